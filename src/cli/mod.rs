@@ -1,0 +1,1 @@
+//! The terminal shell: one file a command.

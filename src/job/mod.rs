@@ -1,0 +1,253 @@
+//! The job: what to compare with what, resolved and checked.
+//!
+//! The other stages see only these types; names are resolved to indices, lengths to millimetres, paths to absolute ones.
+use crate::{
+    frame::{Point, ReferencePx, RenderPx},
+    units::{FullSizeMm, ModelMm, ScaleRatio},
+};
+use std::path::PathBuf;
+
+/// A whole job file, checked.
+#[derive(Clone, Debug)]
+pub struct Job {
+    /// Title for sheets and reports.
+    pub title: String,
+    /// The job file.
+    pub file: PathBuf,
+    /// BLAKE3 checksum of the job file's bytes, in hexadecimal.
+    pub blake3: String,
+    /// Scale of the model.
+    pub scale: ScaleRatio,
+    /// No correction is proposed for an error smaller than this on the model.
+    pub smallest_visible: ModelMm,
+    /// Job-wide tolerance.
+    pub tolerance: Tolerance,
+    /// What is expected of a region's errors before anything is measured.
+    pub expected: Expected,
+    /// At least one.
+    pub views: Vec<View>,
+}
+
+/// What may be tolerated. All numbers are above 0.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tolerance {
+    /// Proportion error of a width, a height or a span, per cent.
+    pub proportion_percent: f64,
+    /// Offset, on the model.
+    pub offset: ModelMm,
+    /// Angle or rotation, degrees.
+    pub angle_deg: f64,
+    /// Least edge overlap above chance, 0 to 1.
+    pub edge_overlap: f64,
+}
+
+/// Standard deviations of a region's errors before anything is measured: the weak prior that keeps a region with few
+/// marks finite.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Expected {
+    /// Width and height error, per cent.
+    pub size_percent: f64,
+    /// Rotation, degrees.
+    pub rotation_deg: f64,
+    /// Offset in x and in y, per cent of the render's diagonal.
+    pub offset_percent: f64,
+}
+
+/// One render paired with one reference.
+#[derive(Clone, Debug)]
+pub struct View {
+    /// Unique in the job; usable as a folder name.
+    pub name: String,
+    /// The image of the model.
+    pub render: RenderSource,
+    /// The image of the subject.
+    pub reference: ReferenceSource,
+    /// Whether both images have the same camera.
+    pub same_camera: bool,
+    /// Kind of the registration.
+    pub registration: RegistrationKind,
+    /// Points marked in both images; names are unique in the view.
+    pub landmarks: Vec<Landmark>,
+    /// Known lengths between landmarks.
+    pub known: Vec<Known>,
+    /// Distances to judge.
+    pub spans: Vec<Span>,
+    /// Angles to judge.
+    pub angles: Vec<Angle>,
+    /// Parts to judge; names are unique in the view.
+    pub regions: Vec<Region>,
+}
+
+/// The render's file and what is known about it.
+#[derive(Clone, Debug)]
+pub struct RenderSource {
+    /// Absolute path.
+    pub image: PathBuf,
+    /// Standard deviation of a mark in x and in y; `None`: estimate it.
+    pub mark_sigma_px: Option<f64>,
+    /// Silhouette.
+    pub mask: Mask,
+    /// 3 x 4 matrix that takes model millimetres to render pixels.
+    pub camera: Option<[[f64; 4]; 3]>,
+}
+
+/// The reference's file and what is known about it.
+#[derive(Clone, Debug)]
+pub struct ReferenceSource {
+    /// Absolute path.
+    pub image: PathBuf,
+    /// What sort of picture it is.
+    pub kind: ReferenceKind,
+    /// Where the picture comes from, for sheets.
+    pub source: Option<String>,
+    /// Which variant of the subject it shows.
+    pub variant: Option<String>,
+    /// Free text for sheets.
+    pub note: Option<String>,
+    /// Known rectangle to straighten by.
+    pub straighten: Option<Straighten>,
+    /// Standard deviation of a mark in x and in y; `None`: estimate it.
+    pub mark_sigma_px: Option<f64>,
+    /// Silhouette.
+    pub mask: Mask,
+}
+
+/// Where a silhouette comes from.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Mask {
+    /// There is none.
+    None,
+    /// The image's own alpha channel.
+    Alpha,
+    /// An image file (absolute path): dark or transparent is outside.
+    Image(PathBuf),
+}
+
+/// What sort of picture a reference is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ReferenceKind {
+    /// A photograph, also of a screen.
+    Photo,
+    /// A drawing with lines, to scale.
+    Plan,
+    /// A screenshot of an earlier version.
+    Screenshot,
+    /// A drawing by hand.
+    Sketch,
+}
+
+/// Four corners of something known to be a rectangle.
+#[derive(Clone, Debug)]
+pub struct Straighten {
+    /// Top left, top right, bottom right, bottom left, as the rectangle is when upright.
+    ///
+    /// # Guarantees
+    /// They make a convex quadrilateral, in clockwise order on the screen.
+    pub corners: [Point<ReferencePx>; 4],
+    /// Width over height of the rectangle, above 0.
+    pub aspect: f64,
+}
+
+/// The transform that takes the straightened reference to the render.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RegistrationKind {
+    /// Scale, rotation, shift.
+    Similarity,
+    /// Also shear and a second scale.
+    Affine,
+    /// Also keystone.
+    Projective,
+}
+
+/// A named point marked in both images.
+#[derive(Clone, Debug)]
+pub struct Landmark {
+    /// Unique in the view.
+    pub name: String,
+    /// Its mark in the render.
+    pub render: Point<RenderPx>,
+    /// Its mark in the reference as it is on disk.
+    pub reference: Point<ReferencePx>,
+    /// What the mark is for.
+    pub usage: LandmarkUse,
+    /// Where the point is on the model, millimetres.
+    pub model_mm: Option<[f64; 3]>,
+}
+
+/// What a landmark is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LandmarkUse {
+    /// It carries the registration.
+    Datum,
+    /// It is only measured.
+    Check,
+}
+
+/// Which of the two images of a view.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// The render.
+    Render,
+    /// The reference.
+    Reference,
+}
+
+/// A known length between two landmarks of one image.
+#[derive(Clone, Debug)]
+pub struct Known {
+    /// The image whose scale it gives.
+    pub side: Side,
+    /// Index of a landmark.
+    pub from: usize,
+    /// Index of another landmark.
+    pub to: usize,
+    /// The length, on the full-size object; above 0.
+    pub length: FullSizeMm,
+    /// The length as the job file words it, for messages.
+    pub text: String,
+}
+
+/// The distance between two landmarks.
+#[derive(Clone, Debug)]
+pub struct Span {
+    /// Unique among the view's spans.
+    pub name: String,
+    /// Index of a landmark.
+    pub from: usize,
+    /// Index of another landmark.
+    pub to: usize,
+    /// The tolerance that holds for it.
+    pub tolerance: Tolerance,
+}
+
+/// The inclination of a span, or the angle between two spans.
+#[derive(Clone, Debug)]
+pub struct Angle {
+    /// Unique among the view's angles.
+    pub name: String,
+    /// Index of a landmark.
+    pub from: usize,
+    /// Index of another landmark.
+    pub to: usize,
+    /// The span it is measured against (indices of two landmarks); `None`: against the render's x axis.
+    pub against: Option<[usize; 2]>,
+    /// The tolerance that holds for it.
+    pub tolerance: Tolerance,
+}
+
+/// A named outline on the render.
+#[derive(Clone, Debug)]
+pub struct Region {
+    /// Unique in the view.
+    pub name: String,
+    /// At least three corners, not all on one line.
+    pub outline: Vec<Point<RenderPx>>,
+    /// Indices of the landmarks that lie on this part.
+    pub landmarks: Vec<usize>,
+    /// The point at which its offset is stated.
+    pub anchor: Point<RenderPx>,
+    /// The tolerance that holds for it.
+    pub tolerance: Tolerance,
+    /// Free text for sheets.
+    pub note: Option<String>,
+}

@@ -1,0 +1,15 @@
+//! Measures a scale model's render against a picture of the full-size object.
+//!
+//! Data flows one way: job file, images, registration, measurement, drawing, report.
+pub mod cli;
+pub mod drawing;
+pub mod frame;
+pub mod images;
+pub mod job;
+pub mod kernels;
+pub mod measurement;
+pub mod pipeline;
+pub mod registration;
+pub mod report;
+pub mod statistics;
+pub mod units;

@@ -1,0 +1,23 @@
+//! Measurements to JSON, CSV, HTML and the terminal table.
+use crate::{job::View, measurement::ViewMeasurement};
+use std::collections::BTreeMap;
+
+/// Why a view could not be compared.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ViewFailure {
+    /// Stable code of the error.
+    pub code: &'static str,
+    /// Where, what was found, what is allowed, what to do.
+    pub text: String,
+}
+
+/// What became of one view.
+#[derive(Clone, Debug)]
+pub struct ViewOutcome<'a> {
+    /// The view.
+    pub view: &'a View,
+    /// Its figures, or why there are none.
+    pub result: Result<ViewMeasurement, ViewFailure>,
+    /// Key to path, relative to the result folder, such as `overlay` to `side/overlay.png`.
+    pub files: BTreeMap<&'static str, String>,
+}

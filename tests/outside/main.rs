@@ -1,0 +1,16 @@
+//! Checks against data, standards and libraries from outside the project, one file a source.
+mod reference;
+
+mod colour;
+mod common_practice;
+mod exif_orientation;
+mod golden_kernels;
+mod golden_measures;
+mod golden_transforms;
+mod kernel_peers;
+mod photo_and_cad;
+mod planar_marks;
+mod published_homographies;
+mod quantiles;
+mod standards;
+mod worked_examples;

@@ -1,0 +1,218 @@
+//! Smaller images by exact area average.
+//!
+//! Each pixel of the result is the mean of the source over the rectangle it covers, source pixels that lie in it in
+//! part counted in that part. A convolution with a box that only takes whole source pixels would shift details by up
+//! to half a source pixel wherever the ratio is no whole number.
+use super::{Plane, plane_of, row_by_row, wide::built_twice};
+use image::RgbImage;
+use rayon::prelude::*;
+
+/// An image of `width` times `height` pixels that shows all of `image`, by area average, rounded.
+///
+/// A point (x, y) of the source lies at (x * width / source width, y * height / source height) of the result. Made for
+/// reducing; enlarging gives sharp-edged squares. Empty where any side is 0.
+pub fn reduce_rgb(image: &RgbImage, width: u32, height: u32) -> RgbImage {
+    let from = (image.width() as usize, image.height() as usize);
+    let pixels = area_average::<3>(image.as_raw(), from, (width as usize, height as usize));
+    RgbImage::from_raw(width, height, pixels).expect("three bytes for each pixel of the result")
+}
+
+/// [`reduce_rgb`] for a plane.
+pub fn reduce_plane(plane: &Plane<u8>, width: usize, height: usize) -> Plane<u8> {
+    let (from_height, from_width) = plane.dim();
+    let source = row_by_row(plane);
+    let pixels = area_average::<1>(&source, (from_width, from_height), (width, height));
+    plane_of(width, height, pixels)
+}
+
+/// The source pixels that one pixel of the result covers along one axis.
+struct Cover {
+    first: usize,
+    last: usize,
+    /// Covered part of the first source pixel, and of the last where that is another one; those between count fully.
+    first_part: f32,
+    last_part: f32,
+}
+
+impl Cover {
+    /// What pixel `i` of `to` pixels covers of `from` pixels. In whole numbers of 1/`to` of a source pixel.
+    fn new(i: usize, from: usize, to: usize) -> Self {
+        let (start, end) = (i * from, (i + 1) * from);
+        let (first, last) = (start / to, (end - 1) / to);
+        let part = |units: usize| units as f32 / to as f32;
+        Self {
+            first,
+            last,
+            first_part: part(end.min((first + 1) * to) - start),
+            last_part: part(end - last * to),
+        }
+    }
+
+    fn part_of(&self, pixel: usize) -> f32 {
+        if pixel == self.first {
+            self.first_part
+        } else if pixel == self.last {
+            self.last_part
+        } else {
+            1.0
+        }
+    }
+}
+
+fn area_average<const CHANNELS: usize>(
+    source: &[u8],
+    from: (usize, usize),
+    to: (usize, usize),
+) -> Vec<u8> {
+    let ((from_width, from_height), (width, height)) = (from, to);
+    let mut pixels = vec![0; width * height * CHANNELS];
+    if pixels.is_empty() || source.is_empty() {
+        return pixels;
+    }
+    let stride = from_width * CHANNELS;
+    let columns: Vec<Cover> = (0..width)
+        .map(|x| Cover::new(x, from_width, width))
+        .collect();
+    let area = (from_width as f64 / width as f64 * from_height as f64 / height as f64) as f32;
+    pixels
+        .par_chunks_mut(width * CHANNELS)
+        .enumerate()
+        .for_each_init(
+            || vec![0.0; stride],
+            |sums, (y, row)| {
+                sums.fill(0.0);
+                let rows = Cover::new(y, from_height, height);
+                for from_row in rows.first..=rows.last {
+                    let bytes = &source[from_row * stride..(from_row + 1) * stride];
+                    add_row(bytes, rows.part_of(from_row), sums);
+                }
+                average_columns::<CHANNELS>(sums, &columns, area, row);
+            },
+        );
+    pixels
+}
+
+built_twice! {
+    fn add_row(bytes: &[u8], part: f32, sums: &mut [f32]) {
+        for (sum, &byte) in sums.iter_mut().zip(bytes) {
+            *sum += f32::from(byte) * part;
+        }
+    }
+}
+
+fn average_columns<const CHANNELS: usize>(
+    sums: &[f32],
+    columns: &[Cover],
+    area: f32,
+    row: &mut [u8],
+) {
+    for (pixel, cover) in row.chunks_exact_mut(CHANNELS).zip(columns) {
+        let covered = &sums[cover.first * CHANNELS..(cover.last + 1) * CHANNELS];
+        let mut total = [0.0; CHANNELS];
+        for (i, colour) in covered.chunks_exact(CHANNELS).enumerate() {
+            let part = cover.part_of(cover.first + i);
+            for channel in 0..CHANNELS {
+                total[channel] += colour[channel] * part;
+            }
+        }
+        for channel in 0..CHANNELS {
+            // Dividing, not multiplying by 1 / area: halves then come out exactly where the area is a whole number.
+            pixel[channel] = (total[channel] / area + 0.5) as u8;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::kernels::test_planes::{mirrored, noise, quarter_turned};
+
+    /// Integrates over each target pixel with every source pixel there is.
+    fn slow(plane: &Plane<u8>, width: usize, height: usize) -> Plane<f64> {
+        let (from_height, from_width) = plane.dim();
+        let (kx, ky) = (
+            from_width as f64 / width as f64,
+            from_height as f64 / height as f64,
+        );
+        let overlap = |i: usize, k: f64, p: usize| {
+            ((i + 1) as f64 * k).min(p as f64 + 1.0) - (i as f64 * k).max(p as f64)
+        };
+        Plane::from_shape_fn((height, width), |(y, x)| {
+            let shares = plane.indexed_iter().map(|((py, px), &v)| {
+                f64::from(v) * overlap(x, kx, px).max(0.0) * overlap(y, ky, py).max(0.0)
+            });
+            shares.sum::<f64>() / (kx * ky)
+        })
+    }
+
+    #[test]
+    fn five_by_five_to_two_by_two_shares_the_middle() {
+        let plane = Plane::from_shape_fn((5, 5), |(y, x)| (10 * y + x) as u8);
+        // Along an axis the weights are (1, 1, 1/2, 0, 0) / 2.5: mean index 0.8, and 3.2 on the other side.
+        let expected = Plane::from_shape_vec((2, 2), vec![9, 11, 33, 35]);
+        assert_eq!(reduce_plane(&plane, 2, 2), expected.expect("four values"));
+    }
+
+    #[test]
+    fn agrees_with_the_integral_on_random_images_of_any_shape() {
+        for (from, to) in [
+            ((37, 23), (11, 9)),
+            ((64, 48), (16, 12)),
+            ((1, 1), (1, 1)),
+            ((1, 50), (1, 7)),
+            ((9, 1), (4, 1)),
+            ((30, 20), (29, 13)),
+            ((3, 2), (7, 5)),
+        ] {
+            let plane = noise(from.0, from.1, 9);
+            let fast = reduce_plane(&plane, to.0, to.1);
+            for (at, exact) in slow(&plane, to.0, to.1).indexed_iter() {
+                // Half a step from rounding, a little for sums in f32.
+                assert!(
+                    (f64::from(fast[at]) - exact).abs() < 0.501,
+                    "{from:?} to {to:?}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn colours_are_reduced_each_for_itself() {
+        let (width, height) = (31, 17);
+        let planes = [1, 2, 3].map(|seed| noise(width, height, seed));
+        let image = RgbImage::from_fn(width as u32, height as u32, |x, y| {
+            image::Rgb(std::array::from_fn(|c| planes[c][[y as usize, x as usize]]))
+        });
+        let reduced = reduce_rgb(&image, 8, 5);
+        for (c, plane) in planes.iter().enumerate() {
+            let alone = reduce_plane(plane, 8, 5);
+            assert!(
+                reduced
+                    .enumerate_pixels()
+                    .all(|(x, y, p)| p.0[c] == alone[[y as usize, x as usize]])
+            );
+        }
+    }
+
+    #[test]
+    fn turning_and_mirroring_commute_with_it() {
+        let plane = noise(48, 36, 4);
+        let reduced = reduce_plane(&plane, 12, 9);
+        assert_eq!(reduce_plane(&mirrored(&plane), 12, 9), mirrored(&reduced));
+        assert_eq!(
+            reduce_plane(&quarter_turned(&plane), 9, 12),
+            quarter_turned(&reduced)
+        );
+    }
+
+    #[test]
+    fn halves_round_up_and_empty_sizes_pass() {
+        let plane = Plane::from_shape_vec((1, 2), vec![4, 5]).expect("two values");
+        assert_eq!(reduce_plane(&plane, 1, 1)[[0, 0]], 5);
+        assert_eq!(reduce_plane(&plane, 0, 3).dim(), (3, 0));
+        assert_eq!(
+            reduce_plane(&Plane::zeros((0, 0)), 2, 2),
+            Plane::zeros((2, 2))
+        );
+    }
+}

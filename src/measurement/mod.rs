@@ -1,4 +1,17 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
+mod correction;
+mod edge_overlap;
+mod figures;
+mod regions;
+mod scales;
+mod spans;
+pub mod thin_plate;
+mod verdict;
+mod view;
+mod work;
+
+pub use view::{MeasuredView, measure};
+
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     kernels::Plane,

@@ -1,7 +1,27 @@
 //! From landmark pairs to the map that lays the reference over the render, with its uncertainty. Never sees a pixel.
+//!
+//! [`register`] solves one joint adjustment of the registration and the errors of every region (see [`adjustment`]).
+pub(crate) mod adjustment;
+pub mod error;
+mod landmarks;
+pub(crate) mod model;
+pub(crate) mod normal;
+mod parallax;
+mod problem;
+mod regions;
+pub(crate) mod start;
+mod straighten;
+mod wrong_marks;
+
+pub use adjustment::Adjustment;
+pub use error::Error;
+pub use model::RegionErrors;
+pub use regions::RegionFit;
+pub use straighten::StraightRectangle;
+
 use crate::{
     frame::{Projective, ReferencePx, RenderPx, StraightPx},
-    job::RegistrationKind,
+    job::{Expected, RegistrationKind, View},
     statistics::Measured,
 };
 
@@ -43,7 +63,8 @@ pub struct LandmarkFit {
     pub residual_px: [f64; 2],
     /// The same with its interval; what it means for a `check` landmark: how far the model is off here.
     pub offset_px: [Measured; 2],
-    /// How unlikely the residual is: 1 is what noise makes on average, see [`LandmarkFit::critical_value`].
+    /// Root of the standardised square of the joint adjustment's residual: noise alone gives about 1.4 and seldom
+    /// more than [`LandmarkFit::critical_value`]. `None` where nothing is redundant.
     pub test_statistic: Option<f64>,
     /// The value that noise exceeds in one of a thousand marks.
     pub critical_value: f64,
@@ -64,4 +85,142 @@ pub enum Finding {
     SwappedWith(usize),
     /// No other mark checks this one.
     Uncontrolled,
+}
+
+/// A registration with the adjustment that it comes from.
+#[derive(Clone, Debug)]
+pub struct Registered {
+    /// The figures.
+    pub registration: Registration,
+    /// What further figures are propagated from.
+    pub adjustment: Adjustment,
+    /// One for each region of the view, in its order; `None` where its marks say nothing that the registration does
+    /// not take for granted.
+    pub regions: Vec<Option<RegionFit>>,
+}
+
+/// Lays the reference of a view over its render.
+///
+/// `render_size` is the render's width and height in pixels: what is expected of offsets is stated in parts of it.
+///
+/// # Errors
+/// Too few datum landmarks, or such that lie on one point or line, or that give no usable map.
+pub fn register(
+    view: &View,
+    expected: Expected,
+    render_size: (u32, u32),
+) -> Result<Registered, Error> {
+    let (problem, roles, straight) = problem::build(view, expected, render_size)?;
+    let no_map = || Error::NoMap {
+        kind: view.registration,
+        names: problem::datum_names(view),
+    };
+    let start = wrong_marks::robust_start(&problem, &roles, &straight).ok_or_else(no_map)?;
+    let cleaned = wrong_marks::clean(problem, &roles, &start).ok_or_else(no_map)?;
+    let adjustment = cleaned.adjustment;
+    let landmarks = landmarks::judge(&adjustment, &roles, &cleaned.swapped);
+    let regions = regions::fit_all(view, &adjustment, &roles);
+    let registration = summarise(view, &adjustment, &roles, landmarks);
+    Ok(Registered {
+        registration,
+        adjustment,
+        regions,
+    })
+}
+
+fn summarise(
+    view: &View,
+    adjustment: &Adjustment,
+    roles: &wrong_marks::Roles,
+    landmarks: Vec<LandmarkFit>,
+) -> Registration {
+    let state = &adjustment.solved.state;
+    let (scale, rotation_deg) = scale_and_rotation(adjustment);
+    let datum: Vec<usize> = (0..landmarks.len())
+        .filter(|&i| roles.datum[i] && adjustment.active[i])
+        .collect();
+    let square: f64 = datum
+        .iter()
+        .map(|&i| adjustment.solved.rows[i].residual.norm_squared())
+        .sum();
+    let redundant: f64 = datum
+        .iter()
+        .map(|&i| 2.0 * adjustment.solved.redundancy(&adjustment.problem, i, true))
+        .sum();
+    let standardised: f64 = datum
+        .iter()
+        .map(|&i| adjustment.solved.rows[i].standardised_square())
+        .sum();
+    let mean =
+        |sigma: fn(&model::Pair) -> f64| adjustment.problem.pairs.first().map_or(f64::NAN, sigma);
+    Registration {
+        kind: view.registration,
+        straight_from_reference: state.straight_from_reference,
+        render_from_straight: state.render_from_straight,
+        render_from_reference: state
+            .render_from_straight
+            .after(&state.straight_from_reference),
+        scale,
+        rotation_deg,
+        rms_px: (square / datum.len().max(1) as f64).sqrt(),
+        sigma0: (redundant > 0.5).then(|| (standardised / redundant).sqrt()),
+        degrees_of_freedom: (2 * datum.len())
+            .saturating_sub(adjustment.problem.layout.registration_unknowns()),
+        render_mark_sigma_px: adjustment.noise.render * mean(|p| p.render_sigma),
+        reference_mark_sigma_px: adjustment.noise.reference * mean(|p| p.reference_sigma),
+        hides: hidden_errors(view.registration),
+        landmarks,
+    }
+}
+
+/// Scale and rotation of the map at the centre of the marks, where only its linear unknowns change them.
+fn scale_and_rotation(adjustment: &Adjustment) -> (Measured, Measured) {
+    let layout = &adjustment.problem.layout;
+    let state = &adjustment.solved.state;
+    let centre = state
+        .render_from_straight
+        .inverse()
+        .apply(crate::frame::Point::new(layout.centre.x, layout.centre.y));
+    let j = state.render_from_straight.jacobian(centre);
+    let scale = j.determinant().abs().sqrt();
+    let rotation = (j[(1, 0)] - j[(0, 1)]).atan2(j[(0, 0)] + j[(1, 1)]);
+    // Unknowns are pixels at the distance `size`: divided by it they are relative stretch and angle.
+    let (stretch, turn): (&[(usize, f64)], &[(usize, f64)]) = match layout.kind {
+        RegistrationKind::Similarity => (&[(0, 1.0)], &[(1, 1.0)]),
+        _ => (&[(0, 0.5), (3, 0.5)], &[(2, 0.5), (1, -0.5)]),
+    };
+    let deviation = |weights: &[(usize, f64)]| {
+        let mut gradient = adjustment.no_gradient();
+        for (k, w) in weights {
+            gradient.global[*k] = w / layout.size;
+        }
+        adjustment.variance(&gradient).sqrt()
+    };
+    let freedom = adjustment.noise_freedom;
+    let measured = |value: f64, deviation: f64| {
+        Measured::from_deviation(value, deviation, freedom)
+            .expect("a solved adjustment has finite deviations")
+    };
+    (
+        measured(scale, scale * deviation(stretch)),
+        measured(rotation.to_degrees(), deviation(turn).to_degrees()),
+    )
+}
+
+fn hidden_errors(kind: RegistrationKind) -> Vec<String> {
+    let mut hidden = Vec::new();
+    if kind != RegistrationKind::Similarity {
+        hidden.push(
+            "a model that as a whole is too wide, too high or slanted: an affine or projective registration takes \
+             uniform stretch and shear up; only what single parts differ from the rest is seen"
+                .to_owned(),
+        );
+    }
+    if kind == RegistrationKind::Projective {
+        hidden.push(
+            "a model that as a whole narrows or widens to one side: a projective registration takes keystone up too"
+                .to_owned(),
+        );
+    }
+    hidden
 }

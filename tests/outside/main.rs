@@ -13,4 +13,5 @@ mod planar_marks;
 mod published_homographies;
 mod quantiles;
 mod standards;
+mod views;
 mod worked_examples;

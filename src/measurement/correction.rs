@@ -1,0 +1,184 @@
+//! Errors in words: what to change in CAD.
+use super::{Correction, RegionMeasure, Verdict};
+use crate::{
+    job::{Job, Region, Tolerance},
+    statistics::Measured,
+};
+
+/// One thing to change, before it becomes words.
+struct Change {
+    words: String,
+    times_tolerance: f64,
+}
+
+/// Whether an error is to be corrected: it is out, or it may be and is certainly not zero.
+fn calls_for_change(error: Measured, verdict: Verdict) -> bool {
+    match verdict {
+        Verdict::Out => true,
+        Verdict::Undecided => !error.holds(0.0),
+        Verdict::Within => false,
+    }
+}
+
+/// Whether an error of this many model millimetres could be seen; unknown sizes count as visible.
+fn is_visible(job: &Job, model_mm: Option<f64>) -> bool {
+    model_mm.is_none_or(|mm| mm.abs() >= job.smallest_visible.0)
+}
+
+/// The change that removes a region's errors; `None` where nothing is to be done.
+pub(crate) fn of_region(job: &Job, region: &Region, measure: &RegionMeasure) -> Option<Correction> {
+    let tolerance = &region.tolerance;
+    let mut sizes = Vec::new();
+    let mut placing = Vec::new();
+    let axes = [
+        (measure.width_percent, 0, ["wider", "narrower"], "width"),
+        (measure.height_percent, 1, ["higher", "lower"], "height"),
+    ];
+    for (error, axis, words, what) in axes {
+        sizes
+            .extend(error.and_then(|e| size_change(job, measure, tolerance, e, axis, words, what)));
+    }
+    placing.extend(
+        measure
+            .rotation_deg
+            .and_then(|e| turn_change(job, measure, tolerance, e)),
+    );
+    placing.extend(move_change(job, measure, tolerance));
+    let all: Vec<Change> = sizes.into_iter().chain(placing).collect();
+    let times_tolerance = all.iter().map(|c| c.times_tolerance).fold(0.0, f64::max);
+    let words: Vec<String> = all.into_iter().map(|c| c.words).collect();
+    (!words.is_empty()).then(|| Correction {
+        about: region.name.clone(),
+        text: sentence(&region.name, &words),
+        times_tolerance,
+    })
+}
+
+/// "make the headrest 3.8 % narrower (...), turn it 2° clockwise, move it 0.3 mm up": the first names the part.
+fn sentence(name: &str, words: &[String]) -> String {
+    let mut text = String::new();
+    for (k, w) in words.iter().enumerate() {
+        let part = if k == 0 {
+            format!("the {name}")
+        } else {
+            "it".to_owned()
+        };
+        if k > 0 {
+            text.push_str(", ");
+        }
+        text.push_str(&w.replace("{}", &part));
+    }
+    text
+}
+
+fn size_change(
+    job: &Job,
+    measure: &RegionMeasure,
+    tolerance: &Tolerance,
+    error: Measured,
+    axis: usize,
+    words: [&str; 2],
+    what: &str,
+) -> Option<Change> {
+    let verdict = super::verdict::judge(error, tolerance.proportion_percent);
+    let factor = 1.0 / (1.0 + error.value / 100.0);
+    let model_mm = measure
+        .size_model_mm
+        .map(|s| (s[axis] * (1.0 - factor)).abs());
+    if !calls_for_change(error, verdict) || !is_visible(job, model_mm) {
+        return None;
+    }
+    let word = words[usize::from(error.value > 0.0)];
+    let millimetres = model_mm.map_or_else(String::new, |mm| format!("{mm:.2} mm on the model; "));
+    Some(Change {
+        words: format!(
+            "make {{}} {:.1} % {word} ({millimetres}scale its {what} by {factor:.3})",
+            100.0 * (1.0 - factor).abs()
+        ),
+        times_tolerance: error.value.abs() / tolerance.proportion_percent,
+    })
+}
+
+fn turn_change(
+    job: &Job,
+    measure: &RegionMeasure,
+    tolerance: &Tolerance,
+    error: Measured,
+) -> Option<Change> {
+    let verdict = super::verdict::judge(error, tolerance.angle_deg);
+    let reach = measure
+        .size_model_mm
+        .map(|s| s[0].hypot(s[1]) / 2.0 * error.value.to_radians());
+    if !calls_for_change(error, verdict) || !is_visible(job, reach) {
+        return None;
+    }
+    let direction = if error.value > 0.0 {
+        "anticlockwise"
+    } else {
+        "clockwise"
+    };
+    Some(Change {
+        words: format!("turn {{}} {:.1}° {direction}", error.value.abs()),
+        times_tolerance: error.value.abs() / tolerance.angle_deg,
+    })
+}
+
+fn move_change(job: &Job, measure: &RegionMeasure, tolerance: &Tolerance) -> Option<Change> {
+    let directions = [["left", "right"], ["up", "down"]];
+    let mut moves = Vec::new();
+    let mut times_tolerance: f64 = 0.0;
+    for axis in 0..2 {
+        let Some(error) = measure.offset_model_mm[axis] else {
+            continue;
+        };
+        let verdict = super::verdict::judge(error, tolerance.offset.0);
+        if calls_for_change(error, verdict) && is_visible(job, Some(error.value)) {
+            // The model lies too far right: it has to go left.
+            let word = directions[axis][usize::from(error.value < 0.0)];
+            moves.push(format!("{:.2} mm {word}", error.value.abs()));
+            times_tolerance = times_tolerance.max(error.value.abs() / tolerance.offset.0);
+        }
+    }
+    (!moves.is_empty()).then(|| Change {
+        words: format!("move {{}} {}", moves.join(" and ")),
+        times_tolerance,
+    })
+}
+
+/// The change that removes a span's error.
+pub(crate) fn of_span(
+    job: &Job,
+    name: &str,
+    error: Measured,
+    model_mm: Option<Measured>,
+    verdict: Verdict,
+) -> Option<String> {
+    if !calls_for_change(error, verdict) || !is_visible(job, model_mm.map(|m| m.value)) {
+        return None;
+    }
+    let word = if error.value > 0.0 {
+        "shorter"
+    } else {
+        "longer"
+    };
+    let factor = 1.0 / (1.0 + error.value / 100.0);
+    let millimetres = model_mm.map_or_else(String::new, |mm| {
+        format!(" ({:.2} mm on the model)", mm.value.abs())
+    });
+    Some(format!(
+        "make {name} {:.1} % {word}{millimetres}",
+        100.0 * (1.0 - factor).abs()
+    ))
+}
+
+/// The change that removes an angle's error.
+pub(crate) fn of_angle(name: &str, error: Measured, verdict: Verdict) -> Option<String> {
+    calls_for_change(error, verdict).then(|| {
+        let direction = if error.value > 0.0 {
+            "anticlockwise"
+        } else {
+            "clockwise"
+        };
+        format!("change {name} by {:.1}° {direction}", error.value.abs())
+    })
+}

@@ -1,0 +1,132 @@
+//! Spans and angles: the figures that hang on two or three landmarks.
+use super::{
+    AngleMeasure, SpanMeasure, correction,
+    figures::{self, Figure},
+    scales::ScaleStudy,
+    verdict,
+};
+use crate::{
+    job::{Angle, Job, Span},
+    registration::Adjustment,
+    statistics::Measured,
+};
+use std::f64::consts::PI;
+
+/// The proportion error of a span; `None` where its marks coincide in an image.
+pub(crate) fn measure_span(
+    job: &Job,
+    span: &Span,
+    adjustment: &Adjustment,
+    scales: &ScaleStudy,
+) -> Option<SpanMeasure> {
+    let render = figures::render_length(adjustment, span.from, span.to);
+    let reference = figures::registered_length(adjustment, span.from, span.to);
+    let render_px = adjustment.measured(render.value, &render.gradient)?;
+    let reference_px = adjustment.measured(reference.value, &reference.gradient)?;
+    if render.value <= 0.0 || reference.value <= 0.0 {
+        return None;
+    }
+    let mut log_ratio = adjustment.no_gradient();
+    log_ratio.add(1.0 / render.value, &render.gradient);
+    log_ratio.add(-1.0 / reference.value, &reference.gradient);
+    let ratio = render.value / reference.value;
+    let relative = |ratio: f64, gradient| {
+        let log = adjustment.measured(0.0, gradient)?;
+        Measured::plus_minus(100.0 * (ratio - 1.0), 100.0 * ratio * log.half_width())
+    };
+    let error_percent = relative(ratio, &log_ratio)?;
+    let difference = render.clone().plus(-1.0, &reference);
+    let error_px = adjustment.measured(difference.value, &difference.gradient)?;
+    let error_model_mm = scales.model_mm(error_px);
+    let n = job.scale.denominator();
+    let absolute_percent = match (&scales.render, &scales.reference) {
+        (Some(r), Some(s)) => {
+            let mut gradient = log_ratio.clone();
+            gradient.add(1.0, &s.log_gradient);
+            gradient.add(-1.0, &r.log_gradient);
+            relative(ratio * s.px_per_mm * n / r.px_per_mm, &gradient)
+        }
+        _ => None,
+    };
+    let verdict = verdict::judge(error_percent, span.tolerance.proportion_percent);
+    Some(SpanMeasure {
+        name: span.name.clone(),
+        render_px,
+        reference_px,
+        error_percent,
+        error_model_mm,
+        error_full_size_mm: error_model_mm.map(|m| m.times(n)),
+        model_mm: scales
+            .render
+            .as_ref()
+            .and_then(|k| in_mm(adjustment, &render, k)),
+        full_size_mm: scales
+            .reference
+            .as_ref()
+            .and_then(|k| in_mm(adjustment, &reference, k)),
+        absolute_percent,
+        verdict,
+        correction: correction::of_span(job, &span.name, error_percent, error_model_mm, verdict),
+    })
+}
+
+fn in_mm(
+    adjustment: &Adjustment,
+    length: &Figure,
+    scale: &super::scales::Scale,
+) -> Option<Measured> {
+    let mut log = adjustment.no_gradient();
+    log.add(1.0 / length.value, &length.gradient);
+    log.add(-1.0, &scale.log_gradient);
+    let value = length.value / scale.px_per_mm;
+    let relative = adjustment.measured(0.0, &log)?;
+    Measured::plus_minus(value, value * relative.half_width())
+}
+
+/// The error of an angle; `None` where marks coincide.
+pub(crate) fn measure_angle(angle: &Angle, adjustment: &Adjustment) -> Option<AngleMeasure> {
+    let render = inclination(angle, adjustment, figures::render_direction);
+    let reference = inclination(angle, adjustment, figures::registered_direction);
+    let error = render.clone().plus(-1.0, &reference);
+    let degrees = |figure: &Figure, value: f64| {
+        Some(
+            adjustment
+                .measured(value, &figure.gradient)?
+                .times(180.0 / PI),
+        )
+    };
+    let error_deg = degrees(&error, wrapped(error.value))?;
+    let render_deg = degrees(&render, wrapped(render.value))?;
+    let verdict = verdict::judge(error_deg, angle.tolerance.angle_deg);
+    Some(AngleMeasure {
+        name: angle.name.clone(),
+        render_deg,
+        // Stated beside the render's, so that the difference of the two is the error.
+        reference_deg: degrees(&reference, wrapped(render.value) - wrapped(error.value))?,
+        error_deg,
+        verdict,
+        correction: correction::of_angle(&angle.name, error_deg, verdict),
+    })
+}
+
+fn inclination(
+    angle: &Angle,
+    adjustment: &Adjustment,
+    direction: fn(&Adjustment, usize, usize) -> Figure,
+) -> Figure {
+    let own = direction(adjustment, angle.from, angle.to);
+    match angle.against {
+        Some([from, to]) => own.plus(-1.0, &direction(adjustment, from, to)),
+        None => own,
+    }
+}
+
+/// The angle in (-pi, pi].
+fn wrapped(angle: f64) -> f64 {
+    let turned = angle.rem_euclid(2.0 * PI);
+    if turned > PI {
+        turned - 2.0 * PI
+    } else {
+        turned
+    }
+}

@@ -1,0 +1,293 @@
+//! One view measured as a whole.
+use super::{
+    Correction, DrawnPair, EdgeOverlap, RegionMeasure, Verdict, ViewMeasurement, Warning,
+    WorkImages, correction, edge_overlap::EdgeStudy, regions, scales, spans, verdict, work,
+};
+use crate::{
+    frame::Point,
+    images::ViewImages,
+    job::{Job, Known, LandmarkUse, View},
+    registration::{Adjustment, Finding, Registered, Registration},
+    statistics::chi_square_quantile,
+};
+use image::RgbImage;
+
+/// A measured view with the rasters that its pictures are drawn from.
+#[derive(Clone, Debug)]
+pub struct MeasuredView {
+    /// The figures.
+    pub measurement: ViewMeasurement,
+    /// The rasters, on the working grid.
+    pub work: WorkImages,
+    /// The registered reference at the render's own size, where that is larger than the working grid.
+    pub native_reference: Option<RgbImage>,
+    /// Both marks of every landmark, in the view's order.
+    pub pairs: Vec<DrawnPair>,
+}
+
+/// Measures a view whose reference is registered.
+pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registered) -> MeasuredView {
+    let Registered {
+        registration,
+        adjustment,
+        regions: fits,
+    } = registered;
+    let work = work::build(images, &registration);
+    let (edge_overlap, in_regions) = overlaps(view, &work);
+    let scales = scales::study(job, view, &adjustment);
+    let regions: Vec<RegionMeasure> = view
+        .regions
+        .iter()
+        .zip(&fits)
+        .zip(in_regions)
+        .map(|((region, fit), overlap)| {
+            regions::measure(job, region, fit.as_ref(), &scales, overlap)
+        })
+        .collect();
+    let spans: Vec<_> = view
+        .spans
+        .iter()
+        .filter_map(|s| spans::measure_span(job, s, &adjustment, &scales))
+        .collect();
+    let angles: Vec<_> = view
+        .angles
+        .iter()
+        .filter_map(|a| spans::measure_angle(a, &adjustment))
+        .collect();
+    let verdicts = regions
+        .iter()
+        .map(|r| r.verdict)
+        .chain(spans.iter().map(|s| s.verdict))
+        .chain(angles.iter().map(|a| a.verdict));
+    let verdict = verdict::worst(verdicts).unwrap_or(Verdict::Undecided);
+    let mut measurement = ViewMeasurement {
+        verdict,
+        warnings: Vec::new(),
+        registration,
+        scales: scales.figures,
+        edge_overlap,
+        regions,
+        spans,
+        angles,
+        corrections: Vec::new(),
+    };
+    measurement.corrections = corrections(job, view, &measurement);
+    measurement.warnings = warnings(job, view, &measurement, &adjustment);
+    MeasuredView {
+        measurement,
+        work: work.images,
+        native_reference: work.native_reference,
+        pairs: drawn_pairs(&adjustment),
+    }
+}
+
+fn overlaps(view: &View, work: &work::Work) -> (Option<EdgeOverlap>, Vec<Option<EdgeOverlap>>) {
+    let study = EdgeStudy::new(work);
+    let in_regions = view
+        .regions
+        .iter()
+        .map(|r| study.inside(&r.outline))
+        .collect();
+    (study.whole(), in_regions)
+}
+
+fn drawn_pairs(adjustment: &Adjustment) -> Vec<DrawnPair> {
+    (0..adjustment.problem.pairs.len())
+        .map(|i| {
+            let u = adjustment.registered_mark(i);
+            DrawnPair {
+                render: adjustment.problem.pairs[i].render,
+                reference: Point::new(u.x, u.y),
+            }
+        })
+        .collect()
+}
+
+/// All changes, worst first.
+fn corrections(job: &Job, view: &View, measurement: &ViewMeasurement) -> Vec<Correction> {
+    let mut all: Vec<Correction> = view
+        .regions
+        .iter()
+        .zip(&measurement.regions)
+        .filter_map(|(region, measure)| correction::of_region(job, region, measure))
+        .collect();
+    for span in &measurement.spans {
+        let tolerance = view
+            .spans
+            .iter()
+            .find(|s| s.name == span.name)
+            .map(|s| s.tolerance.proportion_percent);
+        all.extend(
+            span.correction
+                .as_ref()
+                .zip(tolerance)
+                .map(|(text, tolerance)| Correction {
+                    about: span.name.clone(),
+                    text: text.clone(),
+                    times_tolerance: span.error_percent.value.abs() / tolerance,
+                }),
+        );
+    }
+    for angle in &measurement.angles {
+        let tolerance = view
+            .angles
+            .iter()
+            .find(|a| a.name == angle.name)
+            .map(|a| a.tolerance.angle_deg);
+        all.extend(
+            angle
+                .correction
+                .as_ref()
+                .zip(tolerance)
+                .map(|(text, tolerance)| Correction {
+                    about: angle.name.clone(),
+                    text: text.clone(),
+                    times_tolerance: angle.error_deg.value.abs() / tolerance,
+                }),
+        );
+    }
+    all.sort_by(|a, b| b.times_tolerance.total_cmp(&a.times_tolerance));
+    all
+}
+
+fn warnings(
+    job: &Job,
+    view: &View,
+    measurement: &ViewMeasurement,
+    adjustment: &Adjustment,
+) -> Vec<Warning> {
+    let mut all = Vec::new();
+    let mut warn = |code: &'static str, text: String| all.push(Warning { code, text });
+    marks_to_look_at(view, &measurement.registration, &mut warn);
+    disagreeing_datum(measurement, adjustment, &mut warn);
+    for hidden in &measurement.registration.hides {
+        warn(
+            "hidden-errors",
+            format!("This registration cannot show {hidden}."),
+        );
+    }
+    let scales = &measurement.scales;
+    if scales.model_mm_per_render_px.is_none() {
+        warn(
+            "no-scale",
+            "No length is known in either image: offsets are in pixels only and are not judged. Add a known length."
+                .to_owned(),
+        );
+    } else if scales.model_size_percent.is_none() {
+        warn(
+            "proportions-only",
+            "Only one image has a scale: proportions are compared, not absolute sizes.".to_owned(),
+        );
+    }
+    for (known, _) in view
+        .known
+        .iter()
+        .zip(&scales.known)
+        .filter(|(_, fit)| fit.doubtful)
+    {
+        warn("doubtful-length", doubtful_length(view, known));
+    }
+    if !view.same_camera && view.landmarks.iter().all(|l| l.model_mm.is_none()) {
+        warn(
+            "parallax",
+            "The reference was taken from elsewhere and no landmark has a place on the model (model_mm): depth shows \
+             up as offset."
+                .to_owned(),
+        );
+    }
+    match &measurement.edge_overlap {
+        None => warn(
+            "no-edges",
+            "An image has next to no edges to compare.".to_owned(),
+        ),
+        Some(overlap) if overlap.above_chance < job.tolerance.edge_overlap => warn(
+            "low-edge-overlap",
+            format!(
+                "The edges overlap by {:.2} above chance, less than the {:.2} asked for: the picture has much that \
+                 the model has not, or the reference does not lie where it should.",
+                overlap.above_chance, job.tolerance.edge_overlap
+            ),
+        ),
+        Some(_) => {}
+    }
+    all
+}
+
+fn doubtful_length(view: &View, known: &Known) -> String {
+    format!(
+        "The known length {} from \"{}\" to \"{}\" disagrees with the others: it is probably misread.",
+        known.text, view.landmarks[known.from].name, view.landmarks[known.to].name
+    )
+}
+
+fn marks_to_look_at(
+    view: &View,
+    registration: &Registration,
+    warn: &mut dyn FnMut(&'static str, String),
+) {
+    for (landmark, fit) in view.landmarks.iter().zip(&registration.landmarks) {
+        match &fit.finding {
+            Some(Finding::Wrong) => warn(
+                "wrong-mark",
+                format!(
+                    "\"{}\" is off by {:.1} px, far more than the noise of the marks: it was left out. Look at both marks.",
+                    landmark.name,
+                    fit.residual_px[0].hypot(fit.residual_px[1])
+                ),
+            ),
+            Some(Finding::SwappedWith(other)) if view.landmarks[*other].name > landmark.name => {
+                warn(
+                    "swapped-marks",
+                    format!(
+                        "\"{}\" and \"{}\" are exchanged in one of the images: they were taken the other way round. Correct the job.",
+                        landmark.name, view.landmarks[*other].name
+                    ),
+                )
+            }
+            _ => {}
+        }
+    }
+    let datum = view
+        .landmarks
+        .iter()
+        .zip(&registration.landmarks)
+        .filter(|(l, _)| l.usage == LandmarkUse::Datum);
+    let uncontrolled: Vec<String> = datum
+        .filter(|(_, f)| f.finding == Some(Finding::Uncontrolled))
+        .map(|(l, _)| format!("\"{}\"", l.name))
+        .collect();
+    if !uncontrolled.is_empty() {
+        warn(
+            "uncontrolled-marks",
+            format!(
+                "Nothing checks the marks {}: an error there would not be noticed. Mark more datum landmarks.",
+                uncontrolled.join(", ")
+            ),
+        );
+    }
+}
+
+/// Stated deviations that the residuals contradict: the intervals would then be too narrow.
+fn disagreeing_datum(
+    measurement: &ViewMeasurement,
+    adjustment: &Adjustment,
+    warn: &mut dyn FnMut(&'static str, String),
+) {
+    let registration = &measurement.registration;
+    let (Some(sigma0), freedom) = (registration.sigma0, registration.degrees_of_freedom) else {
+        return;
+    };
+    if freedom == 0 || adjustment.noise_freedom.is_finite() {
+        return;
+    }
+    let limit = (chi_square_quantile(0.999, freedom as f64) / freedom as f64).sqrt();
+    if sigma0 > limit {
+        warn(
+            "marks-disagree",
+            format!(
+                "The datum landmarks disagree {sigma0:.1} times as much as their stated mark_sigma_px allows: the \
+                 intervals are too narrow. State a larger one, leave it out, or look at the marks."
+            ),
+        );
+    }
+}

@@ -1,0 +1,82 @@
+//! Why a reference cannot be laid over a render.
+use crate::job::RegistrationKind;
+
+/// Why a reference cannot be laid over a render.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum Error {
+    /// Fewer datum landmarks than the kind needs.
+    #[error(
+        "registration: {found} datum landmark{}, {} needs {needed}; mark {} more{}",
+        plural(*found), kind_name(*kind), needed - found, way_out(*kind, *found)
+    )]
+    TooFewLandmarks {
+        /// The kind asked for.
+        kind: RegistrationKind,
+        /// Datum landmarks there are.
+        found: usize,
+        /// Datum landmarks it takes.
+        needed: usize,
+    },
+    /// The marks of one image lie so that they determine nothing.
+    #[error(
+        "registration: the datum landmarks ({names}) {fault} in the {image}; {} needs {} that do not; mark others, far apart",
+        kind_name(*kind), needed
+    )]
+    Degenerate {
+        /// The kind asked for.
+        kind: RegistrationKind,
+        /// "render" or "reference".
+        image: &'static str,
+        /// "lie on one point" or "lie on one line".
+        fault: &'static str,
+        /// Names of the landmarks.
+        names: String,
+        /// Landmarks it takes.
+        needed: usize,
+    },
+    /// No subset of the marks gives a usable map.
+    #[error(
+        "registration: the datum landmarks ({names}) give no usable {} map; see whether marks of the two images are mixed up, or mark others",
+        kind_name(*kind)
+    )]
+    NoMap {
+        /// The kind asked for.
+        kind: RegistrationKind,
+        /// Names of the landmarks.
+        names: String,
+    },
+}
+
+impl Error {
+    /// Stable code for scripts.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::TooFewLandmarks { .. } => "too-few-landmarks",
+            Self::Degenerate { .. } => "degenerate-landmarks",
+            Self::NoMap { .. } => "no-registration",
+        }
+    }
+}
+
+/// The kind as the job file writes it.
+pub fn kind_name(kind: RegistrationKind) -> &'static str {
+    match kind {
+        RegistrationKind::Similarity => "similarity",
+        RegistrationKind::Affine => "affine",
+        RegistrationKind::Projective => "projective",
+    }
+}
+
+fn plural(n: usize) -> &'static str {
+    if n == 1 { "" } else { "s" }
+}
+
+fn way_out(kind: RegistrationKind, found: usize) -> String {
+    let simpler = match (kind, found) {
+        (RegistrationKind::Projective, 3..) => "affine",
+        (RegistrationKind::Projective | RegistrationKind::Affine, 2..) => "similarity",
+        _ => return String::new(),
+    };
+    format!(" or set \"registration\": \"{simpler}\"")
+}

@@ -1,0 +1,67 @@
+//! What the adjustment says of each landmark.
+use super::{
+    Finding, LandmarkFit,
+    adjustment::Adjustment,
+    wrong_marks::{DETECTABLE_SQUARE, Roles, critical_square},
+};
+use crate::statistics::Measured;
+use nalgebra::Vector2;
+
+/// Below this redundancy nothing else checks a mark.
+const UNCONTROLLED: f64 = 0.1;
+
+/// One verdict a landmark.
+pub(crate) fn judge(
+    adjustment: &Adjustment,
+    roles: &Roles,
+    swapped: &[(usize, usize)],
+) -> Vec<LandmarkFit> {
+    (0..adjustment.problem.pairs.len())
+        .map(|i| {
+            let took_part = adjustment.active[i];
+            let (solved, problem) = (&adjustment.solved, &adjustment.problem);
+            let redundancy = solved.redundancy(problem, i, took_part);
+            let is_tested = roles.takes_part[i] && redundancy > 0.01;
+            let deviation = (solved.rows[i].covariance.trace() / 2.0).sqrt();
+            let partner = swapped.iter().find_map(|&(a, b)| match i {
+                _ if i == a => Some(b),
+                _ if i == b => Some(a),
+                _ => None,
+            });
+            let finding = match partner {
+                Some(other) => Some(Finding::SwappedWith(other)),
+                None if roles.takes_part[i] && !took_part => Some(Finding::Wrong),
+                None if roles.takes_part[i] && redundancy < UNCONTROLLED => {
+                    Some(Finding::Uncontrolled)
+                }
+                None => None,
+            };
+            let offset = offset(adjustment, i);
+            LandmarkFit {
+                residual_px: offset.map(|m| m.value),
+                offset_px: offset,
+                test_statistic: is_tested.then(|| solved.test_square(problem, i, took_part).sqrt()),
+                critical_value: critical_square().sqrt(),
+                redundancy,
+                smallest_detectable_px: is_tested
+                    .then(|| deviation * (DETECTABLE_SQUARE / redundancy).sqrt()),
+                finding,
+            }
+        })
+        .collect()
+}
+
+/// Mark in the render minus registered mark of the reference, with the noise of both and of the registration.
+fn offset(adjustment: &Adjustment, i: usize) -> [Measured; 2] {
+    let value = adjustment.render_mark(i) - adjustment.registered_mark(i);
+    std::array::from_fn(|k| {
+        let mut unit = Vector2::zeros();
+        unit[k] = 1.0;
+        let mut gradient = adjustment.no_gradient();
+        gradient.add_render(i, unit);
+        adjustment.add_registered(&mut gradient, i, -unit);
+        adjustment
+            .measured(value[k], &gradient)
+            .expect("a solved adjustment has finite deviations")
+    })
+}

@@ -1,0 +1,393 @@
+//! What the adjustment knows of the world: the map from reference to render, its unknowns and their derivatives.
+//!
+//! A mark `q` of the reference is straightened, registered and, for a camera that stands elsewhere, moved by its
+//! parallax: `u = T(H(q)) - s(X)`. On a part with errors of its own the model then shows it at
+//! `m = R(rotation) diag(1 + width, 1 + height) (u - a + d) + a`, where `a` is the region's anchor, a point of the model,
+//! and `d` the offset there (model minus subject).
+use super::{parallax::Parallax, straighten::StraightRectangle};
+use crate::{
+    frame::{Point, Projective, ReferencePx, RenderPx, StraightPx},
+    job::RegistrationKind,
+};
+use nalgebra::{Matrix2, Matrix2xX, Matrix3, SMatrix, Vector2};
+
+/// The derivative of a point by the five numbers of a region: width, height, rotation, offset x, offset y.
+pub(crate) type Matrix2x5 = SMatrix<f64, 2, 5>;
+
+/// One landmark as the adjustment sees it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Pair {
+    pub(crate) render: Point<RenderPx>,
+    pub(crate) reference: Point<ReferencePx>,
+    /// Standard deviations per coordinate before the variance factor, each in its own image's pixels.
+    pub(crate) render_sigma: f64,
+    pub(crate) reference_sigma: f64,
+    /// Place on the model, millimetres.
+    pub(crate) space: Option<[f64; 3]>,
+    /// Index of the region whose errors move it.
+    pub(crate) region: Option<usize>,
+}
+
+/// Corners that are unknowns themselves, observed where the user marked them.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct MarkedCorners {
+    pub(crate) rectangle: StraightRectangle,
+    pub(crate) marked: [Point<ReferencePx>; 4],
+    /// Standard deviation per coordinate before the variance factor, reference pixels.
+    pub(crate) sigma: f64,
+}
+
+/// The five errors of a region.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct RegionErrors {
+    /// Width factor minus 1.
+    pub width: f64,
+    /// Height factor minus 1.
+    pub height: f64,
+    /// Radians, clockwise on the screen.
+    pub rotation: f64,
+    /// Model minus subject at the anchor, render pixels.
+    pub offset: [f64; 2],
+}
+
+impl RegionErrors {
+    /// All five, in the order of the derivative's columns.
+    pub(crate) fn to_array(self) -> [f64; 5] {
+        [
+            self.width,
+            self.height,
+            self.rotation,
+            self.offset[0],
+            self.offset[1],
+        ]
+    }
+
+    pub(crate) fn from_array(a: [f64; 5]) -> Self {
+        Self {
+            width: a[0],
+            height: a[1],
+            rotation: a[2],
+            offset: [a[3], a[4]],
+        }
+    }
+
+    /// Rotation times stretch: the derivative of the model's point by the subject's.
+    pub(crate) fn linear(&self) -> Matrix2<f64> {
+        let (s, c) = self.rotation.sin_cos();
+        Matrix2::new(c, -s, s, c) * Matrix2::new(1.0 + self.width, 0.0, 0.0, 1.0 + self.height)
+    }
+
+    /// Where the model shows the subject's point `u`.
+    pub(crate) fn apply(&self, anchor: Vector2<f64>, u: Vector2<f64>) -> Vector2<f64> {
+        self.linear() * (u - anchor + Vector2::from(self.offset)) + anchor
+    }
+
+    /// The derivative of [`Self::apply`] by the five numbers.
+    pub(crate) fn derivative(&self, anchor: Vector2<f64>, u: Vector2<f64>) -> Matrix2x5 {
+        let v = u - anchor + Vector2::from(self.offset);
+        let (s, c) = self.rotation.sin_cos();
+        let linear = self.linear();
+        let turned = Matrix2::new(-s, -c, c, -s)
+            * Vector2::new((1.0 + self.width) * v.x, (1.0 + self.height) * v.y);
+        Matrix2x5::from_columns(&[
+            Vector2::new(c * v.x, s * v.x),
+            Vector2::new(-s * v.y, c * v.y),
+            turned,
+            linear.column(0).into_owned(),
+            linear.column(1).into_owned(),
+        ])
+    }
+}
+
+/// The fixed part: which unknowns there are.
+#[derive(Clone, Debug)]
+pub(crate) struct Layout {
+    pub(crate) kind: RegistrationKind,
+    /// Centre and size of the marks in the render: the unknowns of the registration are pixels at this distance.
+    pub(crate) centre: Vector2<f64>,
+    pub(crate) size: f64,
+    pub(crate) corners: Option<MarkedCorners>,
+    /// Whether the corners are unknowns: a projective registration takes up all that they could change.
+    pub(crate) free_corners: bool,
+    pub(crate) parallax: Option<Parallax>,
+    pub(crate) anchors: Vec<Vector2<f64>>,
+}
+
+impl Layout {
+    pub(crate) fn registration_unknowns(&self) -> usize {
+        match self.kind {
+            RegistrationKind::Similarity => 4,
+            RegistrationKind::Affine => 6,
+            RegistrationKind::Projective => 8,
+        }
+    }
+
+    fn first_corner_unknown(&self) -> usize {
+        self.registration_unknowns()
+    }
+
+    pub(crate) fn corner_unknowns(&self) -> usize {
+        if self.free_corners { 8 } else { 0 }
+    }
+
+    pub(crate) fn first_shift_unknown(&self) -> usize {
+        self.first_corner_unknown() + self.corner_unknowns()
+    }
+
+    /// Number of unknowns that all regions share.
+    pub(crate) fn global_unknowns(&self) -> usize {
+        self.first_shift_unknown() + self.parallax.as_ref().map_or(0, Parallax::unknowns)
+    }
+
+    /// How a registered point moves with the unknowns of the registration, pixels per pixel.
+    pub(crate) fn registration_basis(&self, u: Vector2<f64>) -> Matrix2xX<f64> {
+        let n = (u - self.centre) / self.size;
+        let (x, y) = (n.x, n.y);
+        let columns: &[[f64; 2]] = match self.kind {
+            RegistrationKind::Similarity => &[[x, y], [-y, x], [1.0, 0.0], [0.0, 1.0]],
+            RegistrationKind::Affine => &[
+                [x, 0.0],
+                [y, 0.0],
+                [0.0, x],
+                [0.0, y],
+                [1.0, 0.0],
+                [0.0, 1.0],
+            ],
+            RegistrationKind::Projective => &[
+                [x, 0.0],
+                [y, 0.0],
+                [0.0, x],
+                [0.0, y],
+                [1.0, 0.0],
+                [0.0, 1.0],
+                [x * x, x * y],
+                [x * y, y * y],
+            ],
+        };
+        Matrix2xX::from_fn(columns.len(), |r, c| columns[c][r])
+    }
+
+    /// The change of the registration that these unknowns mean, as a map of the render onto itself.
+    fn registration_change(&self, d: &[f64]) -> Matrix3<f64> {
+        let s = self.size;
+        let d: Vec<f64> = d.iter().map(|v| v / s).collect();
+        let change = match self.kind {
+            RegistrationKind::Similarity => Matrix3::new(
+                1.0 + d[0],
+                -d[1],
+                d[2],
+                d[1],
+                1.0 + d[0],
+                d[3],
+                0.0,
+                0.0,
+                1.0,
+            ),
+            RegistrationKind::Affine => Matrix3::new(
+                1.0 + d[0],
+                d[1],
+                d[4],
+                d[2],
+                1.0 + d[3],
+                d[5],
+                0.0,
+                0.0,
+                1.0,
+            ),
+            RegistrationKind::Projective => Matrix3::new(
+                1.0 + d[0],
+                d[1],
+                d[4],
+                d[2],
+                1.0 + d[3],
+                d[5],
+                -d[6],
+                -d[7],
+                1.0,
+            ),
+        };
+        let (cx, cy) = (self.centre.x, self.centre.y);
+        let back = Matrix3::new(s, 0.0, cx, 0.0, s, cy, 0.0, 0.0, 1.0);
+        let there = Matrix3::new(1.0 / s, 0.0, -cx / s, 0.0, 1.0 / s, -cy / s, 0.0, 0.0, 1.0);
+        back * change * there
+    }
+}
+
+/// The unknowns' present values.
+#[derive(Clone, Debug)]
+pub(crate) struct State {
+    pub(crate) render_from_straight: Projective<RenderPx, StraightPx>,
+    pub(crate) straight_from_reference: Projective<StraightPx, ReferencePx>,
+    pub(crate) corners: [Point<ReferencePx>; 4],
+    /// Shift of the camera; unused places are 0.
+    pub(crate) shift: [f64; 3],
+    pub(crate) regions: Vec<RegionErrors>,
+}
+
+impl State {
+    /// This state changed by `global` and `regions`; `None` where the change makes no sense (a map that cannot be
+    /// inverted, a part of no size).
+    pub(crate) fn changed(
+        &self,
+        layout: &Layout,
+        global: &[f64],
+        regions: &[[f64; 5]],
+    ) -> Option<Self> {
+        let n = layout.registration_unknowns();
+        let change = layout.registration_change(&global[..n]);
+        let render_from_straight =
+            Projective::from_matrix(change * self.render_from_straight.matrix())?;
+        let mut next = Self {
+            render_from_straight,
+            ..self.clone()
+        };
+        if let (true, Some(marked)) = (layout.free_corners, &layout.corners) {
+            for (k, corner) in next.corners.iter_mut().enumerate() {
+                *corner = Point::new(
+                    corner.x + global[n + 2 * k],
+                    corner.y + global[n + 2 * k + 1],
+                );
+            }
+            next.straight_from_reference = marked.rectangle.from_corners(&next.corners)?;
+        }
+        for (s, d) in next
+            .shift
+            .iter_mut()
+            .zip(&global[layout.first_shift_unknown()..])
+        {
+            *s += d;
+        }
+        for (errors, d) in next.regions.iter_mut().zip(regions) {
+            let mut a = errors.to_array();
+            a.iter_mut().zip(d).for_each(|(a, d)| *a += d);
+            if a[0] <= -0.9 || a[1] <= -0.9 || a.iter().any(|v| !v.is_finite()) {
+                return None;
+            }
+            *errors = RegionErrors::from_array(a);
+        }
+        Some(next)
+    }
+
+    /// The registered place of a mark of the reference, parallax taken off.
+    pub(crate) fn registered(&self, layout: &Layout, pair: &Pair) -> Vector2<f64> {
+        let u = self.laid_over(pair.reference);
+        match (&layout.parallax, pair.space) {
+            (Some(parallax), Some(space)) => u - parallax.shift(space, &self.shift),
+            _ => u,
+        }
+    }
+
+    fn laid_over(&self, q: Point<ReferencePx>) -> Vector2<f64> {
+        Vector2::from(
+            self.render_from_straight
+                .apply(self.straight_from_reference.apply(q))
+                .xy(),
+        )
+    }
+}
+
+/// Where the adjustment expects a landmark in the render, and how that depends on everything.
+#[derive(Clone, Debug)]
+pub(crate) struct Prediction {
+    /// Registered mark of the reference, parallax taken off, before the region's errors.
+    pub(crate) registered: Vector2<f64>,
+    /// Registered mark with the region's errors: comparable with the mark in the render.
+    pub(crate) model: Vector2<f64>,
+    /// Derivative of `model` by the global unknowns.
+    pub(crate) by_global: Matrix2xX<f64>,
+    /// Derivative of `registered` by the global unknowns.
+    pub(crate) registered_by_global: Matrix2xX<f64>,
+    /// Derivative of `model` by the region's five numbers.
+    pub(crate) by_region: Option<Matrix2x5>,
+    /// Derivative of `model` by the mark in the reference.
+    pub(crate) by_reference: Matrix2<f64>,
+    /// Derivative of `registered` by the mark in the reference.
+    pub(crate) registered_by_reference: Matrix2<f64>,
+}
+
+/// Predicts landmarks from one state; holds what all of them share.
+pub(crate) struct Predictor<'a> {
+    layout: &'a Layout,
+    state: &'a State,
+    /// For each corner coordinate: the straightening with it moved up and down by [`CORNER_STEP`].
+    moved: Vec<[Projective<StraightPx, ReferencePx>; 2]>,
+}
+
+/// Step of the difference quotient for corners, pixels: far above rounding, far below any curvature.
+const CORNER_STEP: f64 = 0.05;
+
+impl<'a> Predictor<'a> {
+    pub(crate) fn new(layout: &'a Layout, state: &'a State) -> Self {
+        let moved = match (&layout.corners, layout.free_corners) {
+            (Some(marked), true) => (0..8)
+                .filter_map(|k| {
+                    let at = |step: f64| {
+                        let mut corners = state.corners;
+                        let c = &mut corners[k / 2];
+                        *c = if k % 2 == 0 {
+                            Point::new(c.x + step, c.y)
+                        } else {
+                            Point::new(c.x, c.y + step)
+                        };
+                        marked.rectangle.from_corners(&corners)
+                    };
+                    Some([at(CORNER_STEP)?, at(-CORNER_STEP)?])
+                })
+                .collect(),
+            _ => Vec::new(),
+        };
+        Self {
+            layout,
+            state,
+            moved,
+        }
+    }
+
+    pub(crate) fn predict(&self, pair: &Pair) -> Prediction {
+        let (layout, state) = (self.layout, self.state);
+        let straight = state.straight_from_reference.apply(pair.reference);
+        let by_straight = state.render_from_straight.jacobian(straight);
+        let laid_over = Vector2::from(state.render_from_straight.apply(straight).xy());
+        let registered = state.registered(layout, pair);
+        let mut by_global = Matrix2xX::zeros(layout.global_unknowns());
+        let n = layout.registration_unknowns();
+        by_global
+            .columns_mut(0, n)
+            .copy_from(&layout.registration_basis(laid_over));
+        for (k, [up, down]) in self.moved.iter().enumerate() {
+            let (a, b) = (up.apply(pair.reference), down.apply(pair.reference));
+            let d = Vector2::new(a.x - b.x, a.y - b.y) / (2.0 * CORNER_STEP);
+            by_global.set_column(n + k, &(by_straight * d));
+        }
+        if let (Some(parallax), Some(space)) = (&layout.parallax, pair.space) {
+            let by_shift = parallax.derivative(space, &state.shift);
+            by_global
+                .columns_mut(layout.first_shift_unknown(), parallax.unknowns())
+                .copy_from(&-by_shift);
+        }
+        let registered_by_reference =
+            by_straight * state.straight_from_reference.jacobian(pair.reference);
+        let Some(j) = pair.region else {
+            return Prediction {
+                registered,
+                model: registered,
+                registered_by_global: by_global.clone(),
+                by_global,
+                by_region: None,
+                by_reference: registered_by_reference,
+                registered_by_reference,
+            };
+        };
+        let (errors, anchor) = (&state.regions[j], layout.anchors[j]);
+        let linear = errors.linear();
+        Prediction {
+            registered,
+            model: errors.apply(anchor, registered),
+            by_global: linear * &by_global,
+            registered_by_global: by_global,
+            by_region: Some(errors.derivative(anchor, registered)),
+            by_reference: linear * registered_by_reference,
+            registered_by_reference,
+        }
+    }
+}

@@ -1,0 +1,207 @@
+//! From a view of the job to the adjustment's problem, with the checks that landmarks can carry it.
+use super::{
+    Error,
+    adjustment::Problem,
+    model::{Layout, MarkedCorners, Pair, RegionErrors, State},
+    parallax::Parallax,
+    start,
+    straighten::StraightRectangle,
+    wrong_marks::Roles,
+};
+use crate::{
+    frame::{Point, Projective},
+    job::{Expected, LandmarkUse, RegistrationKind, View},
+};
+use nalgebra::Vector2;
+
+/// Deviation of a mark per coordinate where the job does not state it, before it is estimated: render and reference,
+/// each in its own pixels. A screen photo is harder to mark than a render.
+const RENDER_SIGMA: f64 = 0.75;
+const REFERENCE_SIGMA: f64 = 1.5;
+
+/// The problem, the roles of its pairs, and a state with the straightening alone.
+pub(crate) fn build(
+    view: &View,
+    expected: Expected,
+    render_size: (u32, u32),
+) -> Result<(Problem, Roles, State), Error> {
+    check_datum(view)?;
+    let pairs = pairs(view);
+    let roles = roles(view, &pairs);
+    let corners = view
+        .reference
+        .straighten
+        .as_ref()
+        .map(|straighten| MarkedCorners {
+            rectangle: StraightRectangle::of(straighten),
+            marked: straighten.corners,
+            sigma: view.reference.mark_sigma_px.unwrap_or(REFERENCE_SIGMA),
+        });
+    let straight_from_reference = corners
+        .as_ref()
+        .and_then(|c| c.rectangle.from_corners(&c.marked))
+        .unwrap_or_else(Projective::identity);
+    let layout = layout(view, corners);
+    let state = State {
+        render_from_straight: Projective::identity(),
+        straight_from_reference,
+        corners: corners.map_or([Point::new(0.0, 0.0); 4], |c| c.marked),
+        shift: [0.0; 3],
+        regions: vec![RegionErrors::default(); view.regions.len()],
+    };
+    let diagonal = f64::from(render_size.0).hypot(f64::from(render_size.1));
+    let offset = expected.offset_percent / 100.0 * diagonal;
+    let size = expected.size_percent / 100.0;
+    let problem = Problem {
+        layout,
+        pairs,
+        expected: [
+            size,
+            size,
+            expected.rotation_deg.to_radians(),
+            offset,
+            offset,
+        ],
+    };
+    Ok((problem, roles, state))
+}
+
+fn layout(view: &View, corners: Option<MarkedCorners>) -> Layout {
+    let marks: Vec<Vector2<f64>> = view
+        .landmarks
+        .iter()
+        .map(|l| Vector2::from(l.render.xy()))
+        .collect();
+    let datum: Vec<Vector2<f64>> = view
+        .landmarks
+        .iter()
+        .filter(|l| l.usage == LandmarkUse::Datum)
+        .map(|l| Vector2::from(l.render.xy()))
+        .collect();
+    let centre = datum.iter().sum::<Vector2<f64>>() / datum.len().max(1) as f64;
+    let size = marks
+        .iter()
+        .map(|m| (m - centre).norm())
+        .fold(1.0, f64::max);
+    let places: Vec<[f64; 3]> = view.landmarks.iter().filter_map(|l| l.model_mm).collect();
+    let parallax = match view.render.camera {
+        Some(camera) if !view.same_camera => Parallax::new(&camera, &places),
+        _ => None,
+    };
+    Layout {
+        kind: view.registration,
+        centre,
+        size,
+        free_corners: corners.is_some() && view.registration != RegistrationKind::Projective,
+        corners,
+        parallax,
+        anchors: view
+            .regions
+            .iter()
+            .map(|r| Vector2::from(r.anchor.xy()))
+            .collect(),
+    }
+}
+
+fn pairs(view: &View) -> Vec<Pair> {
+    view.landmarks
+        .iter()
+        .enumerate()
+        .map(|(i, landmark)| Pair {
+            render: landmark.render,
+            reference: landmark.reference,
+            render_sigma: view.render.mark_sigma_px.unwrap_or(RENDER_SIGMA),
+            reference_sigma: view.reference.mark_sigma_px.unwrap_or(REFERENCE_SIGMA),
+            space: landmark.model_mm,
+            region: match landmark.usage {
+                LandmarkUse::Datum => None,
+                LandmarkUse::Check => view.regions.iter().position(|r| r.landmarks.contains(&i)),
+            },
+        })
+        .collect()
+}
+
+fn roles(view: &View, pairs: &[Pair]) -> Roles {
+    let datum: Vec<bool> = view
+        .landmarks
+        .iter()
+        .map(|l| l.usage == LandmarkUse::Datum)
+        .collect();
+    let takes_part = datum
+        .iter()
+        .zip(pairs)
+        .map(|(d, p)| *d || p.region.is_some())
+        .collect();
+    Roles {
+        datum,
+        takes_part,
+        render_stated: view.render.mark_sigma_px.is_some(),
+        reference_stated: view.reference.mark_sigma_px.is_some(),
+    }
+}
+
+/// The datum landmarks' names, for messages.
+pub(crate) fn datum_names(view: &View) -> String {
+    let names: Vec<String> = view
+        .landmarks
+        .iter()
+        .filter(|l| l.usage == LandmarkUse::Datum)
+        .map(|l| format!("\"{}\"", l.name))
+        .collect();
+    names.join(", ")
+}
+
+fn check_datum(view: &View) -> Result<(), Error> {
+    let kind = view.registration;
+    let needed = start::least_points(kind);
+    let datum = || {
+        view.landmarks
+            .iter()
+            .filter(|l| l.usage == LandmarkUse::Datum)
+    };
+    let found = datum().count();
+    if found < needed {
+        return Err(Error::TooFewLandmarks {
+            kind,
+            found,
+            needed,
+        });
+    }
+    let render: Vec<[f64; 2]> = datum().map(|l| l.render.xy()).collect();
+    let reference: Vec<[f64; 2]> = datum().map(|l| l.reference.xy()).collect();
+    for (image, marks) in [("render", render), ("reference", reference)] {
+        let fault = match extent(&marks) {
+            [longest, _] if longest < 1e-6 => "lie on one point",
+            [longest, across] if needed > 2 && across < 1e-3 * longest => "lie on one line",
+            _ => continue,
+        };
+        return Err(Error::Degenerate {
+            kind,
+            image,
+            fault,
+            names: datum_names(view),
+            needed,
+        });
+    }
+    Ok(())
+}
+
+/// Root mean square extents along and across the cloud's main direction.
+fn extent(marks: &[[f64; 2]]) -> [f64; 2] {
+    let n = marks.len() as f64;
+    let mean = marks
+        .iter()
+        .map(|m| Vector2::from(*m))
+        .sum::<Vector2<f64>>()
+        / n;
+    let spread = marks
+        .iter()
+        .map(|m| {
+            let d = Vector2::from(*m) - mean;
+            d * d.transpose()
+        })
+        .sum::<nalgebra::Matrix2<f64>>()
+        / n;
+    let e = spread.symmetric_eigenvalues();
+    [e.max().max(0.0).sqrt(), e.min().max(0.0).sqrt()]
+}

@@ -1,0 +1,95 @@
+//! The errors of each region as the landmarks see them.
+use super::{
+    adjustment::{Adjustment, Weighing},
+    model::RegionErrors,
+    start,
+    wrong_marks::Roles,
+};
+use crate::job::View;
+use nalgebra::Matrix5;
+
+/// A region's errors with their covariance.
+#[derive(Clone, Debug)]
+pub struct RegionFit {
+    /// Width, height, rotation, offset.
+    pub errors: RegionErrors,
+    /// In the order width, height, rotation, offset x, offset y; rotation in radians.
+    pub covariance: Matrix5<f64>,
+    /// Degrees of freedom of the noise.
+    pub freedom: f64,
+    /// Standard deviations expected beforehand, in the same order.
+    pub expected: [f64; 5],
+    /// Landmarks of the region that took part.
+    pub landmarks: usize,
+    /// Whether datum landmarks lie on it: then it is judged by the registration of all others.
+    pub is_datum: bool,
+}
+
+/// Fits every region of the view.
+///
+/// A region with datum landmarks is judged as if they were not: they are taken out of the registration and put on the
+/// region, so that a datum part that disagrees with the others shows.
+pub(crate) fn fit_all(
+    view: &View,
+    adjustment: &Adjustment,
+    roles: &Roles,
+) -> Vec<Option<RegionFit>> {
+    (0..view.regions.len())
+        .map(|j| {
+            let on_region = |i: &usize| view.regions[j].landmarks.contains(i);
+            let has_datum = (0..view.landmarks.len())
+                .filter(on_region)
+                .any(|i| roles.datum[i]);
+            if has_datum {
+                without_its_datum(view, adjustment, roles, j)
+            } else {
+                as_solved(adjustment, j)
+            }
+        })
+        .collect()
+}
+
+fn as_solved(adjustment: &Adjustment, j: usize) -> Option<RegionFit> {
+    let landmarks = (0..adjustment.problem.pairs.len())
+        .filter(|&i| adjustment.active[i] && adjustment.problem.pairs[i].region == Some(j))
+        .count();
+    (landmarks > 0).then(|| RegionFit {
+        errors: adjustment.region(j),
+        covariance: adjustment.solved.covariance.regions[j],
+        freedom: adjustment.noise_freedom,
+        expected: adjustment.problem.expected,
+        landmarks,
+        is_datum: false,
+    })
+}
+
+fn without_its_datum(
+    view: &View,
+    adjustment: &Adjustment,
+    roles: &Roles,
+    j: usize,
+) -> Option<RegionFit> {
+    let region = &view.regions[j];
+    let others = (0..view.landmarks.len())
+        .filter(|&i| roles.datum[i] && adjustment.active[i] && !region.landmarks.contains(&i))
+        .count();
+    if others < start::least_points(view.registration) + 1 {
+        return None;
+    }
+    let mut other = adjustment.clone();
+    for &i in region.landmarks.iter().filter(|&&i| roles.datum[i]) {
+        other.problem.pairs[i].region = Some(j);
+    }
+    other.solved = other.problem.solve(
+        &other.solved.state,
+        &other.active,
+        Weighing::LeastSquares,
+        other.noise,
+        12,
+    )?;
+    let fit = as_solved(&other, j)?;
+    Some(RegionFit {
+        is_datum: true,
+        ..fit
+    })
+}

@@ -1,0 +1,479 @@
+//! Finds gross errors among the marks: robust start, exchanged pairs, then data snooping with the joint adjustment.
+//!
+//! # Source
+//! W. Baarda, "A testing procedure for use in geodetic networks" (1968): one test for each mark, the worst first, solve
+//! again. Here both coordinates are tested together, by `v' S_v^-1 v` against chi-square with two degrees of freedom.
+use super::{
+    adjustment::{Adjustment, Noise, Problem, Row, Solved, Weighing},
+    model::{Pair, RegionErrors, State},
+    start,
+};
+use crate::{frame::Projective, statistics::chi_square_quantile};
+use nalgebra::Vector2;
+
+/// Which marks take part in what way. All vectors have one entry a pair.
+#[derive(Clone, Debug)]
+pub(crate) struct Roles {
+    /// Carries the registration.
+    pub(crate) datum: Vec<bool>,
+    /// Takes part in the adjustment: datum marks, and check marks that lie on a region.
+    pub(crate) takes_part: Vec<bool>,
+    /// Whether the deviation of a mark in the render is stated.
+    pub(crate) render_stated: bool,
+    /// Whether the deviation of a mark in the reference is stated.
+    pub(crate) reference_stated: bool,
+}
+
+/// The adjustment without the marks that were found wrong.
+#[derive(Clone, Debug)]
+pub(crate) struct Cleaned {
+    pub(crate) adjustment: Adjustment,
+    pub(crate) swapped: Vec<(usize, usize)>,
+}
+
+/// Level of the test of one mark.
+const LEVEL: f64 = 0.001;
+/// Below this redundancy a mark's residual says next to nothing about the mark.
+const LEAST_REDUNDANCY: f64 = 0.05;
+/// How many marks may be taken out one after the other before the rest is asked again.
+const MOST_REMOVALS: usize = 8;
+/// Weight, in observations, of what is believed about the noise beforehand.
+const PRIOR_FREEDOM: f64 = 3.0;
+/// How far the noise may lie from what is believed beforehand, as a factor.
+const NOISE_RANGE: (f64, f64) = (1.0 / 3.0, 10.0 / 3.0);
+/// How much an exchange of two marks must lower the robust cost.
+const SWAP_GAIN: f64 = 8.0;
+/// Subsets of datum marks tried for the start.
+const MOST_SUBSETS: usize = 400;
+
+/// The square that noise exceeds in one of a thousand marks.
+pub(crate) fn critical_square() -> f64 {
+    chi_square_quantile(1.0 - LEVEL, 2.0)
+}
+
+/// Non-centrality at which the test finds an error four times in five: 19.66 for two degrees of freedom, level 0.001
+/// (computed with SciPy's non-central chi-square).
+pub(crate) const DETECTABLE_SQUARE: f64 = 19.662_385_609_33;
+
+/// The state from the best subset of datum marks: the least sum of truncated squares over all marks. `None` where no
+/// subset gives a map.
+pub(crate) fn robust_start(problem: &Problem, roles: &Roles, straight: &State) -> Option<State> {
+    let datum: Vec<usize> = (0..problem.pairs.len())
+        .filter(|&i| roles.datum[i])
+        .collect();
+    let mut fixed = problem.clone();
+    fixed.layout.free_corners = false;
+    subsets(&datum, start::least_points(problem.layout.kind))
+        .into_iter()
+        .chain(std::iter::once(datum.clone()))
+        .filter_map(|subset| {
+            let state = from_subset(&fixed, straight, &subset)?;
+            let cost = truncated_cost(&fixed.rows(&state, Noise::AS_STATED), roles);
+            cost.is_finite().then_some((cost, state))
+        })
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, state)| state)
+}
+
+fn from_subset(problem: &Problem, straight: &State, subset: &[usize]) -> Option<State> {
+    let from: Vec<_> = subset
+        .iter()
+        .map(|&i| {
+            straight
+                .straight_from_reference
+                .apply(problem.pairs[i].reference)
+                .xy()
+        })
+        .collect();
+    let to: Vec<_> = subset
+        .iter()
+        .map(|&i| problem.pairs[i].render.xy())
+        .collect();
+    let map = Projective::from_matrix(start::fit(problem.layout.kind, &from, &to)?)?;
+    Some(State {
+        render_from_straight: map,
+        ..straight.clone()
+    })
+}
+
+fn truncated_cost(rows: &[Row], roles: &Roles) -> f64 {
+    let datum = |square: f64| (square / 7.0).min(9.0);
+    let check = |square: f64| 0.3 * (square / 280.0).min(4.0);
+    rows.iter()
+        .zip(&roles.datum)
+        .map(|(row, is_datum)| {
+            let square = row.standardised_square();
+            let square = if square.is_finite() { square } else { f64::MAX };
+            if *is_datum {
+                datum(square)
+            } else {
+                check(square)
+            }
+        })
+        .sum()
+}
+
+/// All subsets of `size`, or a fixed selection of [`MOST_SUBSETS`] where there are more.
+fn subsets(of: &[usize], size: usize) -> Vec<Vec<usize>> {
+    let mut all = Vec::new();
+    let mut indices: Vec<usize> = (0..size).collect();
+    if of.len() < size {
+        return all;
+    }
+    let count = (0..size).fold(1.0, |c, k| c * (of.len() - k) as f64 / (k + 1) as f64);
+    if count > 20_000.0 {
+        return random_subsets(of, size);
+    }
+    loop {
+        all.push(indices.iter().map(|&k| of[k]).collect());
+        let Some(k) = (0..size).rev().find(|&k| indices[k] < of.len() - size + k) else {
+            break;
+        };
+        indices[k] += 1;
+        for later in k + 1..size {
+            indices[later] = indices[later - 1] + 1;
+        }
+    }
+    let stride = all.len().div_ceil(MOST_SUBSETS);
+    // An odd step through the list, so that no mark is favoured by the order.
+    let step = (0..)
+        .map(|k| 2 * k + stride)
+        .find(|s| gcd(*s, all.len()) == 1)
+        .unwrap_or(1);
+    (0..all.len().min(MOST_SUBSETS))
+        .map(|k| all[k * step % all.len()].clone())
+        .collect()
+}
+
+fn gcd(a: usize, b: usize) -> usize {
+    if b == 0 { a } else { gcd(b, a % b) }
+}
+
+fn random_subsets(of: &[usize], size: usize) -> Vec<Vec<usize>> {
+    let mut seed = 0x9E37_79B9_7F4A_7C15_u64;
+    let mut next = |below: usize| {
+        seed = seed
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 33) as usize % below
+    };
+    (0..MOST_SUBSETS)
+        .map(|_| {
+            let mut pool = of.to_vec();
+            (0..size)
+                .map(|_| pool.swap_remove(next(pool.len())))
+                .collect()
+        })
+        .collect()
+}
+
+/// Robust fit, exchange of swapped marks, snooping. `None` where the marks do not determine the unknowns.
+pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Option<Cleaned> {
+    let mut noise = NoiseEstimate::new(roles);
+    let mut active = roles.takes_part.clone();
+    let mut solved = problem.solve(start, &active, Weighing::Robust, noise.now(), 6)?;
+    for _ in 0..5 {
+        noise.from_median(&solved, &problem, &active);
+        solved = problem.solve(&solved.state, &active, Weighing::Robust, noise.now(), 6)?;
+    }
+    let swapped = exchange_swapped(&mut problem, roles, &mut solved, noise.now());
+    solved = problem.solve(
+        &solved.state,
+        &active,
+        Weighing::LeastSquares,
+        noise.now(),
+        12,
+    )?;
+    solved = remove_worst(&problem, roles, &mut active, solved, &mut noise)?;
+    for _ in 0..3 {
+        noise.from_residuals(&solved, &problem, &active);
+        solved = problem.solve(
+            &solved.state,
+            &active,
+            Weighing::LeastSquares,
+            noise.now(),
+            12,
+        )?;
+    }
+    solved = take_back(&problem, roles, &mut active, solved, noise.now())?;
+    solved = remove_worst(&problem, roles, &mut active, solved, &mut noise)?;
+    for _ in 0..2 {
+        noise.from_residuals(&solved, &problem, &active);
+        solved = problem.solve(
+            &solved.state,
+            &active,
+            Weighing::LeastSquares,
+            noise.now(),
+            12,
+        )?;
+    }
+    let noise_freedom = noise.freedom(&solved, &problem, &active);
+    Some(Cleaned {
+        adjustment: Adjustment {
+            problem,
+            solved,
+            active,
+            noise: noise.now(),
+            noise_freedom,
+        },
+        swapped,
+    })
+}
+
+/// The factor on the deviations that are not stated.
+struct NoiseEstimate {
+    factor: f64,
+    render_stated: bool,
+    reference_stated: bool,
+}
+
+impl NoiseEstimate {
+    fn new(roles: &Roles) -> Self {
+        Self {
+            factor: if roles.render_stated && roles.reference_stated {
+                1.0
+            } else {
+                2.0
+            },
+            render_stated: roles.render_stated,
+            reference_stated: roles.reference_stated,
+        }
+    }
+
+    fn is_known(&self) -> bool {
+        self.render_stated && self.reference_stated
+    }
+
+    fn now(&self) -> Noise {
+        let of = |stated: bool| if stated { 1.0 } else { self.factor };
+        Noise {
+            render: of(self.render_stated),
+            reference: of(self.reference_stated),
+        }
+    }
+
+    /// Takes over `ratio`, the mean square of the standardised residuals, from `freedom` observations.
+    fn update(&mut self, ratio: f64, freedom: f64) {
+        if self.is_known() {
+            return;
+        }
+        let found = self.factor * self.factor * ratio;
+        let believed = (found * freedom + PRIOR_FREEDOM) / (freedom + PRIOR_FREEDOM);
+        self.factor = believed.sqrt().clamp(NOISE_RANGE.0, NOISE_RANGE.1);
+    }
+
+    fn from_median(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
+        let mut squares: Vec<f64> = (0..problem.pairs.len())
+            .filter(|&i| active[i])
+            .filter_map(|i| {
+                let redundancy = solved.redundancy(problem, i, true);
+                (redundancy > 0.15).then(|| solved.rows[i].standardised_square() / redundancy)
+            })
+            .collect();
+        if squares.len() < 5 {
+            return;
+        }
+        squares.sort_by(f64::total_cmp);
+        // 1.386 = 2 ln 2 is the median of chi-square with two degrees of freedom.
+        self.update(
+            squares[squares.len() / 2] / (2.0 * std::f64::consts::LN_2),
+            squares.len() as f64,
+        );
+    }
+
+    fn from_residuals(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
+        let (mut sum, mut freedom) = (0.0, 0.0);
+        for i in (0..problem.pairs.len()).filter(|&i| active[i]) {
+            sum += solved.rows[i].standardised_square();
+            freedom += 2.0 * solved.redundancy(problem, i, true);
+        }
+        if freedom > 0.1 {
+            self.update(sum / freedom, freedom);
+        }
+    }
+
+    fn freedom(&self, solved: &Solved, problem: &Problem, active: &[bool]) -> f64 {
+        if self.is_known() {
+            return f64::INFINITY;
+        }
+        let redundant: f64 = (0..problem.pairs.len())
+            .filter(|&i| active[i])
+            .map(|i| 2.0 * solved.redundancy(problem, i, true))
+            .sum();
+        redundant.max(0.0) + PRIOR_FREEDOM
+    }
+}
+
+/// Takes out the mark with the largest statistic, solves again, as long as one is beyond the limit.
+fn remove_worst(
+    problem: &Problem,
+    roles: &Roles,
+    active: &mut Vec<bool>,
+    mut solved: Solved,
+    noise: &mut NoiseEstimate,
+) -> Option<Solved> {
+    let least = start::least_points(problem.layout.kind);
+    for _ in 0..MOST_REMOVALS {
+        let datum_left = (0..active.len())
+            .filter(|&i| active[i] && roles.datum[i])
+            .count();
+        let worst = (0..active.len())
+            // What remains must still check itself: one more datum mark than the registration needs.
+            .filter(|&i| active[i] && (!roles.datum[i] || datum_left > least + 1))
+            .filter(|&i| solved.redundancy(problem, i, true) > LEAST_REDUNDANCY)
+            .map(|i| (solved.test_square(problem, i, true), i))
+            .max_by(|a, b| a.0.total_cmp(&b.0));
+        let Some((square, i)) = worst else { break };
+        if square < critical_square() {
+            break;
+        }
+        active[i] = false;
+        let before = noise.factor;
+        solved = problem.solve(
+            &solved.state,
+            active,
+            Weighing::LeastSquares,
+            noise.now(),
+            12,
+        )?;
+        noise.from_residuals(&solved, problem, active);
+        noise.factor = noise.factor.min(before);
+        solved = problem.solve(
+            &solved.state,
+            active,
+            Weighing::LeastSquares,
+            noise.now(),
+            12,
+        )?;
+    }
+    Some(solved)
+}
+
+/// Takes back removed marks that the settled solution predicts well, the best first.
+fn take_back(
+    problem: &Problem,
+    roles: &Roles,
+    active: &mut Vec<bool>,
+    mut solved: Solved,
+    noise: Noise,
+) -> Option<Solved> {
+    let mut out: Vec<(f64, usize)> = (0..active.len())
+        .filter(|&i| roles.takes_part[i] && !active[i])
+        .map(|i| (solved.test_square(problem, i, false), i))
+        .collect();
+    out.sort_by(|a, b| a.0.total_cmp(&b.0));
+    for (_, i) in out {
+        if solved.test_square(problem, i, false) < critical_square() {
+            active[i] = true;
+            solved = problem.solve(&solved.state, active, Weighing::LeastSquares, noise, 12)?;
+        }
+    }
+    Some(solved)
+}
+
+/// Tries every pair of marks that fit each other's place better than their own, and exchanges the reference marks of
+/// those that lower the robust cost by much.
+fn exchange_swapped(
+    problem: &mut Problem,
+    roles: &Roles,
+    solved: &mut Solved,
+    noise: Noise,
+) -> Vec<(usize, usize)> {
+    let mut swapped = Vec::new();
+    for _ in 0..2 {
+        let cost = problem.cost(
+            &solved.state,
+            &solved.rows,
+            &roles.takes_part,
+            Weighing::Robust,
+            noise,
+        );
+        let best = swap_candidates(problem, roles, solved)
+            .into_iter()
+            .filter_map(|(i, j)| {
+                let mut tried = problem.clone();
+                exchange(&mut tried.pairs, i, j);
+                let mut start = solved.state.clone();
+                forget_regions(&mut start, &tried, i, j);
+                let s = tried.solve(&start, &roles.takes_part, Weighing::Robust, noise, 10)?;
+                let gain = cost
+                    - tried.cost(
+                        &s.state,
+                        &s.rows,
+                        &roles.takes_part,
+                        Weighing::Robust,
+                        noise,
+                    );
+                (gain > SWAP_GAIN).then_some((gain, i, j, s))
+            })
+            .max_by(|a, b| a.0.total_cmp(&b.0));
+        let Some((_, i, j, s)) = best else { break };
+        exchange(&mut problem.pairs, i, j);
+        *solved = s;
+        swapped.push((i, j));
+    }
+    swapped
+}
+
+/// The errors that swapped marks had feigned are no start for the exchanged ones.
+fn forget_regions(state: &mut State, problem: &Problem, i: usize, j: usize) {
+    for k in [i, j].into_iter().filter_map(|k| problem.pairs[k].region) {
+        state.regions[k] = RegionErrors::default();
+    }
+}
+
+fn exchange(pairs: &mut [Pair], i: usize, j: usize) {
+    let kept = pairs[i].reference;
+    pairs[i].reference = pairs[j].reference;
+    pairs[j].reference = kept;
+}
+
+fn swap_candidates(problem: &Problem, roles: &Roles, solved: &Solved) -> Vec<(usize, usize)> {
+    let n = problem.pairs.len();
+    let place = |i: usize| solved.rows[i].prediction.model;
+    let mark = |i: usize| Vector2::new(problem.pairs[i].render.x, problem.pairs[i].render.y);
+    let taking_part: Vec<usize> = (0..n).filter(|&i| roles.takes_part[i]).collect();
+    let mut found = Vec::new();
+    for (k, &i) in taking_part.iter().enumerate() {
+        for &j in &taking_part[k + 1..] {
+            let apart = (place(i) - place(j)).norm();
+            let deviation = (solved.rows[i].covariance.trace() / 2.0).sqrt();
+            let own = (mark(i) - place(i)).norm_squared() + (mark(j) - place(j)).norm_squared();
+            let (ij, ji) = ((mark(i) - place(j)).norm(), (mark(j) - place(i)).norm());
+            let gain = own - ij * ij - ji * ji;
+            let near = ij.max(ji) < (0.35 * apart).max(6.0 * deviation);
+            if gain > 0.25 * apart * apart && near && apart > 5.0 * deviation {
+                found.push((i, j));
+            }
+        }
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn few_marks_give_every_subset_once() {
+        let mut all = subsets(&[3, 5, 8, 9, 11], 2);
+        all.iter_mut().for_each(|s| s.sort_unstable());
+        all.sort();
+        all.dedup();
+        assert_eq!(all.len(), 10);
+    }
+
+    #[test]
+    fn many_marks_give_a_fixed_selection() {
+        let of: Vec<usize> = (0..60).collect();
+        let selection = subsets(&of, 4);
+        assert_eq!(selection.len(), MOST_SUBSETS);
+        assert_eq!(selection, subsets(&of, 4));
+        let of: Vec<usize> = (0..20).collect();
+        let mut selection = subsets(&of, 4);
+        assert_eq!(selection.len(), MOST_SUBSETS);
+        selection.sort();
+        selection.dedup();
+        assert_eq!(selection.len(), MOST_SUBSETS, "no subset twice");
+    }
+}

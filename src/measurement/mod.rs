@@ -1,5 +1,7 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
 mod correction;
+#[cfg(test)]
+mod coverage;
 mod edge_overlap;
 mod figures;
 mod regions;

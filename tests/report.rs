@@ -1003,6 +1003,26 @@ fn the_table_says_all_that_is_asked_of_it() {
 }
 
 #[test]
+fn a_view_without_corrections_says_whether_that_is_good_news() {
+    let side = view("side", &[]);
+    let texts = [Verdict::Within, Verdict::Undecided, Verdict::Out].map(|verdict| {
+        let outcomes = [outcome(&side, Ok(bare_measurement(verdict)))];
+        let report = Report::new(&job("t", Vec::new()), &outcomes);
+        (table(&report, &PLAIN_80), page(&report))
+    });
+    for (words, (text, html)) in [
+        "change nothing",
+        "no change is called for yet",
+        "something is out",
+    ]
+    .iter()
+    .zip(&texts)
+    {
+        assert!(text.contains(words) && html.contains(words), "{words}");
+    }
+}
+
+#[test]
 fn without_a_scale_offsets_are_in_pixels() {
     let (side, mut measured) = full_view("side", &["a", "b", "c", "d"]);
     for region in &mut measured.regions {

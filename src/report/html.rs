@@ -190,7 +190,7 @@ fn changes(report: &Report) -> String {
     });
     let items: String = items.collect();
     let content = if items.is_empty() {
-        "<p>Nothing: no error is both real and large enough to see.</p>".to_owned()
+        format!("<p>{}</p>", nothing_to_change(report.verdict))
     } else {
         format!("<ol class=\"corrections\">{items}</ol>")
     };

@@ -117,6 +117,8 @@ fn view_lines(page: &mut Page, view: &ViewEntry) {
     }
     if !view.corrections.is_empty() {
         page.line("  change, worst first:");
+    } else if view.verdict.is_some() {
+        page.wrapped("  ", nothing_to_change(view.verdict), "  ");
     }
     for (i, correction) in view.corrections.iter().enumerate() {
         let times = correction.times_tolerance.map_or(String::new(), |t| {

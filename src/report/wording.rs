@@ -166,6 +166,20 @@ pub(super) fn correction_text(correction: &CorrectionEntry) -> String {
     format!("{}: {}", correction.about, correction.text)
 }
 
+/// What is said where there is no correction.
+pub(super) fn nothing_to_change(verdict: Option<Verdict>) -> &'static str {
+    match verdict {
+        None => "nothing was compared",
+        Some(Verdict::Within) => "change nothing: no error is both real and large enough to see",
+        Some(Verdict::Undecided) => {
+            "no change is called for yet: what is undecided needs better marks or pictures"
+        }
+        Some(Verdict::Out) => {
+            "something is out, but no single change would mend it: look at the parts below"
+        }
+    }
+}
+
 /// A region's largest error over its tolerance; 0 where it has no figure.
 pub(super) fn region_excess(r: &RegionEntry) -> f64 {
     let t = &r.tolerance;

@@ -104,7 +104,7 @@ pub(super) fn region_table(view: &ViewEntry, usual: &Tolerance) -> String {
         "width %",
         "height %",
         "offset, mm on the model",
-        "rotation °",
+        "rotation °",
         "edges above chance",
     ];
     html_table("Regions, worst first", &heads, &rows)

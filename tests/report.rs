@@ -428,12 +428,12 @@ fn the_schema_refuses_what_is_no_report() {
         *bad.pointer_mut(place).expect("the place is there") = value;
         assert!(!validator.is_valid(&bad), "{place}");
     }
-    let mut missing = good.clone();
-    missing["views"][0]
-        .as_object_mut()
-        .expect("a view")
-        .remove("spans");
-    assert!(!validator.is_valid(&missing));
+    for key in ["spans", "error", "edge_overlap"] {
+        let mut missing = good.clone();
+        let view = missing["views"][0].as_object_mut().expect("a view");
+        view.remove(key);
+        assert!(!validator.is_valid(&missing), "{key}");
+    }
 }
 
 #[test]
@@ -924,6 +924,22 @@ fn the_table_fits_its_terminal() {
                 assert!(!line.chars().any(|c| c.is_control()), "{line:?}");
             }
         }
+    }
+}
+
+#[test]
+fn breaking_lines_loses_no_word() {
+    let report = plain_report();
+    for width in 40..100 {
+        let text = table(
+            &report,
+            &TableStyle {
+                width,
+                color: false,
+            },
+        );
+        let one_line = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(one_line.contains(&failure().text), "{width}:\n{text}");
     }
 }
 

@@ -309,6 +309,7 @@ mod tests {
     fn text_cells_are_quoted_and_disarmed() {
         assert_eq!(cell("pan, front"), "\"pan, front\"");
         assert_eq!(cell("the \"lip\""), "\"the \"\"lip\"\"\"");
+        assert_eq!(cell("two\nlines"), "\"two\nlines\"");
         assert_eq!(cell("=1+1"), "'=1+1");
         assert_eq!(cell("  @a"), "'  @a");
         assert_eq!(cell("-x,y"), "\"'-x,y\"");

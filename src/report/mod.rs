@@ -2,6 +2,20 @@
 use crate::{job::View, measurement::ViewMeasurement};
 use std::collections::BTreeMap;
 
+mod collect;
+mod csv;
+mod html;
+pub mod json;
+mod schema;
+mod table;
+mod wording;
+
+pub use csv::to_csv;
+pub use html::to_html;
+pub use json::{Report, to_json};
+pub use schema::schema;
+pub use table::{TableStyle, table};
+
 /// Why a view could not be compared.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ViewFailure {

@@ -1,0 +1,360 @@
+//! From measurements to the report's entries.
+//!
+//! Nothing is computed here but units; a number that is not finite becomes absent.
+use super::json::*;
+use crate::{
+    job::{self, Job, View},
+    measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
+    registration::{Finding, LandmarkFit},
+    report::ViewOutcome,
+    statistics::Measured,
+};
+use std::{collections::BTreeMap, path::Path};
+
+impl Report {
+    /// Collects what became of the views of a job. A failed view keeps its place, with its error.
+    pub fn new(job: &Job, outcomes: &[ViewOutcome<'_>]) -> Self {
+        let views: Vec<_> = outcomes.iter().map(|o| view_entry(job, o)).collect();
+        Self {
+            format: FORMAT.to_owned(),
+            format_version: FORMAT_VERSION,
+            program: Program {
+                name: env!("CARGO_PKG_NAME").to_owned(),
+                version: env!("CARGO_PKG_VERSION").to_owned(),
+            },
+            job: job_entry(job),
+            verdict: views.iter().filter_map(|v| v.verdict).max(),
+            warnings: mixed_variants(outcomes).into_iter().collect(),
+            views,
+        }
+    }
+}
+
+fn job_entry(job: &Job) -> JobEntry {
+    JobEntry {
+        title: job.title.clone(),
+        scale_denominator: job.scale.denominator(),
+        file: file_name(&job.file),
+        blake3: job.blake3.clone(),
+        tolerance: tolerance(&job.tolerance),
+        smallest_visible_mm: job.smallest_visible.0,
+    }
+}
+
+/// Reports travel; the folders of the machine they were made on mean nothing elsewhere.
+fn file_name(path: &Path) -> String {
+    path.file_name()
+        .map(|name| name.to_string_lossy().into_owned())
+        .unwrap_or_default()
+}
+
+/// The warning that the references show different variants of the subject; a reference that states none is not counted.
+fn mixed_variants(outcomes: &[ViewOutcome<'_>]) -> Option<Warning> {
+    let mut views_of: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for view in outcomes.iter().map(|o| o.view) {
+        if let Some(variant) = &view.reference.variant {
+            views_of.entry(variant).or_default().push(&view.name);
+        }
+    }
+    if views_of.len() < 2 {
+        return None;
+    }
+    let list: Vec<_> = views_of
+        .iter()
+        .map(|(variant, views)| format!("\"{variant}\" ({})", views.join(", ")))
+        .collect();
+    Some(Warning {
+        code: "mixed-variants".to_owned(),
+        text: format!(
+            "the references show different variants of the subject: {}; make one job for each variant, or leave the \
+             views out that do not show the variant you build",
+            list.join(", ")
+        ),
+    })
+}
+
+fn view_entry(job: &Job, outcome: &ViewOutcome<'_>) -> ViewEntry {
+    let files = outcome
+        .files
+        .iter()
+        .map(|(key, path)| ((*key).to_owned(), path.clone()))
+        .collect();
+    let empty = empty_view(outcome.view, files);
+    match &outcome.result {
+        Ok(measured) => measured_view(job, outcome.view, measured, empty),
+        Err(failure) => ViewEntry {
+            error: Some(ErrorEntry {
+                code: failure.code.to_owned(),
+                text: failure.text.clone(),
+            }),
+            ..empty
+        },
+    }
+}
+
+fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
+    ViewEntry {
+        name: view.name.clone(),
+        verdict: None,
+        error: None,
+        warnings: Vec::new(),
+        render: RenderEntry {
+            image: file_name(&view.render.image),
+        },
+        reference: ReferenceEntry {
+            image: file_name(&view.reference.image),
+            kind: view.reference.kind.into(),
+            source: view.reference.source.clone(),
+            variant: view.reference.variant.clone(),
+            note: view.reference.note.clone(),
+        },
+        registration: None,
+        scales: None,
+        edge_overlap: None,
+        corrections: Vec::new(),
+        regions: Vec::new(),
+        spans: Vec::new(),
+        angles: Vec::new(),
+        files,
+    }
+}
+
+fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) -> ViewEntry {
+    let warning = |w: &measurement::Warning| Warning {
+        code: w.code.to_owned(),
+        text: w.text.clone(),
+    };
+    let regions = m.regions.iter().enumerate().map(|(i, region)| {
+        let stated = view.regions.get(i).map_or(&job.tolerance, |r| &r.tolerance);
+        region_entry(region, tolerance(stated))
+    });
+    let spans = m.spans.iter().enumerate().map(|(i, span)| {
+        let stated = view.spans.get(i).map_or(&job.tolerance, |s| &s.tolerance);
+        span_entry(span, tolerance(stated))
+    });
+    let angles = m.angles.iter().enumerate().map(|(i, angle)| {
+        let stated = view.angles.get(i).map_or(&job.tolerance, |a| &a.tolerance);
+        angle_entry(angle, tolerance(stated))
+    });
+    ViewEntry {
+        verdict: Some(m.verdict.into()),
+        warnings: m.warnings.iter().map(warning).collect(),
+        registration: Some(registration_entry(view, m)),
+        scales: Some(scales_entry(view, &m.scales)),
+        edge_overlap: m.edge_overlap.as_ref().map(edge_overlap_entry),
+        corrections: corrections(m),
+        regions: regions.collect(),
+        spans: spans.collect(),
+        angles: angles.collect(),
+        ..empty
+    }
+}
+
+fn corrections(m: &ViewMeasurement) -> Vec<CorrectionEntry> {
+    let mut sorted: Vec<_> = m.corrections.iter().collect();
+    sorted.sort_by(|a, b| b.times_tolerance.total_cmp(&a.times_tolerance));
+    sorted
+        .into_iter()
+        .map(|c| CorrectionEntry {
+            about: c.about.clone(),
+            text: c.text.clone(),
+            times_tolerance: finite(c.times_tolerance),
+        })
+        .collect()
+}
+
+fn registration_entry(view: &View, m: &ViewMeasurement) -> RegistrationEntry {
+    let r = &m.registration;
+    let landmarks = view.landmarks.iter().zip(&r.landmarks);
+    RegistrationEntry {
+        kind: r.kind.into(),
+        matrix: r.render_from_reference.rows(),
+        straight_from_reference: r.straight_from_reference.rows(),
+        scale: figure(r.scale),
+        rotation_deg: figure(r.rotation_deg),
+        rms_px: finite(r.rms_px),
+        sigma0: r.sigma0.and_then(finite),
+        degrees_of_freedom: r.degrees_of_freedom,
+        render_mark_sigma_px: finite(r.render_mark_sigma_px),
+        reference_mark_sigma_px: finite(r.reference_mark_sigma_px),
+        hides: r.hides.clone(),
+        render_px_per_model_mm: m.scales.render_px_per_model_mm.and_then(figure),
+        landmarks: landmarks
+            .map(|(mark, fit)| landmark_entry(view, mark, fit, m.scales.model_mm_per_render_px))
+            .collect(),
+    }
+}
+
+fn landmark_entry(
+    view: &View,
+    mark: &job::Landmark,
+    fit: &LandmarkFit,
+    model_mm_per_render_px: Option<f64>,
+) -> LandmarkEntry {
+    let in_mm = |m: Measured| {
+        let factor = model_mm_per_render_px.filter(|f| f.is_finite())?;
+        figure(m.times(factor))
+    };
+    let finding = fit.finding.as_ref().map(|finding| match finding {
+        Finding::Wrong => "wrong".to_owned(),
+        Finding::Uncontrolled => "uncontrolled".to_owned(),
+        Finding::SwappedWith(other) => format!("swapped with {}", landmark_name(view, *other)),
+    });
+    LandmarkEntry {
+        name: mark.name.clone(),
+        usage: mark.usage.into(),
+        residual_px: fit.residual_px.map(finite),
+        offset_px: Pair {
+            x: figure(fit.offset_px[0]),
+            y: figure(fit.offset_px[1]),
+        },
+        offset_mm: Pair {
+            x: in_mm(fit.offset_px[0]),
+            y: in_mm(fit.offset_px[1]),
+        },
+        test_statistic: fit.test_statistic.and_then(finite),
+        critical_value: finite(fit.critical_value),
+        redundancy: finite(fit.redundancy),
+        smallest_detectable_px: fit.smallest_detectable_px.and_then(finite),
+        finding,
+    }
+}
+
+fn landmark_name(view: &View, index: usize) -> &str {
+    view.landmarks.get(index).map_or("", |l| &l.name)
+}
+
+fn scales_entry(view: &View, scales: &measurement::Scales) -> ScalesEntry {
+    let known = view.known.iter().zip(&scales.known);
+    ScalesEntry {
+        render_px_per_model_mm: scales.render_px_per_model_mm.and_then(figure),
+        registered_px_per_full_size_mm: scales.registered_px_per_full_size_mm.and_then(figure),
+        model_mm_per_render_px: scales.model_mm_per_render_px.and_then(finite),
+        model_size_percent: scales.model_size_percent.and_then(figure),
+        known: known
+            .map(|(known, fit)| KnownEntry {
+                side: known.side.into(),
+                from: landmark_name(view, known.from).to_owned(),
+                to: landmark_name(view, known.to).to_owned(),
+                length: known.text.clone(),
+                full_size_mm: finite(known.length.0),
+                disagreement_percent: finite(fit.disagreement_percent),
+                test_statistic: fit.test_statistic.and_then(finite),
+                doubtful: fit.doubtful,
+            })
+            .collect(),
+    }
+}
+
+fn edge_overlap_entry(e: &EdgeOverlap) -> EdgeOverlapEntry {
+    EdgeOverlapEntry {
+        score: finite(e.score),
+        precision: finite(e.precision),
+        recall: finite(e.recall),
+        chance: finite(e.chance),
+        above_chance: finite(e.above_chance),
+        tolerance_px: finite(e.tolerance_px),
+        mean_distance_px: finite(e.mean_distance_px),
+        p95_distance_px: finite(e.p95_distance_px),
+        render_edge_pixels: e.render_edge_pixels,
+        reference_edge_pixels: e.reference_edge_pixels,
+    }
+}
+
+fn region_entry(r: &RegionMeasure, tolerance: Tolerance) -> RegionEntry {
+    RegionEntry {
+        name: r.name.clone(),
+        method: r.method.into(),
+        width_percent: r.width_percent.and_then(figure),
+        height_percent: r.height_percent.and_then(figure),
+        offset_px: pair(r.offset_px),
+        offset_model_mm: pair(r.offset_model_mm),
+        offset_full_size_mm: pair(r.offset_full_size_mm),
+        rotation_deg: r.rotation_deg.and_then(figure),
+        size_px: r.size_px.map(finite),
+        size_model_mm: r.size_model_mm.map(|size| size.map(finite)),
+        edge_overlap: r.edge_overlap.as_ref().map(edge_overlap_entry),
+        tolerance,
+        verdict: r.verdict.into(),
+        sureness: r.sureness.clone(),
+        correction: r.correction.clone(),
+        note: r.note.clone(),
+    }
+}
+
+fn span_entry(s: &measurement::SpanMeasure, tolerance: Tolerance) -> SpanEntry {
+    SpanEntry {
+        name: s.name.clone(),
+        render_px: figure(s.render_px),
+        reference_px: figure(s.reference_px),
+        error_percent: figure(s.error_percent),
+        error_model_mm: s.error_model_mm.and_then(figure),
+        error_full_size_mm: s.error_full_size_mm.and_then(figure),
+        model_mm: s.model_mm.and_then(figure),
+        full_size_mm: s.full_size_mm.and_then(figure),
+        absolute_percent: s.absolute_percent.and_then(figure),
+        tolerance,
+        verdict: s.verdict.into(),
+        correction: s.correction.clone(),
+    }
+}
+
+fn angle_entry(a: &measurement::AngleMeasure, tolerance: Tolerance) -> AngleEntry {
+    AngleEntry {
+        name: a.name.clone(),
+        render_deg: figure(a.render_deg),
+        reference_deg: figure(a.reference_deg),
+        error_deg: figure(a.error_deg),
+        tolerance,
+        verdict: a.verdict.into(),
+        correction: a.correction.clone(),
+    }
+}
+
+fn tolerance(t: &job::Tolerance) -> Tolerance {
+    Tolerance {
+        proportion_percent: t.proportion_percent,
+        offset_mm: t.offset.0,
+        angle_deg: t.angle_deg,
+        edge_overlap: t.edge_overlap,
+    }
+}
+
+fn finite(x: f64) -> Option<f64> {
+    x.is_finite().then_some(x)
+}
+
+/// `Measured` promises finite numbers, but its fields are public: a report must hold the promise whoever filled them.
+fn figure(m: Measured) -> Option<Figure> {
+    let all = [m.value, m.low, m.high];
+    all.iter().all(|x| x.is_finite()).then_some(Figure {
+        value: m.value,
+        low: m.low,
+        high: m.high,
+    })
+}
+
+fn pair([x, y]: [Option<Measured>; 2]) -> Pair {
+    Pair {
+        x: x.and_then(figure),
+        y: y.and_then(figure),
+    }
+}
+
+/// The other stages know nothing of JSON, so each closed list has a twin here that can be written.
+macro_rules! twins { ($($from:ty => $to:ident { $($variant:ident),+ })+) => {$(
+    impl From<$from> for $to {
+        fn from(other: $from) -> Self {
+            match other { $(<$from>::$variant => Self::$variant),+ }
+        }
+    }
+)+}; }
+
+twins! {
+    measurement::Verdict => Verdict { Within, Undecided, Out }
+    measurement::Method => Method { None, Landmarks, Edges, LandmarksAndEdges }
+    job::RegistrationKind => RegistrationKind { Similarity, Affine, Projective }
+    job::ReferenceKind => ReferenceKind { Photo, Plan, Screenshot, Sketch }
+    job::LandmarkUse => LandmarkUse { Datum, Check }
+    job::Side => Side { Render, Reference }
+}

@@ -1,0 +1,324 @@
+//! One row a figure, for spreadsheets: comma separated values after RFC 4180 (Shafranovich 2005), UTF-8, CRLF.
+use super::{
+    json::*,
+    wording::{kind_word, verdict_word},
+};
+
+/// The columns.
+const HEAD: [&str; 10] = [
+    "view",
+    "kind",
+    "name",
+    "measure",
+    "unit",
+    "value",
+    "low",
+    "high",
+    "tolerance",
+    "verdict",
+];
+
+/// All figures of a report, one a row; a figure that is absent has no row.
+///
+/// The columns are view, kind (region, span, angle, landmark, edge overlap, registration, or view for one that could
+/// not be compared), name, measure, unit, value, low and high (95 %), tolerance where one holds, and verdict. The
+/// verdict is that of the whole region, span or angle, not of the row. Text that a spreadsheet would run as a formula
+/// begins with an apostrophe.
+pub fn to_csv(report: &Report) -> String {
+    let mut rows = Rows(format!("{}\r\n", HEAD.join(",")));
+    for view in &report.views {
+        if let Some(error) = &view.error {
+            rows.add(
+                &Item::of(view, "view", "", None),
+                &format!("not compared: {}", error.code),
+                "",
+                [None; 4],
+            );
+        }
+        for region in &view.regions {
+            region_rows(&mut rows, view, region);
+        }
+        view.spans
+            .iter()
+            .for_each(|s| span_rows(&mut rows, view, s));
+        view.angles
+            .iter()
+            .for_each(|a| angle_rows(&mut rows, view, a));
+        if let Some(edges) = &view.edge_overlap {
+            edge_rows(
+                &mut rows,
+                &Item::of(view, "edge overlap", "", None),
+                edges,
+                None,
+            );
+        }
+        if let Some(registration) = &view.registration {
+            registration_rows(&mut rows, view, registration);
+        }
+        scale_rows(&mut rows, view);
+    }
+    rows.0
+}
+
+/// What a row is about.
+struct Item<'a> {
+    view: &'a str,
+    kind: &'a str,
+    name: &'a str,
+    verdict: Option<Verdict>,
+}
+
+impl<'a> Item<'a> {
+    fn of(view: &'a ViewEntry, kind: &'a str, name: &'a str, verdict: Option<Verdict>) -> Self {
+        Self {
+            view: &view.name,
+            kind,
+            name,
+            verdict,
+        }
+    }
+}
+
+/// The text so far.
+struct Rows(String);
+
+impl Rows {
+    /// One row; the numbers are value, low, high, tolerance.
+    fn add(&mut self, item: &Item<'_>, measure: &str, unit: &str, numbers: [Option<f64>; 4]) {
+        let texts = [item.view, item.kind, item.name, measure, unit].map(cell);
+        let numbers = numbers.map(|n| n.map_or(String::new(), number));
+        let verdict = item.verdict.map_or("", verdict_word);
+        self.0.push_str(&format!(
+            "{},{},{verdict}\r\n",
+            texts.join(","),
+            numbers.join(",")
+        ));
+    }
+
+    fn figure(
+        &mut self,
+        item: &Item<'_>,
+        measure: &str,
+        unit: &str,
+        figure: Option<Figure>,
+        tolerance: Option<f64>,
+    ) {
+        if let Some(f) = figure {
+            self.add(
+                item,
+                measure,
+                unit,
+                [Some(f.value), Some(f.low), Some(f.high), tolerance],
+            );
+        }
+    }
+
+    fn plain(&mut self, item: &Item<'_>, measure: &str, unit: &str, value: Option<f64>) {
+        if value.is_some() {
+            self.add(item, measure, unit, [value, None, None, None]);
+        }
+    }
+}
+
+/// Nine significant digits; an exponent only where the plain number would be very long.
+fn number(x: f64) -> String {
+    let x = nine_digits(x);
+    if x != 0.0 && !(1e-9..1e15).contains(&x.abs()) {
+        return format!("{x:e}");
+    }
+    format!("{x}")
+}
+
+/// A text cell: disarmed, and quoted where RFC 4180 asks for it.
+fn cell(text: &str) -> String {
+    // Spreadsheets run what begins with one of these, some of them also after blanks.
+    let begins =
+        text.trim_start().starts_with(['=', '+', '-', '@']) || text.starts_with(['\t', '\r']);
+    let text = if begins {
+        format!("'{text}")
+    } else {
+        text.to_owned()
+    };
+    if text.contains([',', '"', '\r', '\n']) {
+        return format!("\"{}\"", text.replace('"', "\"\""));
+    }
+    text
+}
+
+fn region_rows(rows: &mut Rows, view: &ViewEntry, r: &RegionEntry) {
+    let item = Item::of(view, "region", &r.name, Some(r.verdict));
+    let t = &r.tolerance;
+    let size = Some(t.proportion_percent);
+    rows.figure(&item, "width error", "%", r.width_percent, size);
+    rows.figure(&item, "height error", "%", r.height_percent, size);
+    rows.figure(&item, "rotation", "deg", r.rotation_deg, Some(t.angle_deg));
+    pair_rows(rows, &item, "px", &r.offset_px, None);
+    pair_rows(
+        rows,
+        &item,
+        "mm on the model",
+        &r.offset_model_mm,
+        Some(t.offset_mm),
+    );
+    pair_rows(rows, &item, "mm full size", &r.offset_full_size_mm, None);
+    if let Some(edges) = &r.edge_overlap {
+        edge_rows(rows, &item, edges, Some(t.edge_overlap));
+    }
+}
+
+fn pair_rows(rows: &mut Rows, item: &Item<'_>, unit: &str, pair: &Pair, tolerance: Option<f64>) {
+    rows.figure(item, "offset x", unit, pair.x, tolerance);
+    rows.figure(item, "offset y", unit, pair.y, tolerance);
+}
+
+fn span_rows(rows: &mut Rows, view: &ViewEntry, s: &SpanEntry) {
+    let item = Item::of(view, "span", &s.name, Some(s.verdict));
+    let tolerance = Some(s.tolerance.proportion_percent);
+    rows.figure(&item, "proportion error", "%", s.error_percent, tolerance);
+    rows.figure(&item, "error", "mm on the model", s.error_model_mm, None);
+    rows.figure(&item, "error", "mm full size", s.error_full_size_mm, None);
+    rows.figure(&item, "length in the render", "px", s.render_px, None);
+    rows.figure(
+        &item,
+        "length in the registered reference",
+        "px",
+        s.reference_px,
+        None,
+    );
+    rows.figure(
+        &item,
+        "length of the model",
+        "mm on the model",
+        s.model_mm,
+        None,
+    );
+    rows.figure(
+        &item,
+        "length of the subject",
+        "mm full size",
+        s.full_size_mm,
+        None,
+    );
+    rows.figure(&item, "absolute error", "%", s.absolute_percent, None);
+}
+
+fn angle_rows(rows: &mut Rows, view: &ViewEntry, a: &AngleEntry) {
+    let item = Item::of(view, "angle", &a.name, Some(a.verdict));
+    rows.figure(
+        &item,
+        "error",
+        "deg",
+        a.error_deg,
+        Some(a.tolerance.angle_deg),
+    );
+    rows.figure(&item, "in the render", "deg", a.render_deg, None);
+    rows.figure(
+        &item,
+        "in the registered reference",
+        "deg",
+        a.reference_deg,
+        None,
+    );
+}
+
+fn edge_rows(rows: &mut Rows, item: &Item<'_>, e: &EdgeOverlapEntry, least: Option<f64>) {
+    if e.above_chance.is_some() {
+        rows.add(
+            item,
+            "edge overlap above chance",
+            "",
+            [e.above_chance, None, None, least],
+        );
+    }
+    rows.plain(item, "edge overlap", "", e.score);
+    rows.plain(item, "edge overlap by chance", "", e.chance);
+    rows.plain(item, "edge precision", "", e.precision);
+    rows.plain(item, "edge recall", "", e.recall);
+    rows.plain(item, "edge tolerance", "px", e.tolerance_px);
+    rows.plain(item, "mean edge distance", "px", e.mean_distance_px);
+    rows.plain(
+        item,
+        "95th percentile of edge distance",
+        "px",
+        e.p95_distance_px,
+    );
+}
+
+fn registration_rows(rows: &mut Rows, view: &ViewEntry, r: &RegistrationEntry) {
+    let item = Item::of(view, "registration", kind_word(r.kind), None);
+    rows.figure(&item, "scale", "px per px", r.scale, None);
+    rows.figure(&item, "rotation", "deg", r.rotation_deg, None);
+    rows.plain(&item, "rms of the datum residuals", "px", r.rms_px);
+    rows.plain(&item, "sigma0", "", r.sigma0);
+    rows.plain(
+        &item,
+        "degrees of freedom",
+        "",
+        Some(r.degrees_of_freedom as f64),
+    );
+    rows.plain(
+        &item,
+        "mark sigma in the render",
+        "px",
+        r.render_mark_sigma_px,
+    );
+    rows.plain(
+        &item,
+        "mark sigma in the reference",
+        "px",
+        r.reference_mark_sigma_px,
+    );
+    for landmark in &r.landmarks {
+        let item = Item::of(view, "landmark", &landmark.name, None);
+        pair_rows(rows, &item, "px", &landmark.offset_px, None);
+        pair_rows(rows, &item, "mm on the model", &landmark.offset_mm, None);
+    }
+}
+
+fn scale_rows(rows: &mut Rows, view: &ViewEntry) {
+    let Some(scales) = &view.scales else { return };
+    let item = Item::of(view, "registration", "scales", None);
+    rows.figure(
+        &item,
+        "scale of the render",
+        "px per mm on the model",
+        scales.render_px_per_model_mm,
+        None,
+    );
+    rows.figure(
+        &item,
+        "scale of the registered reference",
+        "px per mm full size",
+        scales.registered_px_per_full_size_mm,
+        None,
+    );
+    rows.figure(
+        &item,
+        "size of the whole model, error",
+        "%",
+        scales.model_size_percent,
+        None,
+    );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_cells_are_quoted_and_disarmed() {
+        assert_eq!(cell("pan, front"), "\"pan, front\"");
+        assert_eq!(cell("the \"lip\""), "\"the \"\"lip\"\"\"");
+        assert_eq!(cell("two\nlines"), "\"two\nlines\"");
+        assert_eq!(cell("=1+1"), "'=1+1");
+        assert_eq!(cell("  @a"), "'  @a");
+        assert_eq!(cell("-x,y"), "\"'-x,y\"");
+        assert_eq!(cell("pan-front"), "pan-front");
+    }
+
+    #[test]
+    fn numbers_are_never_cell_text() {
+        assert_eq!(number(-0.25), "-0.25");
+        assert_eq!(number(1e300), "1e300");
+    }
+}

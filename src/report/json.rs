@@ -1,0 +1,503 @@
+//! The report as it is written to `report.json`: its types, and its text.
+//!
+//! Units stand in the keys. A figure that could not be computed is null, never 0 and never "not a number"; keys are
+//! always there. New keys may be added within one `format_version`; none is renamed or taken away.
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::{Number, Value};
+use std::collections::BTreeMap;
+
+/// Value of [`Report::format`].
+pub const FORMAT: &str = "tickstrip-report";
+/// Value of [`Report::format_version`].
+pub const FORMAT_VERSION: u32 = 1;
+
+/// All that a comparison found out.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Report {
+    /// Always "tickstrip-report".
+    #[schemars(extend("const" = FORMAT))]
+    pub format: String,
+    /// Raised when a key changes its meaning or goes.
+    #[schemars(extend("const" = FORMAT_VERSION))]
+    pub format_version: u32,
+    /// The program that wrote the report.
+    pub program: Program,
+    /// What was compared.
+    pub job: JobEntry,
+    /// The worst verdict of the views; null where no view could be compared.
+    pub verdict: Option<Verdict>,
+    /// What concerns more than one view.
+    pub warnings: Vec<Warning>,
+    /// In the order of the job.
+    pub views: Vec<ViewEntry>,
+}
+
+/// The program that wrote the report.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Program {
+    /// Its name.
+    pub name: String,
+    /// Its version.
+    pub version: String,
+}
+
+/// The job that was compared.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct JobEntry {
+    /// Its title.
+    pub title: String,
+    /// N of the scale 1:N.
+    pub scale_denominator: f64,
+    /// File name of the job, without its folder.
+    pub file: String,
+    /// BLAKE3 checksum of the job file, in hexadecimal.
+    pub blake3: String,
+    /// The tolerance that holds where a part states none of its own.
+    pub tolerance: Tolerance,
+    /// No correction is proposed for an error smaller than this, model millimetres.
+    pub smallest_visible_mm: f64,
+}
+
+/// By the decision rule of ISO 14253-1.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum Verdict {
+    /// The whole interval lies inside the tolerance.
+    Within,
+    /// Neither: the picture cannot tell.
+    Undecided,
+    /// The whole interval lies outside the tolerance.
+    Out,
+}
+
+/// Something the reader must know to trust or distrust the figures.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Warning {
+    /// Stable, lower case with hyphens.
+    pub code: String,
+    /// For people.
+    pub text: String,
+}
+
+/// Why a view could not be compared.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ErrorEntry {
+    /// Stable code.
+    pub code: String,
+    /// For people: where, what was found, what is allowed, what to do.
+    pub text: String,
+}
+
+/// A figure with its 95 % interval; `low <= value <= high`.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Figure {
+    /// The best estimate.
+    pub value: f64,
+    /// Lower end of the 95 % interval.
+    pub low: f64,
+    /// Upper end of the 95 % interval.
+    pub high: f64,
+}
+
+/// A figure along each axis.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Pair {
+    /// To the right.
+    pub x: Option<Figure>,
+    /// Down.
+    pub y: Option<Figure>,
+}
+
+/// What is tolerated in one part.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Tolerance {
+    /// Proportion error, per cent.
+    pub proportion_percent: f64,
+    /// Offset, model millimetres.
+    pub offset_mm: f64,
+    /// Angle or rotation, degrees.
+    pub angle_deg: f64,
+    /// Least edge overlap above chance, 0 to 1.
+    pub edge_overlap: f64,
+}
+
+/// What became of one view.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ViewEntry {
+    /// Its name in the job.
+    pub name: String,
+    /// The worst verdict of its parts; null where the view could not be compared.
+    pub verdict: Option<Verdict>,
+    /// Why the view could not be compared; null where it was.
+    pub error: Option<ErrorEntry>,
+    /// What the reader must know.
+    pub warnings: Vec<Warning>,
+    /// The image of the model.
+    pub render: RenderEntry,
+    /// The image of the subject.
+    pub reference: ReferenceEntry,
+    /// The reference laid over the render.
+    pub registration: Option<RegistrationEntry>,
+    /// Scales of both images, as far as known.
+    pub scales: Option<ScalesEntry>,
+    /// Edges of the whole view.
+    pub edge_overlap: Option<EdgeOverlapEntry>,
+    /// What to change in CAD, worst first.
+    pub corrections: Vec<CorrectionEntry>,
+    /// In the order of the job.
+    pub regions: Vec<RegionEntry>,
+    /// In the order of the job.
+    pub spans: Vec<SpanEntry>,
+    /// In the order of the job.
+    pub angles: Vec<AngleEntry>,
+    /// Key to path, relative to the result folder.
+    pub files: BTreeMap<String, String>,
+}
+
+/// The image of the model.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RenderEntry {
+    /// File name, without its folder.
+    pub image: String,
+}
+
+/// The image of the subject.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ReferenceEntry {
+    /// File name, without its folder.
+    pub image: String,
+    /// What sort of picture it is.
+    pub kind: ReferenceKind,
+    /// Where the picture comes from.
+    pub source: Option<String>,
+    /// Which variant of the subject it shows.
+    pub variant: Option<String>,
+    /// Free text of the job.
+    pub note: Option<String>,
+}
+
+/// What sort of picture a reference is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum ReferenceKind {
+    /// A photograph, also of a screen.
+    Photo,
+    /// A drawing with lines, to scale.
+    Plan,
+    /// A screenshot of an earlier version.
+    Screenshot,
+    /// A drawing by hand.
+    Sketch,
+}
+
+/// The transform that takes the straightened reference to the render.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum RegistrationKind {
+    /// Scale, rotation, shift.
+    Similarity,
+    /// Also shear and a second scale.
+    Affine,
+    /// Also keystone.
+    Projective,
+}
+
+/// The reference laid over the render.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RegistrationEntry {
+    /// Kind of the map that was fitted.
+    pub kind: RegistrationKind,
+    /// Takes pixels of the reference as it is on disk to render pixels, row by row; the first pixel's centre is
+    /// (0.5, 0.5).
+    pub matrix: [[f64; 3]; 3],
+    /// The straightening alone, row by row; the identity where nothing is straightened.
+    pub straight_from_reference: [[f64; 3]; 3],
+    /// Render pixels per pixel of the straightened reference.
+    pub scale: Option<Figure>,
+    /// How far the reference is turned to lie over the render, degrees, clockwise.
+    pub rotation_deg: Option<Figure>,
+    /// Root mean square of the datum residuals, render pixels.
+    pub rms_px: Option<f64>,
+    /// A-posteriori standard deviation of unit weight.
+    pub sigma0: Option<f64>,
+    /// Observations minus unknowns of the datum fit.
+    pub degrees_of_freedom: usize,
+    /// Standard deviation of a mark in the render, render pixels.
+    pub render_mark_sigma_px: Option<f64>,
+    /// Standard deviation of a mark in the reference, reference pixels.
+    pub reference_mark_sigma_px: Option<f64>,
+    /// Which errors of the model this kind of registration cannot show.
+    pub hides: Vec<String>,
+    /// Render pixels per millimetre of the model.
+    pub render_px_per_model_mm: Option<Figure>,
+    /// In the order of the job.
+    pub landmarks: Vec<LandmarkEntry>,
+}
+
+/// What a landmark is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum LandmarkUse {
+    /// It carries the registration.
+    Datum,
+    /// It is only measured.
+    Check,
+}
+
+/// What the registration says of one landmark.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LandmarkEntry {
+    /// Its name.
+    pub name: String,
+    /// What it is for.
+    #[serde(rename = "use")]
+    pub usage: LandmarkUse,
+    /// Mark in the render minus registered mark of the reference, x and y, render pixels.
+    pub residual_px: [Option<f64>; 2],
+    /// The same with its interval.
+    pub offset_px: Pair,
+    /// The same in millimetres on the model.
+    pub offset_mm: Pair,
+    /// How unlikely the residual is; beyond `critical_value` the mark is tested as wrong.
+    pub test_statistic: Option<f64>,
+    /// The value that noise exceeds in one of a thousand marks.
+    pub critical_value: Option<f64>,
+    /// Share of an error of this mark that shows in its residual, 0 to 1.
+    pub redundancy: Option<f64>,
+    /// Smallest error of this mark that the test finds four times in five, render pixels.
+    pub smallest_detectable_px: Option<f64>,
+    /// Null, "wrong", "swapped with NAME" or "uncontrolled".
+    #[schemars(extend("pattern" = "^(wrong|uncontrolled|swapped with [\\s\\S]*)$"))]
+    pub finding: Option<String>,
+}
+
+/// Scales of the images of a view.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ScalesEntry {
+    /// Render pixels per millimetre of the model.
+    pub render_px_per_model_mm: Option<Figure>,
+    /// Render pixels per full-size millimetre, through the registration.
+    pub registered_px_per_full_size_mm: Option<Figure>,
+    /// The factor behind every figure in model millimetres.
+    pub model_mm_per_render_px: Option<f64>,
+    /// With both images scaled: how much the model as a whole is too large, per cent.
+    pub model_size_percent: Option<Figure>,
+    /// In the order of the job.
+    pub known: Vec<KnownEntry>,
+}
+
+/// Which of the two images of a view.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Side {
+    /// The render.
+    Render,
+    /// The reference.
+    Reference,
+}
+
+/// How a known length fits the others of its image.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct KnownEntry {
+    /// The image whose scale it gives.
+    #[serde(rename = "in")]
+    pub side: Side,
+    /// Name of a landmark.
+    pub from: String,
+    /// Name of another landmark.
+    pub to: String,
+    /// The length as the job words it.
+    pub length: String,
+    /// The same in full-size millimetres.
+    pub full_size_mm: Option<f64>,
+    /// Marked over known length, relative to the fitted scale, minus 1, per cent.
+    pub disagreement_percent: Option<f64>,
+    /// The disagreement over its standard deviation; null where it is the only one.
+    pub test_statistic: Option<f64>,
+    /// Probably misread.
+    pub doubtful: bool,
+}
+
+/// How far the edges of both images coincide.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct EdgeOverlapEntry {
+    /// Harmonic mean of precision and recall, 0 to 1.
+    pub score: Option<f64>,
+    /// Share of the render's edge pixels that the reference has too.
+    pub precision: Option<f64>,
+    /// Share of the reference's edge pixels that the render has too.
+    pub recall: Option<f64>,
+    /// Mean score at displacements well beyond the tolerance.
+    pub chance: Option<f64>,
+    /// `(score - chance) / (1 - chance)`.
+    pub above_chance: Option<f64>,
+    /// Render pixels.
+    pub tolerance_px: Option<f64>,
+    /// Mean distance of the render's edge pixels from the reference's edges, render pixels.
+    pub mean_distance_px: Option<f64>,
+    /// 95th percentile of the same distances.
+    pub p95_distance_px: Option<f64>,
+    /// Number of edge pixels of the render that were looked at.
+    pub render_edge_pixels: usize,
+    /// Number of edge pixels of the reference that were looked at.
+    pub reference_edge_pixels: usize,
+}
+
+/// What a region's figures rest on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Method {
+    /// Nothing: no figure is given.
+    None,
+    /// Landmarks alone.
+    Landmarks,
+    /// Edges alone.
+    Edges,
+    /// Both.
+    #[serde(rename = "landmarks+edges")]
+    LandmarksAndEdges,
+}
+
+/// The proportion errors of one region; positive = the model is too large.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RegionEntry {
+    /// Its name.
+    pub name: String,
+    /// What the figures rest on.
+    pub method: Method,
+    /// Model too wide or too narrow, per cent.
+    pub width_percent: Option<Figure>,
+    /// Model too high or too low, per cent.
+    pub height_percent: Option<Figure>,
+    /// Where the part lies minus where it should lie, render pixels.
+    pub offset_px: Pair,
+    /// The same in millimetres on the model.
+    pub offset_model_mm: Pair,
+    /// The same in full-size millimetres.
+    pub offset_full_size_mm: Pair,
+    /// Model turned against the subject, degrees, clockwise.
+    pub rotation_deg: Option<Figure>,
+    /// Size of the outline's box, width and height, render pixels.
+    pub size_px: [Option<f64>; 2],
+    /// The same in millimetres on the model.
+    pub size_model_mm: Option<[Option<f64>; 2]>,
+    /// Edges inside the region.
+    pub edge_overlap: Option<EdgeOverlapEntry>,
+    /// The tolerance that holds for it.
+    pub tolerance: Tolerance,
+    /// Of all its figures together.
+    pub verdict: Verdict,
+    /// Why the figures are sure or not.
+    pub sureness: String,
+    /// The change in CAD; null where nothing is to be done.
+    pub correction: Option<String>,
+    /// Free text of the job.
+    pub note: Option<String>,
+}
+
+/// The proportion error of one span.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpanEntry {
+    /// Its name.
+    pub name: String,
+    /// Length in the render, render pixels.
+    pub render_px: Option<Figure>,
+    /// Length in the registered reference, render pixels.
+    pub reference_px: Option<Figure>,
+    /// Proportion error, per cent.
+    pub error_percent: Option<Figure>,
+    /// The same error in millimetres on the model.
+    pub error_model_mm: Option<Figure>,
+    /// The same error in full-size millimetres.
+    pub error_full_size_mm: Option<Figure>,
+    /// Length on the model, millimetres.
+    pub model_mm: Option<Figure>,
+    /// Length on the subject, full-size millimetres.
+    pub full_size_mm: Option<Figure>,
+    /// With both images scaled: model against subject absolutely, per cent.
+    pub absolute_percent: Option<Figure>,
+    /// The tolerance that holds for it.
+    pub tolerance: Tolerance,
+    /// Against the tolerance.
+    pub verdict: Verdict,
+    /// The change in CAD; null where nothing is to be done.
+    pub correction: Option<String>,
+}
+
+/// The error of one angle.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct AngleEntry {
+    /// Its name.
+    pub name: String,
+    /// In the render, degrees.
+    pub render_deg: Option<Figure>,
+    /// In the registered reference, degrees.
+    pub reference_deg: Option<Figure>,
+    /// Render minus reference, degrees.
+    pub error_deg: Option<Figure>,
+    /// The tolerance that holds for it.
+    pub tolerance: Tolerance,
+    /// Against the tolerance.
+    pub verdict: Verdict,
+    /// The change in CAD; null where nothing is to be done.
+    pub correction: Option<String>,
+}
+
+/// One change to make in CAD.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CorrectionEntry {
+    /// Name of the region, span or angle.
+    pub about: String,
+    /// What to do.
+    pub text: String,
+    /// The error over the tolerance.
+    pub times_tolerance: Option<f64>,
+}
+
+/// The report as indented JSON with a newline at its end.
+///
+/// Numbers are rounded to nine significant digits; equal reports give equal bytes.
+pub fn to_json(report: &Report) -> String {
+    let mut value = serde_json::to_value(report).expect("a report has only string keys");
+    round_numbers(&mut value);
+    let mut text = serde_json::to_string_pretty(&value).expect("a value can always be written");
+    text.push('\n');
+    text
+}
+
+/// Rounds every number with a fraction in place.
+fn round_numbers(value: &mut Value) {
+    match value {
+        Value::Number(number) if number.is_f64() => {
+            let rounded = number.as_f64().map(nine_digits);
+            *value = rounded
+                .and_then(Number::from_f64)
+                .map_or(Value::Null, Value::Number);
+        }
+        Value::Array(items) => items.iter_mut().for_each(round_numbers),
+        Value::Object(entries) => entries.values_mut().for_each(round_numbers),
+        _ => {}
+    }
+}
+
+/// The number rounded to nine significant digits; never negative zero.
+pub(super) fn nine_digits(x: f64) -> f64 {
+    // The decimal text is rounded correctly, which dividing by a power of ten is not.
+    let rounded: f64 = format!("{x:.8e}").parse().unwrap_or(x);
+    if rounded == 0.0 { 0.0 } else { rounded }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_keep_nine_significant_digits() {
+        assert_eq!(nine_digits(1_234.567_890_123), 1_234.567_89);
+        assert_eq!(nine_digits(-1.234_567_891_9e-7), -1.234_567_89e-7);
+        assert!(nine_digits(-0.0).is_sign_positive());
+    }
+}

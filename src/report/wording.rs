@@ -1,0 +1,387 @@
+//! What the page and the terminal table have in common: figures in words, verdict signs, order, and text made safe.
+use super::json::*;
+use std::cmp::Ordering;
+
+/// Whether a positive number gets its plus sign.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Sign {
+    /// An error or offset: "+4.1".
+    Always,
+    /// A length or a scale: "4.1".
+    Minus,
+}
+
+/// Beyond this many decimals a figure only pretends.
+const MOST_DECIMALS: i32 = 4;
+
+/// A figure such as "+4.1 ±0.7": the half width to one significant digit, to two where it begins with 1 or 2, and the
+/// value to the same place.
+///
+/// The half width is the longer side of the interval, so that the text never claims more than the interval.
+pub(super) fn plus_minus(figure: &Figure, sign: Sign) -> String {
+    let half = (figure.high - figure.value)
+        .max(figure.value - figure.low)
+        .max(0.0);
+    if half >= 1e6 || figure.value.abs() >= 1e6 {
+        return format!(
+            "{} ±{half:.0e}",
+            signed(figure.value, sign, |x| format!("{x:.1e}"))
+        );
+    }
+    let place = last_place(half);
+    let rounded = |x: f64| round_to(x, place);
+    format!("{} ±{}", signed(figure.value, sign, rounded), rounded(half))
+}
+
+/// A plain number with this many decimals.
+pub(super) fn decimals(x: f64, places: usize) -> String {
+    if x.abs() >= 1e6 {
+        return format!("{x:.1e}");
+    }
+    signed(x, Sign::Minus, |x| format!("{x:.places$}"))
+}
+
+fn signed(x: f64, sign: Sign, write: impl Fn(f64) -> String) -> String {
+    let digits = write(x.abs());
+    let is_zero = !digits.bytes().any(|b| (b'1'..=b'9').contains(&b));
+    match sign {
+        _ if is_zero => digits,
+        _ if x < 0.0 => format!("-{digits}"),
+        Sign::Always => format!("+{digits}"),
+        Sign::Minus => digits,
+    }
+}
+
+/// The power of ten of the last digit worth showing beside this half width.
+fn last_place(half: f64) -> i32 {
+    if half <= 0.0 {
+        return -2;
+    }
+    let leading = half.log10().floor();
+    let first_digits = half / 10f64.powf(leading);
+    let place = if first_digits < 2.95 {
+        leading - 1.0
+    } else {
+        leading
+    };
+    (place as i32).clamp(-MOST_DECIMALS, 6)
+}
+
+fn round_to(x: f64, place: i32) -> String {
+    if place >= 0 {
+        let unit = 10f64.powi(place);
+        return format!("{:.0}", (x / unit).round() * unit);
+    }
+    let places = usize::try_from(-place).expect("the place is below 0");
+    format!("{x:.places$}")
+}
+
+/// The word for a verdict.
+pub(super) fn verdict_word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Within => "within",
+        Verdict::Undecided => "undecided",
+        Verdict::Out => "out",
+    }
+}
+
+/// The word for what a region's figures rest on.
+pub(super) fn method_word(method: Method) -> &'static str {
+    match method {
+        Method::None => "none",
+        Method::Landmarks => "landmarks",
+        Method::Edges => "edges",
+        Method::LandmarksAndEdges => "landmarks+edges",
+    }
+}
+
+/// The word for a registration kind.
+pub(super) fn kind_word(kind: RegistrationKind) -> &'static str {
+    match kind {
+        RegistrationKind::Similarity => "similarity",
+        RegistrationKind::Affine => "affine",
+        RegistrationKind::Projective => "projective",
+    }
+}
+
+/// "6 datum + 2 check marks, 1 left out".
+pub(super) fn marks_line(registration: &RegistrationEntry) -> String {
+    let count = |usage| {
+        let marks = registration.landmarks.iter();
+        marks.filter(|l| l.usage == usage).count()
+    };
+    let left_out = registration.landmarks.iter().filter(|l| is_left_out(l));
+    let mut line = format!(
+        "{} datum + {} check marks",
+        count(LandmarkUse::Datum),
+        count(LandmarkUse::Check)
+    );
+    match left_out.count() {
+        0 => {}
+        n => line.push_str(&format!(", {n} left out")),
+    }
+    line
+}
+
+fn is_left_out(landmark: &LandmarkEntry) -> bool {
+    landmark.usage == LandmarkUse::Datum && landmark.finding.as_deref() == Some("wrong")
+}
+
+/// What is doubtful about a landmark and what to do; `None` where nothing was found.
+pub(super) fn landmark_advice(landmark: &LandmarkEntry) -> Option<String> {
+    let finding = landmark.finding.as_deref()?;
+    if let Some(other) = finding.strip_prefix("swapped with ") {
+        return Some(format!(
+            "swapped with {other}: exchange the two marks in one image"
+        ));
+    }
+    if finding == "uncontrolled" {
+        return Some(
+            "uncontrolled: no other mark checks this one; mark another datum landmark near it"
+                .to_owned(),
+        );
+    }
+    let [x, y] = landmark.residual_px.map(|r| r.unwrap_or(f64::NAN));
+    let distance = x.hypot(y);
+    let by = if distance.is_finite() {
+        format!(" by {} px", decimals(distance, 1))
+    } else {
+        String::new()
+    };
+    let left_out = if is_left_out(landmark) {
+        ", left out of the fit"
+    } else {
+        ""
+    };
+    Some(format!(
+        "wrong{by}{left_out}: mark it again in both images, or take it out where it is not the same point"
+    ))
+}
+
+/// A correction with the name of its part, which most texts have in them already.
+pub(super) fn correction_text(correction: &CorrectionEntry) -> String {
+    if correction.text.contains(&correction.about) {
+        return correction.text.clone();
+    }
+    format!("{}: {}", correction.about, correction.text)
+}
+
+/// What is said where there is no correction.
+pub(super) fn nothing_to_change(verdict: Option<Verdict>) -> &'static str {
+    match verdict {
+        None => "nothing was compared",
+        Some(Verdict::Within) => "change nothing: no error is both real and large enough to see",
+        Some(Verdict::Undecided) => {
+            "no change is called for yet: what is undecided needs better marks or pictures"
+        }
+        Some(Verdict::Out) => {
+            "something is out, but no single change would mend it: look at the parts below"
+        }
+    }
+}
+
+/// A region's largest error over its tolerance; 0 where it has no figure.
+pub(super) fn region_excess(r: &RegionEntry) -> f64 {
+    let t = &r.tolerance;
+    // An overlap of exactly the tolerance counts 1, the least possible 1 / (1 - tolerance).
+    let overlap = r.edge_overlap.as_ref().and_then(|e| e.above_chance);
+    let missing = overlap.map_or(0.0, |above| {
+        (1.0 - above) / (1.0 - t.edge_overlap).max(1e-9)
+    });
+    [
+        excess(&r.width_percent, t.proportion_percent),
+        excess(&r.height_percent, t.proportion_percent),
+        excess(&r.rotation_deg, t.angle_deg),
+        excess(&r.offset_model_mm.x, t.offset_mm),
+        excess(&r.offset_model_mm.y, t.offset_mm),
+        missing,
+    ]
+    .into_iter()
+    .fold(0.0, f64::max)
+}
+
+/// An error over its tolerance; 0 where there is none.
+pub(super) fn excess(error: &Option<Figure>, tolerance: f64) -> f64 {
+    error.map_or(0.0, |f| f.value.abs() / tolerance)
+}
+
+/// The items by verdict, out first, and within a verdict by how far they exceed their tolerance; equal ones keep their
+/// order.
+pub(super) fn worst_first<T>(items: &[T], key: impl Fn(&T) -> (Verdict, f64)) -> Vec<&T> {
+    let mut sorted: Vec<&T> = items.iter().collect();
+    sorted.sort_by(|a, b| {
+        let ((verdict_a, excess_a), (verdict_b, excess_b)) = (key(a), key(b));
+        verdict_b
+            .cmp(&verdict_a)
+            .then(excess_b.partial_cmp(&excess_a).unwrap_or(Ordering::Equal))
+    });
+    sorted
+}
+
+/// The regions, worst first.
+pub(super) fn regions_worst_first(view: &ViewEntry) -> Vec<&RegionEntry> {
+    worst_first(&view.regions, |r| (r.verdict, region_excess(r)))
+}
+
+/// The spans, worst first.
+pub(super) fn spans_worst_first(view: &ViewEntry) -> Vec<&SpanEntry> {
+    worst_first(&view.spans, |s| {
+        let tolerance = s.tolerance.proportion_percent;
+        (s.verdict, excess(&s.error_percent, tolerance))
+    })
+}
+
+/// The angles, worst first.
+pub(super) fn angles_worst_first(view: &ViewEntry) -> Vec<&AngleEntry> {
+    worst_first(&view.angles, |a| {
+        (a.verdict, excess(&a.error_deg, a.tolerance.angle_deg))
+    })
+}
+
+/// Text on one line, without characters that command a terminal or turn the direction of what follows.
+pub(super) fn clean(text: &str) -> String {
+    let shown = text.chars().filter(|c| !commands(*c) || c.is_whitespace());
+    let spaced: String = shown
+        .map(|c| if c.is_whitespace() { ' ' } else { c })
+        .collect();
+    spaced
+        .split(' ')
+        .filter(|w| !w.is_empty())
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+/// Control characters (C0, C1, delete) and the Unicode marks that change direction or hide text.
+fn commands(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{200B}' | '\u{200E}' | '\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2060}'..='\u{206F}'
+            | '\u{FEFF}' | '\u{FFF9}'..='\u{FFFB}' | '\u{E0000}'..='\u{E007F}')
+}
+
+/// The columns that a text takes in a terminal.
+pub(super) fn width(text: &str) -> usize {
+    text.chars().map(char_width).sum()
+}
+
+/// Two for East Asian wide characters and emoji, none for marks that stand on the letter before.
+///
+/// Source: the blocks that Unicode Standard Annex 11 lists as wide, without its single exceptions.
+fn char_width(c: char) -> usize {
+    match u32::from(c) {
+        0x0300..=0x036F | 0x0483..=0x0489 | 0x0591..=0x05BD | 0x064B..=0x065F | 0x1AB0..=0x1AFF => {
+            0
+        }
+        0x1DC0..=0x1DFF | 0x200C..=0x200D | 0x20D0..=0x20FF | 0xFE00..=0xFE0F | 0xFE20..=0xFE2F => {
+            0
+        }
+        0x1100..=0x115F | 0x231A..=0x231B | 0x23E9..=0x23F3 | 0x2614..=0x2615 | 0x2648..=0x2653 => {
+            2
+        }
+        0x26A1 | 0x26BD..=0x26BE | 0x26C4..=0x26C5 | 0x2705 | 0x270A..=0x270B | 0x2728 | 0x274C => {
+            2
+        }
+        0x2753..=0x2757 | 0x2B1B..=0x2B1C | 0x2B50 | 0x2B55 | 0x2E80..=0x303E | 0x3041..=0xA4CF => {
+            2
+        }
+        0xA960..=0xA97F | 0xAC00..=0xD7A3 | 0xF900..=0xFAFF | 0xFE30..=0xFE6F | 0xFF00..=0xFF60 => {
+            2
+        }
+        0xFFE0..=0xFFE6 | 0x1F000..=0x1FAFF | 0x20000..=0x3FFFD => 2,
+        _ => 1,
+    }
+}
+
+/// The text, cut to `columns` with an ellipsis as its last character where it is longer.
+pub(super) fn shorten(text: &str, columns: usize) -> String {
+    if width(text) <= columns {
+        return text.to_owned();
+    }
+    let (mut kept, mut used) = (String::new(), 1);
+    for c in text.chars() {
+        used += char_width(c);
+        if used > columns {
+            break;
+        }
+        kept.push(c);
+    }
+    let mut kept = kept.trim_end().to_owned();
+    if columns > 0 {
+        kept.push('…');
+    }
+    kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn text(value: f64, half: f64) -> String {
+        let figure = Figure {
+            value,
+            low: value - half,
+            high: value + half,
+        };
+        plus_minus(&figure, Sign::Always)
+    }
+
+    #[test]
+    fn the_half_width_decides_the_last_place() {
+        assert_eq!(text(4.123, 0.68), "+4.1 ±0.7");
+        assert_eq!(text(-4.123, 0.14), "-4.12 ±0.14");
+        assert_eq!(text(4.123, 0.2949), "+4.12 ±0.29");
+        assert_eq!(text(4.123, 0.2951), "+4.1 ±0.3");
+        assert_eq!(text(41.3, 12.2), "+41 ±12");
+        assert_eq!(text(4321.0, 345.0), "+4300 ±300");
+    }
+
+    #[test]
+    fn a_value_that_rounds_to_zero_has_no_sign() {
+        assert_eq!(text(-0.03, 0.7), "0.0 ±0.7");
+        assert_eq!(text(0.0, 0.0), "0.00 ±0.00");
+    }
+
+    #[test]
+    fn huge_and_tiny_figures_stay_short() {
+        assert!(text(-1e300, 3e299).len() < 20);
+        assert_eq!(text(1.0, 1e-12), "+1.0000 ±0.0000");
+    }
+
+    #[test]
+    fn the_longer_side_of_an_uneven_interval_is_told() {
+        let figure = Figure {
+            value: 1.0,
+            low: 0.5,
+            high: 4.0,
+        };
+        assert_eq!(plus_minus(&figure, Sign::Minus), "1 ±3");
+    }
+
+    #[test]
+    fn shortened_text_fits_whatever_its_letters_are() {
+        for name in [
+            "pan",
+            "headrest of the helm",
+            "操舵席の背もたれ",
+            "e\u{301}e\u{301}e\u{301}e\u{301}e\u{301}",
+            "🪑🪑🪑🪑🪑🪑",
+        ] {
+            for columns in 1..12 {
+                assert!(
+                    width(&shorten(name, columns)) <= columns,
+                    "{name} in {columns}"
+                );
+            }
+        }
+        assert_eq!(shorten("headrest", 5), "head…");
+        assert_eq!(width("操舵"), 4);
+        assert_eq!(width("e\u{301}"), 1);
+    }
+
+    #[test]
+    fn text_that_commands_a_terminal_is_disarmed() {
+        assert_eq!(
+            clean("a\u{1b}[31m\nb\t\u{9b}2J\u{202e}c\u{7f}"),
+            "a[31m b 2Jc"
+        );
+    }
+}

@@ -1,0 +1,1064 @@
+//! The report in all its forms, from made-up measurements.
+use nalgebra::Matrix3;
+use std::{collections::BTreeMap, path::PathBuf};
+use tickstrip::{
+    frame::{Point, Projective},
+    job::*,
+    measurement::{
+        AngleMeasure, Correction, EdgeOverlap, KnownFit, Method, RegionMeasure, Scales,
+        SpanMeasure, Verdict, ViewMeasurement, Warning,
+    },
+    registration::{Finding, LandmarkFit, Registration},
+    report::*,
+    statistics::Measured,
+    units::{FullSizeMm, ModelMm, ScaleRatio},
+};
+
+const TOLERANCE: Tolerance = Tolerance {
+    proportion_percent: 2.0,
+    offset: ModelMm(0.2),
+    angle_deg: 1.0,
+    edge_overlap: 0.5,
+};
+
+/// Names that break what is careless with them.
+const HOSTILE: [&str; 7] = [
+    "<script>alert(1)</script>",
+    "pan, \"front\" & 'rear'",
+    "two\nlines\r\nand\ttab",
+    "=HYPERLINK(\"http://example.invalid\")",
+    "@sum\u{1b}[31m\u{202e}{{script}}",
+    "操舵席 🪑 e\u{301}",
+    "</style><img src=x onerror=alert(1)>",
+];
+
+fn about(value: f64, half: f64) -> Measured {
+    Measured::plus_minus(value, half).expect("finite")
+}
+
+fn edges(above_chance: f64) -> EdgeOverlap {
+    EdgeOverlap {
+        score: 0.71,
+        precision: 0.7,
+        recall: 0.72,
+        chance: 0.22,
+        above_chance,
+        tolerance_px: 3.0,
+        mean_distance_px: 1.9,
+        p95_distance_px: 8.0,
+        render_edge_pixels: 5210,
+        reference_edge_pixels: 6100,
+    }
+}
+
+fn landmark(name: &str, usage: LandmarkUse) -> Landmark {
+    Landmark {
+        name: name.to_owned(),
+        render: Point::new(10.0, 20.0),
+        reference: Point::new(30.0, 40.0),
+        usage,
+        model_mm: None,
+    }
+}
+
+fn view(name: &str, landmarks: &[&str]) -> View {
+    let marks = landmarks.iter().enumerate();
+    View {
+        name: name.to_owned(),
+        render: RenderSource {
+            image: PathBuf::from("/somewhere/side-render.png"),
+            mark_sigma_px: None,
+            mask: Mask::None,
+            camera: None,
+        },
+        reference: ReferenceSource {
+            image: PathBuf::from("/somewhere/side-screen.jpg"),
+            kind: ReferenceKind::Photo,
+            source: Some("reel 2, 00:41:07".to_owned()),
+            variant: None,
+            note: None,
+            straighten: None,
+            mark_sigma_px: Some(1.5),
+            mask: Mask::None,
+        },
+        same_camera: true,
+        registration: RegistrationKind::Similarity,
+        landmarks: marks
+            .map(|(i, name)| {
+                landmark(
+                    name,
+                    if i < 4 {
+                        LandmarkUse::Datum
+                    } else {
+                        LandmarkUse::Check
+                    },
+                )
+            })
+            .collect(),
+        known: Vec::new(),
+        spans: Vec::new(),
+        angles: Vec::new(),
+        regions: Vec::new(),
+    }
+}
+
+fn fit(finding: Option<Finding>) -> LandmarkFit {
+    LandmarkFit {
+        residual_px: [0.4, -0.2],
+        offset_px: [about(0.4, 1.1), about(-0.2, 1.1)],
+        test_statistic: Some(0.7),
+        critical_value: 3.29,
+        redundancy: 0.61,
+        smallest_detectable_px: Some(5.2),
+        finding,
+    }
+}
+
+fn registration(kind: RegistrationKind, landmarks: Vec<LandmarkFit>) -> Registration {
+    Registration {
+        kind,
+        straight_from_reference: Projective::identity(),
+        render_from_straight: Projective::similarity(0.5, 0.1, [3.0, 4.0]),
+        render_from_reference: Projective::similarity(0.5, 0.1, [3.0, 4.0]),
+        scale: about(0.5, 0.001),
+        rotation_deg: about(5.73, 0.05),
+        rms_px: 1.1,
+        sigma0: Some(0.9),
+        degrees_of_freedom: 4,
+        render_mark_sigma_px: 0.5,
+        reference_mark_sigma_px: 1.5,
+        hides: Vec::new(),
+        landmarks,
+    }
+}
+
+fn region(name: &str, verdict: Verdict, width_percent: f64) -> RegionMeasure {
+    RegionMeasure {
+        name: name.to_owned(),
+        method: Method::LandmarksAndEdges,
+        width_percent: Some(about(width_percent, 0.68)),
+        height_percent: Some(about(-0.3, 0.7)),
+        rotation_deg: Some(about(0.3, 0.4)),
+        offset_px: [Some(about(4.2, 1.1)), Some(about(-0.5, 1.1))],
+        offset_model_mm: [Some(about(0.42, 0.11)), Some(about(-0.05, 0.11))],
+        offset_full_size_mm: [Some(about(13.4, 3.5)), Some(about(-1.6, 3.5))],
+        size_px: [160.0, 140.0],
+        size_model_mm: Some([16.0, 14.0]),
+        edge_overlap: Some(edges(0.63)),
+        verdict,
+        sureness: "5 landmarks and 412 edge points".to_owned(),
+        correction: None,
+        note: None,
+    }
+}
+
+fn unmeasured(name: &str) -> RegionMeasure {
+    RegionMeasure {
+        method: Method::None,
+        width_percent: None,
+        height_percent: None,
+        rotation_deg: None,
+        offset_px: [None; 2],
+        offset_model_mm: [None; 2],
+        offset_full_size_mm: [None; 2],
+        size_model_mm: None,
+        edge_overlap: None,
+        sureness: "cannot tell: the edges fit no better than chance, and no landmark lies on it"
+            .to_owned(),
+        ..region(name, Verdict::Undecided, 0.0)
+    }
+}
+
+fn span(name: &str, verdict: Verdict, error_percent: f64) -> SpanMeasure {
+    SpanMeasure {
+        name: name.to_owned(),
+        render_px: about(310.0, 0.8),
+        reference_px: about(300.0, 1.2),
+        error_percent: about(error_percent, 0.5),
+        error_model_mm: Some(about(1.0, 0.15)),
+        error_full_size_mm: Some(about(32.0, 4.8)),
+        model_mm: Some(about(31.0, 0.1)),
+        full_size_mm: None,
+        absolute_percent: None,
+        verdict,
+        correction: None,
+    }
+}
+
+fn angle(name: &str, verdict: Verdict) -> AngleMeasure {
+    AngleMeasure {
+        name: name.to_owned(),
+        render_deg: about(101.2, 0.2),
+        reference_deg: about(99.9, 0.3),
+        error_deg: about(1.3, 0.36),
+        verdict,
+        correction: None,
+    }
+}
+
+/// A view with something of everything, under these names.
+fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
+    let part = |i: usize| parts[i % parts.len()];
+    let mut view = view(name, &[part(0), part(1), part(2), part(3), part(4)]);
+    view.known = vec![Known {
+        side: Side::Reference,
+        from: 0,
+        to: 1,
+        length: FullSizeMm(463.55),
+        text: "18 1/4 in".to_owned(),
+    }];
+    let regions = vec![
+        region(part(0), Verdict::Within, 0.4),
+        region(part(1), Verdict::Out, 4.123),
+        unmeasured(part(2)),
+        region(part(3), Verdict::Out, -9.2),
+    ];
+    let measurement = ViewMeasurement {
+        verdict: Verdict::Out,
+        warnings: vec![Warning {
+            code: "depth",
+            text: format!(
+                "the cameras of {} differ; depth shows up as offset",
+                part(5)
+            ),
+        }],
+        registration: registration(
+            RegistrationKind::Similarity,
+            vec![
+                fit(None),
+                fit(Some(Finding::Wrong)),
+                fit(Some(Finding::SwappedWith(0))),
+                fit(Some(Finding::Uncontrolled)),
+                fit(None),
+            ],
+        ),
+        scales: Scales {
+            render_px_per_model_mm: Some(about(10.0, 0.05)),
+            registered_px_per_full_size_mm: Some(about(0.31, 0.002)),
+            model_mm_per_render_px: Some(0.1),
+            model_size_percent: Some(about(0.8, 0.6)),
+            known: vec![KnownFit {
+                disagreement_percent: 0.0,
+                test_statistic: None,
+                doubtful: false,
+            }],
+        },
+        edge_overlap: Some(edges(0.63)),
+        regions,
+        spans: vec![
+            span(part(0), Verdict::Within, 0.2),
+            span(part(1), Verdict::Out, 3.3),
+        ],
+        angles: vec![angle(part(0), Verdict::Undecided)],
+        corrections: vec![
+            Correction {
+                about: part(1).to_owned(),
+                text: format!("make {} 4.0 % narrower (0.66 mm on the model)", part(1)),
+                times_tolerance: 2.06,
+            },
+            Correction {
+                about: part(3).to_owned(),
+                text: format!("make {} 10.1 % wider (1.6 mm on the model)", part(3)),
+                times_tolerance: 4.6,
+            },
+        ],
+    };
+    (view, measurement)
+}
+
+/// A view that has a registration and nothing else.
+fn bare_measurement(verdict: Verdict) -> ViewMeasurement {
+    ViewMeasurement {
+        verdict,
+        warnings: Vec::new(),
+        registration: registration(RegistrationKind::Affine, Vec::new()),
+        scales: Scales::default(),
+        edge_overlap: None,
+        regions: Vec::new(),
+        spans: Vec::new(),
+        angles: Vec::new(),
+        corrections: Vec::new(),
+    }
+}
+
+fn outcome(view: &View, result: Result<ViewMeasurement, ViewFailure>) -> ViewOutcome<'_> {
+    let keys = ["overlay", "render_small", "reference_small", "blink"];
+    let files = keys.map(|key| (key, format!("{}/{key}.png", view.name)));
+    ViewOutcome {
+        view,
+        result,
+        files: BTreeMap::from(files),
+    }
+}
+
+fn failure() -> ViewFailure {
+    ViewFailure {
+        code: "too-few-landmarks",
+        text: "registration: 2 landmark pairs, projective needs 4; mark 2 more or set \"registration\": \"similarity\""
+            .to_owned(),
+    }
+}
+
+fn job(title: &str, views: Vec<View>) -> Job {
+    Job {
+        title: title.to_owned(),
+        file: PathBuf::from("/somewhere/chair.json"),
+        blake3: "af13".repeat(16),
+        scale: ScaleRatio::one_to(32.0).expect("above 0"),
+        smallest_visible: ModelMm(0.05),
+        tolerance: TOLERANCE,
+        expected: Expected {
+            size_percent: 5.0,
+            rotation_deg: 2.0,
+            offset_percent: 2.0,
+        },
+        views,
+    }
+}
+
+/// A job of the trade: out, within, failed.
+fn plain_report() -> Report {
+    let names = [
+        "seat pan",
+        "headrest",
+        "footrest",
+        "armrest",
+        "back top",
+        "the render",
+    ];
+    let (side, measured) = full_view("side", &names);
+    let front = view("front", &[]);
+    let plan = view("plan", &[]);
+    let outcomes = [
+        outcome(&side, Ok(measured)),
+        outcome(&front, Ok(bare_measurement(Verdict::Within))),
+        outcome(&plan, Err(failure())),
+    ];
+    Report::new(
+        &job("Helm chair of a survey airship", vec![side.clone()]),
+        &outcomes,
+    )
+}
+
+/// The same with names that break what is careless with them, one view each.
+fn hostile_report() -> Report {
+    let long = "long ".repeat(40);
+    let mut names: Vec<&str> = HOSTILE.to_vec();
+    names.push(&long);
+    let views: Vec<_> = (0..names.len())
+        .map(|i| {
+            names.rotate_left(1);
+            let mut view = full_view(names[0], &names);
+            view.0.reference.variant = Some(names[1].to_owned());
+            view.1.regions[0].note = Some(names[i % 3].to_owned());
+            view.1.regions[0].sureness = names[2].to_owned();
+            view
+        })
+        .collect();
+    let mut outcomes: Vec<_> = views
+        .iter()
+        .map(|(v, m)| outcome(v, Ok(m.clone())))
+        .collect();
+    outcomes[0].result = Err(ViewFailure {
+        code: "unreadable",
+        text: names.join(" "),
+    });
+    Report::new(&job(HOSTILE[0], Vec::new()), &outcomes)
+}
+
+fn empty_report() -> Report {
+    Report::new(&job("", Vec::new()), &[])
+}
+
+fn all_reports() -> [Report; 3] {
+    [plain_report(), hostile_report(), empty_report()]
+}
+
+fn parsed(report: &Report) -> serde_json::Value {
+    serde_json::from_str(&to_json(report)).expect("to_json writes JSON")
+}
+
+// ---- report.json
+
+#[test]
+fn every_report_meets_the_schema() {
+    let schema = schema();
+    assert_eq!(
+        schema["$schema"],
+        "https://json-schema.org/draft/2020-12/schema"
+    );
+    let validator = jsonschema::draft202012::new(&schema).expect("the schema is one");
+    for report in all_reports() {
+        let value = parsed(&report);
+        let faults: Vec<_> = validator
+            .iter_errors(&value)
+            .map(|e| format!("{e} at {}", e.instance_path()))
+            .collect();
+        assert!(faults.is_empty(), "{faults:?}");
+    }
+}
+
+#[test]
+fn the_schema_refuses_what_is_no_report() {
+    let validator = jsonschema::draft202012::new(&schema()).expect("the schema is one");
+    let good = parsed(&plain_report());
+    let wrong = [
+        ("/format", serde_json::json!("other")),
+        ("/format_version", serde_json::json!(2)),
+        ("/verdict", serde_json::json!("fine")),
+        (
+            "/views/0/regions/0/width_percent",
+            serde_json::json!({"value": 1.0}),
+        ),
+        (
+            "/views/0/regions/0/method",
+            serde_json::json!("landmarksandedges"),
+        ),
+        (
+            "/views/0/registration/landmarks/1/finding",
+            serde_json::json!("odd"),
+        ),
+        (
+            "/views/0/registration/matrix",
+            serde_json::json!([[1.0, 0.0, 0.0]]),
+        ),
+    ];
+    for (place, value) in wrong {
+        let mut bad = good.clone();
+        *bad.pointer_mut(place).expect("the place is there") = value;
+        assert!(!validator.is_valid(&bad), "{place}");
+    }
+    for key in ["spans", "error", "edge_overlap"] {
+        let mut missing = good.clone();
+        let view = missing["views"][0].as_object_mut().expect("a view");
+        view.remove(key);
+        assert!(!validator.is_valid(&missing), "{key}");
+    }
+}
+
+#[test]
+fn a_report_reads_back_as_it_was_written() {
+    for report in all_reports() {
+        let text = to_json(&report);
+        assert!(text.ends_with("}\n"));
+        let back: Report = serde_json::from_str(&text).expect("a report");
+        assert_eq!(to_json(&back), text);
+        assert_eq!(back.views.len(), report.views.len());
+        assert_eq!(back.warnings, report.warnings);
+    }
+}
+
+#[test]
+fn the_keys_are_those_of_the_format() {
+    let value = parsed(&plain_report());
+    for place in [
+        "/program/name",
+        "/job/scale_denominator",
+        "/views/0/registration/matrix/2/2",
+        "/views/0/registration/straight_from_reference/0/0",
+        "/views/0/registration/scale/value",
+        "/views/0/registration/rotation_deg/low",
+        "/views/0/registration/rms_px",
+        "/views/0/registration/sigma0",
+        "/views/0/registration/degrees_of_freedom",
+        "/views/0/registration/hides",
+        "/views/0/registration/render_px_per_model_mm/high",
+        "/views/0/registration/render_mark_sigma_px",
+        "/views/0/registration/reference_mark_sigma_px",
+        "/views/0/registration/landmarks/0/use",
+        "/views/0/registration/landmarks/0/residual_px/1",
+        "/views/0/registration/landmarks/0/offset_mm/x/value",
+        "/views/0/registration/landmarks/0/offset_px/y/value",
+        "/views/0/registration/landmarks/0/test_statistic",
+        "/views/0/registration/landmarks/0/smallest_detectable_px",
+        "/views/0/registration/landmarks/0/redundancy",
+        "/views/0/registration/landmarks/0/critical_value",
+        "/views/0/edge_overlap/above_chance",
+        "/views/0/edge_overlap/p95_distance_px",
+        "/views/0/edge_overlap/render_edge_pixels",
+        "/views/0/scales/render_px_per_model_mm/value",
+        "/views/0/scales/registered_px_per_full_size_mm/value",
+        "/views/0/scales/model_size_percent/value",
+        "/views/0/scales/known/0/doubtful",
+        "/views/0/corrections/0/times_tolerance",
+        "/views/0/regions/0/width_percent/value",
+        "/views/0/regions/0/offset_px/x/low",
+        "/views/0/regions/0/offset_model_mm/y/high",
+        "/views/0/regions/0/offset_full_size_mm/x/value",
+        "/views/0/regions/0/rotation_deg/value",
+        "/views/0/regions/0/size_px/0",
+        "/views/0/regions/0/size_model_mm/1",
+        "/views/0/regions/0/sureness",
+        "/views/0/regions/0/edge_overlap/score",
+        "/views/0/spans/0/error_percent/value",
+        "/views/0/angles/0/error_deg/value",
+        "/views/0/files/overlay",
+    ] {
+        assert!(
+            value.pointer(place).is_some_and(|v| !v.is_null()),
+            "{place}"
+        );
+    }
+    assert_eq!(value["format"], "tickstrip-report");
+    assert_eq!(value["job"]["file"], "chair.json");
+    assert_eq!(value["views"][0]["regions"][0]["method"], "landmarks+edges");
+    assert_eq!(value["views"][0]["regions"][2]["method"], "none");
+    let landmarks = &value["views"][0]["registration"]["landmarks"];
+    let findings = [0, 1, 2, 3].map(|i| landmarks[i]["finding"].clone());
+    assert_eq!(
+        serde_json::json!(findings),
+        serde_json::json!([null, "wrong", "swapped with seat pan", "uncontrolled"])
+    );
+    assert_eq!(landmarks[4]["use"], "check");
+}
+
+#[test]
+fn a_figure_that_is_absent_or_not_finite_is_null() {
+    let (side, mut measured) = full_view("side", &["a", "b", "c", "d"]);
+    measured.regions[1].width_percent = Some(Measured {
+        value: f64::NAN,
+        low: 0.0,
+        high: f64::INFINITY,
+    });
+    measured.registration.rms_px = f64::NAN;
+    measured.registration.landmarks[0].residual_px = [f64::INFINITY, 0.5];
+    let mut overlap = edges(f64::NAN);
+    overlap.mean_distance_px = f64::INFINITY;
+    measured.edge_overlap = Some(overlap);
+    let report = Report::new(
+        &job("t", vec![side.clone()]),
+        &[outcome(&side, Ok(measured))],
+    );
+    let value = parsed(&report);
+    for place in [
+        "/views/0/regions/1/width_percent",
+        "/views/0/regions/2/width_percent",
+        "/views/0/regions/2/offset_px/x",
+        "/views/0/registration/rms_px",
+        "/views/0/registration/landmarks/0/residual_px/0",
+        "/views/0/edge_overlap/above_chance",
+        "/views/0/edge_overlap/mean_distance_px",
+    ] {
+        assert!(value.pointer(place).expect(place).is_null(), "{place}");
+    }
+    let validator = jsonschema::draft202012::new(&schema()).expect("the schema is one");
+    assert!(validator.is_valid(&value));
+    for text in [
+        to_csv(&report),
+        table(&report, &PLAIN_80),
+        to_html(&report, &|_| None),
+    ] {
+        assert!(!text.contains("NaN") && !text.contains(",inf"), "{text}");
+    }
+}
+
+#[test]
+fn the_matrix_is_written_row_by_row() {
+    let (side, mut measured) = full_view("side", &["a", "b", "c", "d"]);
+    let matrix = Matrix3::new(1.1, 0.1, 5.123456789123, -0.05, 0.9, -3.0, 1e-7, -2e-4, 1.0);
+    measured.registration.render_from_reference =
+        Projective::from_matrix(matrix).expect("invertible");
+    let value = parsed(&Report::new(
+        &job("t", Vec::new()),
+        &[outcome(&side, Ok(measured))],
+    ));
+    let written = &value["views"][0]["registration"]["matrix"];
+    assert_eq!(
+        *written,
+        serde_json::json!([
+            [1.1, 0.1, 5.12345679],
+            [-0.05, 0.9, -3.0],
+            [1e-7, -2e-4, 1.0]
+        ])
+    );
+}
+
+#[test]
+fn the_verdict_of_the_job_is_the_worst_of_its_views() {
+    let side = view("side", &[]);
+    let verdict_of = |results: &[Option<Verdict>]| {
+        let outcomes: Vec<_> = results
+            .iter()
+            .map(|v| outcome(&side, v.map(bare_measurement).ok_or_else(failure)))
+            .collect();
+        parsed(&Report::new(&job("t", Vec::new()), &outcomes))["verdict"].clone()
+    };
+    use Verdict::{Out, Undecided, Within};
+    assert_eq!(
+        verdict_of(&[Some(Within), Some(Undecided), Some(Within)]),
+        "undecided"
+    );
+    assert_eq!(verdict_of(&[Some(Out), None, Some(Undecided)]), "out");
+    assert_eq!(verdict_of(&[Some(Within), None]), "within");
+    assert!(verdict_of(&[None]).is_null() && verdict_of(&[]).is_null());
+}
+
+#[test]
+fn a_failed_view_keeps_its_place_with_its_error_and_no_figures() {
+    let value = parsed(&plain_report());
+    let failed = &value["views"][2];
+    assert_eq!(failed["name"], "plan");
+    assert_eq!(failed["error"]["code"], "too-few-landmarks");
+    for key in ["verdict", "registration", "scales", "edge_overlap"] {
+        assert!(failed[key].is_null(), "{key}");
+    }
+    for key in ["warnings", "corrections", "regions", "spans", "angles"] {
+        assert_eq!(failed[key], serde_json::json!([]), "{key}");
+    }
+    assert!(value["views"][0]["error"].is_null());
+}
+
+#[test]
+fn different_variants_are_warned_of_by_name() {
+    let mut views = [view("side", &[]), view("front", &[]), view("top", &[])];
+    let warnings = |views: &[View]| {
+        let outcomes: Vec<_> = views
+            .iter()
+            .map(|v| outcome(v, Ok(bare_measurement(Verdict::Within))))
+            .collect();
+        Report::new(&job("t", Vec::new()), &outcomes).warnings
+    };
+    views[0].reference.variant = Some("first refit".to_owned());
+    assert!(warnings(&views).is_empty(), "only one variant is stated");
+    views[2].reference.variant = Some("second refit".to_owned());
+    let warned = warnings(&views);
+    assert_eq!(warned.len(), 1);
+    assert_eq!(warned[0].code, "mixed-variants");
+    assert!(
+        warned[0]
+            .text
+            .contains("\"first refit\" (side), \"second refit\" (top)"),
+        "{}",
+        warned[0].text
+    );
+}
+
+#[test]
+fn corrections_are_sorted_by_how_far_they_exceed_the_tolerance() {
+    let value = parsed(&plain_report());
+    let corrections = &value["views"][0]["corrections"];
+    assert_eq!(corrections[0]["about"], "armrest");
+    assert_eq!(corrections[1]["about"], "headrest");
+}
+
+// ---- measures.csv
+
+/// Reads RFC 4180 text: rows of cells.
+fn read_csv(text: &str) -> Vec<Vec<String>> {
+    let (mut rows, mut row, mut cell) = (Vec::new(), Vec::new(), String::new());
+    let (mut quoted, mut chars) = (false, text.chars().peekable());
+    while let Some(c) = chars.next() {
+        match (quoted, c) {
+            (true, '"') if chars.peek() == Some(&'"') => {
+                chars.next();
+                cell.push('"');
+            }
+            (_, '"') => quoted = !quoted,
+            (false, ',') => row.push(std::mem::take(&mut cell)),
+            (false, '\r') => assert_eq!(chars.peek(), Some(&'\n'), "rows end with CRLF"),
+            (false, '\n') => {
+                row.push(std::mem::take(&mut cell));
+                rows.push(std::mem::take(&mut row));
+            }
+            (_, c) => cell.push(c),
+        }
+    }
+    assert!(
+        !quoted && row.is_empty() && cell.is_empty(),
+        "the last row ends"
+    );
+    rows
+}
+
+#[test]
+fn the_table_of_measures_has_ten_columns_in_every_row() {
+    for report in all_reports() {
+        let rows = read_csv(&to_csv(&report));
+        assert_eq!(
+            rows[0],
+            [
+                "view",
+                "kind",
+                "name",
+                "measure",
+                "unit",
+                "value",
+                "low",
+                "high",
+                "tolerance",
+                "verdict"
+            ]
+        );
+        for row in &rows {
+            assert_eq!(row.len(), 10, "{row:?}");
+        }
+        for cell in rows[1..].iter().flat_map(|r| &r[5..9]) {
+            assert!(
+                cell.is_empty() || cell.parse::<f64>().is_ok_and(f64::is_finite),
+                "{cell}"
+            );
+        }
+    }
+}
+
+#[test]
+fn a_figure_is_one_row_with_its_interval_and_tolerance() {
+    let rows = read_csv(&to_csv(&plain_report()));
+    let row = rows
+        .iter()
+        .find(|r| r[2] == "headrest" && r[3] == "width error")
+        .expect("a row");
+    assert_eq!(
+        row[..],
+        [
+            "side",
+            "region",
+            "headrest",
+            "width error",
+            "%",
+            "4.123",
+            "3.443",
+            "4.803",
+            "2",
+            "out"
+        ]
+    );
+    assert!(
+        !rows.iter().any(|r| r[1] == "region" && r[2] == "footrest"),
+        "nothing was measured there"
+    );
+    for kind in [
+        "region",
+        "span",
+        "angle",
+        "edge overlap",
+        "registration",
+        "landmark",
+        "view",
+    ] {
+        assert!(rows.iter().any(|r| r[1] == kind), "{kind}");
+    }
+}
+
+#[test]
+fn no_cell_of_text_is_a_formula_and_names_survive() {
+    let rows = read_csv(&to_csv(&hostile_report()));
+    for cell in rows.iter().flat_map(|r| &r[..5]) {
+        assert!(!cell.starts_with(['=', '+', '-', '@']), "{cell}");
+    }
+    for name in HOSTILE {
+        assert!(
+            rows.iter().any(|r| r[2].trim_start_matches('\'') == name),
+            "{name}"
+        );
+    }
+}
+
+// ---- report.html
+
+fn page(report: &Report) -> String {
+    to_html(report, &|path| {
+        path.ends_with(".png")
+            .then(|| b"\x89PNG\r\n\x1a\nnot a real picture".to_vec())
+    })
+}
+
+/// The tags of a page, without what stands inside of style and script.
+fn tags(html: &str) -> Vec<&str> {
+    let mut tags = Vec::new();
+    let mut rest = html;
+    while let Some(start) = rest.find('<') {
+        let end = rest[start..].find('>').expect("every tag is closed") + start;
+        let tag = &rest[start..=end];
+        tags.push(tag);
+        rest = &rest[end + 1..];
+        for raw in ["style", "script"] {
+            if tag == format!("<{raw}>") {
+                rest = &rest[rest.find(&format!("</{raw}>")).expect("it is closed")..];
+            }
+        }
+    }
+    tags
+}
+
+#[test]
+fn hostile_names_make_no_tags() {
+    let kinds = |report: &Report| -> std::collections::BTreeSet<String> {
+        let html = page(report);
+        let names = tags(&html).into_iter().map(|t| {
+            let end = t.find([' ', '>']).expect("a tag ends");
+            t[..end].to_owned()
+        });
+        names.collect()
+    };
+    assert_eq!(
+        kinds(&hostile_report()),
+        kinds(&with_warning(plain_report()))
+    );
+    let html = page(&hostile_report());
+    assert_eq!(html.matches("<script>").count(), 1);
+    assert!(!html.contains("<img src=x") && !html.contains("<script>alert"));
+    assert!(html.contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
+    assert!(
+        html.contains("{{script}}"),
+        "a name that looks like a key stays as it is"
+    );
+    for attribute in ["onerror=", "onclick=", "onload="] {
+        assert!(
+            tags(&html).iter().all(|t| !unquoted(t).contains(attribute)),
+            "{attribute}"
+        );
+    }
+}
+
+/// A tag without the values of its attributes.
+fn unquoted(tag: &str) -> String {
+    tag.split('"').step_by(2).collect()
+}
+
+/// The hostile report has a warning for the whole job; the plain one then needs it too to have the same kinds of tags.
+fn with_warning(mut report: Report) -> Report {
+    report.warnings = hostile_report().warnings;
+    report
+}
+
+#[test]
+fn the_page_needs_nothing_beside_itself() {
+    let html = page(&plain_report());
+    for tag in tags(&html) {
+        for address in ["src=\"", "href=\"", "action=\"", "srcset=\"", "data=\""] {
+            if let Some(at) = tag.find(address) {
+                let rest = &tag[at + address.len()..];
+                assert!(
+                    rest.starts_with("data:image/") || rest.starts_with('#'),
+                    "{tag}"
+                );
+            }
+        }
+    }
+    assert!(
+        !html.contains("http:")
+            && !html.contains("https:")
+            && !html.contains("url(")
+            && !html.contains("@import")
+    );
+    assert!(html.contains("data:image/png;base64,iVBORw0KGgpub3QgYSByZWFsIHBpY3R1cmU="));
+}
+
+#[test]
+fn every_control_and_picture_of_the_page_has_a_label() {
+    let html = page(&plain_report());
+    let tags = tags(&html);
+    let labelled = |kind: &str, label: &str| {
+        let found: Vec<_> = tags.iter().filter(|t| t.starts_with(kind)).collect();
+        assert!(!found.is_empty(), "{kind}");
+        for tag in found {
+            assert!(tag.contains(label), "{tag}");
+        }
+    };
+    labelled("<img", "alt=\"");
+    labelled("<input", "aria-label=\"");
+    labelled("<button", "aria-label=\"");
+    labelled("<th ", "scope=\"");
+    assert!(html.starts_with("<!DOCTYPE html>\n<html lang=\"en\">"));
+    assert_eq!(html.matches("<h1>").count(), 1);
+}
+
+#[test]
+fn the_page_tells_the_worst_first_and_corrections_before_all() {
+    let html = page(&plain_report());
+    let place = |text: &str| {
+        html.find(text)
+            .unwrap_or_else(|| panic!("{text} is on the page"))
+    };
+    assert!(place("What to change in CAD") < place("id=\"view-1\""));
+    let rows = &html[place("Regions, worst first")..];
+    let order = ["armrest", "headrest", "footrest", "seat pan"].map(|name| {
+        rows.find(&format!("<th scope=\"row\">{name}"))
+            .expect("a row")
+    });
+    assert!(order.is_sorted(), "{order:?}");
+    assert!(html.contains("+4.1 ±0.7") && html.contains("\u{2212}9.2 ±0.7"));
+}
+
+#[test]
+fn pictures_that_are_missing_or_strange_are_left_out() {
+    let report = plain_report();
+    for bytes in [None, Some(b"GIF89a".to_vec()), Some(Vec::new())] {
+        let html = to_html(&report, &|_| bytes.clone());
+        assert!(!html.contains("<img") && !html.contains("class=\"comparison\""));
+    }
+}
+
+// ---- the terminal
+
+const PLAIN_80: TableStyle = TableStyle {
+    width: 80,
+    color: false,
+};
+
+/// Columns of a line; the letters of these tests are narrow but for these.
+fn columns(line: &str) -> usize {
+    let of = |c: char| match c {
+        '\u{301}' => 0,
+        '操' | '舵' | '席' | '🪑' => 2,
+        _ => 1,
+    };
+    line.chars().map(of).sum()
+}
+
+#[test]
+fn the_table_fits_its_terminal() {
+    for report in all_reports() {
+        for width in [40, 60, 80, 120] {
+            let text = table(
+                &report,
+                &TableStyle {
+                    width,
+                    color: false,
+                },
+            );
+            assert!(text.ends_with('\n'));
+            for line in text.lines() {
+                assert!(columns(line) <= width, "{width}: {line}");
+                assert!(!line.chars().any(|c| c.is_control()), "{line:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn breaking_lines_loses_no_word() {
+    let report = plain_report();
+    for width in 40..100 {
+        let text = table(
+            &report,
+            &TableStyle {
+                width,
+                color: false,
+            },
+        );
+        let one_line = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(one_line.contains(&failure().text), "{width}:\n{text}");
+    }
+}
+
+#[test]
+fn colour_adds_nothing_but_escape_sequences() {
+    let colored = table(
+        &plain_report(),
+        &TableStyle {
+            width: 80,
+            color: true,
+        },
+    );
+    let mut bare = String::new();
+    for (i, part) in colored.split('\u{1b}').enumerate() {
+        let text = if i == 0 {
+            part
+        } else {
+            part.split_once('m').expect("a colour").1
+        };
+        bare.push_str(text);
+    }
+    assert_ne!(bare, colored);
+    assert_eq!(bare, table(&plain_report(), &PLAIN_80));
+}
+
+#[test]
+fn the_table_tells_the_worst_first() {
+    let text = table(&plain_report(), &PLAIN_80);
+    let place = |part: &str| {
+        text.find(part)
+            .unwrap_or_else(|| panic!("{part} is in\n{text}"))
+    };
+    assert!(place("change, worst first") < place("region "));
+    assert!(place(" 1. make armrest") < place(" 2. make headrest"));
+    let rows = [
+        "\n  armrest ",
+        "\n  headrest ",
+        "\n  footrest ",
+        "\n  seat pan ",
+    ]
+    .map(place);
+    assert!(rows.is_sorted(), "{text}");
+}
+
+#[test]
+fn the_table_says_all_that_is_asked_of_it() {
+    for width in [60, 80] {
+        let text = table(
+            &plain_report(),
+            &TableStyle {
+                width,
+                color: false,
+            },
+        );
+        let one_line = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        for part in [
+            "side: OUT x similarity, rms 1.10 px, 4 datum + 1 check marks, 1 left out",
+            "+4.1 ±0.7",
+            "x +0.42 ±0.11",
+            "y -0.05 ±0.11",
+            "0.63",
+            "within +",
+            "undecided ?",
+            "cannot tell: the edges fit no better than chance",
+            "landmark headrest: wrong by 0.4 px, left out of the fit: mark it again",
+            "landmark footrest: swapped with seat pan: exchange the two marks in one image",
+            "landmark armrest: uncontrolled",
+            "warning: the cameras of the render differ",
+            "plan: not compared",
+            "error (too-few-landmarks): registration: 2 landmark pairs",
+        ] {
+            assert!(one_line.contains(part), "{part} is not in\n{text}");
+        }
+        let last = text.lines().last().expect("a last line");
+        assert_eq!(last, "verdict: OUT  x   2 of 3 views compared");
+    }
+}
+
+#[test]
+fn a_view_without_corrections_says_whether_that_is_good_news() {
+    let side = view("side", &[]);
+    let texts = [Verdict::Within, Verdict::Undecided, Verdict::Out].map(|verdict| {
+        let outcomes = [outcome(&side, Ok(bare_measurement(verdict)))];
+        let report = Report::new(&job("t", Vec::new()), &outcomes);
+        (table(&report, &PLAIN_80), page(&report))
+    });
+    for (words, (text, html)) in [
+        "change nothing",
+        "no change is called for yet",
+        "something is out",
+    ]
+    .iter()
+    .zip(&texts)
+    {
+        assert!(text.contains(words) && html.contains(words), "{words}");
+    }
+}
+
+#[test]
+fn without_a_scale_offsets_are_in_pixels() {
+    let (side, mut measured) = full_view("side", &["a", "b", "c", "d"]);
+    for region in &mut measured.regions {
+        region.offset_model_mm = [None; 2];
+    }
+    let text = table(
+        &Report::new(&job("t", Vec::new()), &[outcome(&side, Ok(measured))]),
+        &PLAIN_80,
+    );
+    assert!(
+        text.contains("offset px") && text.contains("x +4.2 ±1.1"),
+        "{text}"
+    );
+}
+
+#[test]
+fn equal_reports_give_equal_bytes() {
+    let (one, two) = (hostile_report(), hostile_report());
+    assert_eq!(to_json(&one), to_json(&two));
+    assert_eq!(to_csv(&one), to_csv(&two));
+    assert_eq!(page(&one), page(&two));
+    assert_eq!(table(&one, &PLAIN_80), table(&two, &PLAIN_80));
+}

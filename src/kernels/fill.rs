@@ -99,6 +99,19 @@ mod tests {
     }
 
     #[test]
+    fn corners_and_sides_on_pixel_centres_count_once() {
+        let mut random = Random(31);
+        for _ in 0..200 {
+            let mut half = || f64::from(random.below(24)) / 2.0 - 1.0;
+            let outline: Vec<[f64; 2]> = (0..5).map(|_| [half(), half()]).collect();
+            let (filled, exact) = (fill_polygon(&outline, (10, 10)), slow(&outline, (10, 10)));
+            // Centres that lie on a side itself may be rounded either way; those on a row of corners may not.
+            let wrong = filled.iter().zip(&exact).filter(|(a, b)| a != b).count();
+            assert!(wrong <= 1, "{outline:?}");
+        }
+    }
+
+    #[test]
     fn turning_and_mirroring_the_outline_turns_and_mirrors_the_filling() {
         let mut random = Random(9);
         for _ in 0..20 {

@@ -547,3 +547,17 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
         regions: Vec::new(),
     }
 }
+
+#[test]
+fn the_demo_pictures_are_read() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo");
+    let read = |name: &str| {
+        images::read(&folder.join(name), &Limits::default()).expect("a picture of the demo")
+    };
+    let render = read("side-render.png");
+    assert_eq!(render.rgb.dimensions(), (1500, 1500));
+    assert_eq!(render.alpha.expect("a transparent background")[[0, 0]], 0);
+    let photo = read("side-screen.jpg");
+    assert_eq!(photo.rgb.dimensions(), (2000, 1300));
+    assert!(photo.alpha.is_none() && photo.notes.is_empty());
+}

@@ -1,4 +1,18 @@
 //! From files to pixels: decoding, upright, sRGB, limits, masks.
+mod decode;
+mod error;
+mod format;
+mod jpeg;
+mod mask;
+mod profile;
+mod samples;
+mod upright;
+
+pub use decode::{Limits, dimensions, read, read_view};
+pub use error::Error;
+pub use format::Format;
+pub use mask::read_mask;
+
 use crate::kernels::Plane;
 
 /// An image, upright, in sRGB, 8 bits a channel.
@@ -11,6 +25,8 @@ pub struct Picture {
     pub rgb: image::RgbImage,
     /// Opacity, where the file has an alpha channel that is not opaque everywhere.
     pub alpha: Option<Plane<u8>>,
+    /// What could not be honoured in reading, worded for the user; empty as a rule.
+    pub notes: Vec<String>,
 }
 
 /// The pictures of one view.

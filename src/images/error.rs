@@ -1,0 +1,151 @@
+//! Why a picture cannot be read: which file, what was found, what to do.
+use super::format::Format;
+use std::path::PathBuf;
+
+/// What the messages list as readable.
+const READABLE: &str = "PNG, JPEG, WebP, TIFF and BMP can be read";
+
+/// Why a picture or a mask cannot be used.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Error {
+    /// There is no such file.
+    #[error("{}: there is no such file; check the name and the folder it is relative to", path.display())]
+    Missing {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The path names a folder.
+    #[error("{}: is a folder; name an image file in it", path.display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// The operating system does not hand the file out.
+    #[error("{}: cannot be opened or read ({source}); check its permissions and its drive", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the operating system says.
+        source: std::io::Error,
+    },
+    /// The file has no bytes.
+    #[error("{}: is empty (0 bytes); copy or export it again", path.display())]
+    Empty {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The content is no picture that is read here.
+    #[error("{}: holds {found}; {READABLE}; {advice}", path.display())]
+    NotReadable {
+        /// The file.
+        path: PathBuf,
+        /// What the content looks like.
+        found: String,
+        /// What to do about it.
+        advice: &'static str,
+    },
+    /// The picture has no pixels.
+    #[error("{}: is a {format} image of {width} x {height} pixels; it needs at least one; export it again", path.display())]
+    NoPixels {
+        /// The file.
+        path: PathBuf,
+        /// What the content is.
+        format: Format,
+        /// Width in the file.
+        width: u32,
+        /// Height in the file.
+        height: u32,
+    },
+    /// The picture has more pixels than allowed.
+    #[error(
+        "{}: has {width} x {height} = {} million pixels, {} million are allowed; reduce the image or raise the limit",
+        path.display(), megapixels(u64::from(*width) * u64::from(*height)), megapixels(*max_pixels)
+    )]
+    TooLarge {
+        /// The file.
+        path: PathBuf,
+        /// Width in the file.
+        width: u32,
+        /// Height in the file.
+        height: u32,
+        /// How many pixels are allowed.
+        max_pixels: u64,
+    },
+    /// There is not enough memory for the pixels.
+    #[error("{}: its {width} x {height} pixels do not fit into the memory; reduce the image", path.display())]
+    OutOfMemory {
+        /// The file.
+        path: PathBuf,
+        /// Width in the file.
+        width: u32,
+        /// Height in the file.
+        height: u32,
+    },
+    /// The file ends before its last pixel.
+    #[error("{}: the {format} file ends before its last pixel; copy or export it again", path.display())]
+    Truncated {
+        /// The file.
+        path: PathBuf,
+        /// What the content is.
+        format: Format,
+    },
+    /// The content contradicts its format.
+    #[error("{}: the {format} file is damaged ({source}); copy or export it again", path.display())]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// What the content is.
+        format: Format,
+        /// What the decoder says.
+        source: Box<dyn std::error::Error + Send + Sync>,
+    },
+    /// A kind of picture that the format allows but that is not read here.
+    #[error("{}: is a {format} file of a rare kind that cannot be read ({found}); save it as 8-bit PNG", path.display())]
+    RareKind {
+        /// The file.
+        path: PathBuf,
+        /// What the content is.
+        format: Format,
+        /// Which kind.
+        found: String,
+    },
+    /// A mask does not have the size of its picture.
+    #[error(
+        "{}: the mask has {} x {} pixels, its picture {} x {}; make both the same size",
+        path.display(), found.0, found.1, expected.0, expected.1
+    )]
+    MaskSize {
+        /// The mask.
+        path: PathBuf,
+        /// Upright width and height of the mask.
+        found: (u32, u32),
+        /// Upright width and height of the picture.
+        expected: (u32, u32),
+    },
+}
+
+/// Millions of pixels to one decimal, rounded up so that a number above the limit never reads as the limit itself.
+fn megapixels(pixels: u64) -> f64 {
+    pixels.div_ceil(100_000) as f64 / 10.0
+}
+
+impl Error {
+    /// A short name of the fault that stays the same from version to version.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::Missing { .. } => "image-missing",
+            Self::Folder { .. } => "image-is-a-folder",
+            Self::Unreadable { .. } => "image-unreadable",
+            Self::Empty { .. } => "image-empty",
+            Self::NotReadable { .. } => "image-format",
+            Self::NoPixels { .. } => "image-no-pixels",
+            Self::TooLarge { .. } => "image-too-large",
+            Self::OutOfMemory { .. } => "image-out-of-memory",
+            Self::Truncated { .. } => "image-truncated",
+            Self::Damaged { .. } => "image-damaged",
+            Self::RareKind { .. } => "image-rare-kind",
+            Self::MaskSize { .. } => "mask-size",
+        }
+    }
+}

@@ -1,6 +1,24 @@
 //! The job: what to compare with what, resolved and checked.
 //!
 //! The other stages see only these types; names are resolved to indices, lengths to millimetres, paths to absolute ones.
+mod aspect;
+mod doubts;
+mod error;
+mod names;
+pub mod raw;
+mod read;
+mod resolve;
+mod schema;
+mod shapes;
+mod starter;
+mod structure;
+
+pub use doubts::{Doubt, doubts};
+pub use error::{Error, Fault, FaultKind, MOST_FAULTS};
+pub use read::{MOST_BYTES, missing_images, parse, read};
+pub use schema::schema;
+pub use starter::starter;
+
 use crate::{
     frame::{Point, ReferencePx, RenderPx},
     units::{FullSizeMm, ModelMm, ScaleRatio},

@@ -1,0 +1,197 @@
+//! What is legal in a job but may not be meant, or will limit what can be told.
+use super::{
+    Job, LandmarkUse, ReferenceKind, RegistrationKind, Side, Straighten, View, error::one_line,
+};
+use std::{collections::BTreeSet, fmt};
+
+/// One doubtful thing.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Doubt {
+    /// Where, as a JSON pointer; empty for the job as a whole.
+    pub pointer: String,
+    /// Stable code for scripts.
+    pub code: &'static str,
+    /// What was found, what it means, what to do.
+    pub text: String,
+}
+
+impl fmt::Display for Doubt {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.pointer.is_empty() {
+            f.write_str(&one_line(&self.text))
+        } else {
+            write!(f, "{}: {}", self.pointer, one_line(&self.text))
+        }
+    }
+}
+
+/// All doubts about a job, the job's own first, then view by view.
+pub fn doubts(job: &Job) -> Vec<Doubt> {
+    let mut list = Vec::new();
+    let mut add = |pointer: String, code, text: String| {
+        list.push(Doubt {
+            pointer,
+            code,
+            text,
+        });
+    };
+    let denominator = job.scale.denominator();
+    if denominator < 1.0 {
+        let text = format!(
+            "the scale is {}:1, so the model is larger than the full-size object; for a smaller model write \"1:{}\"",
+            1.0 / denominator,
+            1.0 / denominator
+        );
+        add("/scale".to_owned(), "enlargement", text);
+    }
+    let variants: BTreeSet<&str> = job
+        .views
+        .iter()
+        .filter_map(|view| view.reference.variant.as_deref())
+        .collect();
+    if variants.len() > 1 {
+        let variants: Vec<String> = variants.iter().map(|v| format!("\"{v}\"")).collect();
+        let text = format!(
+            "the views show different variants ({}); what differs between them will look like an error of the model",
+            variants.join(", ")
+        );
+        add("/views".to_owned(), "mixed-variants", text);
+    }
+    for (index, view) in job.views.iter().enumerate() {
+        let at = format!("/views/{index}");
+        about_registration(view, &at, &mut add);
+        about_picture(view, &at, &mut add);
+        about_scale(view, &at, &mut add);
+        about_marks(view, &at, &mut add);
+        for (number, region) in view.regions.iter().enumerate() {
+            if region.landmarks.is_empty() {
+                let text = format!(
+                    "the region \"{}\" has no landmarks; it is measured by its edges alone, which clutter can mislead",
+                    region.name
+                );
+                add(
+                    format!("{at}/regions/{number}"),
+                    "region-without-landmarks",
+                    text,
+                );
+            }
+        }
+    }
+    list
+}
+
+/// Takes a pointer, a code and a text.
+type Add<'a> = dyn FnMut(String, &'static str, String) + 'a;
+
+fn about_registration(view: &View, at: &str, add: &mut Add<'_>) {
+    let datum = view
+        .landmarks
+        .iter()
+        .filter(|landmark| landmark.usage == LandmarkUse::Datum)
+        .count();
+    let (kind, needed, hidden) = match view.registration {
+        RegistrationKind::Similarity => ("similarity", 2, None),
+        RegistrationKind::Affine => ("affine", 3, Some("uniform stretch and shear")),
+        RegistrationKind::Projective => {
+            ("projective", 4, Some("uniform stretch, shear and keystone"))
+        }
+    };
+    if datum < needed {
+        let text = format!(
+            "{datum} datum landmarks, {kind} needs {needed}; this view cannot be compared before {} more are marked",
+            needed - datum
+        );
+        add(format!("{at}/landmarks"), "too-few-landmarks", text);
+    } else if datum == needed {
+        let text = format!(
+            "{datum} datum landmarks are just enough for {kind}; nothing is redundant, so no wrong mark would be noticed; mark 1 or more beyond"
+        );
+        add(format!("{at}/landmarks"), "nothing-redundant", text);
+    }
+    if let Some(hidden) = hidden {
+        let text = format!(
+            "{kind} absorbs {hidden}; an error of the model that looks like that cannot be seen"
+        );
+        add(format!("{at}/registration"), "registration-hides", text);
+    }
+}
+
+fn about_picture(view: &View, at: &str, add: &mut Add<'_>) {
+    let reference = &view.reference;
+    match &reference.straighten {
+        None if reference.kind == ReferenceKind::Photo
+            && view.registration == RegistrationKind::Similarity =>
+        {
+            add(
+                format!("{at}/reference"),
+                "not-straightened",
+                "the picture is not straightened; a photo taken off-angle will look like an error of the model; add \"straighten\", or say \"kind\" if it is no photo".to_owned(),
+            );
+        }
+        None => {}
+        Some(straighten) => {
+            let seen = apparent_aspect(straighten);
+            // A screen seen from 60 degrees to the side still shows half of its width.
+            if !(0.5..=2.0).contains(&(seen / straighten.aspect)) {
+                let text = format!(
+                    "the aspect is {:.2}, but the corners look like {seen:.2}; it is width over height, corners from top left clockwise",
+                    straighten.aspect
+                );
+                add(
+                    format!("{at}/reference/straighten/aspect"),
+                    "aspect-unlike-corners",
+                    text,
+                );
+            }
+        }
+    }
+}
+
+/// Mean of top and bottom over mean of left and right, in the picture.
+fn apparent_aspect(straighten: &Straighten) -> f64 {
+    let [a, b, c, d] = straighten.corners;
+    (a.distance(b) + d.distance(c)) / (a.distance(d) + b.distance(c))
+}
+
+fn about_scale(view: &View, at: &str, add: &mut Add<'_>) {
+    let has = |side| view.known.iter().any(|known| known.side == side);
+    let (code, text) = match (has(Side::Render), has(Side::Reference)) {
+        (false, false) => (
+            "no-known-length",
+            "no known length, so figures are in pixels and per cent, not in millimetres; add one to \"known\"",
+        ),
+        (true, false) => (
+            "one-image-scaled",
+            "no known length in the reference, so proportions are compared and the size as a whole is not",
+        ),
+        (false, true) => (
+            "one-image-scaled",
+            "no known length in the render, so proportions are compared and the size as a whole is not",
+        ),
+        (true, true) => return,
+    };
+    add(format!("{at}/known"), code, text.to_owned());
+}
+
+fn about_marks(view: &View, at: &str, add: &mut Add<'_>) {
+    let mut seen = std::collections::HashMap::new();
+    for (index, landmark) in view.landmarks.iter().enumerate() {
+        for (image, [x, y]) in [
+            ("render", landmark.render.xy()),
+            ("reference", landmark.reference.xy()),
+        ] {
+            let place = (image, x.to_bits(), y.to_bits());
+            if let Some(other) = seen.insert(place, &landmark.name) {
+                let text = format!(
+                    "\"{other}\" and \"{}\" are marked at the same point",
+                    landmark.name
+                );
+                add(
+                    format!("{at}/landmarks/{index}/{image}"),
+                    "marks-coincide",
+                    text,
+                );
+            }
+        }
+    }
+}

@@ -1,0 +1,391 @@
+//! What can be wrong with a job file, worded: where, what was found, what is allowed, what to do.
+use crate::units::{LengthError, ScaleError};
+use std::{
+    fmt,
+    path::{Path, PathBuf},
+};
+
+/// Faults that are kept; further ones are only counted.
+pub const MOST_FAULTS: usize = 200;
+
+/// Why a job file cannot be used.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum Error {
+    /// The file cannot be read at all.
+    Unreadable {
+        /// The job file.
+        file: PathBuf,
+        /// What the operating system says.
+        source: std::io::Error,
+    },
+    /// The file was read and is faulty.
+    Faulty {
+        /// The job file.
+        file: PathBuf,
+        /// All that is wrong, at least one.
+        faults: Vec<Fault>,
+        /// How many more there are beyond [`MOST_FAULTS`].
+        more: usize,
+    },
+}
+
+impl Error {
+    /// Stable code for scripts.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::Unreadable { .. } => "job-unreadable",
+            Self::Faulty { .. } => "job-faulty",
+        }
+    }
+
+    /// The faults of the file; empty where it could not be read.
+    pub fn faults(&self) -> &[Fault] {
+        match self {
+            Self::Unreadable { .. } => &[],
+            Self::Faulty { faults, .. } => faults,
+        }
+    }
+
+    pub(super) fn one(file: &Path, pointer: &str, kind: FaultKind) -> Self {
+        let mut faults = Faults::default();
+        faults.push(pointer, kind);
+        faults.into_error(file)
+    }
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Unreadable { file, source } => {
+                write!(f, "{}: cannot be read: {source}", file.display())
+            }
+            Self::Faulty { file, faults, more } => {
+                for (index, fault) in faults.iter().enumerate() {
+                    let end = if index == 0 { "" } else { "\n" };
+                    write!(f, "{end}{}: {fault}", file.display())?;
+                }
+                if *more > 0 {
+                    write!(f, "\n{}: and {more} more faults", file.display())?;
+                }
+                Ok(())
+            }
+        }
+    }
+}
+
+impl std::error::Error for Error {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Self::Unreadable { source, .. } => Some(source),
+            Self::Faulty { .. } => None,
+        }
+    }
+}
+
+/// One thing that is wrong in a job file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fault {
+    /// Where, as a JSON pointer such as `/views/0/name`; empty for the file as a whole.
+    pub pointer: String,
+    /// What.
+    pub kind: FaultKind,
+}
+
+impl Fault {
+    /// What was found, what is allowed, what to do; one line.
+    pub fn text(&self) -> String {
+        one_line(&self.kind.to_string())
+    }
+
+    /// Stable code for scripts.
+    pub fn code(&self) -> &'static str {
+        self.kind.code()
+    }
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.pointer.as_str() {
+            "" => f.write_str(&self.text()),
+            pointer => write!(f, "{}: {}", one_line(pointer), self.text()),
+        }
+    }
+}
+
+/// A text with a mark in place of line breaks and other control characters.
+///
+/// Names and keys of a faulty file may hold anything, also what would steer a terminal.
+pub(super) fn one_line(text: &str) -> String {
+    text.replace(char::is_control, "\u{fffd}")
+}
+
+/// Collects faults up to [`MOST_FAULTS`].
+#[derive(Debug, Default)]
+pub(super) struct Faults {
+    list: Vec<Fault>,
+    more: usize,
+}
+
+impl Faults {
+    pub fn push(&mut self, pointer: &str, kind: FaultKind) {
+        if self.is_full() {
+            self.more += 1;
+            return;
+        }
+        self.list.push(Fault {
+            pointer: pointer.to_owned(),
+            kind,
+        });
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.list.is_empty()
+    }
+
+    pub fn is_full(&self) -> bool {
+        self.list.len() >= MOST_FAULTS
+    }
+
+    pub fn list(&self) -> &[Fault] {
+        &self.list
+    }
+
+    /// The value of a result, or `None` with its error collected.
+    pub fn keep<T>(&mut self, pointer: &str, result: Result<T, impl Into<FaultKind>>) -> Option<T> {
+        result.map_err(|kind| self.push(pointer, kind.into())).ok()
+    }
+
+    pub fn into_error(self, file: &Path) -> Error {
+        Error::Faulty {
+            file: file.to_owned(),
+            faults: self.list,
+            more: self.more,
+        }
+    }
+}
+
+macro_rules! fault_kinds {
+    ($($(#[$meta:meta])* $code:literal $name:ident $({ $($(#[$field_meta:meta])* $field:ident: $ty:ty,)+ })?)+) => {
+        /// What is wrong.
+        #[derive(Clone, Debug, PartialEq, thiserror::Error)]
+        #[non_exhaustive]
+        pub enum FaultKind {
+            /// A length that cannot be used.
+            #[error(transparent)]
+            Length(#[from] LengthError),
+            /// A scale that cannot be used.
+            #[error(transparent)]
+            Scale(#[from] ScaleError),
+            $($(#[$meta])* $name $({ $($(#[$field_meta])* $field: $ty,)+ })?,)+
+        }
+
+        impl FaultKind {
+            /// Stable code for scripts.
+            pub fn code(&self) -> &'static str {
+                match self {
+                    Self::Length(error) => error.code(),
+                    Self::Scale(error) => error.code(),
+                    $(Self::$name { .. } => $code,)+
+                }
+            }
+        }
+    };
+}
+
+fault_kinds! {
+    /// Larger than a job file can sensibly be.
+    #[error("the file is larger than {} MB; a job file holds marks, images stay in their own files", most / (1 << 20))]
+    "file-too-large" FileTooLarge {
+        /// Bytes allowed.
+        most: u64,
+    }
+    /// Bytes that are not UTF-8.
+    #[error("byte {offset} is not UTF-8; save the file as UTF-8")]
+    "file-not-utf-8" NotUtf8 {
+        /// Bytes before it.
+        offset: usize,
+    }
+    /// Text that is not JSON.
+    #[error("not JSON: {text}")]
+    "file-not-json" NotJson {
+        /// What is wrong, with its line and column.
+        text: String,
+    }
+    /// A key that the format does not have.
+    #[error("no key \"{key}\" here; {advice}")]
+    "unknown-key" UnknownKey {
+        /// The key.
+        key: String,
+        /// The nearest known key, or all of them.
+        advice: String,
+    }
+    /// A key that must be there.
+    #[error("the key \"{key}\" is missing")]
+    "missing-key" MissingKey {
+        /// The key.
+        key: String,
+    }
+    /// A value of the wrong type.
+    #[error("found {found}; it must be {expected}")]
+    "wrong-type" WrongType {
+        /// What was found.
+        found: String,
+        /// What is allowed.
+        expected: String,
+    }
+    /// A text that is none of the allowed ones.
+    #[error("found {found}; allowed are {allowed}")]
+    "not-allowed" NotAllowed {
+        /// What was found.
+        found: String,
+        /// What is allowed.
+        allowed: String,
+    }
+    /// A list or text that is too short or too long, a number too small or too large.
+    #[error("found {found}; it must {limit}")]
+    "out-of-range" OutOfRange {
+        /// What was found.
+        found: String,
+        /// What is allowed.
+        limit: String,
+    }
+    /// Any other departure from the schema.
+    #[error("{text}")]
+    "schema" Schema {
+        /// The departure.
+        text: String,
+    }
+    /// A name used twice.
+    #[error("the {what} name \"{name}\" is used already at {first}; names must differ")]
+    "duplicate-name" DuplicateName {
+        /// What has the name.
+        what: &'static str,
+        /// The name.
+        name: String,
+        /// Pointer to the first use.
+        first: String,
+    }
+    /// A name of spaces, or with line breaks.
+    #[error("the name {name:?} cannot be printed on one line; use letters, digits and signs, no space at either end")]
+    "bad-name" BadName {
+        /// The name.
+        name: String,
+    }
+    /// A view name that cannot be a folder.
+    #[error("the view name {name:?} cannot be a folder name: {reason}; allowed are letters, digits, spaces, - _ and points")]
+    "bad-view-name" BadViewName {
+        /// The name.
+        name: String,
+        /// Why not.
+        reason: &'static str,
+    }
+    /// Two view names that differ in capitals only.
+    #[error("the view names \"{name}\" and \"{other}\" are the same folder on some systems; change one")]
+    "duplicate-view-name" DuplicateViewName {
+        /// The name.
+        name: String,
+        /// The earlier one.
+        other: String,
+    }
+    /// A landmark that the view does not have.
+    #[error("no landmark \"{name}\"; the view has {known}")]
+    "unknown-landmark" UnknownLandmark {
+        /// The name.
+        name: String,
+        /// The nearest names.
+        known: String,
+    }
+    /// Both ends of a distance are one landmark.
+    #[error("both ends are the landmark \"{name}\"; name two different ones")]
+    "same-landmark" SameLandmark {
+        /// The name.
+        name: String,
+    }
+    /// A landmark listed twice in a region.
+    #[error("the landmark \"{name}\" is listed twice")]
+    "landmark-listed-twice" LandmarkListedTwice {
+        /// The name.
+        name: String,
+    }
+    /// Too few different corners.
+    #[error("the outline has {found} different corners; it needs 3 or more")]
+    "outline-too-few" OutlineTooFew {
+        /// Different corners.
+        found: usize,
+    }
+    /// All corners on one line.
+    #[error("the corners of the outline lie on one line; it must enclose an area")]
+    "outline-flat" OutlineFlat
+    /// Edges that cross.
+    #[error("the outline crosses itself: the edge after corner {first} meets the edge after corner {second} (counted from 0); give the corners in order")]
+    "outline-crosses" OutlineCrosses {
+        /// Index of a corner.
+        first: usize,
+        /// Index of a corner.
+        second: usize,
+    }
+    /// Corners in the wrong direction.
+    #[error("the corners run counter-clockwise; give them as top left, top right, bottom right, bottom left")]
+    "corners-counter-clockwise" CornersCounterClockwise
+    /// Corners in the wrong order.
+    #[error("the sides between the corners cross; give them as top left, top right, bottom right, bottom left")]
+    "corners-crossed" CornersCrossed
+    /// A corner that points inwards.
+    #[error("corner {index} (counted from 0) points inwards; the picture of a rectangle is convex")]
+    "corners-not-convex" CornersNotConvex {
+        /// Index of the corner.
+        index: usize,
+    }
+    /// Three corners on one line, or two in one place.
+    #[error("corner {index} (counted from 0) lies on one line with its neighbours; three corners of a rectangle never do")]
+    "corners-in-line" CornersInLine {
+        /// Index of the corner.
+        index: usize,
+    }
+    /// An aspect that is not two numbers.
+    #[error("the aspect {found} cannot be read; write \"16:9\", \"2.39:1\", a number such as 1.85, or \"210 mm x 297 mm\"")]
+    "aspect-unreadable" AspectUnreadable {
+        /// The aspect.
+        found: String,
+    }
+    /// An aspect that is no shape.
+    #[error("the aspect is {found}; width over height must be from 0.01 to 100")]
+    "aspect-out-of-range" AspectOutOfRange {
+        /// The aspect.
+        found: String,
+    }
+    /// One side of the aspect has a unit.
+    #[error("the aspect \"{found}\" has a unit on one side only; give both or neither")]
+    "aspect-half-unit" AspectHalfUnit {
+        /// The aspect.
+        found: String,
+    }
+    /// Neither `full_size` nor `model`.
+    #[error("the known length is missing; state \"full_size\" or \"model\"")]
+    "known-without-length" KnownWithoutLength
+    /// Both `full_size` and `model`.
+    #[error("both \"full_size\" and \"model\" are stated; keep one, the job's scale gives the other")]
+    "known-with-two-lengths" KnownWithTwoLengths
+    /// A camera that sees no picture.
+    #[error("the rows of the camera matrix do not make a camera; three independent rows are needed that take model millimetres to render pixels")]
+    "camera-singular" CameraSingular
+    /// A number that is far beyond any camera or model.
+    #[error("found {found}; the number must be between -1e12 and 1e12")]
+    "number-too-large" NumberTooLarge {
+        /// The number.
+        found: f64,
+    }
+    /// A path with a zero byte or of spaces only.
+    #[error("the path {found:?} cannot be a file")]
+    "bad-path" BadPath {
+        /// The path.
+        found: String,
+    }
+    /// An image that is not there.
+    #[error("there is no file {}; the path is taken relative to the job file", path.display())]
+    "missing-image" MissingImage {
+        /// The absolute path.
+        path: PathBuf,
+    }
+}

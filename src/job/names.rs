@@ -1,0 +1,185 @@
+//! Names: unique, printable, usable as folders, and the nearest one to a mistyped one.
+use super::error::{FaultKind, Faults};
+use std::collections::HashMap;
+
+/// Least likeness (Jaro and Winkler, 0 to 1) at which a name is offered for a mistyped one.
+const LIKENESS: f64 = 0.75;
+
+/// At most three names that `word` may have been meant for, the likest first.
+///
+/// # Source
+/// Winkler 1990, String Comparator Metrics and Enhanced Decision Rules (Jaro-Winkler similarity).
+pub(super) fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
+    let word: String = word.chars().take(200).collect::<String>().to_lowercase();
+    let mut near: Vec<(f64, &str)> = known
+        .map(|name| (strsim::jaro_winkler(&word, &name.to_lowercase()), name))
+        .filter(|(likeness, _)| *likeness >= LIKENESS)
+        .collect();
+    near.sort_by(|a, b| b.0.total_cmp(&a.0));
+    near.into_iter().take(3).map(|(_, name)| name).collect()
+}
+
+/// The names of one kind of thing in a view, with the index of each.
+#[derive(Debug)]
+pub(super) struct Names<'a> {
+    index: HashMap<&'a str, usize>,
+    in_order: Vec<&'a str>,
+}
+
+impl<'a> Names<'a> {
+    /// Collects faults for names that are used twice or cannot be printed; `list` is the pointer to the list of things.
+    pub fn collect(
+        what: &'static str,
+        list: &str,
+        names: impl Iterator<Item = &'a str>,
+        faults: &mut Faults,
+    ) -> Self {
+        let mut all = Self {
+            index: HashMap::new(),
+            in_order: Vec::new(),
+        };
+        for (index, name) in names.enumerate() {
+            let pointer = format!("{list}/{index}/name");
+            if name.trim() != name || name.is_empty() || name.contains(char::is_control) {
+                let name = name.to_owned();
+                faults.push(&pointer, FaultKind::BadName { name });
+            }
+            match all.index.get(name) {
+                Some(first) => faults.push(
+                    &pointer,
+                    FaultKind::DuplicateName {
+                        what,
+                        name: name.to_owned(),
+                        first: format!("{list}/{first}/name"),
+                    },
+                ),
+                None => {
+                    all.index.insert(name, index);
+                }
+            }
+            all.in_order.push(name);
+        }
+        all
+    }
+
+    /// The index of a landmark; a fault at `pointer` where there is none of this name.
+    pub fn landmark(&self, name: &str, pointer: &str, faults: &mut Faults) -> Option<usize> {
+        let found = self.index.get(name).copied();
+        // Looking for near names costs time for each name; past the last fault that is shown nobody reads them.
+        if found.is_none() {
+            let known = if faults.is_full() {
+                String::new()
+            } else {
+                self.advice(name)
+            };
+            let name = name.to_owned();
+            faults.push(pointer, FaultKind::UnknownLandmark { name, known });
+        }
+        found
+    }
+
+    /// The nearest names; where none is near, the first few.
+    fn advice(&self, name: &str) -> String {
+        let near = nearest(name, self.in_order.iter().copied());
+        let shown: Vec<String> = if near.is_empty() {
+            &self.in_order
+        } else {
+            &near
+        }
+        .iter()
+        .take(6)
+        .map(|name| format!("\"{name}\""))
+        .collect();
+        match (shown.len(), self.in_order.len()) {
+            (0, _) => "none".to_owned(),
+            (s, all) if near.is_empty() && all > s => {
+                format!("{} and {} more", shown.join(", "), all - s)
+            }
+            _ => shown.join(", "),
+        }
+    }
+}
+
+/// File names of the result folder, which a view's folder would collide with.
+const RESULT_FILES: [&str; 4] = ["report.json", "report.html", "measures.csv", "sheet.pdf"];
+
+/// Collects faults for view names that cannot be folders or that are one folder on some systems.
+pub(super) fn check_view_names<'a>(
+    names: impl Iterator<Item = (usize, &'a str)>,
+    faults: &mut Faults,
+) {
+    let mut seen: HashMap<String, &str> = HashMap::new();
+    for (index, name) in names {
+        let pointer = format!("/views/{index}/name");
+        if let Some(reason) = no_folder(name) {
+            let name = name.to_owned();
+            faults.push(&pointer, FaultKind::BadViewName { name, reason });
+        }
+        if let Some(other) = seen.insert(name.to_lowercase(), name) {
+            let (name, other) = (name.to_owned(), other.to_owned());
+            faults.push(&pointer, FaultKind::DuplicateViewName { name, other });
+        }
+    }
+}
+
+/// Why a name cannot be a folder on every system; `None` where it can.
+fn no_folder(name: &str) -> Option<&'static str> {
+    let is_allowed = |c: char| c.is_alphanumeric() || matches!(c, ' ' | '-' | '_' | '.');
+    let lower = name.to_lowercase();
+    let stem = lower.split('.').next().unwrap_or_default();
+    let is_device = matches!(stem, "con" | "prn" | "aux" | "nul")
+        || (stem.len() == 4
+            && (stem.starts_with("com") || stem.starts_with("lpt"))
+            && stem.ends_with(|c: char| c.is_ascii_digit()));
+    Some(match name {
+        "." | ".." => "it stands for another folder",
+        _ if name.trim() != name || name.is_empty() => "it is empty or has a space at an end",
+        _ if name.ends_with('.') => "it ends with a point",
+        _ if !name.chars().all(is_allowed) => "a sign in it is not allowed",
+        _ if name.len() > 200 => "it is too long",
+        _ if is_device => "some systems keep this name for a device",
+        _ if RESULT_FILES.contains(&lower.as_str()) => "a file of the results has this name",
+        _ => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn near_names_come_first_and_far_ones_not_at_all() {
+        let known = ["armrest top", "armrest tip", "pan front"];
+        assert_eq!(
+            nearest("armrest tp", known.into_iter()),
+            ["armrest top", "armrest tip"]
+        );
+        assert!(nearest("xylophone", known.into_iter()).is_empty());
+    }
+
+    #[test]
+    fn names_that_are_no_folder_are_told_apart() {
+        for (name, words) in [
+            ("..", Some("stands for another folder")),
+            (" side", Some("space at an end")),
+            ("side.", Some("ends with a point")),
+            ("a/b", Some("not allowed")),
+            ("a\\b", Some("not allowed")),
+            ("a:b", Some("not allowed")),
+            ("NUL.txt", Some("device")),
+            ("com1", Some("device")),
+            ("Sheet.PDF", Some("a file of the results")),
+            ("side view-2_b.1", None),
+            ("сбоку", None),
+            ("command", None),
+        ] {
+            let reason = no_folder(name);
+            assert_eq!(reason.is_some(), words.is_some(), "{name}: {reason:?}");
+            assert!(
+                reason
+                    .unwrap_or_default()
+                    .contains(words.unwrap_or_default())
+            );
+        }
+    }
+}

@@ -1,0 +1,418 @@
+//! The job file, key for key. The words beside the fields are the descriptions in the published schema.
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
+
+/// A comparison of renders of a scale model with pictures of the full-size object.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(title = "tickstrip job")]
+pub struct RawJob {
+    /// Title for sheets and reports.
+    #[schemars(length(min = 1, max = 500))]
+    pub title: String,
+    /// Scale of the model: "1:32", "1/32", or the number 32 for 1:32.
+    pub scale: RawScale,
+    /// Unit of lengths that are plain numbers.
+    #[serde(default)]
+    pub unit: RawUnit,
+    /// What may be tolerated; left out: 2 per cent, 0.20 mm, 1 degree, edge overlap 0.5.
+    #[serde(default)]
+    pub tolerance: RawTolerance,
+    /// No correction is proposed for an error smaller than this, millimetres on the model.
+    #[serde(default = "default_smallest_visible")]
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1_000_000))]
+    pub smallest_visible_mm: f64,
+    /// How large a region's errors are expected to be before anything is measured.
+    #[serde(default)]
+    pub expected: RawExpected,
+    /// Renders, each paired with one reference.
+    #[schemars(length(min = 1, max = 1000))]
+    pub views: Vec<RawView>,
+}
+
+fn default_smallest_visible() -> f64 {
+    0.05
+}
+
+/// What may be tolerated. Keys that are left out keep the value of the job.
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawTolerance {
+    /// Proportion error of a width, a height or a span, per cent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1000))]
+    pub proportion_percent: Option<f64>,
+    /// Offset, millimetres on the model.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1_000_000))]
+    pub offset_mm: Option<f64>,
+    /// Angle or rotation, degrees.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 360))]
+    pub angle_deg: Option<f64>,
+    /// Least edge overlap above chance, from 0 to 1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1))]
+    pub edge_overlap: Option<f64>,
+}
+
+/// Standard deviations of a region's errors before anything is measured.
+#[derive(Clone, Copy, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct RawExpected {
+    /// Width and height error, per cent.
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1000))]
+    pub size_percent: f64,
+    /// Rotation, degrees.
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 360))]
+    pub rotation_deg: f64,
+    /// Offset in x and in y, per cent of the render's diagonal.
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 100))]
+    pub offset_percent: f64,
+}
+
+impl Default for RawExpected {
+    fn default() -> Self {
+        Self {
+            size_percent: 4.0,
+            rotation_deg: 1.5,
+            offset_percent: 0.8,
+        }
+    }
+}
+
+/// One render paired with one reference.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawView {
+    /// Unique in the job; also the name of the view's result folder: letters, digits, spaces, - _ and points.
+    #[schemars(length(min = 1, max = 100))]
+    pub name: String,
+    /// The image of the model.
+    pub render: RawRender,
+    /// The image of the full-size object.
+    pub reference: RawReference,
+    /// Whether both images have the same camera.
+    #[serde(default = "default_same_camera")]
+    pub same_camera: bool,
+    /// The transform that takes the straightened reference to the render.
+    #[serde(default)]
+    pub registration: RawRegistration,
+    /// Points marked in both images.
+    #[schemars(length(max = 1000))]
+    pub landmarks: Vec<RawLandmark>,
+    /// Known lengths, which give an image its scale.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub known: Vec<RawKnown>,
+    /// Distances between two landmarks to judge.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub spans: Vec<RawSpan>,
+    /// Inclinations and angles to judge.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub angles: Vec<RawAngle>,
+    /// Parts of the model to judge.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub regions: Vec<RawRegion>,
+}
+
+fn default_same_camera() -> bool {
+    true
+}
+
+/// The image of the model.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawRender {
+    /// Image file, relative to the job file.
+    #[schemars(length(min = 1, max = 4096))]
+    pub image: String,
+    /// Silhouette: "alpha", or an image file in which dark or transparent is outside; left out: the image's own alpha.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 4096))]
+    pub mask: Option<String>,
+    /// The camera, where the CAD program can tell it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub camera: Option<RawCamera>,
+    /// Standard deviation of a mark in x and in y, pixels; left out: estimated from the residuals.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 10_000))]
+    pub mark_sigma_px: Option<f64>,
+}
+
+/// The camera of a render.
+#[derive(Clone, Copy, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawCamera {
+    /// Three rows of four numbers that take model millimetres (x, y, z, 1) to render pixels, homogeneous.
+    pub matrix: [[f64; 4]; 3],
+}
+
+/// The image of the full-size object.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawReference {
+    /// Image file, relative to the job file.
+    #[schemars(length(min = 1, max = 4096))]
+    pub image: String,
+    /// What sort of picture it is.
+    #[serde(default)]
+    pub kind: RawKind,
+    /// Where the picture comes from; printed on sheets.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(max = 10_000))]
+    pub source: Option<String>,
+    /// Which variant of the object it shows; printed on sheets.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(max = 10_000))]
+    pub variant: Option<String>,
+    /// Free text; printed on sheets.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(max = 10_000))]
+    pub note: Option<String>,
+    /// Who may use the picture and how.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(max = 10_000))]
+    pub rights: Option<String>,
+    /// Something known to be a rectangle, by which the picture is straightened.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub straighten: Option<RawStraighten>,
+    /// Standard deviation of a mark in x and in y, pixels; left out: estimated from the residuals.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 10_000))]
+    pub mark_sigma_px: Option<f64>,
+    /// Silhouette: "alpha", or an image file in which dark or transparent is outside; left out: none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 4096))]
+    pub mask: Option<String>,
+}
+
+/// A known rectangle in the reference.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawStraighten {
+    /// Top left, top right, bottom right, bottom left, in pixels of the image as it is on disk.
+    pub corners: [Mark; 4],
+    /// Width over height of the rectangle: "16:9", "2.39:1", a number, or "210 mm x 297 mm".
+    pub aspect: RawAspect,
+}
+
+/// A point marked in both images.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawLandmark {
+    /// Unique in the view.
+    #[schemars(length(min = 1, max = 200))]
+    pub name: String,
+    /// Its mark in the render, pixels.
+    pub render: Mark,
+    /// Its mark in the reference as it is on disk, pixels.
+    pub reference: Mark,
+    /// What the mark is for.
+    #[serde(rename = "use", default)]
+    pub usage: RawUse,
+    /// Where the point is on the model, millimetres, where the CAD program can tell it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub model_mm: Option<[f64; 3]>,
+}
+
+/// A known length between two landmarks of one image; exactly one of `full_size` and `model` is stated.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawKnown {
+    /// The image whose scale it gives.
+    #[serde(rename = "in")]
+    pub side: RawSide,
+    /// Name of a landmark.
+    pub from: String,
+    /// Name of another landmark.
+    pub to: String,
+    /// The length on the full-size object.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub full_size: Option<RawLength>,
+    /// The length on the model.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub model: Option<RawLength>,
+}
+
+/// The distance between two landmarks.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawSpan {
+    /// Unique among the view's spans.
+    #[schemars(length(min = 1, max = 200))]
+    pub name: String,
+    /// Name of a landmark.
+    pub from: String,
+    /// Name of another landmark.
+    pub to: String,
+    /// Overrides single keys of the job's tolerance.
+    #[serde(default)]
+    pub tolerance: RawTolerance,
+}
+
+/// The inclination of a span, or the angle between two spans.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawAngle {
+    /// Unique among the view's angles.
+    #[schemars(length(min = 1, max = 200))]
+    pub name: String,
+    /// Name of a landmark.
+    pub from: String,
+    /// Name of another landmark.
+    pub to: String,
+    /// Names of the two landmarks of the span it is measured against; left out: against the render's x axis.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub against: Option<[String; 2]>,
+    /// Overrides single keys of the job's tolerance.
+    #[serde(default)]
+    pub tolerance: RawTolerance,
+}
+
+/// A named outline on the render: one part of the model whose proportions are judged.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawRegion {
+    /// Unique among the view's regions.
+    #[schemars(length(min = 1, max = 200))]
+    pub name: String,
+    /// Its corners in order, render pixels.
+    #[schemars(length(min = 3, max = 1000))]
+    pub outline: Vec<Mark>,
+    /// Names of the landmarks that lie on this part.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub landmarks: Vec<String>,
+    /// The point at which its offset is stated, render pixels; left out: the centre of the outline.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub anchor: Option<Mark>,
+    /// Overrides single keys of the job's tolerance.
+    #[serde(default)]
+    pub tolerance: RawTolerance,
+    /// Free text; printed on sheets.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(max = 10_000))]
+    pub note: Option<String>,
+}
+
+macro_rules! choices {
+    ($($(#[$doc:meta])* $name:ident { $($(#[$inner:meta])* $variant:ident = $text:literal,)+ })+) => {$(
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+        pub enum $name { $($(#[$inner])* #[serde(rename = $text)] $variant,)+ }
+    )+};
+}
+
+choices! {
+    /// A unit of length.
+    RawUnit {
+        /// Millimetre.
+        #[default]
+        Millimetre = "mm",
+        /// Centimetre.
+        Centimetre = "cm",
+        /// Metre.
+        Metre = "m",
+        /// Inch, 25.4 mm.
+        Inch = "in",
+        /// Foot, 12 inches.
+        Foot = "ft",
+    }
+    /// What sort of picture a reference is.
+    RawKind {
+        /// A photograph, also of a screen.
+        #[default]
+        Photo = "photo",
+        /// A drawing with lines, to scale.
+        Plan = "plan",
+        /// A screenshot of an earlier version.
+        Screenshot = "screenshot",
+        /// A drawing by hand.
+        Sketch = "sketch",
+    }
+    /// Kind of a registration.
+    RawRegistration {
+        /// Scale, rotation, shift: hides no proportion error.
+        #[default]
+        Similarity = "similarity",
+        /// Also shear and a second scale: hides uniform stretch and shear.
+        Affine = "affine",
+        /// Also keystone: hides keystone too.
+        Projective = "projective",
+    }
+    /// What a landmark is for.
+    RawUse {
+        /// It carries the registration.
+        #[default]
+        Datum = "datum",
+        /// It is only measured.
+        Check = "check",
+    }
+    /// Which of the two images of a view.
+    RawSide {
+        /// The render.
+        #[default]
+        Render = "render",
+        /// The reference.
+        Reference = "reference",
+    }
+}
+
+/// A point in pixels, x first.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Mark(pub [f64; 2]);
+
+impl JsonSchema for Mark {
+    fn schema_name() -> Cow<'static, str> {
+        "Mark".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "description": "A point in pixels, [x, y]: (0, 0) is the top left corner of the top left pixel, x runs right, y down.",
+            "type": "array",
+            "items": { "type": "number", "minimum": -1_000_000, "maximum": 1_000_000 },
+            "minItems": 2,
+            "maxItems": 2
+        })
+    }
+}
+
+macro_rules! numbers_or_texts {
+    ($($(#[$doc:meta])* $name:ident, $description:literal;)+) => {$(
+        $(#[$doc])*
+        #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+        #[serde(untagged)]
+        pub enum $name {
+            /// A plain number.
+            Number(f64),
+            /// A text.
+            Text(String),
+        }
+
+        impl JsonSchema for $name {
+            fn schema_name() -> Cow<'static, str> {
+                stringify!($name).into()
+            }
+
+            fn json_schema(_: &mut SchemaGenerator) -> Schema {
+                json_schema!({ "description": $description, "type": ["number", "string"], "maxLength": 200 })
+            }
+        }
+    )+};
+}
+
+numbers_or_texts! {
+    /// A length as the file has it.
+    RawLength, "A number in the job's unit, or a text with its unit: \"1180 mm\", \"46.5 in\", \"3' 10 1/2\\\"\".";
+    /// A scale as the file has it.
+    RawScale, "\"1:32\", \"1/32\", or the number 32 for 1:32; \"2:1\" is an enlargement.";
+    /// A width over a height as the file has it.
+    RawAspect, "Width over height: \"16:9\", \"2.39:1\", a number, or \"210 mm x 297 mm\".";
+}

@@ -1,0 +1,118 @@
+//! Reading a job file: bytes, JSON, schema, meaning; every fault that can be told is told at once.
+use super::{
+    Job,
+    error::{Error, Fault, FaultKind, Faults},
+    raw::{RawJob, RawView},
+    resolve::{self, Surroundings},
+    structure,
+};
+use serde_json::Value;
+use std::{
+    fs::File,
+    io::Read,
+    path::{Path, PathBuf},
+};
+
+/// Largest job file that is read, bytes.
+pub const MOST_BYTES: u64 = 16 << 20;
+
+/// Reads and checks a job file. The images it names need not exist yet.
+///
+/// # Errors
+/// [`Error::Unreadable`] where the file cannot be read, [`Error::Faulty`] with all that is wrong in it.
+pub fn read(path: &Path) -> Result<Job, Error> {
+    let unreadable = |source| Error::Unreadable {
+        file: path.to_owned(),
+        source,
+    };
+    let mut bytes = Vec::new();
+    File::open(path)
+        .and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
+        .map_err(unreadable)?;
+    parse(&bytes, path)
+}
+
+/// Checks the bytes of a job file; `file` is where it lies, for messages and for the paths in it.
+///
+/// # Errors
+/// [`Error::Faulty`] with all that is wrong; [`Error::Unreadable`] where `file` is relative and there is no working folder.
+pub fn parse(bytes: &[u8], file: &Path) -> Result<Job, Error> {
+    let absolute = std::path::absolute(file).map_err(|source| Error::Unreadable {
+        file: file.to_owned(),
+        source,
+    })?;
+    let fail = |kind| Error::one(file, "", kind);
+    let text = text_of(bytes).map_err(fail)?;
+    let value: Value = serde_json::from_str(text).map_err(|error| fail(not_json(&error)))?;
+    let mut faults = Faults::default();
+    structure::check(&value, &mut faults);
+    if !faults.is_empty() {
+        sound_views(&value, &absolute, &mut faults);
+        return Err(faults.into_error(file));
+    }
+    // From the text once more and not from the value: only so a key that is written twice comes out.
+    let raw: RawJob = serde_json::from_str(text).map_err(|error| fail(not_json(&error)))?;
+    let checksum = blake3::hash(bytes).to_hex().to_string();
+    resolve::job(&raw, &absolute, checksum, &mut faults).ok_or_else(|| faults.into_error(file))
+}
+
+fn text_of(bytes: &[u8]) -> Result<&str, FaultKind> {
+    if bytes.len() as u64 > MOST_BYTES {
+        return Err(FaultKind::FileTooLarge { most: MOST_BYTES });
+    }
+    let text = std::str::from_utf8(bytes).map_err(|error| FaultKind::NotUtf8 {
+        offset: error.valid_up_to(),
+    })?;
+    // Some editors begin a file with a byte order mark.
+    Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
+}
+
+fn not_json(error: &serde_json::Error) -> FaultKind {
+    FaultKind::NotJson {
+        text: error.to_string(),
+    }
+}
+
+/// Where the file as a whole departs from the schema: faults of meaning in the views that do not.
+fn sound_views(value: &Value, file: &Path, faults: &mut Faults) {
+    let around = Surroundings::of_folder(file.parent().unwrap_or(file));
+    let views = value.get("views").and_then(Value::as_array);
+    for (index, view) in views.into_iter().flatten().enumerate() {
+        let at = format!("/views/{index}/");
+        let is_inside = |fault: &Fault| format!("{}/", fault.pointer).starts_with(&at);
+        if faults.is_full() || faults.list().iter().any(is_inside) {
+            continue;
+        }
+        // A view without a fault in the schema is read; should it not be, its faults come out in the next run.
+        if let Ok(raw) = serde_json::from_value::<RawView>(view.clone()) {
+            resolve::view(&raw, index, &around, faults);
+        }
+    }
+}
+
+/// A fault for every image and mask of the job that is not on the disk.
+pub fn missing_images(job: &Job) -> Vec<Fault> {
+    let mut missing = Vec::new();
+    let mut look = |pointer: String, path: &PathBuf| {
+        if !path.is_file() {
+            missing.push(Fault {
+                pointer,
+                kind: FaultKind::MissingImage { path: path.clone() },
+            });
+        }
+    };
+    for (index, view) in job.views.iter().enumerate() {
+        look(format!("/views/{index}/render/image"), &view.render.image);
+        if let super::Mask::Image(path) = &view.render.mask {
+            look(format!("/views/{index}/render/mask"), path);
+        }
+        look(
+            format!("/views/{index}/reference/image"),
+            &view.reference.image,
+        );
+        if let super::Mask::Image(path) = &view.reference.mask {
+            look(format!("/views/{index}/reference/mask"), path);
+        }
+    }
+    missing
+}

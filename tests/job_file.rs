@@ -1,0 +1,730 @@
+//! Job files as users write them: what is accepted, and the words for what is not.
+use serde_json::{Value, json};
+use std::path::Path;
+use tickstrip::{
+    frame::Point,
+    job::{self, Error, Job, Mask, ReferenceKind, RegistrationKind},
+};
+
+const EXAMPLE: &str = include_str!("../fixtures/jobs/example.json");
+
+fn example() -> Value {
+    serde_json::from_str(EXAMPLE).expect("the example is JSON")
+}
+
+fn parse(text: &str) -> Result<Job, Error> {
+    job::parse(text.as_bytes(), Path::new("/jobs/chair.json"))
+}
+
+/// The example with the value at `pointer` replaced; a key is added where its object exists.
+fn with(pointer: &str, value: Value) -> Value {
+    let mut job = example();
+    put(&mut job, pointer, value);
+    job
+}
+
+fn put(job: &mut Value, pointer: &str, value: Value) {
+    let (parent, key) = pointer.rsplit_once('/').expect("a pointer below the root");
+    match job.pointer_mut(parent).expect("the parent exists") {
+        Value::Object(object) => {
+            object.insert(key.to_owned(), value);
+        }
+        Value::Array(items) => items[key.parse::<usize>().expect("an index")] = value,
+        other => panic!("{other} has no parts"),
+    }
+}
+
+fn lines(job: &Value) -> String {
+    parse(&job.to_string())
+        .expect_err("the job is faulty")
+        .to_string()
+}
+
+#[test]
+fn the_example_is_accepted_and_resolved() {
+    let job = job::read(Path::new("fixtures/jobs/example.json")).expect("sound");
+    assert_eq!(job.title, "Helm chair of a survey airship");
+    assert_eq!(job.scale.denominator(), 32.0);
+    assert!(job.file.is_absolute());
+    assert_eq!(
+        job.blake3,
+        blake3::hash(EXAMPLE.as_bytes()).to_hex().to_string()
+    );
+    let view = &job.views[0];
+    assert_eq!(view.registration, RegistrationKind::Similarity);
+    assert_eq!(view.reference.kind, ReferenceKind::Photo);
+    assert_eq!(view.render.mask, Mask::Alpha);
+    assert_eq!(view.reference.mask, Mask::None);
+    assert!(view.render.image.is_absolute());
+    assert!(view.render.image.ends_with("fixtures/jobs/side-render.png"));
+    assert_eq!(view.known[0].length.0, 18.25 * 25.4);
+    assert_eq!(view.known[0].text, "18 1/4 in");
+    assert_eq!(view.landmarks[view.spans[0].from].name, "pan rear");
+    assert_eq!(view.regions[0].tolerance.proportion_percent, 1.0);
+    assert_eq!(view.regions[0].tolerance.offset.0, 0.20);
+    assert_eq!(view.regions[0].anchor, Point::new(650.0, 260.0));
+    let straighten = view.reference.straighten.as_ref().expect("stated");
+    assert_eq!(straighten.aspect, 16.0 / 9.0);
+}
+
+#[test]
+fn what_is_left_out_has_the_documented_defaults() {
+    let job = parse(
+        &json!({ "title": "t", "scale": 32, "views": [{ "name": "v", "render": { "image": "a.png" },
+            "reference": { "image": "b.png" }, "landmarks": [] }] })
+        .to_string(),
+    )
+    .expect("sound");
+    let t = job.tolerance;
+    assert_eq!(
+        [
+            t.proportion_percent,
+            t.offset.0,
+            t.angle_deg,
+            t.edge_overlap
+        ],
+        [2.0, 0.2, 1.0, 0.5]
+    );
+    assert_eq!(job.smallest_visible.0, 0.05);
+    let e = job.expected;
+    assert_eq!(
+        [e.size_percent, e.rotation_deg, e.offset_percent],
+        [4.0, 1.5, 0.8]
+    );
+    assert!(job.views[0].same_camera);
+}
+
+#[test]
+fn plain_numbers_are_in_the_jobs_unit_and_model_lengths_go_by_the_scale() {
+    let mut job = with("/unit", json!("in"));
+    put(
+        &mut job,
+        "/views/0/known",
+        json!([
+            { "in": "reference", "from": "pan front", "to": "pan rear", "full_size": 18.25 },
+            { "in": "render", "from": "pan front", "to": "pan rear", "model": "14.5 mm" }
+        ]),
+    );
+    let job = parse(&job.to_string()).expect("sound");
+    let known = &job.views[0].known;
+    assert_eq!(known[0].length.0, 18.25 * 25.4);
+    assert_eq!(known[0].text, "18.25 in");
+    assert_eq!(known[1].length.0, 14.5 * 32.0);
+}
+
+#[test]
+fn each_fault_is_told_with_its_place_and_a_way_out() {
+    let region = "/views/0/regions/0";
+    let landmark = json!({ "name": "pan front", "render": [1, 2], "reference": [3, 4] });
+    let cases: Vec<(&str, Value, &str)> = vec![
+        (
+            "/scael",
+            json!("1:32"),
+            "chair.json: /scael: no key \"scael\" here; did you mean \"scale\"?",
+        ),
+        (
+            "/views/0/xyzzy",
+            json!(1),
+            "/views/0/xyzzy: no key \"xyzzy\" here; known are \"name\", \"render\"",
+        ),
+        ("/views/0/a~1b", json!(1), "no key \"a~1b\" here"),
+        (
+            "/views/0/reference/straighten/aspekt",
+            json!(1),
+            "did you mean \"aspect\"?",
+        ),
+        (
+            "/views/0/reference/straighten/aspect",
+            json!("0:9"),
+            "/views/0/reference/straighten/aspect: the aspect is \"0:9\"; width over height must be from 0.01 to 100",
+        ),
+        (
+            "/views/0/reference/straighten/aspect",
+            json!("210 mm x 297"),
+            "has a unit on one side only; give both or neither",
+        ),
+        (
+            "/views/0/reference/straighten/corners",
+            json!([[0, 0], [0, 9], [9, 9], [9, 0]]),
+            "/views/0/reference/straighten/corners: the corners run counter-clockwise; give them as top left, top right, bottom right, bottom left",
+        ),
+        (
+            "/views/0/reference/straighten/corners",
+            json!([[0, 0], [9, 0], [0, 9], [9, 9]]),
+            "the sides between the corners cross",
+        ),
+        (
+            "/views/0/reference/straighten/corners",
+            json!([[0, 0], [5, 5], [9, 9], [0, 9]]),
+            "corner 1 (counted from 0) lies on one line with its neighbours",
+        ),
+        (
+            "/views/0/reference/straighten/corners",
+            json!([[0, 0], [9, 0], [2, 2], [0, 9]]),
+            "corner 2 (counted from 0) points inwards",
+        ),
+        (
+            "/views/0/reference/straighten/corners",
+            json!([[0, 0], [9, 0], [9, 9]]),
+            "found a list of 3 entries; it must have 4 or more entries",
+        ),
+        (
+            "/views/0/reference/kind",
+            json!("foto"),
+            "found the text \"foto\"; allowed are \"photo\", \"plan\", \"screenshot\", \"sketch\"",
+        ),
+        (
+            "/views/0/registration",
+            json!("rigid"),
+            "allowed are \"similarity\", \"affine\", \"projective\"",
+        ),
+        (
+            "/views/0/reference/mark_sigma_px",
+            json!(0),
+            "found the number 0; it must be above 0",
+        ),
+        (
+            "/views/0/render/image",
+            json!(""),
+            "found an empty text; it must not be empty",
+        ),
+        (
+            "/views/0/render/image",
+            json!("  "),
+            "the path \"  \" cannot be a file",
+        ),
+        (
+            "/views/0/render/camera",
+            json!({ "matrix": [[1, 0, 0, 5], [2, 0, 0, 10], [0, 0, 0, 1]] }),
+            "/views/0/render/camera/matrix: the rows of the camera matrix do not make a camera",
+        ),
+        (
+            "/views/0/render/camera",
+            json!({ "matrix": [[1e300, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1, 1]] }),
+            "the number must be between -1e12 and 1e12",
+        ),
+        (
+            "/views/0/landmarks/0/render",
+            json!([1]),
+            "found a list of 1 entry; it must have 2 or more entries",
+        ),
+        (
+            "/views/0/landmarks/0/render/0",
+            json!("1"),
+            "/views/0/landmarks/0/render/0: found the text \"1\"; it must be a number",
+        ),
+        (
+            "/views/0/landmarks/0/render/0",
+            json!(2e9),
+            "it must be 1000000 or less",
+        ),
+        (
+            "/views/0/landmarks/1",
+            landmark,
+            "/views/0/landmarks/1/name: the landmark name \"pan front\" is used already at /views/0/landmarks/0/name; names must differ",
+        ),
+        (
+            "/views/0/landmarks/0/name",
+            json!("pan\nfront"),
+            "the name \"pan\\nfront\" cannot be printed on one line",
+        ),
+        (
+            "/views/0/regions/0/landmarks/1",
+            json!("headrest tip"),
+            "/views/0/regions/0/landmarks/1: no landmark \"headrest tip\"; the view has \"headrest top\"",
+        ),
+        (
+            "/views/0/regions/0/landmarks/1",
+            json!("xx"),
+            "no landmark \"xx\"; the view has \"pan front\", \"pan rear\", \"back top\"",
+        ),
+        (
+            "/views/0/regions/0/landmarks/1",
+            json!("headrest top"),
+            "the landmark \"headrest top\" is listed twice",
+        ),
+        (
+            "/views/0/regions/0/outline",
+            json!([[0, 0], [9, 9]]),
+            "found a list of 2 entries; it must have 3 or more entries",
+        ),
+        (
+            "/views/0/regions/0/outline",
+            json!([[0, 0], [9, 9], [0, 0]]),
+            "the outline has 2 different corners; it needs 3 or more",
+        ),
+        (
+            "/views/0/regions/0/outline",
+            json!([[0, 0], [5, 5], [9, 9]]),
+            "the corners of the outline lie on one line",
+        ),
+        (
+            "/views/0/regions/0/outline",
+            json!([[0, 0], [9, 9], [9, 0], [0, 9]]),
+            "/views/0/regions/0/outline: the outline crosses itself: the edge after corner 0 meets the edge after corner 2",
+        ),
+        (
+            "/views/0/regions/0/tolerance",
+            json!({ "offset_mm": -1 }),
+            "it must be above 0",
+        ),
+        (
+            "/views/0/regions/0/tolerance",
+            json!({ "offset": 1 }),
+            "did you mean \"offset_mm\"?",
+        ),
+        (
+            "/views/0/spans/0/to",
+            json!("pan rear"),
+            "/views/0/spans/0/to: both ends are the landmark \"pan rear\"; name two different ones",
+        ),
+        (
+            "/views/0/spans/0/to",
+            json!("pan raer"),
+            "/views/0/spans/0/to: no landmark \"pan raer\"; the view has \"pan rear\"",
+        ),
+        (
+            "/views/0/angles/0/against",
+            json!(["pan front", "pan front"]),
+            "/views/0/angles/0/against/1: both ends are the landmark \"pan front\"",
+        ),
+        (
+            "/views/0/known/0/full_size",
+            json!("18 1/4"),
+            "/views/0/known/0/full_size: \"18 1/4\" has no unit",
+        ),
+        (
+            "/views/0/known/0/full_size",
+            json!(0),
+            "the length is 0 mm; it must be above 0",
+        ),
+        (
+            "/views/0/known/0/full_size",
+            json!(true),
+            "found true; it must be a number or a text in quotes",
+        ),
+        (
+            "/views/0/known/0/full_size",
+            json!(null),
+            "found null; it must be a number or a text in quotes",
+        ),
+        (
+            "/views/0/known/0/model",
+            json!(3),
+            "both \"full_size\" and \"model\" are stated; keep one",
+        ),
+        (
+            "/views/0/known/0",
+            json!({ "in": "render", "from": "pan front", "to": "pan rear" }),
+            "/views/0/known/0: the known length is missing; state \"full_size\" or \"model\"",
+        ),
+        (
+            "/views/0/known/0",
+            json!({ "from": "pan front", "to": "pan rear", "model": 1 }),
+            "/views/0/known/0: the key \"in\" is missing",
+        ),
+        (
+            "/views/0/name",
+            json!("../up"),
+            "cannot be a folder name: a sign in it is not allowed; allowed are letters",
+        ),
+        ("/views/0/name", json!(".."), "it stands for another folder"),
+        (
+            "/views",
+            json!([]),
+            "/views: found an empty list; it must have 1 or more entries",
+        ),
+        (
+            "/views",
+            json!({}),
+            "/views: found an object; it must be a list in [ ]",
+        ),
+        (
+            "/scale",
+            json!("1:0"),
+            "/scale: the scale is \"1:0\"; both numbers must be above 0",
+        ),
+        (
+            "/scale",
+            json!(0),
+            "/scale: the scale is 0; both numbers must be above 0",
+        ),
+        (
+            "/scale",
+            json!("thirty-two"),
+            "cannot be read; write \"1:32\"",
+        ),
+        (
+            "/unit",
+            json!("furlong"),
+            "allowed are \"mm\", \"cm\", \"m\", \"in\", \"ft\"",
+        ),
+        (
+            "/tolerance/edge_overlap",
+            json!(1.5),
+            "/tolerance/edge_overlap: found the number 1.5; it must be 1 or less",
+        ),
+        ("/smallest_visible_mm", json!(0), "it must be above 0"),
+        (
+            "/title",
+            json!("t".repeat(501)),
+            "it must have 500 characters or fewer",
+        ),
+    ];
+    for (pointer, value, words) in cases {
+        let message = lines(&with(pointer, value.clone()));
+        assert!(
+            message.contains(words),
+            "{pointer} = {value}:\n{message}\nlacks: {words}"
+        );
+        assert!(
+            message.lines().all(|l| l.starts_with("/jobs/chair.json: ")),
+            "{message}"
+        );
+    }
+    assert!(example().pointer(region).is_some());
+}
+
+#[test]
+fn view_names_that_differ_in_capitals_only_are_refused() {
+    let mut job = example();
+    let mut view = job["views"][0].clone();
+    view["name"] = json!("SIDE");
+    job["views"].as_array_mut().expect("a list").push(view);
+    let words =
+        "/views/1/name: the view names \"SIDE\" and \"side\" are the same folder on some systems";
+    assert!(lines(&job).contains(words));
+}
+
+#[test]
+fn all_faults_are_told_at_once() {
+    let mut job = with("/views/0/spans/0/to", json!("nowhere"));
+    put(&mut job, "/views/0/known/0/full_size", json!("x"));
+    put(&mut job, "/scale", json!("1:0"));
+    put(&mut job, "/views/0/reference/straighten/aspect", json!("x"));
+    assert_eq!(lines(&job).lines().count(), 4, "{}", lines(&job));
+}
+
+#[test]
+fn a_fault_in_the_form_does_not_hide_faults_of_meaning_in_other_views() {
+    let mut job = with("/views/0/spans/0/to", json!("nowhere"));
+    let mut view = example()["views"][0].clone();
+    view["name"] = json!("front");
+    view["registration"] = json!(7);
+    job["views"].as_array_mut().expect("a list").push(view);
+    let message = lines(&job);
+    assert!(
+        message.contains("/views/1/registration: found the number 7"),
+        "{message}"
+    );
+    assert!(
+        message.contains("/views/0/spans/0/to: no landmark \"nowhere\""),
+        "{message}"
+    );
+}
+
+#[test]
+fn faults_have_stable_codes_and_pointers() {
+    let error = parse(&with("/views/0/spans/0/to", json!("x")).to_string()).expect_err("faulty");
+    assert_eq!(error.code(), "job-faulty");
+    let fault = &error.faults()[0];
+    assert_eq!(fault.code(), "unknown-landmark");
+    assert_eq!(fault.pointer, "/views/0/spans/0/to");
+    assert!(fault.text().starts_with("no landmark \"x\""));
+}
+
+#[test]
+fn files_that_are_no_job_are_told_with_line_and_column() {
+    for (bytes, words) in [
+        (
+            &b"{\n  \"title\": \n}"[..],
+            "not JSON: expected value at line 3 column 1",
+        ),
+        (
+            b"",
+            "not JSON: EOF while parsing a value at line 1 column 0",
+        ),
+        (b"{} {}", "not JSON: trailing characters at line 1 column 4"),
+        (b"[1e999]", "not JSON: number out of range at line 1"),
+        (b"\"\xff\"", "byte 1 is not UTF-8; save the file as UTF-8"),
+        (b"[]", "found an empty list; it must be an object in { }"),
+        (b"{}", "the key \"views\" is missing"),
+    ] {
+        let error = job::parse(bytes, Path::new("a.json")).expect_err("faulty");
+        assert!(error.to_string().contains(words), "{error}");
+    }
+}
+
+#[test]
+fn a_key_written_twice_is_refused() {
+    let text = EXAMPLE.replacen("\"unit\": \"mm\"", "\"unit\": \"mm\", \"unit\": \"in\"", 1);
+    let message = parse(&text).expect_err("faulty").to_string();
+    assert!(
+        message.contains("duplicate field `unit` at line 4"),
+        "{message}"
+    );
+}
+
+#[test]
+fn a_byte_order_mark_is_no_fault() {
+    assert!(parse(&format!("\u{feff}{EXAMPLE}")).is_ok());
+}
+
+#[test]
+fn deep_huge_and_faulty_without_end_are_refused_without_a_crash() {
+    let deep = "[".repeat(1_000_000);
+    assert!(lines_of(&deep).contains("recursion limit exceeded"));
+    let huge = " ".repeat(17 << 20);
+    assert!(lines_of(&huge).contains("larger than 16 MB"));
+    let many = with("/views/0/landmarks", json!(vec![0; 100_000]));
+    let message = lines(&many);
+    assert!(
+        message.contains("it must have 1000 entries or fewer"),
+        "{message}"
+    );
+    assert!(message.contains("more faults"), "{message}");
+    assert!(message.lines().count() < 300);
+    let views = with("/views", json!(vec![example()["views"][0].clone(); 1001]));
+    assert!(lines(&views).contains("it must have 1000 entries or fewer"));
+}
+
+fn lines_of(text: &str) -> String {
+    parse(text).expect_err("faulty").to_string()
+}
+
+#[test]
+fn a_file_that_is_not_there_is_told_with_its_path() {
+    let error = job::read(Path::new("no/such/job.json")).expect_err("missing");
+    assert_eq!(error.code(), "job-unreadable");
+    assert!(
+        error
+            .to_string()
+            .starts_with("no/such/job.json: cannot be read: ")
+    );
+}
+
+#[test]
+fn images_that_are_not_there_are_told_on_demand() {
+    let job = parse(EXAMPLE).expect("sound");
+    let missing = job::missing_images(&job);
+    assert_eq!(missing.len(), 2);
+    assert_eq!(missing[0].pointer, "/views/0/render/image");
+    assert!(
+        missing[0]
+            .text()
+            .contains("there is no file /jobs/side-render.png; the path is taken relative")
+    );
+}
+
+#[test]
+fn the_published_schema_accepts_the_example_and_the_starter() {
+    let validator = jsonschema::draft202012::new(&job::schema()).expect("a schema");
+    assert!(validator.is_valid(&example()));
+    let starter = job::starter(
+        Path::new("a.png"),
+        Path::new("b.jpg"),
+        (640, 480),
+        (1920, 1080),
+    );
+    assert!(validator.is_valid(&serde_json::from_str(&starter).expect("JSON")));
+    assert!(!validator.is_valid(&with("/extra", json!(1))));
+}
+
+#[test]
+fn the_starter_is_a_sound_job_whatever_the_paths_and_sizes() {
+    for (render, sizes) in [
+        ("a.png", ((640, 480), (1920, 1080))),
+        ("../other \"folder\"/ä b.png", ((1, 1), (60_000, 1))),
+        ("a\n.png", ((0, 0), (3, 2))),
+    ] {
+        let text = job::starter(Path::new(render), Path::new("b.jpg"), sizes.0, sizes.1);
+        let job = parse(&text).unwrap_or_else(|error| panic!("{error}\n{text}"));
+        assert_eq!(job.title, "Untitled");
+        assert!(job.views[0].render.image.ends_with(render), "{text}");
+        assert!(
+            job.views[0]
+                .landmarks
+                .iter()
+                .all(|l| l.name.starts_with("PLACEHOLDER"))
+        );
+    }
+}
+
+fn doubts_of(job: &Value) -> Vec<String> {
+    let job = parse(&job.to_string()).expect("sound");
+    job::doubts(&job).iter().map(ToString::to_string).collect()
+}
+
+#[test]
+fn what_is_legal_but_doubtful_is_told() {
+    let cases = [
+        (
+            "/scale",
+            json!("32:1"),
+            "/scale: the scale is 32:1, so the model is larger",
+        ),
+        (
+            "/views/0/registration",
+            json!("affine"),
+            "3 datum landmarks are just enough for affine; nothing is redundant",
+        ),
+        (
+            "/views/0/registration",
+            json!("affine"),
+            "affine absorbs uniform stretch and shear",
+        ),
+        (
+            "/views/0/registration",
+            json!("projective"),
+            "3 datum landmarks, projective needs 4; this view cannot be compared before 1 more are marked",
+        ),
+        (
+            "/views/0/known",
+            json!([]),
+            "/views/0/known: no known length, so figures are in pixels",
+        ),
+        (
+            "/views/0/reference",
+            json!({ "image": "b.png" }),
+            "/views/0/reference: the picture is not straightened",
+        ),
+        (
+            "/views/0/reference/straighten/aspect",
+            json!("9:16"),
+            "the aspect is 0.56, but the corners look like 1.7",
+        ),
+        (
+            "/views/0/regions/0/landmarks",
+            json!([]),
+            "the region \"headrest\" has no landmarks",
+        ),
+    ];
+    for (pointer, value, words) in cases {
+        let doubts = doubts_of(&with(pointer, value)).join("\n");
+        assert!(doubts.contains(words), "{pointer}:\n{doubts}");
+    }
+    let same = with("/views/0/landmarks/1/render", json!([812.0, 1190.5]));
+    assert!(
+        doubts_of(&same)
+            .join("\n")
+            .contains("\"pan front\" and \"pan rear\" are marked at the same point")
+    );
+    let plan = with(
+        "/views/0/reference",
+        json!({ "image": "b.png", "kind": "plan" }),
+    );
+    assert!(!doubts_of(&plan).join("\n").contains("not straightened"));
+}
+
+#[test]
+fn views_of_different_variants_are_doubtful() {
+    let mut job = example();
+    let mut view = job["views"][0].clone();
+    view["name"] = json!("front");
+    view["reference"]["variant"] = json!("second refit");
+    job["views"].as_array_mut().expect("a list").push(view);
+    let doubts = doubts_of(&job).join("\n");
+    assert!(
+        doubts.contains("different variants (\"first refit\", \"second refit\")"),
+        "{doubts}"
+    );
+}
+
+/// A small generator (Knuth, The Art of Computer Programming 2, MMIX constants) with a fixed seed.
+struct Dice(u64);
+
+impl Dice {
+    fn below(&mut self, end: usize) -> usize {
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 33) as usize % end
+    }
+}
+
+fn all_pointers(at: &str, value: &Value, list: &mut Vec<String>) {
+    let mut go = |key: &str, inner: &Value| {
+        let pointer = format!("{at}/{key}");
+        list.push(pointer.clone());
+        all_pointers(&pointer, inner, list);
+    };
+    match value {
+        Value::Object(object) => object.iter().for_each(|(k, v)| go(k, v)),
+        Value::Array(items) => items
+            .iter()
+            .enumerate()
+            .for_each(|(i, v)| go(&i.to_string(), v)),
+        _ => {}
+    }
+}
+
+#[test]
+fn no_change_of_the_example_makes_the_reader_panic() {
+    let mut pointers = Vec::new();
+    all_pointers("", &example(), &mut pointers);
+    let values = [
+        json!(null),
+        json!(0),
+        json!(-1),
+        json!(1e308),
+        json!(5e-324),
+        json!(""),
+        json!("pan rear"),
+        json!("1/0"),
+        json!("'"),
+        json!("½"),
+        json!([]),
+        json!([[]]),
+        json!([0, 0]),
+        json!([[0, 0], [0, 0], [0, 0], [0, 0]]),
+        json!({}),
+        json!(true),
+        json!("\u{0}"),
+        json!(":"),
+        json!("x"),
+        json!("-"),
+    ];
+    let mut dice = Dice(7);
+    let mut sound = 0;
+    for _ in 0..3000 {
+        let mut job = example();
+        for _ in 0..=dice.below(3) {
+            let pointer = &pointers[dice.below(pointers.len())];
+            if let Some(place) = job.pointer_mut(pointer) {
+                *place = values[dice.below(values.len())].clone();
+            }
+        }
+        match parse(&job.to_string()) {
+            Ok(job) => {
+                sound += 1;
+                job::doubts(&job);
+            }
+            Err(error) => assert!(!error.faults().is_empty() && !error.to_string().is_empty()),
+        }
+    }
+    // Both ways must be walked, or the test shows little.
+    assert!((20..2900).contains(&sound), "{sound} of 3000 were sound");
+}
+
+#[test]
+fn no_change_of_the_bytes_makes_the_reader_panic() {
+    let mut dice = Dice(11);
+    for _ in 0..2000 {
+        let mut bytes = EXAMPLE.as_bytes().to_vec();
+        for _ in 0..=dice.below(4) {
+            let at = dice.below(bytes.len());
+            match dice.below(3) {
+                0 => bytes[at] = dice.below(256) as u8,
+                1 => bytes.truncate(at.max(1)),
+                _ => {
+                    bytes.remove(at);
+                }
+            }
+            if bytes.is_empty() {
+                break;
+            }
+        }
+        let _ = job::parse(&bytes, Path::new("a.json"));
+    }
+}

@@ -1,1 +1,94 @@
 //! The terminal shell: one file a command.
+mod check;
+mod compare;
+mod demo;
+mod messages;
+mod new;
+mod progress;
+mod schema;
+mod status;
+
+pub use status::Status;
+
+use clap::{Parser, Subcommand};
+use messages::{Failure, Terminal};
+use std::ffi::OsString;
+
+/// Measures a scale model's render against a picture of the full-size object.
+#[derive(Debug, Parser)]
+#[command(name = "tickstrip", version, after_help = EXIT_STATUSES)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const EXIT_STATUSES: &str = "\
+Begin with:
+  tickstrip demo
+
+Exit status:
+  0  no measure is out of tolerance
+  1  something is out of tolerance (with --strict also where it cannot be told)
+  2  the job or the command line cannot be used
+  3  some views could not be compared (the others were)";
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Compare(compare::Arguments),
+    Check(check::Arguments),
+    New(new::Arguments),
+    Schema(schema::Arguments),
+    Demo(demo::Arguments),
+}
+
+/// Runs the command that the arguments ask for (the first one is the program's name), prints what it has to say, and
+/// returns the status to exit with.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(asked) => {
+            // A reader that has gone away is no reason to fail: `tickstrip --help | head -1`.
+            let _ = asked.print();
+            return if asked.use_stderr() {
+                Status::Unusable
+            } else {
+                Status::NothingOut
+            };
+        }
+    };
+    let terminal = Terminal::new();
+    let result = match &arguments.command {
+        Command::Compare(arguments) => compare::run(arguments, &terminal),
+        Command::Check(arguments) => check::run(arguments, &terminal),
+        Command::New(arguments) => new::run(arguments, &terminal),
+        Command::Schema(arguments) => schema::run(arguments, &terminal),
+        Command::Demo(arguments) => demo::run(arguments, &terminal),
+    };
+    result.unwrap_or_else(|failure: Failure| {
+        terminal.failure(&failure);
+        Status::Unusable
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_is_consistent() {
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn every_command_has_an_example() {
+        for command in Arguments::command().get_subcommands_mut() {
+            let help = command.render_long_help().to_string();
+            let example = format!("  tickstrip {}", command.get_name());
+            assert!(
+                help.contains("Example") && help.contains(&example),
+                "{help}"
+            );
+        }
+    }
+}

@@ -1,0 +1,60 @@
+//! `tickstrip check`: reads a job, says what is wrong or doubtful in it, changes nothing.
+use super::{
+    Status,
+    messages::{Failure, Terminal},
+};
+use crate::job::{self, Job};
+use std::path::PathBuf;
+
+/// Read a job, say what is wrong or doubtful in it, change nothing
+///
+/// Faults go to standard error, with exit status 2. Doubts, which do not stop a comparison, go to standard output.
+#[derive(clap::Args, Debug)]
+#[command(after_help = "Example:
+  tickstrip demo
+  tickstrip check helm-chair-demo/chair.json")]
+pub(super) struct Arguments {
+    /// The job file
+    job: PathBuf,
+}
+
+pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
+    let job = job::read(&arguments.job)?;
+    let file = arguments.job.display();
+    let missing = job::missing_images(&job);
+    for fault in &missing {
+        terminal.fault(&format!("{file}: {fault}"));
+    }
+    let mut text = String::new();
+    for doubt in job::doubts(&job) {
+        text.push_str(&format!("doubtful: {file}: {doubt}\n"));
+    }
+    if missing.is_empty() {
+        text.push_str(&format!("{file}: {}\n", summary(&job)));
+    }
+    terminal.result(&text)?;
+    Ok(if missing.is_empty() {
+        Status::NothingOut
+    } else {
+        Status::Unusable
+    })
+}
+
+/// What the job holds, in one line.
+fn summary(job: &Job) -> String {
+    let total = |count: fn(&job::View) -> usize| job.views.iter().map(count).sum::<usize>();
+    format!(
+        "can be compared; scale {}, {}, {}, {}, {}, {}",
+        job.scale,
+        counted(job.views.len(), "view"),
+        counted(total(|v| v.landmarks.len()), "landmark"),
+        counted(total(|v| v.regions.len()), "region"),
+        counted(total(|v| v.spans.len()), "span"),
+        counted(total(|v| v.angles.len()), "angle"),
+    )
+}
+
+fn counted(count: usize, what: &str) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} {what}{plural}")
+}

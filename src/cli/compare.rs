@@ -1,0 +1,337 @@
+//! `tickstrip compare`: the main job.
+use super::{
+    Status,
+    messages::{Action, Failure, Terminal},
+    progress::Progress,
+};
+use crate::{
+    drawing::Paper,
+    job,
+    pipeline::{self, CompareOptions, Outcome},
+};
+use clap::ValueEnum;
+use std::{fs, path::PathBuf};
+
+/// Compare the renders of a job with their references and write the results
+///
+/// The results are report.html, report.json, measures.csv, sheet.pdf and a folder of images for each view.
+#[derive(clap::Args, Debug)]
+#[command(after_help = "Examples:
+  tickstrip demo
+  tickstrip compare helm-chair-demo/chair.json
+  tickstrip compare helm-chair-demo/chair.json --view side --out side-only --paper a3
+  tickstrip compare helm-chair-demo/chair.json --json --quiet > report.json")]
+pub(super) struct Arguments {
+    /// The job file
+    job: PathBuf,
+    /// Folder of the results [default: JOB without its extension, and -results]
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Compare this view only; may be repeated
+    #[arg(long = "view", value_name = "NAME")]
+    views: Vec<String>,
+    /// Paper of the sheets
+    #[arg(long, value_enum, default_value_t = PaperSize::A4)]
+    paper: PaperSize,
+    /// Threads to use [default: one for each processor]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    jobs: Option<u16>,
+    /// Refuse images larger than this, megapixels
+    #[arg(long, value_name = "N", default_value = MOST_MEGAPIXELS, value_parser = megapixels)]
+    max_megapixels: f64,
+    /// Date printed on the sheets [default: the day of SOURCE_DATE_EPOCH if set, else today in UTC]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = date)]
+    date: Option<String>,
+    /// Exit with status 1 also where a measure is undecided
+    #[arg(long)]
+    strict: bool,
+    /// Show no progress
+    #[arg(long)]
+    quiet: bool,
+    /// Print report.json instead of the table
+    #[arg(long)]
+    json: bool,
+}
+
+const MOST_MEGAPIXELS: &str = "100";
+
+/// A paper size, as the command line names it.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum PaperSize {
+    /// 297 x 210 mm
+    A4,
+    /// 420 x 297 mm
+    A3,
+    /// 11 x 8 1/2 in
+    Letter,
+}
+
+impl From<PaperSize> for Paper {
+    fn from(size: PaperSize) -> Self {
+        match size {
+            PaperSize::A4 => Self::A4,
+            PaperSize::A3 => Self::A3,
+            PaperSize::Letter => Self::Letter,
+        }
+    }
+}
+
+impl Arguments {
+    /// Everything as it is when only the job is named.
+    pub fn with_defaults(job: PathBuf) -> Self {
+        Self {
+            job,
+            out: None,
+            views: Vec::new(),
+            paper: PaperSize::A4,
+            jobs: None,
+            max_megapixels: 100.0,
+            date: None,
+            strict: false,
+            quiet: false,
+            json: false,
+        }
+    }
+
+    /// The folder of the results.
+    pub fn out_folder(&self) -> PathBuf {
+        self.out.clone().unwrap_or_else(|| {
+            let mut name = self.job.with_extension("").into_os_string();
+            name.push("-results");
+            name.into()
+        })
+    }
+
+    fn options(&self) -> Result<CompareOptions, Failure> {
+        Ok(CompareOptions {
+            out: self.out_folder(),
+            views: self.views.clone(),
+            paper: self.paper.into(),
+            date: match &self.date {
+                Some(date) => date.clone(),
+                None => default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
+            },
+            max_megapixels: self.max_megapixels,
+        })
+    }
+}
+
+pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
+    let options = arguments.options()?;
+    let job = job::read(&arguments.job)?;
+    let count = match options.views.len() {
+        0 => job.views.len(),
+        some => some,
+    };
+    let progress = if arguments.quiet || !terminal.is_watched() {
+        Progress::hidden(count)
+    } else {
+        Progress::shown(count)
+    };
+    let compare = || pipeline::compare(&job, &options, &|event| progress.take(event));
+    let outcome = match arguments.jobs {
+        None => compare(),
+        Some(threads) => pool(threads)?.install(compare),
+    };
+    progress.clear();
+    present(&outcome?, arguments, terminal)
+}
+
+fn pool(threads: u16) -> Result<rayon::ThreadPool, Failure> {
+    let count = usize::from(threads);
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(count)
+        .build()
+        .map_err(|source| Failure::Threads { count, source })
+}
+
+/// Prints what a comparison found, and says how to exit.
+fn present(
+    outcome: &Outcome,
+    arguments: &Arguments,
+    terminal: &Terminal,
+) -> Result<Status, Failure> {
+    if arguments.json {
+        let path = outcome.out.join("report.json");
+        let report = fs::read_to_string(&path)
+            .map_err(|source| Failure::file(&path, Action::Read, source))?;
+        terminal.result(&report)?;
+    } else {
+        terminal.result(&format!("results in {}\n", outcome.out.display()))?;
+    }
+    let strictness = if arguments.strict {
+        Strictness::UndecidedCounts
+    } else {
+        Strictness::OutCounts
+    };
+    Ok(facts(outcome).status(strictness))
+}
+
+/// What the exit status depends on.
+#[derive(Clone, Copy, Debug, Default)]
+struct Facts {
+    /// A measure is out.
+    verdict_out: bool,
+    /// A measure is undecided.
+    undecided: bool,
+    /// Views that could not be compared.
+    failed_views: usize,
+    /// Views that were.
+    compared_views: usize,
+}
+
+/// Which verdicts make the exit status 1.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Strictness {
+    /// Only `out`.
+    OutCounts,
+    /// `undecided` as well.
+    UndecidedCounts,
+}
+
+/// The facts of an outcome.
+fn facts(_outcome: &Outcome) -> Facts {
+    Facts::default()
+}
+
+impl Facts {
+    /// A view that failed outweighs what the others found: their verdict is not that of the job.
+    fn status(self, strictness: Strictness) -> Status {
+        let is_strict = strictness == Strictness::UndecidedCounts;
+        if self.failed_views > 0 && self.compared_views == 0 {
+            Status::Unusable
+        } else if self.failed_views > 0 {
+            Status::ViewsFailed
+        } else if self.verdict_out || (is_strict && self.undecided) {
+            Status::SomethingOut
+        } else {
+            Status::NothingOut
+        }
+    }
+}
+
+fn megapixels(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(number) if number > 0.0 && number <= 10_000.0 => Ok(number),
+        _ => Err("it must be a number above 0 and at most 10000".to_owned()),
+    }
+}
+
+fn date(text: &str) -> Result<String, String> {
+    calendar_date(text)
+        .map(printed)
+        .ok_or_else(|| "it must be a day of the calendar, such as 2031-04-05".to_owned())
+}
+
+fn calendar_date(text: &str) -> Option<time::Date> {
+    let bytes = text.as_bytes();
+    let is_shaped = bytes.len() == 10
+        && bytes.iter().enumerate().all(|(index, byte)| match index {
+            4 | 7 => *byte == b'-',
+            _ => byte.is_ascii_digit(),
+        });
+    if !is_shaped {
+        return None;
+    }
+    let month = time::Month::try_from(text[5..7].parse::<u8>().ok()?).ok()?;
+    let (year, day) = (text[..4].parse().ok()?, text[8..].parse().ok()?);
+    time::Date::from_calendar_date(year, month, day).ok()
+}
+
+fn printed(date: time::Date) -> String {
+    format!(
+        "{:04}-{:02}-{:02}",
+        date.year(),
+        u8::from(date.month()),
+        date.day()
+    )
+}
+
+/// The day of SOURCE_DATE_EPOCH where it is set and not empty, else today, both in UTC.
+fn default_date(epoch: Option<std::ffi::OsString>) -> Result<String, Failure> {
+    let Some(epoch) = epoch.filter(|epoch| !epoch.is_empty()) else {
+        return Ok(printed(time::OffsetDateTime::now_utc().date()));
+    };
+    let found = epoch.to_string_lossy().into_owned();
+    found
+        .parse()
+        .ok()
+        .and_then(|seconds| time::OffsetDateTime::from_unix_timestamp(seconds).ok())
+        .map(|moment| printed(moment.date()))
+        .ok_or(Failure::Epoch { found })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn status(facts: Facts) -> [u8; 2] {
+        [Strictness::OutCounts, Strictness::UndecidedCounts].map(|s| facts.status(s).code())
+    }
+
+    #[test]
+    fn the_exit_status_follows_the_verdict_and_failed_views_outweigh_it() {
+        let good = Facts {
+            compared_views: 2,
+            ..Facts::default()
+        };
+        assert_eq!(status(good), [0, 0]);
+        let undecided = Facts {
+            undecided: true,
+            ..good
+        };
+        assert_eq!(status(undecided), [0, 1]);
+        let out = Facts {
+            verdict_out: true,
+            ..good
+        };
+        assert_eq!(status(out), [1, 1]);
+        let failed = Facts {
+            failed_views: 1,
+            ..out
+        };
+        assert_eq!(status(failed), [3, 3]);
+        let none = Facts {
+            failed_views: 2,
+            ..Facts::default()
+        };
+        assert_eq!(status(none), [2, 2]);
+    }
+
+    #[test]
+    fn dates_are_days_of_the_calendar() {
+        assert_eq!(date("2028-02-29").as_deref(), Ok("2028-02-29"));
+        for text in [
+            "2027-02-29",
+            "2027-13-01",
+            "27-1-1",
+            "2027-01-0a",
+            "2027/01/01",
+            "é027-1-1",
+        ] {
+            assert!(date(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn the_source_date_outranks_today() {
+        let of = |epoch: &str| default_date(Some(epoch.into()));
+        // From memory: 86400 seconds a day, so day 1 of the epoch is 1970-01-02.
+        assert_eq!(of("86400").expect("a time"), "1970-01-02");
+        let failure = of("soon").expect_err("no time").to_string();
+        assert!(
+            failure.contains("SOURCE_DATE_EPOCH is \"soon\"; it must be a whole number of seconds")
+        );
+        assert!(of("99999999999999999").is_err());
+        assert_eq!(default_date(None).expect("today").len(), 10);
+        assert_eq!(of("").expect("as if unset").len(), 10);
+    }
+
+    #[test]
+    fn results_lie_beside_the_job() {
+        let out = |job: &str| Arguments::with_defaults(job.into()).out_folder();
+        assert_eq!(out("a/chair.json"), PathBuf::from("a/chair-results"));
+        assert_eq!(out("chair.v2.json"), PathBuf::from("chair.v2-results"));
+        assert_eq!(out("chair"), PathBuf::from("chair-results"));
+    }
+}

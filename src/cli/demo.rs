@@ -1,0 +1,110 @@
+//! `tickstrip demo`: writes a job with its images and compares it.
+use super::{
+    Status, compare,
+    messages::{Action, Failure, Terminal},
+};
+use std::{
+    fs, io,
+    path::{Path, PathBuf},
+};
+
+/// Name and bytes of each file of the demo.
+const FILES: &[(&str, &[u8])] = &[];
+
+/// The job among [`FILES`].
+const JOB: &str = "chair.json";
+
+/// Write a demo job, the helm chair of a survey airship at 1:32, and compare it
+#[derive(clap::Args, Debug)]
+#[command(after_help = "Example:\n  tickstrip demo helm-chair-demo")]
+pub(super) struct Arguments {
+    /// Folder to write to; files of yours in it are not overwritten
+    #[arg(value_name = "DIR", default_value = "helm-chair-demo")]
+    folder: PathBuf,
+}
+
+pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
+    if FILES.is_empty() {
+        return Err(Failure::NotBuilt { what: "the demo" });
+    }
+    write(&arguments.folder, FILES)?;
+    let job = arguments.folder.join(JOB);
+    let comparison = compare::Arguments::with_defaults(job);
+    let status = compare::run(&comparison, terminal)?;
+    let out = comparison.out_folder();
+    terminal.result(&format!(
+        "\nThe demo's model is off on purpose. Look at:\n  {}\n  {}\nThe job, to change and compare again:\n  {}\n",
+        out.join("report.html").display(),
+        out.join("sheet.pdf").display(),
+        arguments.folder.join(JOB).display(),
+    ))?;
+    // The demo did what it should, whatever it found; only failures count.
+    Ok(match status {
+        Status::SomethingOut => Status::NothingOut,
+        other => other,
+    })
+}
+
+/// Writes the files into the folder; those that are there with the same bytes stay.
+///
+/// # Errors
+/// [`Failure::Exists`] before anything is written, where one of them is there with other bytes.
+fn write(folder: &Path, files: &[(&str, &[u8])]) -> Result<(), Failure> {
+    let mut missing = Vec::new();
+    for (name, bytes) in files {
+        let path = folder.join(name);
+        match fs::read(&path) {
+            Ok(found) if found == *bytes => {}
+            Ok(_) => {
+                return Err(Failure::Exists {
+                    path,
+                    advice: "name another folder",
+                });
+            }
+            Err(error) if error.kind() == io::ErrorKind::NotFound => missing.push((path, bytes)),
+            Err(error) => return Err(Failure::file(&path, Action::Read, error)),
+        }
+    }
+    for (path, bytes) in missing {
+        path.parent()
+            .map_or(Ok(()), fs::create_dir_all)
+            .and_then(|()| fs::write(&path, bytes))
+            .map_err(|source| Failure::file(&path, Action::Written, source))?;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SAMPLE: &[(&str, &[u8])] = &[("chair.json", b"{}"), ("images/a.png", b"png")];
+
+    #[test]
+    fn the_demo_is_written_and_may_be_written_again() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let inside = folder.path().join("new");
+        write(&inside, SAMPLE).expect("written");
+        write(&inside, SAMPLE).expect("the same bytes are no loss");
+        assert_eq!(
+            fs::read(inside.join("images/a.png")).expect("there"),
+            b"png"
+        );
+    }
+
+    #[test]
+    fn foreign_files_are_kept_and_nothing_is_written_beside_them() {
+        let folder = tempfile::tempdir().expect("a folder");
+        fs::create_dir(folder.path().join("images")).expect("made");
+        let own = folder.path().join("images/a.png");
+        fs::write(&own, "mine").expect("written");
+        let failure = write(folder.path(), SAMPLE)
+            .expect_err("refused")
+            .to_string();
+        assert!(failure.contains(
+            "a.png is there already and is not overwritten; move it away or name another folder"
+        ));
+        assert_eq!(fs::read(&own).expect("there"), b"mine");
+        assert!(!folder.path().join("chair.json").exists());
+    }
+}

@@ -1,0 +1,146 @@
+//! What goes to the terminal: results to standard output, everything else to standard error.
+use crate::{images, job, pipeline};
+use std::{
+    fmt,
+    io::{self, IsTerminal, Write},
+    path::{Path, PathBuf},
+};
+
+/// Where the program prints.
+#[derive(Debug)]
+pub(super) struct Terminal;
+
+impl Terminal {
+    pub fn new() -> Self {
+        Self
+    }
+
+    /// Prints a result.
+    ///
+    /// # Errors
+    /// [`Failure::Output`] where it cannot be written; a reader that has gone away (`| head -1`) is no error.
+    pub fn result(&self, text: &str) -> Result<(), Failure> {
+        let mut out = io::stdout().lock();
+        match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+            Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+                Err(Failure::Output { source: error })
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// Prints what went wrong.
+    pub fn fault(&self, text: &str) {
+        // Where standard error is closed there is nobody to tell.
+        let _ = writeln!(io::stderr().lock(), "{text}");
+    }
+
+    /// Prints why a command failed; faults of a job begin with its file name, so that editors find the place.
+    pub fn failure(&self, failure: &Failure) {
+        match failure {
+            Failure::Job(faults) => self.fault(&faults.to_string()),
+            other => self.fault(&format!("error: {other}")),
+        }
+    }
+
+    /// Whether somebody watches standard error.
+    pub fn is_watched(&self) -> bool {
+        io::stderr().is_terminal()
+    }
+}
+
+/// Why a command could not do its work.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub(super) enum Failure {
+    /// The job cannot be used.
+    #[error(transparent)]
+    Job(#[from] job::Error),
+    /// The comparison as a whole failed.
+    #[error("{0}")]
+    Pipeline(#[from] pipeline::Error),
+    /// An image cannot be used.
+    #[error("{0}")]
+    Image(#[from] images::Error),
+    /// Standard output cannot be written.
+    #[error("standard output cannot be written: {source}")]
+    Output {
+        /// What the operating system says.
+        source: io::Error,
+    },
+    /// A file cannot be read or written.
+    #[error("{}: cannot be {action}: {source}", path.display())]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// Read or written.
+        action: Action,
+        /// What the operating system says.
+        source: io::Error,
+    },
+    /// A file is there already.
+    #[error("{} is there already and is not overwritten; move it away or {advice}", path.display())]
+    Exists {
+        /// The file.
+        path: PathBuf,
+        /// What else to do.
+        advice: &'static str,
+    },
+    /// A path that JSON cannot hold.
+    #[error("{}: the path is not UTF-8, so no job file can name it; rename the file", path.display())]
+    PathNotUtf8 {
+        /// The path.
+        path: PathBuf,
+    },
+    /// SOURCE_DATE_EPOCH is no time.
+    #[error(
+        "SOURCE_DATE_EPOCH is {found:?}; it must be a whole number of seconds since 1970, or unset; or state --date YYYY-MM-DD"
+    )]
+    Epoch {
+        /// Its value.
+        found: String,
+    },
+    /// The threads could not be started.
+    #[error("{count} threads cannot be started: {source}; ask for fewer with --jobs")]
+    Threads {
+        /// How many.
+        count: usize,
+        /// Why.
+        source: rayon::ThreadPoolBuildError,
+    },
+    /// A part that this version does not have.
+    #[error("{what} is not part of this version")]
+    NotBuilt {
+        /// The part.
+        what: &'static str,
+    },
+}
+
+/// What was to be done with a file.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Action {
+    /// Reading.
+    Read,
+    /// Writing.
+    Written,
+}
+
+impl fmt::Display for Action {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Read => "read",
+            Self::Written => "written",
+        })
+    }
+}
+
+impl Failure {
+    /// A file that cannot be read or written.
+    pub fn file(path: &Path, action: Action, source: io::Error) -> Self {
+        Self::File {
+            path: path.to_owned(),
+            action,
+            source,
+        }
+    }
+}

@@ -1,0 +1,105 @@
+//! `tickstrip new`: starts a job file from two images.
+use super::{
+    Status,
+    messages::{Action, Failure, Terminal},
+};
+use crate::{images, job};
+use std::{
+    fs::OpenOptions,
+    io::{self, Write},
+    path::{Component, Path, PathBuf},
+};
+
+/// Start a job file from a render and a reference
+///
+/// The file is a sound job with placeholder marks and lengths, each named so; replace them with your own.
+#[derive(clap::Args, Debug)]
+#[command(after_help = "Example:
+  tickstrip demo
+  tickstrip new helm-chair-demo/side-render.png helm-chair-demo/side-screen.jpg --out own.json")]
+pub(super) struct Arguments {
+    /// Image of the model
+    render: PathBuf,
+    /// Image of the full-size object
+    reference: PathBuf,
+    /// The job file to write; one that is there is not overwritten
+    #[arg(long, value_name = "FILE", default_value = "job.json")]
+    out: PathBuf,
+}
+
+pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
+    let render_size = images::dimensions(&arguments.render)?;
+    let reference_size = images::dimensions(&arguments.reference)?;
+    let render = from_job(&arguments.out, &arguments.render)?;
+    let reference = from_job(&arguments.out, &arguments.reference)?;
+    let text = job::starter(&render, &reference, render_size, reference_size);
+    write_new(&arguments.out, text.as_bytes())?;
+    let out = arguments.out.display();
+    terminal.result(&format!(
+        "wrote {out}\nNext: replace the placeholders in it, then run: tickstrip check {out}\n"
+    ))?;
+    Ok(Status::NothingOut)
+}
+
+/// Writes a file that must not be there yet.
+fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    // `create_new` leaves no moment between looking and writing.
+    let file = OpenOptions::new().write(true).create_new(true).open(path);
+    file.and_then(|mut file| file.write_all(bytes))
+        .map_err(|source| match source.kind() {
+            io::ErrorKind::AlreadyExists => Failure::Exists {
+                path: path.to_owned(),
+                advice: "name another with --out",
+            },
+            _ => Failure::file(path, Action::Written, source),
+        })
+}
+
+/// The path of an image as a job file at `job` names it.
+fn from_job(job: &Path, image: &Path) -> Result<PathBuf, Failure> {
+    let absolute = |path: &Path| {
+        std::path::absolute(path).map_err(|source| Failure::file(path, Action::Read, source))
+    };
+    let job = absolute(job)?;
+    let relative = relative(job.parent().unwrap_or(&job), &absolute(image)?);
+    match relative.to_str() {
+        Some(_) => Ok(relative),
+        None => Err(Failure::PathNotUtf8 {
+            path: image.to_owned(),
+        }),
+    }
+}
+
+/// The absolute path `to` as seen from the absolute folder `folder`; `to` itself where a `..` in a path does not tell
+/// where it leads.
+fn relative(folder: &Path, to: &Path) -> PathBuf {
+    let is_plain = |path: &Path| path.components().all(|c| c != Component::ParentDir);
+    let shared = folder
+        .components()
+        .zip(to.components())
+        .take_while(|(a, b)| a == b)
+        .count();
+    if shared == 0 || !is_plain(folder) || !is_plain(to) {
+        return to.to_owned();
+    }
+    let up = folder
+        .components()
+        .skip(shared)
+        .map(|_| Component::ParentDir);
+    up.chain(to.components().skip(shared)).collect()
+}
+
+#[cfg(test)]
+#[cfg(unix)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn images_are_named_as_seen_from_the_job() {
+        let named = |folder: &str, to: &str| relative(Path::new(folder), Path::new(to));
+        assert_eq!(named("/a/b", "/a/b/c.png"), Path::new("c.png"));
+        assert_eq!(named("/a/b", "/a/d/c.png"), Path::new("../d/c.png"));
+        assert_eq!(named("/a/b", "/c.png"), Path::new("../../c.png"));
+        assert_eq!(named("/a/../b", "/a/c.png"), Path::new("/a/c.png"));
+    }
+}

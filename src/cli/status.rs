@@ -1,0 +1,29 @@
+//! The exit statuses, in one place.
+use std::process::ExitCode;
+
+/// How a run of the program ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
+pub enum Status {
+    /// No measure is out.
+    NothingOut = 0,
+    /// Something is out of tolerance; with `--strict` also where it is undecided.
+    SomethingOut = 1,
+    /// The job or the command line cannot be used.
+    Unusable = 2,
+    /// Some views could not be compared; the others were.
+    ViewsFailed = 3,
+}
+
+impl Status {
+    /// The number that the shell sees.
+    pub fn code(self) -> u8 {
+        self as u8
+    }
+}
+
+impl From<Status> for ExitCode {
+    fn from(status: Status) -> Self {
+        Self::from(status.code())
+    }
+}

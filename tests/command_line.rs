@@ -1,0 +1,242 @@
+//! The program as it is run from a shell: what it prints where, and how it exits.
+use assert_cmd::Command;
+use std::{
+    fs,
+    path::Path,
+    process::{Command as Process, Output, Stdio},
+};
+use tempfile::TempDir;
+
+const PROGRAM: &str = env!("CARGO_BIN_EXE_tickstrip");
+const COMMANDS: [&str; 5] = ["compare", "check", "new", "schema", "demo"];
+
+/// A folder with two small images and the example job, its images among them.
+fn folder() -> TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in ["side-render.png", "side-screen.jpg"] {
+        image::RgbImage::new(90, 60)
+            .save(folder.path().join(name))
+            .expect("written");
+    }
+    let job = include_str!("../fixtures/jobs/example.json");
+    fs::write(folder.path().join("chair.json"), job).expect("written");
+    folder
+}
+
+fn run(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(PROGRAM)
+        .args(arguments)
+        .current_dir(folder)
+        .env_remove("SOURCE_DATE_EPOCH")
+        .output()
+        .expect("the program starts")
+}
+
+fn stdout(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).expect("UTF-8")
+}
+
+fn stderr(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).expect("UTF-8")
+}
+
+#[test]
+fn help_goes_to_standard_output_and_shows_an_example() {
+    let folder = folder();
+    for command in COMMANDS {
+        let output = run(folder.path(), &[command, "--help"]);
+        assert_eq!(output.status.code(), Some(0));
+        assert!(stdout(&output).contains(&format!("  tickstrip {command}")));
+        assert!(output.stderr.is_empty());
+    }
+    let all = stdout(&run(folder.path(), &["--help"]));
+    assert!(COMMANDS.iter().all(|command| all.contains(command)));
+    assert!(all.contains("3  some views could not be compared"));
+}
+
+#[test]
+fn a_command_line_that_cannot_be_used_exits_with_2() {
+    let folder = folder();
+    for (arguments, words) in [
+        (&[][..], "Usage: tickstrip"),
+        (&["measure"], "unrecognized subcommand 'measure'"),
+        (&["compare"], "<JOB>"),
+        (
+            &["compare", "chair.json", "--date", "2027-02-29"],
+            "it must be a day of the calendar, such as 2031-04-05",
+        ),
+        (
+            &["compare", "chair.json", "--max-megapixels", "0"],
+            "it must be a number above 0",
+        ),
+        (
+            &["compare", "chair.json", "--jobs", "0"],
+            "0 is not in 1..=1024",
+        ),
+        (
+            &["compare", "chair.json", "--paper", "a5"],
+            "[possible values: a4, a3, letter]",
+        ),
+        (&["compare", "no.json"], "no.json: cannot be read: "),
+        (&["check", "."], ".: cannot be read: "),
+        (&["new", "no.png", "side-screen.jpg"], "no.png: "),
+        (&["schema", "sheet"], "[possible values: job, report]"),
+    ] {
+        let output = run(folder.path(), arguments);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        assert!(
+            stderr(&output).contains(words),
+            "{arguments:?}: {}",
+            stderr(&output)
+        );
+        assert!(output.stdout.is_empty(), "{arguments:?}");
+    }
+}
+
+#[test]
+fn a_source_date_that_is_no_time_is_refused() {
+    let folder = folder();
+    let output = Command::new(PROGRAM)
+        .args(["compare", "chair.json"])
+        .current_dir(folder.path())
+        .env("SOURCE_DATE_EPOCH", "soon")
+        .output()
+        .expect("the program starts");
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("error: SOURCE_DATE_EPOCH is \"soon\""));
+}
+
+#[test]
+fn a_sound_job_is_summed_up_with_its_doubts() {
+    let folder = folder();
+    let output = run(folder.path(), &["check", "chair.json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let text = stdout(&output);
+    assert!(text.contains("chair.json: can be compared; scale 1:32, 1 view, 6 landmarks, 1 region, 1 span, 1 angle\n"), "{text}");
+    assert!(
+        text.contains("doubtful: chair.json: /views/0/known: no known length in the render"),
+        "{text}"
+    );
+    assert!(output.stderr.is_empty());
+}
+
+#[test]
+fn faults_go_to_standard_error_one_a_line() {
+    let folder = folder();
+    let path = folder.path().join("chair.json");
+    let job = fs::read_to_string(&path).expect("read");
+    fs::write(
+        &path,
+        job.replace("\"to\": \"back top\"", "\"to\": \"back tpo\""),
+    )
+    .expect("written");
+    let output = run(folder.path(), &["check", "chair.json"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert_eq!(
+        stderr(&output),
+        "chair.json: /views/0/spans/0/to: no landmark \"back tpo\"; the view has \"back top\"\n\
+         chair.json: /views/0/angles/0/to: no landmark \"back tpo\"; the view has \"back top\"\n"
+    );
+    assert!(output.stdout.is_empty());
+}
+
+#[test]
+fn an_image_that_is_not_there_is_a_fault_to_check() {
+    let folder = folder();
+    fs::remove_file(folder.path().join("side-screen.jpg")).expect("removed");
+    let output = run(folder.path(), &["check", "chair.json"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("chair.json: /views/0/reference/image: there is no file "));
+    assert!(!stdout(&output).contains("can be compared"));
+}
+
+#[test]
+fn new_starts_a_job_that_check_accepts() {
+    let folder = folder();
+    fs::create_dir(folder.path().join("jobs")).expect("made");
+    let arguments = [
+        "new",
+        "side-render.png",
+        "side-screen.jpg",
+        "--out",
+        "jobs/own.json",
+    ];
+    let output = run(folder.path(), &arguments);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    assert!(stdout(&output).contains("run: tickstrip check jobs/own.json"));
+    let job = fs::read_to_string(folder.path().join("jobs/own.json")).expect("written");
+    assert!(job.contains("\"image\": \"../side-render.png\""), "{job}");
+    // The first mark lies at a third of 90 x 60.
+    assert!(job.contains("\"render\": [30.00, 20.00]"), "{job}");
+    let output = run(folder.path(), &["check", "jobs/own.json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+}
+
+#[test]
+fn new_overwrites_nothing() {
+    let folder = folder();
+    let before = fs::read(folder.path().join("chair.json")).expect("read");
+    let arguments = [
+        "new",
+        "side-render.png",
+        "side-screen.jpg",
+        "--out",
+        "chair.json",
+    ];
+    let output = run(folder.path(), &arguments);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("error: chair.json is there already and is not overwritten; move it away or name another with --out"));
+    assert_eq!(
+        fs::read(folder.path().join("chair.json")).expect("read"),
+        before
+    );
+}
+
+#[test]
+fn the_schema_is_json_and_describes_the_example() {
+    let folder = folder();
+    let output = run(folder.path(), &["schema"]);
+    assert_eq!(output.status.code(), Some(0));
+    let schema: serde_json::Value = serde_json::from_str(&stdout(&output)).expect("JSON");
+    let job = fs::read_to_string(folder.path().join("chair.json")).expect("read");
+    let job = serde_json::from_str(&job).expect("JSON");
+    assert!(
+        jsonschema::draft202012::new(&schema)
+            .expect("a schema")
+            .is_valid(&job)
+    );
+}
+
+#[test]
+fn a_reader_that_goes_away_is_no_failure() {
+    for arguments in [&["schema"][..], &["--help"], &["check", "chair.json"]] {
+        let folder = folder();
+        let mut child = Process::new(PROGRAM)
+            .args(arguments)
+            .current_dir(folder.path())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        drop(child.stdout.take());
+        let output = child.wait_with_output().expect("it ends");
+        assert_eq!(output.status.code(), Some(0), "{arguments:?}");
+        assert!(output.stderr.is_empty(), "{}", stderr(&output));
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn an_output_that_takes_no_bytes_is_a_failure() {
+    let full = fs::OpenOptions::new()
+        .write(true)
+        .open("/dev/full")
+        .expect("Linux has it");
+    let output = Process::new(PROGRAM)
+        .arg("schema")
+        .stdout(full)
+        .output()
+        .expect("the program starts");
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("error: standard output cannot be written: "));
+}

@@ -328,27 +328,31 @@ pub fn parse_length(text: &str) -> Result<f64, LengthError> {
     if rest.starts_with('-') {
         return Err(LengthError::OutOfRange { found: found() });
     }
-    let (mut total, mut previous) = (0.0, None);
+    let (mut total, mut previous) = (0.0, None::<(Unit, f64)>);
     while previous.is_none() || !rest.is_empty() {
         let (number, after) = split_where(rest, |c| !is_of_number(c));
         let amount = quantity(number.trim(), text)?;
         let (unit, after) = take_unit(after, number.trim(), text)?;
-        match (previous, unit) {
-            (None, _) => {}
-            (Some(Unit::Foot), Unit::Inch) if amount < 12.0 => {}
-            (Some(Unit::Foot), Unit::Inch) => {
+        total = match (previous, unit) {
+            (None, _) => amount * unit.millimetres(),
+            // By way of inches, so that 3' 10 1/2" and 46.5 in are the same to the last bit.
+            (Some((Unit::Foot, feet)), Unit::Inch) if amount < 12.0 => {
+                (feet * 12.0 + amount) * unit.millimetres()
+            }
+            (Some((Unit::Foot, _)), Unit::Inch) => {
                 return Err(LengthError::InchesBeyondFoot {
                     found: found(),
                     inches: amount,
                 });
             }
             _ => return Err(LengthError::MixedUnits { found: found() }),
-        }
-        total += amount * unit.millimetres();
-        previous = Some(unit);
+        };
+        // After inches no further part may follow: only feet are looked at above.
+        previous = Some((unit, amount));
         rest = after.trim_start();
         // Drawings join feet and inches with a dash: 3'-10".
-        rest = rest.strip_prefix('-').map_or(rest, str::trim_start);
+        let joined = rest.strip_prefix('-').map(str::trim_start);
+        rest = joined.filter(|inches| !inches.is_empty()).unwrap_or(rest);
     }
     length_within_range(total, || format!("\"{text}\""))
 }
@@ -528,6 +532,7 @@ mod tests {
             ),
             ("", "is not a length; write it such as \"1180 mm\""),
             ("mm", "is not a length"),
+            ("3'-", "is not a length"),
             ("1 2 mm", "is not a length"),
             ("1..2 mm", "is not a length"),
             ("1.5 1/2 in", "is not a length"),

@@ -1,6 +1,17 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
-use crate::{drawing::Paper, job::Job};
-use std::path::PathBuf;
+use crate::{
+    drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},
+    images::{self, Limits},
+    job::{Job, View},
+    measurement, registration,
+    report::{self, Report, ViewFailure, ViewOutcome},
+};
+use rayon::prelude::*;
+use std::{
+    collections::BTreeMap,
+    fs, io,
+    path::{Path, PathBuf},
+};
 
 /// What a comparison is asked for.
 #[derive(Clone, Debug)]
@@ -37,6 +48,9 @@ pub enum Event<'a> {
 /// Number of [`Event::Stage`]s that a view goes through before it is finished.
 pub const STAGES_PER_VIEW: u64 = 5;
 
+/// Views that are worked on at the same time, at most: each holds its images.
+const VIEWS_AT_ONCE: usize = 4;
+
 /// Why a comparison as a whole failed.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -49,6 +63,37 @@ pub enum Error {
         /// The views there are, for the message.
         known: String,
     },
+    /// The result folder cannot be written.
+    #[error("{}: {what}: {source}", path.display())]
+    Write {
+        /// The file or folder.
+        path: PathBuf,
+        /// What was being done.
+        what: &'static str,
+        /// Why it failed.
+        source: io::Error,
+    },
+    /// The result folder holds something else.
+    #[error("{}: this folder holds other files and no report.json; name an empty or new folder with --out", path.display())]
+    ForeignFolder {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// A sheet could not be drawn.
+    #[error("sheet.pdf: {0}")]
+    Draw(#[from] drawing::Error),
+}
+
+impl Error {
+    /// Stable code for scripts.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::UnknownView { .. } => "unknown-view",
+            Self::Write { .. } => "cannot-write",
+            Self::ForeignFolder { .. } => "foreign-folder",
+            Self::Draw(_) => "cannot-draw",
+        }
+    }
 }
 
 /// A finished comparison.
@@ -56,19 +101,284 @@ pub enum Error {
 pub struct Outcome {
     /// The folder with the results.
     pub out: PathBuf,
+    /// All figures.
+    pub report: Report,
 }
 
-/// Compares the views of a job and writes the result folder.
+/// Compares the views of a job and writes the result folder: all of it or nothing.
 ///
 /// # Errors
 /// Where nothing could be written or a view is unknown. A view that fails is named in the report; the others go on.
 pub fn compare(
     job: &Job,
     options: &CompareOptions,
-    _observer: &(dyn Fn(Event<'_>) + Sync),
+    observer: &(dyn Fn(Event<'_>) + Sync),
 ) -> Result<Outcome, Error> {
-    let _ = job;
+    let views = selected(job, &options.views)?;
+    let folder = StagingFolder::beside(&options.out)?;
+    let mut done = Vec::with_capacity(views.len());
+    for chunk in views.chunks(rayon::current_num_threads().clamp(1, VIEWS_AT_ONCE)) {
+        let results: Vec<Result<ViewDone<'_>, Error>> = chunk
+            .par_iter()
+            .map(|view| compare_view(job, view, options, folder.path(), observer))
+            .collect();
+        for result in results {
+            done.push(result?);
+        }
+    }
+    let (outcomes, pages): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.outcome, d.page)).unzip();
+    let report = Report::new(job, &outcomes);
+    write_whole_job(
+        folder.path(),
+        &report,
+        &pages.into_iter().flatten().collect::<Vec<_>>(),
+    )?;
+    folder.take_the_place_of(&options.out)?;
     Ok(Outcome {
         out: options.out.clone(),
+        report,
     })
+}
+
+fn selected<'a>(job: &'a Job, names: &[String]) -> Result<Vec<&'a View>, Error> {
+    if let Some(name) = names
+        .iter()
+        .find(|n| job.views.iter().all(|v| v.name != **n))
+    {
+        let known: Vec<String> = job
+            .views
+            .iter()
+            .map(|v| format!("\"{}\"", v.name))
+            .collect();
+        return Err(Error::UnknownView {
+            name: name.clone(),
+            known: known.join(", "),
+        });
+    }
+    let is_wanted = |v: &&View| names.is_empty() || names.contains(&v.name);
+    Ok(job.views.iter().filter(is_wanted).collect())
+}
+
+/// What one view leaves behind.
+struct ViewDone<'a> {
+    outcome: ViewOutcome<'a>,
+    page: Option<SheetPage>,
+}
+
+fn compare_view<'a>(
+    job: &Job,
+    view: &'a View,
+    options: &CompareOptions,
+    folder: &Path,
+    observer: &(dyn Fn(Event<'_>) + Sync),
+) -> Result<ViewDone<'a>, Error> {
+    let stage = |stage| {
+        observer(Event::Stage {
+            view: &view.name,
+            stage,
+        })
+    };
+    let drawn = draw_view(job, view, options, &stage);
+    stage("writing");
+    let done = match drawn {
+        Ok(drawn) => {
+            let files = write_view(folder, &view.name, drawn.files)?;
+            ViewDone {
+                outcome: ViewOutcome {
+                    view,
+                    result: Ok(drawn.measurement),
+                    files,
+                },
+                page: Some(drawn.page),
+            }
+        }
+        Err(failure) => ViewDone {
+            outcome: ViewOutcome {
+                view,
+                result: Err(failure),
+                files: BTreeMap::new(),
+            },
+            page: None,
+        },
+    };
+    observer(Event::Finished { view: &view.name });
+    Ok(done)
+}
+
+struct Drawn {
+    measurement: measurement::ViewMeasurement,
+    files: Vec<DrawnFile>,
+    page: SheetPage,
+}
+
+/// Images to pictures: everything of a view that can fail on its own.
+fn draw_view(
+    job: &Job,
+    view: &View,
+    options: &CompareOptions,
+    stage: &(dyn Fn(&'static str) + Sync),
+) -> Result<Drawn, ViewFailure> {
+    stage("reading images");
+    let limits = Limits {
+        max_pixels: (options.max_megapixels * 1e6) as u64,
+    };
+    let images = images::read_view(view, &limits).map_err(|e| failure(e.code(), &e))?;
+    stage("registering");
+    let size = images.render.rgb.dimensions();
+    let registered =
+        registration::register(view, job.expected, size).map_err(|e| failure(e.code(), &e))?;
+    stage("measuring");
+    let measured = measurement::measure(job, view, images, registered);
+    stage("drawing");
+    let to_draw = ViewToDraw {
+        job,
+        view,
+        measurement: &measured.measurement,
+        work: &measured.work,
+        pairs: &measured.pairs,
+        date: &options.date,
+        paper: options.paper,
+    };
+    let registered = measured
+        .native_reference
+        .as_ref()
+        .unwrap_or(&measured.work.reference);
+    let (drawn, registered) = rayon::join(
+        || drawing::draw_view(&to_draw),
+        || drawing::encode_png(registered),
+    );
+    let mut drawn = drawn.map_err(|e| failure(e.code(), &e))?;
+    drawn.files.push(DrawnFile {
+        key: "registered",
+        name: "registered.png",
+        bytes: registered.map_err(|e| failure(e.code(), &e))?,
+    });
+    Ok(Drawn {
+        measurement: measured.measurement,
+        files: drawn.files,
+        page: drawn.sheet,
+    })
+}
+
+fn failure(code: &'static str, error: &dyn std::error::Error) -> ViewFailure {
+    ViewFailure {
+        code,
+        text: error.to_string(),
+    }
+}
+
+fn write_view(
+    folder: &Path,
+    view: &str,
+    files: Vec<DrawnFile>,
+) -> Result<BTreeMap<&'static str, String>, Error> {
+    let view_folder = folder.join(view);
+    fs::create_dir_all(&view_folder).map_err(cannot("making the view's folder", &view_folder))?;
+    let mut written = BTreeMap::new();
+    for file in files {
+        write(&view_folder.join(file.name), &file.bytes)?;
+        written.insert(file.key, format!("{view}/{}", file.name));
+    }
+    Ok(written)
+}
+
+fn write_whole_job(folder: &Path, report: &Report, pages: &[SheetPage]) -> Result<(), Error> {
+    if !pages.is_empty() {
+        write(&folder.join("sheet.pdf"), &drawing::sheets_pdf(pages)?)?;
+    }
+    write(
+        &folder.join("report.json"),
+        report::to_json(report).as_bytes(),
+    )?;
+    write(
+        &folder.join("measures.csv"),
+        report::to_csv(report).as_bytes(),
+    )?;
+    let picture = |path: &str| fs::read(folder.join(path)).ok();
+    write(
+        &folder.join("report.html"),
+        report::to_html(report, &picture).as_bytes(),
+    )
+}
+
+fn write(path: &Path, bytes: &[u8]) -> Result<(), Error> {
+    fs::write(path, bytes).map_err(cannot("writing it", path))
+}
+
+fn cannot<'a>(what: &'static str, path: &'a Path) -> impl FnOnce(io::Error) -> Error + 'a {
+    move |source| Error::Write {
+        path: path.to_path_buf(),
+        what,
+        source,
+    }
+}
+
+/// The result folder while it is being written: beside its place, gone when something fails.
+struct StagingFolder {
+    folder: tempfile::TempDir,
+}
+
+impl StagingFolder {
+    fn beside(out: &Path) -> Result<Self, Error> {
+        if holds_other_things(out) {
+            return Err(Error::ForeignFolder {
+                path: out.to_path_buf(),
+            });
+        }
+        let parent = match out.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent,
+            _ => Path::new("."),
+        };
+        fs::create_dir_all(parent).map_err(cannot("making the folder for the results", parent))?;
+        let folder = tempfile::Builder::new()
+            .prefix(".tickstrip-")
+            .tempdir_in(parent)
+            .map_err(cannot("making a folder for the results in it", parent))?;
+        Ok(Self { folder })
+    }
+
+    fn path(&self) -> &Path {
+        self.folder.path()
+    }
+
+    /// The old results are moved aside first, so that at no time both are mixed.
+    fn take_the_place_of(self, out: &Path) -> Result<(), Error> {
+        let new = self.folder.path().to_path_buf();
+        readable_by_others(&new).map_err(cannot("setting its permissions", &new))?;
+        let aside = new.with_extension("old");
+        if out.exists() {
+            fs::rename(out, &aside).map_err(cannot("moving the old results aside", out))?;
+        }
+        if let Err(source) = fs::rename(&new, out) {
+            // Put the old results back; the error that is reported is the first one.
+            let _ = fs::rename(&aside, out);
+            return Err(cannot("putting the results in place", out)(source));
+        }
+        // The folder has moved: there is nothing left to clean up.
+        let _ = self.folder.keep();
+        if aside.exists() {
+            fs::remove_dir_all(&aside).map_err(cannot("removing the old results", &aside))?;
+        }
+        Ok(())
+    }
+}
+
+/// A temporary folder is private; results are as readable as any new folder.
+fn readable_by_others(folder: &Path) -> io::Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        fs::set_permissions(folder, fs::Permissions::from_mode(0o755))?;
+    }
+    #[cfg(not(unix))]
+    let _ = folder;
+    Ok(())
+}
+
+/// Whether the place of the results is taken by something that is not a result of ours.
+fn holds_other_things(out: &Path) -> bool {
+    let Ok(entries) = fs::read_dir(out) else {
+        return out.exists();
+    };
+    entries.count() > 0 && !out.join("report.json").is_file()
 }

@@ -528,6 +528,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
             source: None,
             variant: None,
             note: None,
+            rights: None,
             straighten: None,
             mark_sigma_px: None,
             mask: Mask::None,

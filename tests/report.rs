@@ -77,6 +77,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
             source: Some("reel 2, 00:41:07".to_owned()),
             variant: None,
             note: None,
+            rights: None,
             straighten: None,
             mark_sigma_px: Some(1.5),
             mask: Mask::None,

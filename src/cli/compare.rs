@@ -1,16 +1,17 @@
 //! `tickstrip compare`: the main job.
 use super::{
     Status,
-    messages::{Action, Failure, Terminal},
+    messages::{Failure, Terminal},
     progress::Progress,
 };
 use crate::{
     drawing::Paper,
     job,
     pipeline::{self, CompareOptions, Outcome},
+    report::{self, Report, json::Verdict},
 };
 use clap::ValueEnum;
-use std::{fs, path::PathBuf};
+use std::path::PathBuf;
 
 /// Compare the renders of a job with their references and write the results
 ///
@@ -152,19 +153,18 @@ fn present(
     terminal: &Terminal,
 ) -> Result<Status, Failure> {
     if arguments.json {
-        let path = outcome.out.join("report.json");
-        let report = fs::read_to_string(&path)
-            .map_err(|source| Failure::file(&path, Action::Read, source))?;
-        terminal.result(&report)?;
+        terminal.result(&report::to_json(&outcome.report))?;
     } else {
-        terminal.result(&format!("results in {}\n", outcome.out.display()))?;
+        let table = report::table(&outcome.report, &terminal.table_style());
+        let out = outcome.out.display();
+        terminal.result(&format!("{table}\nresults in {out}\n"))?;
     }
     let strictness = if arguments.strict {
         Strictness::UndecidedCounts
     } else {
         Strictness::OutCounts
     };
-    Ok(facts(outcome).status(strictness))
+    Ok(Facts::of(&outcome.report).status(strictness))
 }
 
 /// What the exit status depends on.
@@ -189,12 +189,18 @@ enum Strictness {
     UndecidedCounts,
 }
 
-/// The facts of an outcome.
-fn facts(_outcome: &Outcome) -> Facts {
-    Facts::default()
-}
-
 impl Facts {
+    fn of(report: &Report) -> Self {
+        let failed_views = report.views.iter().filter(|v| v.error.is_some()).count();
+        let has = |verdict| report.views.iter().any(|v| v.verdict == Some(verdict));
+        Self {
+            verdict_out: has(Verdict::Out),
+            undecided: has(Verdict::Undecided),
+            failed_views,
+            compared_views: report.views.len() - failed_views,
+        }
+    }
+
     /// A view that failed outweighs what the others found: their verdict is not that of the job.
     fn status(self, strictness: Strictness) -> Status {
         let is_strict = strictness == Strictness::UndecidedCounts;

@@ -1,5 +1,5 @@
 //! What goes to the terminal: results to standard output, everything else to standard error.
-use crate::{images, job, pipeline};
+use crate::{images, job, pipeline, report::TableStyle};
 use std::{
     fmt,
     io::{self, IsTerminal, Write},
@@ -40,6 +40,16 @@ impl Terminal {
         match failure {
             Failure::Job(faults) => self.fault(&faults.to_string()),
             other => self.fault(&format!("error: {other}")),
+        }
+    }
+
+    /// As wide as the terminal, 80 columns where the table goes elsewhere; colours only on a terminal that wants them.
+    pub fn table_style(&self) -> TableStyle {
+        let is_terminal = io::stdout().is_terminal();
+        let width = terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
+        TableStyle {
+            width: width.filter(|_| is_terminal).unwrap_or(80),
+            color: is_terminal && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty()),
         }
     }
 
@@ -107,12 +117,6 @@ pub(super) enum Failure {
         count: usize,
         /// Why.
         source: rayon::ThreadPoolBuildError,
-    },
-    /// A part that this version does not have.
-    #[error("{what} is not part of this version")]
-    NotBuilt {
-        /// The part.
-        what: &'static str,
     },
 }
 

@@ -3,7 +3,7 @@ use super::{
     Status,
     messages::{Failure, Terminal},
 };
-use crate::job;
+use crate::{job, report};
 use clap::ValueEnum;
 
 /// Print the JSON Schema of the job file or of report.json
@@ -27,11 +27,7 @@ enum Format {
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
     let schema = match arguments.format {
         Format::Job => job::schema(),
-        Format::Report => {
-            return Err(Failure::NotBuilt {
-                what: "the schema of report.json",
-            });
-        }
+        Format::Report => report::schema(),
     };
     terminal.result(&format!("{schema:#}\n"))?;
     Ok(Status::NothingOut)

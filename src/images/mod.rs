@@ -41,28 +41,3 @@ pub struct ViewImages {
     /// Silhouette of the subject in reference pixels: 255 inside, 0 outside.
     pub reference_mask: Option<Plane<u8>>,
 }
-
-/// Why an image cannot be used.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum Error {
-    /// The file cannot be read as an image.
-    #[error("{}: cannot be read as an image: {source}", path.display())]
-    Unreadable {
-        /// The file.
-        path: std::path::PathBuf,
-        /// Why.
-        source: image::ImageError,
-    },
-}
-
-/// Width and height of an image file, pixels.
-///
-/// # Errors
-/// [`Error::Unreadable`] where the file is not there or no image.
-pub fn dimensions(path: &std::path::Path) -> Result<(u32, u32), Error> {
-    image::image_dimensions(path).map_err(|source| Error::Unreadable {
-        path: path.to_owned(),
-        source,
-    })
-}

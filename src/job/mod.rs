@@ -122,6 +122,8 @@ pub struct ReferenceSource {
     pub variant: Option<String>,
     /// Free text for sheets.
     pub note: Option<String>,
+    /// By what right the picture is used, for sheets.
+    pub rights: Option<String>,
     /// Known rectangle to straighten by.
     pub straighten: Option<Straighten>,
     /// Standard deviation of a mark in x and in y; `None`: estimate it.

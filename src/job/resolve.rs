@@ -285,6 +285,7 @@ fn reference(
         source: raw.source.clone(),
         variant: raw.variant.clone(),
         note: raw.note.clone(),
+        rights: raw.rights.clone(),
         straighten: match straighten {
             None => None,
             Some(straighten) => Some(straighten?),

@@ -150,6 +150,7 @@ fn job(stated: bool, noise: &mut Noise) -> Job {
             source: None,
             variant: None,
             note: None,
+            rights: None,
             straighten: None,
             mark_sigma_px: sigma(REFERENCE_SIGMA),
             mask: Mask::None,

@@ -32,6 +32,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         adjustment,
         regions: fits,
     } = registered;
+    let notes = reading_notes(&images);
     let work = work::build(images, &registration);
     let (edge_overlap, in_regions) = overlaps(view, &work);
     let scales = scales::study(job, view, &adjustment);
@@ -72,13 +73,31 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         corrections: Vec::new(),
     };
     measurement.corrections = corrections(job, view, &measurement);
-    measurement.warnings = warnings(job, view, &measurement, &adjustment);
+    measurement.warnings = notes;
+    measurement.warnings.extend(warnings(job, view, &measurement, &adjustment));
     MeasuredView {
         measurement,
         work: work.images,
         native_reference: work.native_reference,
         pairs: drawn_pairs(&adjustment),
     }
+}
+
+/// What could not be honoured in reading the images.
+fn reading_notes(images: &ViewImages) -> Vec<Warning> {
+    let of = |which: &str, notes: &[String]| -> Vec<Warning> {
+        let text = |note: &String| format!("The {which}: {note}");
+        notes
+            .iter()
+            .map(|note| Warning {
+                code: "image-note",
+                text: text(note),
+            })
+            .collect()
+    };
+    let mut all = of("render", &images.render.notes);
+    all.extend(of("reference", &images.reference.notes));
+    all
 }
 
 fn overlaps(view: &View, work: &work::Work) -> (Option<EdgeOverlap>, Vec<Option<EdgeOverlap>>) {

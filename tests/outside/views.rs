@@ -48,6 +48,7 @@ pub fn view(
             source: None,
             variant: None,
             note: None,
+            rights: None,
             straighten: None,
             mark_sigma_px: sigmas[1],
             mask: Mask::None,

@@ -1,4 +1,6 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
+pub mod thin_plate;
+
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     kernels::Plane,

@@ -1,8 +1,39 @@
 //! Measurements to pictures and sheets: shapes on a scene, one scene to PNG, PDF and SVG.
+//!
+//! [`draw_view`] draws every picture of a view; [`sheets_pdf`] joins the sheets of all views. A picture is the working
+//! raster with shapes over it and a legend below; small rasters are enlarged by a whole factor so that text stays
+//! readable.
+mod blink;
+mod board;
+mod colours;
+mod difference;
+mod figures;
+mod grid;
+mod heat;
+mod labels;
+mod overlay;
+mod pdf;
+mod png;
+mod raster;
+mod reduce;
+mod scene;
+mod sheet;
+mod table;
+mod text;
+mod title_block;
+mod window;
+
+pub use self::{
+    pdf::sheets_pdf,
+    png::{encode_jpeg, encode_png},
+    sheet::SheetPage,
+};
 use crate::{
     job::{Job, View},
     measurement::{DrawnPair, ViewMeasurement, WorkImages},
 };
+use rayon::prelude::*;
+use std::borrow::Cow;
 
 /// A paper size, landscape.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -14,6 +45,17 @@ pub enum Paper {
     A3,
     /// 11 x 8 1/2 in.
     Letter,
+}
+
+impl Paper {
+    /// Width and height, millimetres, landscape.
+    pub fn size_mm(self) -> [f64; 2] {
+        match self {
+            Self::A4 => [297.0, 210.0],
+            Self::A3 => [420.0, 297.0],
+            Self::Letter => [279.4, 215.9],
+        }
+    }
 }
 
 /// All that the pictures of a view are drawn from.
@@ -44,4 +86,266 @@ pub struct DrawnFile {
     pub name: &'static str,
     /// The bytes of the file.
     pub bytes: Vec<u8>,
+}
+
+/// Everything drawn of one view.
+#[derive(Clone, Debug)]
+pub struct DrawnView {
+    /// overlay, difference, heat, grid, blink, sheet, in this order.
+    pub files: Vec<DrawnFile>,
+    /// The sheet, for [`sheets_pdf`].
+    pub sheet: SheetPage,
+}
+
+/// Why a picture could not be drawn or encoded.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Error {
+    /// There is nothing to draw on.
+    #[error(
+        "drawing: the working picture has no pixels; it must be at least 1 x 1: check the render"
+    )]
+    EmptyPicture,
+    /// A raster does not fit the others.
+    #[error(
+        "drawing: {what} has {found_width} x {found_height} pixels, the working render {width} x {height}; all rasters must lie on one grid"
+    )]
+    DifferentSizes {
+        /// Which raster.
+        what: &'static str,
+        /// Its width.
+        found_width: usize,
+        /// Its height.
+        found_height: usize,
+        /// Width of the render's working raster.
+        width: usize,
+        /// Height of the render's working raster.
+        height: usize,
+    },
+    /// The shapes make no valid drawing.
+    #[error("drawing: the shapes make no drawing: {cause}")]
+    Scene {
+        /// What the SVG reader says.
+        cause: usvg::Error,
+    },
+    /// A PNG could not be encoded.
+    #[error("drawing: encoding a PNG: {0}")]
+    Png(#[from] ::png::EncodingError),
+    /// A JPEG could not be encoded.
+    #[error("drawing: encoding a JPEG of {width} x {height} pixels: {cause}")]
+    Jpeg {
+        /// Width of the picture.
+        width: u32,
+        /// Height of the picture.
+        height: u32,
+        /// What is wrong with it.
+        cause: Cow<'static, str>,
+    },
+    /// The PDF could not be written.
+    #[error("drawing: writing the PDF: {cause}")]
+    Pdf {
+        /// What is wrong with it.
+        cause: String,
+    },
+}
+
+impl Error {
+    /// A stable code for scripts.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::EmptyPicture => "empty-picture",
+            Self::DifferentSizes { .. } => "different-sizes",
+            Self::Scene { .. } => "scene",
+            Self::Png(_) => "png",
+            Self::Jpeg { .. } => "jpeg",
+            Self::Pdf { .. } => "pdf",
+        }
+    }
+}
+
+/// Draws all pictures of a view in parallel. The same input gives the same bytes, whatever the number of threads.
+///
+/// # Errors
+/// [`Error::EmptyPicture`] and [`Error::DifferentSizes`] where the rasters are unsound; the others where a picture is
+/// too large for its format.
+pub fn draw_view(input: &ViewToDraw<'_>) -> Result<DrawnView, Error> {
+    check(input.work)?;
+    let (files, sheet) = rayon::join(
+        || {
+            Picture::ALL
+                .par_iter()
+                .map(|picture| picture.draw(input))
+                .collect::<Result<Vec<_>, _>>()
+        },
+        || {
+            let page = sheet::page(input)?;
+            let bytes = sheet::picture(&page)?;
+            Ok::<_, Error>((page, bytes))
+        },
+    );
+    let (mut files, (sheet, bytes)) = (files?, sheet?);
+    files.push(DrawnFile {
+        key: "sheet",
+        name: "sheet.png",
+        bytes,
+    });
+    Ok(DrawnView { files, sheet })
+}
+
+/// The pictures beside the sheet.
+#[derive(Clone, Copy)]
+enum Picture {
+    Overlay,
+    Difference,
+    Heat,
+    Grid,
+    Blink,
+}
+
+impl Picture {
+    const ALL: [Self; 5] = [
+        Self::Overlay,
+        Self::Difference,
+        Self::Heat,
+        Self::Grid,
+        Self::Blink,
+    ];
+
+    fn draw(self, input: &ViewToDraw<'_>) -> Result<DrawnFile, Error> {
+        let (key, name, bytes) = match self {
+            Self::Overlay => (
+                "overlay",
+                "overlay.png",
+                encode_png(&overlay::draw(input)?)?,
+            ),
+            Self::Difference => (
+                "difference",
+                "difference.png",
+                encode_png(&difference::draw(input)?)?,
+            ),
+            Self::Heat => ("heat", "heat.png", encode_png(&heat::draw(input)?)?),
+            Self::Grid => ("grid", "grid.png", encode_png(&grid::draw(input)?)?),
+            Self::Blink => ("blink", "blink.png", blink::draw(input)?),
+        };
+        Ok(DrawnFile { key, name, bytes })
+    }
+}
+
+/// All rasters must have the size of the working render.
+fn check(work: &WorkImages) -> Result<(), Error> {
+    let (width, height) = work.render.dimensions();
+    if width == 0 || height == 0 {
+        return Err(Error::EmptyPicture);
+    }
+    let (width, height) = (width as usize, height as usize);
+    let (reference_width, reference_height) = work.reference.dimensions();
+    let sizes = [
+        (
+            "the registered reference",
+            (reference_height as usize, reference_width as usize),
+        ),
+        ("the common area", work.common.dim()),
+        ("the render's edges", work.render_edges.dim()),
+        ("the reference's edges", work.reference_edges.dim()),
+        (
+            "the distance from the render's edges",
+            work.distance_to_render_edges.dim(),
+        ),
+        (
+            "the distance from the reference's edges",
+            work.distance_to_reference_edges.dim(),
+        ),
+    ];
+    match sizes.into_iter().find(|(_, size)| *size != (height, width)) {
+        None => Ok(()),
+        Some((what, (found_height, found_width))) => Err(Error::DifferentSizes {
+            what,
+            found_width,
+            found_height,
+            width,
+            height,
+        }),
+    }
+}
+
+#[cfg(test)]
+extern crate self as tickstrip;
+
+#[cfg(test)]
+#[path = "../../tests/pictures/synthetic.rs"]
+mod synthetic;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use synthetic::{Sample, Wish, foreign_name, long_name, plain_name};
+
+    #[test]
+    fn labels_of_the_difference_picture_neither_overlap_nor_leave_it() {
+        for (size, name) in [
+            ([1500, 1200], plain_name as fn(usize) -> String),
+            ([2400, 900], long_name),
+            ([500, 1400], foreign_name),
+            ([200, 150], long_name),
+        ] {
+            for regions in [0, 1, 25] {
+                let wish = Wish {
+                    name,
+                    ..Wish::new(size[0], size[1], regions)
+                };
+                let sample = Sample::new(wish);
+                let (picture, places) = difference::tests::label_places(&sample.input(Paper::A4));
+                let areas: Vec<_> = places.iter().flatten().map(|placed| placed.area).collect();
+                assert!(
+                    areas.len() >= regions.min(12),
+                    "{} of {regions} at {size:?}",
+                    areas.len()
+                );
+                for (i, area) in areas.iter().enumerate() {
+                    assert!(picture.holds(*area), "{area:?} leaves {size:?}");
+                    assert!(areas[..i].iter().all(|other| other.shared(*area) == 0.0));
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn nothing_on_a_sheet_leaves_the_paper() {
+        for (size, name, paper) in [
+            ([1500, 1200], plain_name as fn(usize) -> String, Paper::A4),
+            ([2400, 900], long_name, Paper::Letter),
+            ([500, 1400], foreign_name, Paper::A4),
+            ([200, 150], long_name, Paper::A3),
+        ] {
+            let wish = Wish {
+                name,
+                ..Wish::new(size[0], size[1], 25)
+            };
+            let sample = Sample::new(wish);
+            let page = sheet::page(&sample.input(paper)).expect("lays out");
+            let [width, height] = paper.size_mm();
+            let edge = scene::Box2::new(8.0, 8.0, width - 16.0, height - 16.0);
+            for shape in page.scene.shapes() {
+                if let scene::Shape::Text(line) = shape {
+                    let long = text::width(&line.text, line.font, line.size);
+                    let left = match line.align {
+                        scene::Align::Start => line.at[0],
+                        scene::Align::Middle => line.at[0] - long / 2.0,
+                        scene::Align::End => line.at[0] - long,
+                    };
+                    let area =
+                        scene::Box2::new(left, line.at[1] - line.size * 0.8, long, line.size);
+                    assert!(
+                        edge.holds(area),
+                        "{:?} at {:?} of {size:?}",
+                        line.text,
+                        line.at
+                    );
+                }
+                if let scene::Shape::Picture { area, .. } = shape {
+                    assert!(edge.holds(*area), "{area:?} of {size:?}");
+                }
+            }
+        }
+    }
 }

@@ -1,0 +1,245 @@
+//! The overlay: edges of both images over the dimmed render, and the landmarks where both put them.
+use super::{
+    Error, ViewToDraw,
+    board::{Board, Item, Swatch, dim, enlarged},
+    colours::{BOTH, INK, PAPER, REFERENCE, RENDER, Rgb, WRONG},
+    labels::{self, Wanted},
+    scene::{Box2, Fill, Position, Scene, Stroke},
+    text::{self, Font},
+};
+use crate::{
+    job::LandmarkUse,
+    measurement::WorkImages,
+    registration::{Finding, LandmarkFit},
+};
+use image::RgbImage;
+
+/// Draws the overlay of a view.
+pub(crate) fn draw(input: &ViewToDraw<'_>) -> Result<RgbImage, Error> {
+    let board = Board::of(input);
+    let mut scene = Scene::new([board.width, board.picture.height]);
+    draw_landmarks(input, &board, &mut scene);
+    label_wrong_ones(input, &board, &mut scene);
+    board.finish(
+        &edges_over_render(input.work, board.factor),
+        scene,
+        &legend(input, &board),
+    )
+}
+
+/// The dimmed render with the edges of both images on it, enlarged by `factor`.
+///
+/// Edges of the render are solid, those of the reference beaded (thick and thin in turn), coinciding ones black.
+pub(crate) fn edges_over_render(work: &WorkImages, factor: u32) -> RgbImage {
+    enlarged(&work.render, factor, |x, y, pixel| {
+        edge_colour(work, x as usize, y as usize, factor).map_or_else(|| dim(pixel), Rgb::channels)
+    })
+}
+
+/// Edges of both images that are this near to one another coincide: one pixel, also diagonally (working pixels).
+const COINCIDE: f32 = 1.5;
+
+fn edge_colour(work: &WorkImages, x: usize, y: usize, factor: u32) -> Option<Rgb> {
+    let here = |edges: &crate::kernels::Plane<u8>| edges[[y, x]] != 0;
+    if here(&work.render_edges) {
+        return Some(render_edge_colour(work, x, y));
+    }
+    let hidden = |x, y| work.distance_to_render_edges[[y, x]] < COINCIDE;
+    if here(&work.reference_edges) && !hidden(x, y) {
+        return Some(REFERENCE);
+    }
+    // Enlarged pixels are thick enough by themselves.
+    if factor > 1 {
+        return None;
+    }
+    let (rows, columns) = work.render_edges.dim();
+    let around = neighbours(x, y, columns, rows);
+    if let Some((x, y)) = around
+        .clone()
+        .find(|(x, y)| work.render_edges[[*y, *x]] != 0)
+    {
+        return Some(render_edge_colour(work, x, y));
+    }
+    let bead = (x / BEAD + y / BEAD).is_multiple_of(2);
+    let thickened =
+        |(x, y): &(usize, usize)| work.reference_edges[[*y, *x]] != 0 && !hidden(*x, *y);
+    (bead && around.clone().any(|at| thickened(&at))).then_some(REFERENCE)
+}
+
+/// Side of the cells in which the reference's edges are thick or thin, pixels.
+const BEAD: usize = 8;
+
+fn render_edge_colour(work: &WorkImages, x: usize, y: usize) -> Rgb {
+    if work.distance_to_reference_edges[[y, x]] < COINCIDE {
+        BOTH
+    } else {
+        RENDER
+    }
+}
+
+/// The four neighbours of a pixel that lie inside.
+fn neighbours(
+    x: usize,
+    y: usize,
+    columns: usize,
+    rows: usize,
+) -> impl Iterator<Item = (usize, usize)> + Clone {
+    [(-1, 0), (1, 0), (0, -1), (0, 1)]
+        .into_iter()
+        .filter_map(move |(dx, dy)| Some((x.checked_add_signed(dx)?, y.checked_add_signed(dy)?)))
+        .filter(move |(x, y)| *x < columns && *y < rows)
+}
+
+/// Whether a mark is known to be wrong.
+pub(crate) fn is_wrong(fit: &LandmarkFit) -> bool {
+    matches!(fit.finding, Some(Finding::Wrong | Finding::SwappedWith(_)))
+}
+
+/// A cross for the render's mark, a circle for the reference's, a line between them.
+fn draw_landmarks(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
+    let unit = board.text / 14.0;
+    for (pair, fit) in input
+        .pairs
+        .iter()
+        .zip(&input.measurement.registration.landmarks)
+    {
+        let (render, reference) = (board.place(pair.render), board.place(pair.reference));
+        let halo = Stroke::solid(PAPER, unit * 4.5);
+        scene.cross(render, unit * 6.0, halo);
+        scene.circle(reference, unit * 7.0, Some(halo), None);
+        let colour = |normal| {
+            if is_wrong(fit) {
+                WRONG.darker(0.85)
+            } else {
+                normal
+            }
+        };
+        scene.line(render, reference, Stroke::solid(colour(INK), unit * 1.5));
+        scene.circle(
+            reference,
+            unit * 7.0,
+            Some(Stroke::solid(colour(REFERENCE), unit * 2.2)),
+            None,
+        );
+        scene.cross(
+            render,
+            unit * 6.0,
+            Stroke::solid(colour(RENDER), unit * 2.2),
+        );
+        if is_wrong(fit) {
+            let ring = Stroke::dashed(WRONG.darker(0.85), unit * 2.5);
+            scene.circle(reference, unit * 15.0, Some(ring), None);
+        }
+    }
+}
+
+fn label_wrong_ones(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
+    let size = board.text;
+    let ring = size * 1.1;
+    let (mut wanted, mut texts) = (Vec::new(), Vec::new());
+    let fits = input.measurement.registration.landmarks.iter();
+    let all = input.view.landmarks.iter().zip(input.pairs).zip(fits);
+    for ((landmark, pair), fit) in all.filter(|(_, fit)| is_wrong(fit)) {
+        let [x, y] = board.place(pair.reference);
+        let what = match fit.finding {
+            Some(Finding::SwappedWith(other)) => {
+                let other = input
+                    .view
+                    .landmarks
+                    .get(other)
+                    .map_or("another", |l| l.name.as_str());
+                format!("{}: swapped with {other}", landmark.name)
+            }
+            _ => format!("{}: wrong mark", landmark.name),
+        };
+        let what = text::shorten(&what, Font::Bold, size, board.picture.width * 0.45);
+        let width = text::width(&what, Font::Bold, size) + size * 0.8;
+        wanted.push(Wanted {
+            about: Box2::new(x - ring, y - ring, ring * 2.0, ring * 2.0),
+            sizes: vec![[width, size * 1.5]],
+        });
+        texts.push(what);
+    }
+    let obstacles: Vec<Box2> = wanted.iter().map(|w| w.about).collect();
+    let places = labels::place(board.picture, &wanted, &obstacles);
+    for (placed, what) in places.into_iter().zip(texts) {
+        if let Some(placed) = placed {
+            draw_tag(
+                scene,
+                placed,
+                WRONG.darker(0.85),
+                size,
+                &[(Font::Bold, what)],
+            );
+        }
+    }
+}
+
+/// A label box with its lines of text and its leader.
+pub(crate) fn draw_tag(
+    scene: &mut Scene,
+    placed: labels::Placed,
+    rim: Rgb,
+    size: f64,
+    lines: &[(Font, String)],
+) {
+    let stroke = Stroke::solid(rim, size / 10.0);
+    if let Some([from, to]) = placed.leader {
+        scene.line(from, to, Stroke::solid(PAPER, size / 4.0));
+        scene.line(from, to, stroke);
+        scene.circle(to, size / 5.0, None, Some(Fill::opaque(rim)));
+    }
+    let paper = Fill {
+        colour: PAPER,
+        opacity: 0.9,
+    };
+    scene.rectangle(placed.area, Some(stroke), Some(paper));
+    for (i, (font, line)) in lines.iter().enumerate() {
+        let at: Position = [
+            placed.area.x + size * 0.4,
+            placed.area.y + size * (1.1 + 1.25 * i as f64),
+        ];
+        scene.text(at, size, *font, line.as_str());
+    }
+}
+
+fn legend(input: &ViewToDraw<'_>, board: &Board) -> Vec<Item> {
+    let unit = board.text / 14.0;
+    let line = |colour| Stroke::solid(colour, unit * 3.0);
+    let mark = |colour| Stroke::solid(colour, unit * 2.0);
+    let mut items = vec![
+        Item::new(Swatch::Line(line(RENDER)), "edge of the render"),
+        Item::new(Swatch::Beads(line(REFERENCE)), "edge of the reference"),
+        Item::new(Swatch::Line(line(BOTH)), "both (within 1 px)"),
+    ];
+    if !input.pairs.is_empty() {
+        let checks = input
+            .view
+            .landmarks
+            .iter()
+            .filter(|l| l.usage == LandmarkUse::Check)
+            .count();
+        let datums = input.view.landmarks.len() - checks;
+        items.push(Item::new(
+            Swatch::Cross(mark(RENDER)),
+            "landmark in the render",
+        ));
+        items.push(Item::new(
+            Swatch::Circle(mark(REFERENCE)),
+            "in the registered reference",
+        ));
+        items.push(Item::words(format!("{datums} datum, {checks} check")));
+    }
+    if input
+        .measurement
+        .registration
+        .landmarks
+        .iter()
+        .any(is_wrong)
+    {
+        let ring = Stroke::dashed(WRONG.darker(0.85), unit * 2.0);
+        items.push(Item::new(Swatch::Circle(ring), "wrong mark, left out"));
+    }
+    items.push(board.scale_bar());
+    items
+}

@@ -1,0 +1,621 @@
+//! Shapes on a scene, and the scene as SVG text. The same scene becomes PNG and PDF.
+use super::{
+    colours::{PAPER, Rgb},
+    text::{self, Font},
+};
+use std::fmt::Write;
+
+/// A position in scene units: x right, y down.
+pub(crate) type Position = [f64; 2];
+
+/// An axis-parallel rectangle in scene units.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Box2 {
+    pub x: f64,
+    pub y: f64,
+    pub width: f64,
+    pub height: f64,
+}
+
+impl Box2 {
+    pub(crate) const fn new(x: f64, y: f64, width: f64, height: f64) -> Self {
+        Self {
+            x,
+            y,
+            width,
+            height,
+        }
+    }
+
+    pub(crate) fn right(self) -> f64 {
+        self.x + self.width
+    }
+
+    pub(crate) fn bottom(self) -> f64 {
+        self.y + self.height
+    }
+
+    pub(crate) fn centre(self) -> Position {
+        [self.x + self.width / 2.0, self.y + self.height / 2.0]
+    }
+
+    /// The box grown by `margin` on every side.
+    pub(crate) fn grown(self, margin: f64) -> Self {
+        Self::new(
+            self.x - margin,
+            self.y - margin,
+            self.width + 2.0 * margin,
+            self.height + 2.0 * margin,
+        )
+    }
+
+    /// Area that both boxes share.
+    pub(crate) fn shared(self, other: Self) -> f64 {
+        let width = self.right().min(other.right()) - self.x.max(other.x);
+        let height = self.bottom().min(other.bottom()) - self.y.max(other.y);
+        width.max(0.0) * height.max(0.0)
+    }
+
+    /// Whether `other` lies inside, borders included.
+    pub(crate) fn holds(self, other: Self) -> bool {
+        other.x >= self.x
+            && other.y >= self.y
+            && other.right() <= self.right()
+            && other.bottom() <= self.bottom()
+    }
+
+    /// The point of the box that is nearest to `p`.
+    pub(crate) fn nearest(self, p: Position) -> Position {
+        [
+            p[0].clamp(self.x, self.right()),
+            p[1].clamp(self.y, self.bottom()),
+        ]
+    }
+
+    /// The smallest box around the finite ones of some positions; `None` where there are none.
+    pub(crate) fn around(positions: impl IntoIterator<Item = Position>) -> Option<Self> {
+        positions
+            .into_iter()
+            .filter(|p| p[0].is_finite() && p[1].is_finite())
+            .map(|p| Self::new(p[0], p[1], 0.0, 0.0))
+            .reduce(|a, b| {
+                let (x, y) = (a.x.min(b.x), a.y.min(b.y));
+                Self::new(
+                    x,
+                    y,
+                    a.right().max(b.right()) - x,
+                    a.bottom().max(b.bottom()) - y,
+                )
+            })
+    }
+}
+
+/// Style of a line.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) enum Dash {
+    #[default]
+    Solid,
+    Dashed,
+    Dotted,
+}
+
+/// How a line is drawn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Stroke {
+    pub colour: Rgb,
+    pub width: f64,
+    pub dash: Dash,
+}
+
+impl Stroke {
+    pub(crate) const fn solid(colour: Rgb, width: f64) -> Self {
+        Self {
+            colour,
+            width,
+            dash: Dash::Solid,
+        }
+    }
+
+    pub(crate) const fn dashed(colour: Rgb, width: f64) -> Self {
+        Self {
+            colour,
+            width,
+            dash: Dash::Dashed,
+        }
+    }
+
+    pub(crate) const fn dotted(colour: Rgb, width: f64) -> Self {
+        Self {
+            colour,
+            width,
+            dash: Dash::Dotted,
+        }
+    }
+}
+
+/// How an area is filled.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Fill {
+    pub colour: Rgb,
+    /// 0 (not seen) to 1.
+    pub opacity: f64,
+}
+
+impl Fill {
+    pub(crate) const fn opaque(colour: Rgb) -> Self {
+        Self {
+            colour,
+            opacity: 1.0,
+        }
+    }
+}
+
+/// Which part of a text stands at its position.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) enum Align {
+    #[default]
+    Start,
+    Middle,
+    End,
+}
+
+/// One line of text.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Line {
+    pub text: String,
+    /// On the base line.
+    pub at: Position,
+    pub size: f64,
+    pub font: Font,
+    pub align: Align,
+    pub colour: Rgb,
+    /// Width of the paper-coloured rim that keeps the text readable over a picture; 0 for none.
+    pub halo: f64,
+}
+
+/// What can be drawn.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Shape {
+    Path {
+        points: Vec<Position>,
+        closed: bool,
+        stroke: Option<Stroke>,
+        fill: Option<Fill>,
+    },
+    Circle {
+        centre: Position,
+        radius: f64,
+        stroke: Option<Stroke>,
+        fill: Option<Fill>,
+    },
+    Rectangle {
+        area: Box2,
+        stroke: Option<Stroke>,
+        fill: Option<Fill>,
+    },
+    Arrow {
+        from: Position,
+        to: Position,
+        stroke: Stroke,
+    },
+    Text(Line),
+    /// The picture of this key, stretched to the area.
+    Picture {
+        key: &'static str,
+        area: Box2,
+    },
+}
+
+/// A drawing: shapes from back to front.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Scene {
+    pub size: Position,
+    shapes: Vec<Shape>,
+}
+
+impl Scene {
+    pub(crate) fn new(size: Position) -> Self {
+        Self {
+            size,
+            shapes: Vec::new(),
+        }
+    }
+
+    /// What has been drawn, from back to front.
+    #[cfg(test)]
+    pub(crate) fn shapes(&self) -> &[Shape] {
+        &self.shapes
+    }
+
+    /// Adds a shape in front; one with a coordinate that is not finite or absurdly far away is left out.
+    pub(crate) fn push(&mut self, shape: Shape) {
+        if shape.is_drawable() {
+            self.shapes.push(shape);
+        }
+    }
+
+    pub(crate) fn line(&mut self, from: Position, to: Position, stroke: Stroke) {
+        self.polyline(vec![from, to], stroke);
+    }
+
+    pub(crate) fn polyline(&mut self, points: Vec<Position>, stroke: Stroke) {
+        self.push(Shape::Path {
+            points,
+            closed: false,
+            stroke: Some(stroke),
+            fill: None,
+        });
+    }
+
+    pub(crate) fn polygon(
+        &mut self,
+        points: Vec<Position>,
+        stroke: Option<Stroke>,
+        fill: Option<Fill>,
+    ) {
+        self.push(Shape::Path {
+            points,
+            closed: true,
+            stroke,
+            fill,
+        });
+    }
+
+    pub(crate) fn circle(
+        &mut self,
+        centre: Position,
+        radius: f64,
+        stroke: Option<Stroke>,
+        fill: Option<Fill>,
+    ) {
+        self.push(Shape::Circle {
+            centre,
+            radius,
+            stroke,
+            fill,
+        });
+    }
+
+    pub(crate) fn rectangle(&mut self, area: Box2, stroke: Option<Stroke>, fill: Option<Fill>) {
+        self.push(Shape::Rectangle { area, stroke, fill });
+    }
+
+    pub(crate) fn arrow(&mut self, from: Position, to: Position, stroke: Stroke) {
+        self.push(Shape::Arrow { from, to, stroke });
+    }
+
+    /// A diagonal cross.
+    pub(crate) fn cross(&mut self, [x, y]: Position, arm: f64, stroke: Stroke) {
+        self.line([x - arm, y - arm], [x + arm, y + arm], stroke);
+        self.line([x - arm, y + arm], [x + arm, y - arm], stroke);
+    }
+
+    /// One line of text in ink, from its start.
+    pub(crate) fn text(&mut self, at: Position, size: f64, font: Font, text: impl Into<String>) {
+        self.styled(Line {
+            text: text.into(),
+            at,
+            size,
+            font,
+            align: Align::Start,
+            colour: super::colours::INK,
+            halo: 0.0,
+        });
+    }
+
+    /// One line of text with all its settings.
+    pub(crate) fn styled(&mut self, line: Line) {
+        self.push(Shape::Text(line));
+    }
+
+    pub(crate) fn picture(&mut self, key: &'static str, area: Box2) {
+        self.push(Shape::Picture { key, area });
+    }
+
+    /// Parallel lines at 45 degrees inside a polygon, `step` apart (even-odd rule): the pattern that doubles a colour.
+    pub(crate) fn hatch(&mut self, polygon: &[Position], step: f64, stroke: Stroke) {
+        let finite = polygon
+            .iter()
+            .flatten()
+            .all(|v| v.is_finite() && v.abs() < FAR);
+        if !finite || step <= 0.0 {
+            return;
+        }
+        // A line of the pattern is x + y = c; along it x grows.
+        let sums = polygon.iter().map(|p| p[0] + p[1]);
+        let low = sums.clone().fold(f64::INFINITY, f64::min);
+        let high = sums.fold(f64::NEG_INFINITY, f64::max);
+        let first = (low / step).ceil() as i64;
+        let last = ((high / step).floor() as i64).min(first + 2000);
+        for number in first..=last {
+            let sum = number as f64 * step;
+            for pair in crossings(polygon, sum).chunks_exact(2) {
+                self.line([pair[0], sum - pair[0]], [pair[1], sum - pair[1]], stroke);
+            }
+        }
+    }
+
+    /// The drawing as SVG text, in user units of one scene unit.
+    pub(crate) fn to_svg(&self) -> String {
+        let [width, height] = self.size;
+        let mut svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" \
+             viewBox=\"0 0 {width} {height}\">\n"
+        );
+        for shape in &self.shapes {
+            shape.write(&mut svg);
+        }
+        svg.push_str("</svg>\n");
+        svg
+    }
+}
+
+/// Coordinates beyond this are of no picture.
+const FAR: f64 = 1e6;
+
+/// Where the line `x + y = sum` enters and leaves a polygon: the x values, in order.
+fn crossings(polygon: &[Position], sum: f64) -> Vec<f64> {
+    let mut found = Vec::new();
+    for (i, a) in polygon.iter().enumerate() {
+        let b = polygon[(i + 1) % polygon.len()];
+        let (at_a, at_b) = (a[0] + a[1] - sum, b[0] + b[1] - sum);
+        if (at_a < 0.0) != (at_b < 0.0) {
+            found.push(a[0] + (b[0] - a[0]) * at_a / (at_a - at_b));
+        }
+    }
+    found.sort_by(f64::total_cmp);
+    found
+}
+
+impl Shape {
+    fn is_drawable(&self) -> bool {
+        let near = |v: &f64| v.is_finite() && v.abs() < FAR;
+        match self {
+            Self::Path { points, .. } => points.len() > 1 && points.iter().flatten().all(near),
+            Self::Circle { centre, radius, .. } => centre.iter().all(near) && near(radius),
+            Self::Rectangle { area, .. } | Self::Picture { area, .. } => {
+                [area.x, area.y].iter().all(near)
+                    && near(&area.width)
+                    && near(&area.height)
+                    && area.width > 0.0
+                    && area.height > 0.0
+            }
+            Self::Arrow { from, to, .. } => from.iter().chain(to).all(near),
+            Self::Text(line) => line.at.iter().all(near) && !line.text.trim().is_empty(),
+        }
+    }
+
+    fn write(&self, svg: &mut String) {
+        match self {
+            Self::Path {
+                points,
+                closed,
+                stroke,
+                fill,
+            } => {
+                svg.push_str("<path d=\"");
+                write_points(svg, points);
+                svg.push_str(if *closed { "Z\"" } else { "\"" });
+                finish(svg, *stroke, *fill);
+            }
+            Self::Circle {
+                centre: [x, y],
+                radius,
+                stroke,
+                fill,
+            } => {
+                put(
+                    svg,
+                    format_args!("<circle cx=\"{x:.3}\" cy=\"{y:.3}\" r=\"{radius:.3}\""),
+                );
+                finish(svg, *stroke, *fill);
+            }
+            Self::Rectangle { area, stroke, fill } => {
+                svg.push_str("<rect");
+                write_area(svg, *area);
+                finish(svg, *stroke, *fill);
+            }
+            Self::Arrow { from, to, stroke } => write_arrow(svg, *from, *to, *stroke),
+            Self::Text(line) => write_text(svg, line),
+            Self::Picture { key, area } => {
+                svg.push_str("<image preserveAspectRatio=\"none\"");
+                write_area(svg, *area);
+                put(svg, format_args!(" href=\"{key}\"/>\n"));
+            }
+        }
+    }
+}
+
+fn put(svg: &mut String, arguments: std::fmt::Arguments<'_>) {
+    svg.write_fmt(arguments)
+        .expect("writing to a String cannot fail");
+}
+
+fn write_points(svg: &mut String, points: &[Position]) {
+    for (i, [x, y]) in points.iter().enumerate() {
+        put(
+            svg,
+            format_args!("{}{x:.3} {y:.3}", if i == 0 { 'M' } else { 'L' }),
+        );
+    }
+}
+
+fn write_area(svg: &mut String, area: Box2) {
+    put(
+        svg,
+        format_args!(
+            " x=\"{:.3}\" y=\"{:.3}\" width=\"{:.3}\" height=\"{:.3}\"",
+            area.x, area.y, area.width, area.height
+        ),
+    );
+}
+
+fn finish(svg: &mut String, stroke: Option<Stroke>, fill: Option<Fill>) {
+    match fill {
+        None => svg.push_str(" fill=\"none\""),
+        Some(fill) => {
+            put(svg, format_args!(" fill=\"{}\"", fill.colour.hex()));
+            if fill.opacity < 1.0 {
+                put(svg, format_args!(" fill-opacity=\"{:.3}\"", fill.opacity));
+            }
+        }
+    }
+    if let Some(stroke) = stroke {
+        let Stroke {
+            colour,
+            width,
+            dash,
+        } = stroke;
+        put(
+            svg,
+            format_args!(
+                " stroke=\"{}\" stroke-width=\"{width:.3}\" stroke-linejoin=\"round\"",
+                colour.hex()
+            ),
+        );
+        match dash {
+            Dash::Solid => {}
+            Dash::Dashed => put(
+                svg,
+                format_args!(
+                    " stroke-dasharray=\"{:.3} {:.3}\"",
+                    width * 4.0,
+                    width * 2.5
+                ),
+            ),
+            Dash::Dotted => put(
+                svg,
+                format_args!(" stroke-dasharray=\"{:.3} {:.3}\"", width, width * 2.0),
+            ),
+        }
+    }
+    svg.push_str("/>\n");
+}
+
+fn write_arrow(svg: &mut String, from: Position, to: Position, stroke: Stroke) {
+    let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
+    let length = dx.hypot(dy);
+    if length < 1e-6 {
+        return;
+    }
+    let (ux, uy) = (dx / length, dy / length);
+    let head = (stroke.width * 5.0).min(length);
+    let half = head * 0.4;
+    let neck = [to[0] - ux * head, to[1] - uy * head];
+    svg.push_str("<path d=\"");
+    write_points(svg, &[from, neck]);
+    svg.push('"');
+    finish(svg, Some(stroke), None);
+    svg.push_str("<path d=\"");
+    write_points(
+        svg,
+        &[
+            to,
+            [neck[0] - uy * half, neck[1] + ux * half],
+            [neck[0] + uy * half, neck[1] - ux * half],
+        ],
+    );
+    svg.push_str("Z\"");
+    finish(svg, None, Some(Fill::opaque(stroke.colour)));
+}
+
+fn write_text(svg: &mut String, line: &Line) {
+    let anchor = match line.align {
+        Align::Start => "start",
+        Align::Middle => "middle",
+        Align::End => "end",
+    };
+    put(
+        svg,
+        format_args!(
+            "<text x=\"{:.3}\" y=\"{:.3}\" font-family=\"{}\" font-size=\"{:.3}\" text-anchor=\"{anchor}\" \
+             fill=\"{}\"",
+            line.at[0],
+            line.at[1],
+            line.font.family(),
+            line.size,
+            line.colour.hex()
+        ),
+    );
+    if line.font == Font::Bold {
+        svg.push_str(" font-weight=\"bold\"");
+    }
+    if line.halo > 0.0 {
+        put(
+            svg,
+            format_args!(
+                " paint-order=\"stroke\" stroke=\"{}\" stroke-width=\"{:.3}\" stroke-linejoin=\"round\"",
+                PAPER.hex(),
+                line.halo * 2.0
+            ),
+        );
+    }
+    svg.push('>');
+    escape(svg, &line.text);
+    svg.push_str("</text>\n");
+}
+
+/// Appends a text as XML character data.
+fn escape(svg: &mut String, text: &str) {
+    for c in text::clean(text).chars() {
+        match c {
+            '<' => svg.push_str("&lt;"),
+            '>' => svg.push_str("&gt;"),
+            '&' => svg.push_str("&amp;"),
+            '"' => svg.push_str("&quot;"),
+            c => svg.push(c),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drawing::colours::INK;
+
+    #[test]
+    fn names_with_markup_and_control_characters_stay_text() {
+        let mut scene = Scene::new([100.0, 20.0]);
+        scene.text([1.0, 10.0], 8.0, Font::Regular, "a<b>&\"c\"\u{1}\u{ffff}");
+        let svg = scene.to_svg();
+        assert!(
+            svg.contains(">a&lt;b&gt;&amp;&quot;c&quot; </text>"),
+            "{svg}"
+        );
+    }
+
+    #[test]
+    fn shapes_that_are_nowhere_are_left_out() {
+        let mut scene = Scene::new([10.0, 10.0]);
+        scene.line([0.0, f64::NAN], [1.0, 1.0], Stroke::solid(INK, 1.0));
+        scene.circle([f64::INFINITY, 0.0], 1.0, None, None);
+        scene.arrow([0.0, 0.0], [1e9, 0.0], Stroke::solid(INK, 1.0));
+        scene.rectangle(Box2::new(0.0, 0.0, -1.0, 5.0), None, None);
+        scene.text([0.0, 0.0], 5.0, Font::Regular, " ");
+        assert!(scene.shapes().is_empty());
+    }
+
+    #[test]
+    fn hatching_stays_inside_its_polygon() {
+        let square = [[10.0, 10.0], [30.0, 10.0], [30.0, 30.0], [10.0, 30.0]];
+        let mut scene = Scene::new([40.0, 40.0]);
+        scene.hatch(&square, 4.0, Stroke::solid(INK, 1.0));
+        // Sums run from 20 to 60 in steps of 4; at 20 and 60 the line only touches a corner.
+        assert_eq!(scene.shapes().len(), 10);
+        for shape in scene.shapes() {
+            let Shape::Path { points, .. } = shape else {
+                panic!("hatching is lines");
+            };
+            assert!(points.iter().flatten().all(|v| (10.0..=30.0).contains(v)));
+        }
+    }
+
+    #[test]
+    fn boxes_know_what_they_share_and_hold() {
+        let a = Box2::new(0.0, 0.0, 10.0, 10.0);
+        assert_eq!(a.shared(Box2::new(8.0, 5.0, 10.0, 10.0)), 10.0);
+        assert_eq!(a.shared(Box2::new(10.0, 0.0, 5.0, 5.0)), 0.0);
+        assert!(a.holds(Box2::new(0.0, 0.0, 10.0, 10.0)));
+        assert!(!a.holds(Box2::new(1.0, 0.0, 10.0, 5.0)));
+    }
+}

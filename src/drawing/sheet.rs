@@ -1,0 +1,296 @@
+//! The sheet: render and registered reference side by side, the edges of both with numbered parts, the worst measures,
+//! the corrections and a title block, on one page. Scene units are paper millimetres.
+use super::{
+    Error, ViewToDraw,
+    board::{Board, enlarged},
+    colours::{INK, PAPER},
+    difference::verdict_ink,
+    labels::{self, Wanted},
+    overlay, png, raster,
+    reduce::reduced,
+    scene::{Align, Box2, Fill, Line, Position, Scene, Stroke},
+    table::{self, Row},
+    text::{self, Font},
+    title_block,
+    window::{self, Window},
+};
+use image::RgbImage;
+use std::sync::Arc;
+
+/// A sheet of one view, ready for print.
+#[derive(Clone, Debug)]
+pub struct SheetPage {
+    pub(crate) title: String,
+    pub(crate) scene: Scene,
+    pub(crate) pictures: Vec<(&'static str, Arc<Vec<u8>>)>,
+}
+
+impl SheetPage {
+    /// Width and height of the paper, millimetres.
+    pub fn size_mm(&self) -> [f64; 2] {
+        self.scene.size
+    }
+}
+
+const MARGIN: f64 = 10.0;
+const GAP: f64 = 5.0;
+/// Height of a caption over a picture.
+const CAPTION: f64 = 5.0;
+/// Least width of table and corrections.
+const TEXT_WIDTH: f64 = 132.0;
+/// Least height of table and corrections below the pictures.
+const TEXT_HEIGHT: f64 = 48.0;
+/// Embedded pictures have no more pixels than this per inch of paper.
+const MOST_DOTS: f64 = 300.0;
+/// Resolution of the sheet as a picture.
+const DOTS: f64 = 150.0;
+
+/// How the three pictures and the text share the page.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Arrangement {
+    /// Three in a row, text below.
+    Row,
+    /// Two above, one below with the text beside it.
+    Block,
+    /// Three in a row, text beside them.
+    Side,
+}
+
+impl Arrangement {
+    /// The largest picture it has room for, captions not counted.
+    fn cell(self, content: Box2) -> [f64; 2] {
+        let row = |width: f64| (width - 2.0 * GAP) / 3.0;
+        match self {
+            Self::Row => [
+                row(content.width),
+                content.height - CAPTION - GAP - TEXT_HEIGHT,
+            ],
+            Self::Block => [
+                ((content.width - GAP) / 2.0).min(content.width - GAP - TEXT_WIDTH),
+                (content.height - GAP) / 2.0 - CAPTION,
+            ],
+            Self::Side => [
+                row(content.width - GAP - TEXT_WIDTH),
+                content.height - CAPTION,
+            ],
+        }
+    }
+
+    /// The three pictures and the place of the text.
+    fn places(self, content: Box2, [width, height]: [f64; 2]) -> ([Box2; 3], Box2) {
+        let column = width + GAP;
+        let at = |x: f64, y: f64| Box2::new(content.x + x, content.y + y + CAPTION, width, height);
+        let below = height + CAPTION + GAP;
+        match self {
+            Self::Row => {
+                let text = Box2::new(
+                    content.x,
+                    content.y + below,
+                    content.width,
+                    content.height - below,
+                );
+                ([at(0.0, 0.0), at(column, 0.0), at(2.0 * column, 0.0)], text)
+            }
+            Self::Block => {
+                let text = Box2::new(
+                    content.x + column,
+                    content.y + below,
+                    content.width - column,
+                    content.height - below,
+                );
+                ([at(0.0, 0.0), at(column, 0.0), at(0.0, below)], text)
+            }
+            Self::Side => {
+                let x = 3.0 * column;
+                let text = Box2::new(content.x + x, content.y, content.width - x, content.height);
+                ([at(0.0, 0.0), at(column, 0.0), at(2.0 * column, 0.0)], text)
+            }
+        }
+    }
+}
+
+/// The arrangement that shows the part that matters largest.
+fn arrange(input: &ViewToDraw<'_>, content: Box2) -> Arrangement {
+    let focus = window::focus(input);
+    let size = |arrangement: Arrangement| {
+        let [width, height] = arrangement.cell(content);
+        (width / focus.width).min(height / focus.height)
+    };
+    [Arrangement::Row, Arrangement::Side]
+        .into_iter()
+        .fold(Arrangement::Block, |best, other| {
+            if size(other) > size(best) {
+                other
+            } else {
+                best
+            }
+        })
+}
+
+/// Lays out the sheet of a view.
+pub(crate) fn page(input: &ViewToDraw<'_>) -> Result<SheetPage, Error> {
+    let paper = input.paper.size_mm();
+    let mut scene = Scene::new(paper);
+    let sheet = Box2::new(0.0, 0.0, paper[0], paper[1]);
+    scene.rectangle(sheet, None, Some(Fill::opaque(PAPER)));
+    let inside = sheet.grown(-MARGIN);
+    let block = Box2::new(
+        inside.x,
+        inside.bottom() - title_block::HEIGHT,
+        inside.width,
+        title_block::HEIGHT,
+    );
+    let content = Box2::new(
+        inside.x,
+        inside.y,
+        inside.width,
+        inside.height - block.height - GAP * 0.8,
+    );
+
+    let arrangement = arrange(input, content);
+    let window = window::choose(input, arrangement.cell(content));
+    let (places, words) = arrangement.places(content, window.paper());
+    let captions = [
+        "render",
+        "registered reference",
+        "edges of both, parts by number",
+    ];
+    let keys = ["render", "reference", "edges"];
+    for ((place, caption), key) in places.into_iter().zip(captions).zip(keys) {
+        draw_picture(&mut scene, place, caption, key);
+    }
+    let rows = table::rows(input);
+    draw_numbers(&mut scene, input, &window, &rows, places[2]);
+    draw_words(&mut scene, input, &rows, words);
+    title_block::draw(&mut scene, input, &window, block);
+    Ok(SheetPage {
+        title: text::clean(&input.job.title),
+        scene,
+        pictures: embedded(input, &window)?,
+    })
+}
+
+/// The sheet as a picture of 150 dots per inch.
+pub(crate) fn picture(page: &SheetPage) -> Result<Vec<u8>, Error> {
+    let scale = DOTS / 25.4;
+    let [width, height] = page.scene.size.map(|mm| (mm * scale).round() as u32);
+    let ground = RgbImage::from_pixel(width, height, image::Rgb(PAPER.channels()));
+    let drawn = raster::draw(&page.scene, &page.pictures, &ground, scale)?;
+    png::encode_png_at(&drawn, DOTS)
+}
+
+fn draw_picture(scene: &mut Scene, place: Box2, caption: &str, key: &'static str) {
+    let caption = text::shorten(caption, Font::Bold, 2.8, place.width + GAP - 1.0);
+    scene.text([place.x, place.y - 1.5], 2.8, Font::Bold, caption);
+    scene.picture(key, place);
+    scene.rectangle(place, Some(Stroke::solid(INK, 0.2)), None);
+}
+
+/// Outlines of the regions on the third picture, each with its number in the table.
+fn draw_numbers(
+    scene: &mut Scene,
+    input: &ViewToDraw<'_>,
+    window: &Window,
+    rows: &[Row],
+    place: Box2,
+) {
+    let work_from_render = input.work.render_from_work.inverse();
+    let on_paper = |p| {
+        let [x, y] = work_from_render.apply(p).xy();
+        let [left, top] = [window.crop[0], window.crop[1]].map(f64::from);
+        let scale = window.paper_mm_per_px;
+        [place.x + (x - left) * scale, place.y + (y - top) * scale]
+    };
+    let (mut wanted, mut numbers) = (Vec::new(), Vec::new());
+    for (rank, row) in rows.iter().enumerate() {
+        let Some(region) = row.region.map(|index| &input.view.regions[index]) else {
+            continue;
+        };
+        let outline: Vec<Position> = region.outline.iter().map(|p| on_paper(*p)).collect();
+        // A part that sticks out of the window would be drawn over the neighbouring picture.
+        let Some(about) = Box2::around(outline.iter().copied()).filter(|b| place.holds(*b)) else {
+            continue;
+        };
+        let [x, y] = about.centre();
+        wanted.push(Wanted {
+            about: Box2::new(x, y, 0.0, 0.0),
+            sizes: vec![[4.0, 3.2], [3.0, 2.6]],
+        });
+        scene.polygon(
+            outline,
+            Some(Stroke::solid(verdict_ink(row.verdict), 0.3)),
+            None,
+        );
+        numbers.push((rank + 1, row.verdict));
+    }
+    let places = labels::place(place, &wanted, &[]);
+    for (placed, (number, verdict)) in places.into_iter().zip(numbers) {
+        let Some(placed) = placed else { continue };
+        let rim = Stroke::solid(verdict_ink(verdict), 0.2);
+        if let Some([from, to]) = placed.leader {
+            scene.line(from, to, rim);
+        }
+        scene.rectangle(placed.area, Some(rim), Some(Fill::opaque(PAPER)));
+        let size = placed.area.height * 0.75;
+        scene.styled(Line {
+            text: number.to_string(),
+            at: [placed.area.centre()[0], placed.area.bottom() - size * 0.31],
+            size,
+            font: Font::Bold,
+            align: Align::Middle,
+            colour: INK,
+            halo: 0.0,
+        });
+    }
+}
+
+/// Table and corrections: side by side where there is width for both, else one below the other.
+fn draw_words(scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row], area: Box2) {
+    if area.width > TEXT_WIDTH + GAP + 90.0 {
+        let width = (area.width * 0.58).max(TEXT_WIDTH);
+        table::draw(
+            scene,
+            input,
+            rows,
+            Box2::new(area.x, area.y, width, area.height),
+        );
+        let x = area.x + width + GAP;
+        let rest = Box2::new(x, area.y, area.right() - x, area.height);
+        table::draw_corrections(scene, input, rest);
+        return;
+    }
+    let width = area.width.min(190.0);
+    let upper = Box2::new(area.x, area.y, width, area.height * 0.58);
+    let y = table::draw(scene, input, rows, upper) + GAP * 0.6;
+    let lower = Box2::new(area.x, y, width, area.bottom() - y);
+    table::draw_corrections(scene, input, lower);
+}
+
+/// The three pictures, cut and reduced to what the print can show.
+fn embedded(
+    input: &ViewToDraw<'_>,
+    window: &Window,
+) -> Result<Vec<(&'static str, Arc<Vec<u8>>)>, Error> {
+    let factor = Board::of(input).factor;
+    let most = (window.paper()[0] / 25.4 * MOST_DOTS).ceil().max(1.0) as u32;
+    let jpeg = |whole: &RgbImage| {
+        let [x, y, width, height] = window.crop.map(|px| px * factor);
+        let cut = image::imageops::crop_imm(whole, x, y, width, height).to_image();
+        png::encode_jpeg(&reduced(&cut, most)).map(Arc::new)
+    };
+    let plain = |source: &RgbImage| jpeg(&enlarged(source, factor, |_, _, pixel| pixel));
+    let (render, (reference, edges)) = rayon::join(
+        || plain(&input.work.render),
+        || {
+            rayon::join(
+                || plain(&input.work.reference),
+                || jpeg(&overlay::edges_over_render(input.work, factor)),
+            )
+        },
+    );
+    Ok(vec![
+        ("render", render?),
+        ("reference", reference?),
+        ("edges", edges?),
+    ])
+}

@@ -1,0 +1,162 @@
+//! The embedded fonts, the width of a text, and texts cut or broken to a width.
+//!
+//! Only the embedded DejaVu faces are ever used, so that pictures do not depend on the fonts of a machine.
+use std::sync::{Arc, LazyLock};
+use ttf_parser::Face;
+
+/// A face of the embedded fonts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) enum Font {
+    /// DejaVu Sans.
+    #[default]
+    Regular,
+    /// DejaVu Sans Bold.
+    Bold,
+    /// DejaVu Sans Mono, for checksums.
+    Mono,
+}
+
+impl Font {
+    fn bytes(self) -> &'static [u8] {
+        match self {
+            Self::Regular => dejavu::sans::regular(),
+            Self::Bold => dejavu::sans::bold(),
+            Self::Mono => dejavu::sans_mono::regular(),
+        }
+    }
+
+    /// The family's name as SVG writes it.
+    pub(crate) fn family(self) -> &'static str {
+        match self {
+            Self::Regular | Self::Bold => "DejaVu Sans",
+            Self::Mono => "DejaVu Sans Mono",
+        }
+    }
+
+    fn face(self) -> &'static Face<'static> {
+        static FACES: LazyLock<[Face<'static>; 3]> = LazyLock::new(|| {
+            [Font::Regular, Font::Bold, Font::Mono]
+                .map(|font| Face::parse(font.bytes(), 0).expect("the embedded fonts are sound"))
+        });
+        &FACES[self as usize]
+    }
+}
+
+/// The database of the embedded faces, shared by all pictures.
+pub(crate) fn fonts() -> Arc<fontdb::Database> {
+    static FONTS: LazyLock<Arc<fontdb::Database>> = LazyLock::new(|| {
+        let mut fonts = fontdb::Database::new();
+        for font in [Font::Regular, Font::Bold, Font::Mono] {
+            fonts.load_font_source(fontdb::Source::Binary(Arc::new(font.bytes())));
+        }
+        fonts.set_sans_serif_family(Font::Regular.family());
+        fonts.set_monospace_family(Font::Mono.family());
+        Arc::new(fonts)
+    });
+    FONTS.clone()
+}
+
+/// Height of a capital letter over the font size.
+pub(crate) const CAPITAL_HEIGHT: f64 = 0.73;
+
+/// Width of one line of text in the unit of `size` (the font size): the sum of the advances. Kerning, which draws pairs
+/// together, is left out: the text may come out a little narrower.
+pub(crate) fn width(text: &str, font: Font, size: f64) -> f64 {
+    let face = font.face();
+    let units: u32 = text
+        .chars()
+        .map(|c| {
+            let glyph = face.glyph_index(c).unwrap_or_default();
+            u32::from(face.glyph_hor_advance(glyph).unwrap_or_default())
+        })
+        .sum();
+    f64::from(units) * size / f64::from(face.units_per_em())
+}
+
+/// The text, cut to `room` with an ellipsis where it is too long; empty where not even the ellipsis fits.
+pub(crate) fn shorten(text: &str, font: Font, size: f64, room: f64) -> String {
+    let text = clean(text);
+    if width(&text, font, size) <= room {
+        return text;
+    }
+    let mut kept: Vec<char> = text.chars().collect();
+    while kept.pop().is_some() {
+        let cut: String = kept.iter().collect::<String>().trim_end().to_owned() + "…";
+        if width(&cut, font, size) <= room {
+            return cut;
+        }
+    }
+    String::new()
+}
+
+/// The text in lines no wider than `room`, at most `most` of them; what does not fit ends in an ellipsis.
+pub(crate) fn wrap(text: &str, font: Font, size: f64, room: f64, most: usize) -> Vec<String> {
+    let cleaned = clean(text);
+    let mut lines: Vec<String> = Vec::new();
+    for word in cleaned.split_whitespace() {
+        let longer = lines.last().map(|line| format!("{line} {word}"));
+        match longer {
+            // In the last line everything is gathered: what is too much is cut below.
+            Some(longer) if width(&longer, font, size) <= room || lines.len() >= most => {
+                *lines.last_mut().expect("there is a last line") = longer;
+            }
+            _ if most > 0 => lines.push(word.to_owned()),
+            _ => {}
+        }
+    }
+    lines
+        .into_iter()
+        .map(|line| shorten(&line, font, size, room))
+        .collect()
+}
+
+/// The text as it can be drawn on one line: control characters become spaces, what XML cannot hold and marks that turn
+/// the writing direction vanish.
+pub(crate) fn clean(text: &str) -> String {
+    text.chars()
+        .filter(|c| {
+            !matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{fffe}' | '\u{ffff}')
+        })
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn digits_are_as_wide_as_the_font_says() {
+        // Advance of a digit in DejaVu Sans: 1303 of 2048 units (from the font's hmtx table).
+        assert!((width("07", Font::Regular, 2048.0) - 2.0 * 1303.0).abs() < 1e-9);
+        assert!(width("WW", Font::Bold, 10.0) > width("WW", Font::Regular, 10.0));
+        // In the monospaced face every glyph has 1233 units.
+        assert!((width("iW", Font::Mono, 2048.0) - 2.0 * 1233.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_long_name_is_cut_with_an_ellipsis_and_fits() {
+        let cut = shorten("upper backrest cushion", Font::Regular, 10.0, 60.0);
+        assert!(cut.ends_with('…') && cut.starts_with("upper"), "{cut}");
+        assert!(width(&cut, Font::Regular, 10.0) <= 60.0);
+        assert_eq!(shorten("seat", Font::Regular, 10.0, 60.0), "seat");
+        assert_eq!(shorten("seat", Font::Regular, 10.0, 1.0), "");
+    }
+
+    #[test]
+    fn wrapped_lines_keep_all_words_or_end_in_an_ellipsis() {
+        let text = "make the headrest narrower and then turn it a little to the left";
+        let lines = wrap(text, Font::Regular, 10.0, 120.0, 9);
+        assert_eq!(lines.join(" "), text);
+        assert!(lines.iter().all(|l| width(l, Font::Regular, 10.0) <= 120.0));
+        let two = wrap(text, Font::Regular, 10.0, 120.0, 2);
+        assert_eq!(two.len(), 2);
+        assert!(two[1].ends_with('…'));
+        assert!(wrap(text, Font::Regular, 10.0, 120.0, 0).is_empty());
+    }
+
+    #[test]
+    fn control_characters_do_not_reach_the_picture() {
+        assert_eq!(clean("a\u{0}b\tc\u{202e}d\u{ffff}"), "a b cd");
+    }
+}

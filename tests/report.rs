@@ -9,7 +9,7 @@ use tickstrip::{
         SpanMeasure, Verdict, ViewMeasurement, Warning,
     },
     registration::{Finding, LandmarkFit, Registration},
-    report::*,
+    report::{self, *},
     statistics::Measured,
     units::{FullSizeMm, ModelMm, ScaleRatio},
 };
@@ -383,7 +383,7 @@ fn parsed(report: &Report) -> serde_json::Value {
 
 #[test]
 fn every_report_meets_the_schema() {
-    let schema = schema();
+    let schema = report::schema();
     assert_eq!(
         schema["$schema"],
         "https://json-schema.org/draft/2020-12/schema"
@@ -401,7 +401,7 @@ fn every_report_meets_the_schema() {
 
 #[test]
 fn the_schema_refuses_what_is_no_report() {
-    let validator = jsonschema::draft202012::new(&schema()).expect("the schema is one");
+    let validator = jsonschema::draft202012::new(&report::schema()).expect("the schema is one");
     let good = parsed(&plain_report());
     let wrong = [
         ("/format", serde_json::json!("other")),
@@ -542,7 +542,7 @@ fn a_figure_that_is_absent_or_not_finite_is_null() {
     ] {
         assert!(value.pointer(place).expect(place).is_null(), "{place}");
     }
-    let validator = jsonschema::draft202012::new(&schema()).expect("the schema is one");
+    let validator = jsonschema::draft202012::new(&report::schema()).expect("the schema is one");
     assert!(validator.is_valid(&value));
     for text in [
         to_csv(&report),

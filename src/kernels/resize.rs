@@ -211,8 +211,8 @@ mod tests {
         assert_eq!(reduce_plane(&plane, 1, 1)[[0, 0]], 5);
         assert_eq!(reduce_plane(&plane, 0, 3).dim(), (3, 0));
         assert_eq!(
-            reduce_plane(&Plane::zeros((0, 0)), 2, 2),
-            Plane::zeros((2, 2))
+            reduce_plane(&Plane::<u8>::zeros((0, 0)), 2, 2),
+            Plane::<u8>::zeros((2, 2))
         );
     }
 }

@@ -74,7 +74,9 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     };
     measurement.corrections = corrections(job, view, &measurement);
     measurement.warnings = notes;
-    measurement.warnings.extend(warnings(job, view, &measurement, &adjustment));
+    measurement
+        .warnings
+        .extend(warnings(job, view, &measurement, &adjustment));
     MeasuredView {
         measurement,
         work: work.images,

@@ -131,9 +131,9 @@ fn projective(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
     }
     let v = decomposition.v_t?;
     let h = v.row(order[0]);
-    Some(Matrix3::new(
-        h[0], h[1], h[2], h[3], h[4], h[5], h[6], h[7], h[8],
-    ))
+    let map = Matrix3::new(h[0], h[1], h[2], h[3], h[4], h[5], h[6], h[7], h[8]);
+    // Three points on one line that are not on one in the other image: the map flattens the plane (its norm is 1).
+    (map.determinant().abs() > 1e-9).then_some(map)
 }
 
 #[cfg(test)]

@@ -340,6 +340,7 @@ fn job(wish: Wish) -> Job {
                 camera: None,
             },
             reference: ReferenceSource {
+                rights: None,
                 image: PathBuf::from("/nowhere/screen.png"),
                 kind: ReferenceKind::Photo,
                 source: Some("reel 2, 00:41:07".into()),

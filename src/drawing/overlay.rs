@@ -162,7 +162,11 @@ fn label_wrong_ones(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
     }
     let obstacles: Vec<Box2> = wanted.iter().map(|w| w.about).collect();
     let places = labels::place(board.picture, &wanted, &obstacles);
-    for (placed, what) in places.into_iter().zip(texts) {
+    let rim = WRONG.darker(0.85);
+    for placed in places.iter().flatten() {
+        draw_leader(scene, placed, rim, size);
+    }
+    for (placed, what) in places.iter().zip(texts) {
         if let Some(placed) = placed {
             draw_tag(
                 scene,
@@ -175,23 +179,27 @@ fn label_wrong_ones(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
     }
 }
 
-/// A label box with its lines of text and its leader.
+/// The leader of a label; to be drawn before all boxes, so that it passes below those of other labels.
+pub(crate) fn draw_leader(scene: &mut Scene, placed: &labels::Placed, rim: Rgb, size: f64) {
+    if let Some([from, to]) = placed.leader {
+        scene.line(from, to, Stroke::solid(PAPER, size / 4.0));
+        scene.line(from, to, Stroke::solid(rim, size / 10.0));
+        scene.circle(to, size / 5.0, None, Some(Fill::opaque(rim)));
+    }
+}
+
+/// A label box with its lines of text.
 pub(crate) fn draw_tag(
     scene: &mut Scene,
-    placed: labels::Placed,
+    placed: &labels::Placed,
     rim: Rgb,
     size: f64,
     lines: &[(Font, String)],
 ) {
     let stroke = Stroke::solid(rim, size / 10.0);
-    if let Some([from, to]) = placed.leader {
-        scene.line(from, to, Stroke::solid(PAPER, size / 4.0));
-        scene.line(from, to, stroke);
-        scene.circle(to, size / 5.0, None, Some(Fill::opaque(rim)));
-    }
     let paper = Fill {
         colour: PAPER,
-        opacity: 0.9,
+        opacity: 0.93,
     };
     scene.rectangle(placed.area, Some(stroke), Some(paper));
     for (i, (font, line)) in lines.iter().enumerate() {

@@ -197,6 +197,8 @@ pub(crate) enum Shape {
         from: Position,
         to: Position,
         stroke: Stroke,
+        /// Width of the paper-coloured rim; 0 for none.
+        halo: f64,
     },
     Text(Line),
     /// The picture of this key, stretched to the area.
@@ -281,7 +283,22 @@ impl Scene {
     }
 
     pub(crate) fn arrow(&mut self, from: Position, to: Position, stroke: Stroke) {
-        self.push(Shape::Arrow { from, to, stroke });
+        self.push(Shape::Arrow {
+            from,
+            to,
+            stroke,
+            halo: 0.0,
+        });
+    }
+
+    /// An arrow with a paper-coloured rim that sets it off from a picture.
+    pub(crate) fn rimmed_arrow(&mut self, from: Position, to: Position, stroke: Stroke) {
+        self.push(Shape::Arrow {
+            from,
+            to,
+            stroke,
+            halo: stroke.width * 0.5,
+        });
     }
 
     /// A diagonal cross.
@@ -393,10 +410,8 @@ impl Shape {
                 stroke,
                 fill,
             } => {
-                svg.push_str("<path d=\"");
-                write_points(svg, points);
-                svg.push_str(if *closed { "Z\"" } else { "\"" });
-                finish(svg, *stroke, *fill);
+                let end = if *closed { "Z\"" } else { "\"" };
+                write_path(svg, points, end, *stroke, *fill);
             }
             Self::Circle {
                 centre: [x, y],
@@ -415,7 +430,12 @@ impl Shape {
                 write_area(svg, *area);
                 finish(svg, *stroke, *fill);
             }
-            Self::Arrow { from, to, stroke } => write_arrow(svg, *from, *to, *stroke),
+            Self::Arrow {
+                from,
+                to,
+                stroke,
+                halo,
+            } => write_arrow(svg, *from, *to, *stroke, *halo),
             Self::Text(line) => write_text(svg, line),
             Self::Picture { key, area } => {
                 svg.push_str("<image preserveAspectRatio=\"none\"");
@@ -492,7 +512,7 @@ fn finish(svg: &mut String, stroke: Option<Stroke>, fill: Option<Fill>) {
     svg.push_str("/>\n");
 }
 
-fn write_arrow(svg: &mut String, from: Position, to: Position, stroke: Stroke) {
+fn write_arrow(svg: &mut String, from: Position, to: Position, stroke: Stroke, halo: f64) {
     let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
     let length = dx.hypot(dy);
     if length < 1e-6 {
@@ -502,21 +522,32 @@ fn write_arrow(svg: &mut String, from: Position, to: Position, stroke: Stroke) {
     let head = (stroke.width * 5.0).min(length);
     let half = head * 0.4;
     let neck = [to[0] - ux * head, to[1] - uy * head];
+    let tip = [
+        to,
+        [neck[0] - uy * half, neck[1] + ux * half],
+        [neck[0] + uy * half, neck[1] - ux * half],
+    ];
+    if halo > 0.0 {
+        let rim = Stroke::solid(PAPER, halo * 2.0);
+        let wide = Stroke::solid(PAPER, stroke.width + halo * 2.0);
+        write_path(svg, &[from, neck], "\"", Some(wide), None);
+        write_path(svg, &tip, "Z\"", Some(rim), None);
+    }
+    write_path(svg, &[from, neck], "\"", Some(stroke), None);
+    write_path(svg, &tip, "Z\"", None, Some(Fill::opaque(stroke.colour)));
+}
+
+fn write_path(
+    svg: &mut String,
+    points: &[Position],
+    end: &str,
+    stroke: Option<Stroke>,
+    fill: Option<Fill>,
+) {
     svg.push_str("<path d=\"");
-    write_points(svg, &[from, neck]);
-    svg.push('"');
-    finish(svg, Some(stroke), None);
-    svg.push_str("<path d=\"");
-    write_points(
-        svg,
-        &[
-            to,
-            [neck[0] - uy * half, neck[1] + ux * half],
-            [neck[0] + uy * half, neck[1] - ux * half],
-        ],
-    );
-    svg.push_str("Z\"");
-    finish(svg, None, Some(Fill::opaque(stroke.colour)));
+    write_points(svg, points);
+    svg.push_str(end);
+    finish(svg, stroke, fill);
 }
 
 fn write_text(svg: &mut String, line: &Line) {

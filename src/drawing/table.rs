@@ -124,6 +124,11 @@ fn angle_rows<'a>(input: &ViewToDraw<'a>) -> impl Iterator<Item = Row> + use<'a>
         })
 }
 
+/// Height of the whole table, paper millimetres.
+pub(crate) fn height(rows: &[Row]) -> f64 {
+    ROW * (rows.len() as f64 + 1.5)
+}
+
 /// Draws as many rows as `area` holds and returns the y at which the table ends.
 pub(crate) fn draw(scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row], area: Box2) -> f64 {
     let any_mm = input

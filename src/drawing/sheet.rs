@@ -22,7 +22,7 @@ use std::sync::Arc;
 pub struct SheetPage {
     pub(crate) title: String,
     pub(crate) scene: Scene,
-    pub(crate) pictures: Vec<(&'static str, Arc<Vec<u8>>)>,
+    pub(crate) pictures: Vec<raster::Keyed>,
 }
 
 impl SheetPage {
@@ -195,12 +195,11 @@ pub(crate) fn picture(page: &SheetPage) -> Result<Vec<u8>, Error> {
 
 /// The third picture may be larger than the others: then it says so.
 fn edges_caption(growth: f64) -> String {
-    let larger = if growth > 1.01 {
-        format!(", enlarged {growth:.1} times")
+    if growth > 1.05 {
+        format!("edges of both, {growth:.1}× larger")
     } else {
-        String::new()
-    };
-    format!("edges of both, parts by number{larger}")
+        "edges of both, numbered".to_owned()
+    }
 }
 
 fn draw_picture(scene: &mut Scene, place: Box2, caption: &str, key: &'static str) {
@@ -295,7 +294,7 @@ fn embedded(
     input: &ViewToDraw<'_>,
     window: &Window,
     places: &[Box2; 3],
-) -> Result<Vec<(&'static str, Arc<Vec<u8>>)>, Error> {
+) -> Result<Vec<raster::Keyed>, Error> {
     let factor = Board::of(input).factor;
     let most = |width: f64| (width / 25.4 * MOST_DOTS).ceil().max(1.0) as u32;
     let jpeg = |whole: &RgbImage, place: Box2| {

@@ -293,7 +293,11 @@ pub(crate) fn draw_corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: 
     y += step * 1.2;
     let all = &input.measurement.corrections;
     if all.is_empty() {
-        let words = text::shorten("Nothing to change.", Font::Regular, size, area.width);
+        let words = match input.measurement.verdict {
+            Verdict::Within => "Nothing to change.",
+            Verdict::Undecided | Verdict::Out => "None that the pictures can state.",
+        };
+        let words = text::shorten(words, Font::Regular, size, area.width);
         scene.text([area.x, y], size, Font::Regular, words);
         return;
     }

@@ -2,7 +2,7 @@
 use super::{
     Error, ViewToDraw,
     board::{Board, Item, Swatch, dim, enlarged},
-    colours::{BOTH, INK, PAPER, REFERENCE, RENDER, Rgb, WRONG},
+    colours::{BOTH, INK, PAPER, REFERENCE, RENDER, Rgb, SPAN, WRONG},
     labels::{self, Wanted},
     scene::{Box2, Fill, Position, Scene, Stroke},
     text::{self, Font},
@@ -46,7 +46,9 @@ fn edge_colour(work: &WorkImages, x: usize, y: usize, factor: u32) -> Option<Rgb
     }
     let hidden = |x, y| work.distance_to_render_edges[[y, x]] < COINCIDE;
     if here(&work.reference_edges) && !hidden(x, y) {
-        return Some(REFERENCE);
+        // Enlarged lines cannot swell: they alternate in lightness instead, which a grey print shows too.
+        let light = factor > 1 && !(x / 3 + y / 3).is_multiple_of(2);
+        return Some(if light { SPAN } else { REFERENCE });
     }
     // Enlarged pixels are thick enough by themselves.
     if factor > 1 {

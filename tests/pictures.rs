@@ -53,7 +53,6 @@ fn size_of(view: &DrawnView, key: &str) -> (u32, u32) {
         .dimensions()
 }
 
-/// Four bytes per channel of what differs between two drawings of one key.
 fn bytes_of<'a>(view: &'a DrawnView, key: &str) -> &'a [u8] {
     &view
         .files
@@ -245,6 +244,7 @@ fn pictures_are_encoded_for_others_too() {
 
 /// Measured by hand: `cargo test --test pictures -- --ignored --nocapture how_long`.
 #[test]
+#[expect(clippy::print_stdout, reason = "a measurement is read by people")]
 #[ignore = "a measurement, not a check"]
 fn how_long_all_pictures_of_a_large_view_take() {
     let sample = Sample::new(Wish {

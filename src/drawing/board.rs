@@ -117,7 +117,10 @@ impl Board {
             height as u32,
             image::Rgb(GROUND.channels()),
         );
-        image::imageops::replace(&mut ground, picture, 0, 0);
+        let rows = picture.chunks_exact(picture.width() as usize * 3);
+        for (to, from) in ground.chunks_exact_mut(self.width as usize * 3).zip(rows) {
+            to[..from.len()].copy_from_slice(from);
+        }
         raster::draw(&scene, &[], &ground, 1.0)
     }
 

@@ -5,7 +5,7 @@ use super::{
     colours::{INK, OUT, PAPER, Rgb, SPAN, UNDECIDED, WITHIN},
     figures,
     labels::{self, Placed, Wanted},
-    overlay::draw_tag,
+    overlay::{draw_leader, draw_tag},
     scene::{Box2, Fill, Position, Scene, Stroke},
     text::{self, Font},
 };
@@ -148,8 +148,7 @@ fn draw_offset(
     let tip = [x + dx * stretch, y + dy * stretch];
     scene.circle([x, y], unit * 4.5, None, Some(Fill::opaque(PAPER)));
     if (tip[0] - x).hypot(tip[1] - y) > unit * 4.0 {
-        scene.arrow([x, y], tip, Stroke::solid(PAPER, unit * 6.0));
-        scene.arrow([x, y], tip, Stroke::solid(INK, unit * 3.0));
+        scene.rimmed_arrow([x, y], tip, Stroke::solid(INK, unit * 3.0));
     }
     scene.circle([x, y], unit * 3.0, None, Some(Fill::opaque(INK)));
 }
@@ -258,34 +257,44 @@ fn draw_labels(scene: &mut Scene, input: &ViewToDraw<'_>, board: &Board) -> Vec<
     let places = labels::place(board.picture, &wanted, &obstacles);
     for (placed, label) in places.iter().zip(&labels) {
         if let Some(placed) = placed {
+            draw_leader(scene, placed, label.rim, board.text);
+        }
+    }
+    for (placed, label) in places.iter().zip(&labels) {
+        if let Some(placed) = placed {
             let lines = &label.versions[placed.version];
-            draw_tag(scene, *placed, label.rim, board.text, lines);
+            draw_tag(scene, placed, label.rim, board.text, lines);
         }
     }
     places
 }
 
 fn region_label(measure: &RegionMeasure, about: Box2, size: f64, room: f64) -> Option<Label> {
-    let sign = figures::verdict_sign(measure.verdict);
-    let short = |font, line: &str, room| (font, text::shorten(line, font, size, room));
-    // The sign must not be lost when a long name is cut.
-    let sign_room = text::width(&format!("{sign}  "), Font::Bold, size);
-    let name = text::shorten(&measure.name, Font::Bold, size, room - sign_room);
-    let title = (Font::Bold, format!("{name}  {sign}"));
-    let lines = figure_lines(measure)
+    let lines: Vec<(Font, String)> = figure_lines(measure)
         .into_iter()
-        .map(|line| short(Font::Regular, &line, room * 1.3));
-    let full = std::iter::once(title.clone()).chain(lines).collect();
-    let name = text::shorten(&measure.name, Font::Bold, size, room * 0.4);
+        .map(|line| text::shorten(&line, Font::Regular, size, room * 1.3))
+        .map(|line| (Font::Regular, line))
+        .collect();
+    // A long name must not make the box much wider than its figures: boxes hide the picture.
+    let widths = lines
+        .iter()
+        .map(|(font, line)| text::width(line, *font, size));
+    let name_room = widths.fold(size * 10.0, f64::max).min(room);
+    let title = |room| (Font::Bold, titled(measure, size, room));
+    let full = std::iter::once(title(name_room)).chain(lines).collect();
     Some(Label {
         about,
         rim: verdict_ink(measure.verdict),
-        versions: vec![
-            full,
-            vec![title],
-            vec![(Font::Bold, format!("{name} {sign}"))],
-        ],
+        versions: vec![full, vec![title(name_room)], vec![title(room * 0.3)]],
     })
+}
+
+/// The region's name, cut to the room that its sign leaves, and the sign, which is never cut.
+fn titled(measure: &RegionMeasure, size: f64, room: f64) -> String {
+    let sign = figures::verdict_sign(measure.verdict);
+    let sign_room = text::width(&format!("  {sign}"), Font::Bold, size);
+    let name = text::shorten(&measure.name, Font::Bold, size, room - sign_room);
+    format!("{name}  {sign}")
 }
 
 fn figure_lines(measure: &RegionMeasure) -> Vec<String> {

@@ -117,8 +117,7 @@ impl Deformation {
                 Some(Fill::opaque(PAPER)),
             );
             if (start[0] - end[0]).hypot(start[1] - end[1]) > unit * 7.0 {
-                scene.arrow(start, end, Stroke::solid(PAPER, unit * 4.0));
-                scene.arrow(start, end, Stroke::solid(INK, unit * 2.2));
+                scene.rimmed_arrow(start, end, Stroke::solid(INK, unit * 2.2));
             }
         }
     }

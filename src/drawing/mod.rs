@@ -18,6 +18,7 @@ mod raster;
 mod reduce;
 mod scene;
 mod sheet;
+mod svg;
 mod table;
 mod text;
 mod title_block;

@@ -2,7 +2,7 @@
 use super::{
     Error, ViewToDraw,
     board::{Board, Item, Swatch, dim, enlarged},
-    colours::{BOTH, INK, PAPER, REFERENCE, RENDER, Rgb, WRONG},
+    colours::{BOTH, INK, PAPER, REFERENCE, RENDER, Rgb, SPAN, WRONG},
     labels::{self, Wanted},
     scene::{Box2, Fill, Position, Scene, Stroke},
     text::{self, Font},
@@ -46,7 +46,9 @@ fn edge_colour(work: &WorkImages, x: usize, y: usize, factor: u32) -> Option<Rgb
     }
     let hidden = |x, y| work.distance_to_render_edges[[y, x]] < COINCIDE;
     if here(&work.reference_edges) && !hidden(x, y) {
-        return Some(REFERENCE);
+        // Enlarged lines cannot swell: they alternate in lightness instead, which a grey print shows too.
+        let light = factor > 1 && !(x / 3 + y / 3).is_multiple_of(2);
+        return Some(if light { SPAN } else { REFERENCE });
     }
     // Enlarged pixels are thick enough by themselves.
     if factor > 1 {
@@ -162,7 +164,11 @@ fn label_wrong_ones(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
     }
     let obstacles: Vec<Box2> = wanted.iter().map(|w| w.about).collect();
     let places = labels::place(board.picture, &wanted, &obstacles);
-    for (placed, what) in places.into_iter().zip(texts) {
+    let rim = WRONG.darker(0.85);
+    for placed in places.iter().flatten() {
+        draw_leader(scene, placed, rim, size);
+    }
+    for (placed, what) in places.iter().zip(texts) {
         if let Some(placed) = placed {
             draw_tag(
                 scene,
@@ -175,23 +181,27 @@ fn label_wrong_ones(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
     }
 }
 
-/// A label box with its lines of text and its leader.
+/// The leader of a label; to be drawn before all boxes, so that it passes below those of other labels.
+pub(crate) fn draw_leader(scene: &mut Scene, placed: &labels::Placed, rim: Rgb, size: f64) {
+    if let Some([from, to]) = placed.leader {
+        scene.line(from, to, Stroke::solid(PAPER, size / 4.0));
+        scene.line(from, to, Stroke::solid(rim, size / 10.0));
+        scene.circle(to, size / 5.0, None, Some(Fill::opaque(rim)));
+    }
+}
+
+/// A label box with its lines of text.
 pub(crate) fn draw_tag(
     scene: &mut Scene,
-    placed: labels::Placed,
+    placed: &labels::Placed,
     rim: Rgb,
     size: f64,
     lines: &[(Font, String)],
 ) {
     let stroke = Stroke::solid(rim, size / 10.0);
-    if let Some([from, to]) = placed.leader {
-        scene.line(from, to, Stroke::solid(PAPER, size / 4.0));
-        scene.line(from, to, stroke);
-        scene.circle(to, size / 5.0, None, Some(Fill::opaque(rim)));
-    }
     let paper = Fill {
         colour: PAPER,
-        opacity: 0.9,
+        opacity: 0.93,
     };
     scene.rectangle(placed.area, Some(stroke), Some(paper));
     for (i, (font, line)) in lines.iter().enumerate() {

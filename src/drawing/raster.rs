@@ -1,12 +1,14 @@
 //! A scene onto pixels: the shapes are drawn on a picture that is already there.
-use super::{Error, scene::Scene, text};
+use super::{Error, scene::Scene, svg, text};
 use image::RgbImage;
 use rayon::prelude::*;
 use resvg::tiny_skia::{IntSize, Pixmap, Transform};
 use std::sync::Arc;
 
-/// Encoded pictures that a scene refers to by key.
-pub(crate) type Pictures = [(&'static str, Arc<Vec<u8>>)];
+/// An encoded picture and the key by which a scene refers to it.
+pub(crate) type Keyed = (&'static str, Arc<Vec<u8>>);
+/// The pictures of a scene.
+pub(crate) type Pictures = [Keyed];
 
 /// The scene as the tree that both outputs are made from.
 pub(crate) fn tree(scene: &Scene, pictures: &Pictures) -> Result<usvg::Tree, Error> {
@@ -24,7 +26,7 @@ pub(crate) fn tree(scene: &Scene, pictures: &Pictures) -> Result<usvg::Tree, Err
         image_href_resolver: resolver,
         ..usvg::Options::default()
     };
-    usvg::Tree::from_str(&scene.to_svg(), &options).map_err(|cause| Error::Scene { cause })
+    usvg::Tree::from_str(&svg::to_svg(scene), &options).map_err(|cause| Error::Scene { cause })
 }
 
 /// Draws the scene over `ground`, `scale` pixels a scene unit.

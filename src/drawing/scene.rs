@@ -1,9 +1,5 @@
-//! Shapes on a scene, and the scene as SVG text. The same scene becomes PNG and PDF.
-use super::{
-    colours::{PAPER, Rgb},
-    text::{self, Font},
-};
-use std::fmt::Write;
+//! Shapes on a scene. The same scene becomes PNG and PDF.
+use super::{colours::Rgb, text::Font};
 
 /// A position in scene units: x right, y down.
 pub(crate) type Position = [f64; 2];
@@ -197,6 +193,8 @@ pub(crate) enum Shape {
         from: Position,
         to: Position,
         stroke: Stroke,
+        /// Width of the paper-coloured rim; 0 for none.
+        halo: f64,
     },
     Text(Line),
     /// The picture of this key, stretched to the area.
@@ -222,7 +220,6 @@ impl Scene {
     }
 
     /// What has been drawn, from back to front.
-    #[cfg(test)]
     pub(crate) fn shapes(&self) -> &[Shape] {
         &self.shapes
     }
@@ -281,7 +278,22 @@ impl Scene {
     }
 
     pub(crate) fn arrow(&mut self, from: Position, to: Position, stroke: Stroke) {
-        self.push(Shape::Arrow { from, to, stroke });
+        self.push(Shape::Arrow {
+            from,
+            to,
+            stroke,
+            halo: 0.0,
+        });
+    }
+
+    /// An arrow with a paper-coloured rim that sets it off from a picture.
+    pub(crate) fn rimmed_arrow(&mut self, from: Position, to: Position, stroke: Stroke) {
+        self.push(Shape::Arrow {
+            from,
+            to,
+            stroke,
+            halo: stroke.width * 0.5,
+        });
     }
 
     /// A diagonal cross.
@@ -334,20 +346,6 @@ impl Scene {
             }
         }
     }
-
-    /// The drawing as SVG text, in user units of one scene unit.
-    pub(crate) fn to_svg(&self) -> String {
-        let [width, height] = self.size;
-        let mut svg = format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" \
-             viewBox=\"0 0 {width} {height}\">\n"
-        );
-        for shape in &self.shapes {
-            shape.write(&mut svg);
-        }
-        svg.push_str("</svg>\n");
-        svg
-    }
 }
 
 /// Coordinates beyond this are of no picture.
@@ -384,205 +382,12 @@ impl Shape {
             Self::Text(line) => line.at.iter().all(near) && !line.text.trim().is_empty(),
         }
     }
-
-    fn write(&self, svg: &mut String) {
-        match self {
-            Self::Path {
-                points,
-                closed,
-                stroke,
-                fill,
-            } => {
-                svg.push_str("<path d=\"");
-                write_points(svg, points);
-                svg.push_str(if *closed { "Z\"" } else { "\"" });
-                finish(svg, *stroke, *fill);
-            }
-            Self::Circle {
-                centre: [x, y],
-                radius,
-                stroke,
-                fill,
-            } => {
-                put(
-                    svg,
-                    format_args!("<circle cx=\"{x:.3}\" cy=\"{y:.3}\" r=\"{radius:.3}\""),
-                );
-                finish(svg, *stroke, *fill);
-            }
-            Self::Rectangle { area, stroke, fill } => {
-                svg.push_str("<rect");
-                write_area(svg, *area);
-                finish(svg, *stroke, *fill);
-            }
-            Self::Arrow { from, to, stroke } => write_arrow(svg, *from, *to, *stroke),
-            Self::Text(line) => write_text(svg, line),
-            Self::Picture { key, area } => {
-                svg.push_str("<image preserveAspectRatio=\"none\"");
-                write_area(svg, *area);
-                put(svg, format_args!(" href=\"{key}\"/>\n"));
-            }
-        }
-    }
-}
-
-fn put(svg: &mut String, arguments: std::fmt::Arguments<'_>) {
-    svg.write_fmt(arguments)
-        .expect("writing to a String cannot fail");
-}
-
-fn write_points(svg: &mut String, points: &[Position]) {
-    for (i, [x, y]) in points.iter().enumerate() {
-        put(
-            svg,
-            format_args!("{}{x:.3} {y:.3}", if i == 0 { 'M' } else { 'L' }),
-        );
-    }
-}
-
-fn write_area(svg: &mut String, area: Box2) {
-    put(
-        svg,
-        format_args!(
-            " x=\"{:.3}\" y=\"{:.3}\" width=\"{:.3}\" height=\"{:.3}\"",
-            area.x, area.y, area.width, area.height
-        ),
-    );
-}
-
-fn finish(svg: &mut String, stroke: Option<Stroke>, fill: Option<Fill>) {
-    match fill {
-        None => svg.push_str(" fill=\"none\""),
-        Some(fill) => {
-            put(svg, format_args!(" fill=\"{}\"", fill.colour.hex()));
-            if fill.opacity < 1.0 {
-                put(svg, format_args!(" fill-opacity=\"{:.3}\"", fill.opacity));
-            }
-        }
-    }
-    if let Some(stroke) = stroke {
-        let Stroke {
-            colour,
-            width,
-            dash,
-        } = stroke;
-        put(
-            svg,
-            format_args!(
-                " stroke=\"{}\" stroke-width=\"{width:.3}\" stroke-linejoin=\"round\"",
-                colour.hex()
-            ),
-        );
-        match dash {
-            Dash::Solid => {}
-            Dash::Dashed => put(
-                svg,
-                format_args!(
-                    " stroke-dasharray=\"{:.3} {:.3}\"",
-                    width * 4.0,
-                    width * 2.5
-                ),
-            ),
-            Dash::Dotted => put(
-                svg,
-                format_args!(" stroke-dasharray=\"{:.3} {:.3}\"", width, width * 2.0),
-            ),
-        }
-    }
-    svg.push_str("/>\n");
-}
-
-fn write_arrow(svg: &mut String, from: Position, to: Position, stroke: Stroke) {
-    let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
-    let length = dx.hypot(dy);
-    if length < 1e-6 {
-        return;
-    }
-    let (ux, uy) = (dx / length, dy / length);
-    let head = (stroke.width * 5.0).min(length);
-    let half = head * 0.4;
-    let neck = [to[0] - ux * head, to[1] - uy * head];
-    svg.push_str("<path d=\"");
-    write_points(svg, &[from, neck]);
-    svg.push('"');
-    finish(svg, Some(stroke), None);
-    svg.push_str("<path d=\"");
-    write_points(
-        svg,
-        &[
-            to,
-            [neck[0] - uy * half, neck[1] + ux * half],
-            [neck[0] + uy * half, neck[1] - ux * half],
-        ],
-    );
-    svg.push_str("Z\"");
-    finish(svg, None, Some(Fill::opaque(stroke.colour)));
-}
-
-fn write_text(svg: &mut String, line: &Line) {
-    let anchor = match line.align {
-        Align::Start => "start",
-        Align::Middle => "middle",
-        Align::End => "end",
-    };
-    put(
-        svg,
-        format_args!(
-            "<text x=\"{:.3}\" y=\"{:.3}\" font-family=\"{}\" font-size=\"{:.3}\" text-anchor=\"{anchor}\" \
-             fill=\"{}\"",
-            line.at[0],
-            line.at[1],
-            line.font.family(),
-            line.size,
-            line.colour.hex()
-        ),
-    );
-    if line.font == Font::Bold {
-        svg.push_str(" font-weight=\"bold\"");
-    }
-    if line.halo > 0.0 {
-        put(
-            svg,
-            format_args!(
-                " paint-order=\"stroke\" stroke=\"{}\" stroke-width=\"{:.3}\" stroke-linejoin=\"round\"",
-                PAPER.hex(),
-                line.halo * 2.0
-            ),
-        );
-    }
-    svg.push('>');
-    escape(svg, &line.text);
-    svg.push_str("</text>\n");
-}
-
-/// Appends a text as XML character data.
-fn escape(svg: &mut String, text: &str) {
-    for c in text::clean(text).chars() {
-        match c {
-            '<' => svg.push_str("&lt;"),
-            '>' => svg.push_str("&gt;"),
-            '&' => svg.push_str("&amp;"),
-            '"' => svg.push_str("&quot;"),
-            c => svg.push(c),
-        }
-    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::drawing::colours::INK;
-
-    #[test]
-    fn names_with_markup_and_control_characters_stay_text() {
-        let mut scene = Scene::new([100.0, 20.0]);
-        scene.text([1.0, 10.0], 8.0, Font::Regular, "a<b>&\"c\"\u{1}\u{ffff}");
-        let svg = scene.to_svg();
-        assert!(
-            svg.contains(">a&lt;b&gt;&amp;&quot;c&quot; </text>"),
-            "{svg}"
-        );
-    }
 
     #[test]
     fn shapes_that_are_nowhere_are_left_out() {

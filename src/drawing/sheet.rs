@@ -22,7 +22,7 @@ use std::sync::Arc;
 pub struct SheetPage {
     pub(crate) title: String,
     pub(crate) scene: Scene,
-    pub(crate) pictures: Vec<(&'static str, Arc<Vec<u8>>)>,
+    pub(crate) pictures: Vec<raster::Keyed>,
 }
 
 impl SheetPage {
@@ -77,35 +77,48 @@ impl Arrangement {
     }
 
     /// The three pictures and the place of the text.
-    fn places(self, content: Box2, [width, height]: [f64; 2]) -> ([Box2; 3], Box2) {
+    ///
+    /// The third need not keep the scale of the others: it takes what room they and a text of `text_height` leave.
+    fn places(
+        self,
+        content: Box2,
+        [width, height]: [f64; 2],
+        text_height: f64,
+    ) -> ([Box2; 3], Box2) {
         let column = width + GAP;
-        let at = |x: f64, y: f64| Box2::new(content.x + x, content.y + y + CAPTION, width, height);
         let below = height + CAPTION + GAP;
-        match self {
+        let (x, y) = match self {
+            Self::Row | Self::Side => (2.0 * column, 0.0),
+            Self::Block => (0.0, below),
+        };
+        let room = match self {
+            Self::Row => [
+                content.width - x,
+                content.height - CAPTION - GAP - text_height,
+            ],
+            Self::Side | Self::Block => [
+                content.width - x - GAP - TEXT_WIDTH,
+                content.height - y - CAPTION,
+            ],
+        };
+        let growth = (room[0] / width).min(room[1] / height).max(1.0);
+        let at = |x: f64, y: f64, growth: f64| {
+            let (left, top) = (content.x + x, content.y + y + CAPTION);
+            Box2::new(left, top, width * growth, height * growth)
+        };
+        let third = at(x, y, growth);
+        let text = match self {
             Self::Row => {
-                let text = Box2::new(
-                    content.x,
-                    content.y + below,
-                    content.width,
-                    content.height - below,
-                );
-                ([at(0.0, 0.0), at(column, 0.0), at(2.0 * column, 0.0)], text)
+                let top = third.bottom() + GAP;
+                Box2::new(content.x, top, content.width, content.bottom() - top)
             }
-            Self::Block => {
-                let text = Box2::new(
-                    content.x + column,
-                    content.y + below,
-                    content.width - column,
-                    content.height - below,
-                );
-                ([at(0.0, 0.0), at(column, 0.0), at(0.0, below)], text)
+            Self::Side | Self::Block => {
+                let (left, top) = (third.right() + GAP, content.y + y);
+                // Where the third picture is narrow the second one still stands above the text.
+                Box2::new(left, top, content.right() - left, content.bottom() - top)
             }
-            Self::Side => {
-                let x = 3.0 * column;
-                let text = Box2::new(content.x + x, content.y, content.width - x, content.height);
-                ([at(0.0, 0.0), at(column, 0.0), at(2.0 * column, 0.0)], text)
-            }
-        }
+        };
+        ([at(0.0, 0.0, 1.0), at(column, 0.0, 1.0), third], text)
     }
 }
 
@@ -149,24 +162,25 @@ pub(crate) fn page(input: &ViewToDraw<'_>) -> Result<SheetPage, Error> {
 
     let arrangement = arrange(input, content);
     let window = window::choose(input, arrangement.cell(content));
-    let (places, words) = arrangement.places(content, window.paper());
-    let captions = [
-        "render",
-        "registered reference",
-        "edges of both, parts by number",
-    ];
+    let rows = table::rows(input);
+    let (places, words) = arrangement.places(
+        content,
+        window.paper(),
+        table::height(&rows).max(TEXT_HEIGHT),
+    );
+    let edges = edges_caption(places[2].width / places[0].width);
+    let captions = ["render", "registered reference", edges.as_str()];
     let keys = ["render", "reference", "edges"];
     for ((place, caption), key) in places.into_iter().zip(captions).zip(keys) {
         draw_picture(&mut scene, place, caption, key);
     }
-    let rows = table::rows(input);
     draw_numbers(&mut scene, input, &window, &rows, places[2]);
     draw_words(&mut scene, input, &rows, words);
     title_block::draw(&mut scene, input, &window, block);
     Ok(SheetPage {
         title: text::clean(&input.job.title),
         scene,
-        pictures: embedded(input, &window)?,
+        pictures: embedded(input, &window, &places)?,
     })
 }
 
@@ -177,6 +191,15 @@ pub(crate) fn picture(page: &SheetPage) -> Result<Vec<u8>, Error> {
     let ground = RgbImage::from_pixel(width, height, image::Rgb(PAPER.channels()));
     let drawn = raster::draw(&page.scene, &page.pictures, &ground, scale)?;
     png::encode_png_at(&drawn, DOTS)
+}
+
+/// The third picture may be larger than the others: then it says so.
+fn edges_caption(growth: f64) -> String {
+    if growth > 1.05 {
+        format!("edges of both, {growth:.1}× larger")
+    } else {
+        "edges of both, numbered".to_owned()
+    }
 }
 
 fn draw_picture(scene: &mut Scene, place: Box2, caption: &str, key: &'static str) {
@@ -198,7 +221,7 @@ fn draw_numbers(
     let on_paper = |p| {
         let [x, y] = work_from_render.apply(p).xy();
         let [left, top] = [window.crop[0], window.crop[1]].map(f64::from);
-        let scale = window.paper_mm_per_px;
+        let scale = place.width / f64::from(window.crop[2]);
         [place.x + (x - left) * scale, place.y + (y - top) * scale]
     };
     let (mut wanted, mut numbers) = (Vec::new(), Vec::new());
@@ -270,21 +293,23 @@ fn draw_words(scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row], area: Box
 fn embedded(
     input: &ViewToDraw<'_>,
     window: &Window,
-) -> Result<Vec<(&'static str, Arc<Vec<u8>>)>, Error> {
+    places: &[Box2; 3],
+) -> Result<Vec<raster::Keyed>, Error> {
     let factor = Board::of(input).factor;
-    let most = (window.paper()[0] / 25.4 * MOST_DOTS).ceil().max(1.0) as u32;
-    let jpeg = |whole: &RgbImage| {
+    let most = |width: f64| (width / 25.4 * MOST_DOTS).ceil().max(1.0) as u32;
+    let jpeg = |whole: &RgbImage, place: Box2| {
         let [x, y, width, height] = window.crop.map(|px| px * factor);
         let cut = image::imageops::crop_imm(whole, x, y, width, height).to_image();
-        png::encode_jpeg(&reduced(&cut, most)).map(Arc::new)
+        png::encode_jpeg(&reduced(&cut, most(place.width))).map(Arc::new)
     };
-    let plain = |source: &RgbImage| jpeg(&enlarged(source, factor, |_, _, pixel| pixel));
+    let plain =
+        |source: &RgbImage, place| jpeg(&enlarged(source, factor, |_, _, pixel| pixel), place);
     let (render, (reference, edges)) = rayon::join(
-        || plain(&input.work.render),
+        || plain(&input.work.render, places[0]),
         || {
             rayon::join(
-                || plain(&input.work.reference),
-                || jpeg(&overlay::edges_over_render(input.work, factor)),
+                || plain(&input.work.reference, places[1]),
+                || jpeg(&overlay::edges_over_render(input.work, factor), places[2]),
             )
         },
     );

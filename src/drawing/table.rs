@@ -124,6 +124,11 @@ fn angle_rows<'a>(input: &ViewToDraw<'a>) -> impl Iterator<Item = Row> + use<'a>
         })
 }
 
+/// Height of the whole table, paper millimetres.
+pub(crate) fn height(rows: &[Row]) -> f64 {
+    ROW * (rows.len() as f64 + 1.5)
+}
+
 /// Draws as many rows as `area` holds and returns the y at which the table ends.
 pub(crate) fn draw(scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row], area: Box2) -> f64 {
     let any_mm = input
@@ -288,7 +293,11 @@ pub(crate) fn draw_corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: 
     y += step * 1.2;
     let all = &input.measurement.corrections;
     if all.is_empty() {
-        let words = text::shorten("Nothing to change.", Font::Regular, size, area.width);
+        let words = match input.measurement.verdict {
+            Verdict::Within => "Nothing to change.",
+            Verdict::Undecided | Verdict::Out => "None that the pictures can state.",
+        };
+        let words = text::shorten(words, Font::Regular, size, area.width);
         scene.text([area.x, y], size, Font::Regular, words);
         return;
     }

@@ -499,7 +499,7 @@ fn region_measure(wish: Wish, i: usize, region: &Region, mm_per_px: f64) -> Regi
         },
         width_percent: percent(11),
         height_percent: percent(22),
-        rotation_deg: (known && i % 2 == 0).then(|| figure(noise(i + 33), 0.35)),
+        rotation_deg: (known && i.is_multiple_of(2)).then(|| figure(noise(i + 33), 0.35)),
         offset_px: [px(44), px(55)],
         offset_model_mm: [mm(44), mm(55)],
         offset_full_size_mm: [None, None],

@@ -97,7 +97,7 @@ fn in_reference(u: [f64; 2]) -> [f64; 2] {
     ]
 }
 
-fn job(stated: bool, noise: &mut Noise) -> Job {
+fn job(kind: RegistrationKind, stated: bool, noise: &mut Noise) -> Job {
     let tolerance = Tolerance {
         proportion_percent: 2.0,
         offset: ModelMm(0.2),
@@ -156,7 +156,7 @@ fn job(stated: bool, noise: &mut Noise) -> Job {
             mask: Mask::None,
         },
         same_camera: true,
-        registration: RegistrationKind::Similarity,
+        registration: kind,
         landmarks,
         known: vec![
             known(Side::Render, 0, 1),
@@ -221,7 +221,7 @@ impl Counts {
     }
 }
 
-fn run(stated: bool) -> Counts {
+fn run(kind: RegistrationKind, stated: bool) -> Counts {
     let mut counts = Counts::default();
     let mut noise = Noise(11);
     let part_span = {
@@ -235,7 +235,7 @@ fn run(stated: bool) -> Counts {
         (b[1] - a[1]).atan2(b[0] - a[0]).to_degrees()
     };
     for _ in 0..TRIALS {
-        let job = job(stated, &mut noise);
+        let job = job(kind, stated, &mut noise);
         let view = &job.views[0];
         let Registered {
             registration,
@@ -310,16 +310,25 @@ fn run(stated: bool) -> Counts {
 
 #[test]
 fn intervals_hold_the_truth_as_often_as_they_say_with_stated_noise() {
-    for (name, count) in run(true).0 {
-        let share = count as f64 / TRIALS as f64;
-        assert!(share > BOUND.0 && share < BOUND.1, "{name}: {share}");
+    for kind in [
+        RegistrationKind::Similarity,
+        RegistrationKind::Affine,
+        RegistrationKind::Projective,
+    ] {
+        for (name, count) in run(kind, true).0 {
+            let share = count as f64 / TRIALS as f64;
+            assert!(
+                share > BOUND.0 && share < BOUND.1,
+                "{kind:?}, {name}: {share}"
+            );
+        }
     }
 }
 
 #[test]
 fn intervals_hold_the_truth_as_often_as_they_say_with_estimated_noise() {
     // The noise is drawn towards what is believed beforehand, which is larger than the truth here: intervals may be wide.
-    for (name, count) in run(false).0 {
+    for (name, count) in run(RegistrationKind::Similarity, false).0 {
         let share = count as f64 / TRIALS as f64;
         assert!(share > BOUND.0, "{name}: {share}");
     }

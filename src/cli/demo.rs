@@ -10,7 +10,10 @@ use std::{
 
 /// Name and bytes of each file of the demo.
 const FILES: &[(&str, &[u8])] = &[
-    ("chair.json", include_bytes!("../../fixtures/demo/chair.json")),
+    (
+        "chair.json",
+        include_bytes!("../../fixtures/demo/chair.json"),
+    ),
     (
         "side-render.png",
         include_bytes!("../../fixtures/demo/side-render.png"),

@@ -3,6 +3,7 @@
 //! Every kernel works in rows or bands in parallel and gives the same result whatever the number of threads and
 //! whatever the processor. Coordinates are those of the whole program: the first pixel's centre is (0.5, 0.5).
 pub mod blur;
+pub mod box_mean;
 pub mod canny;
 pub mod distance;
 pub mod fill;

@@ -241,6 +241,7 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
             registration,
             adjustment,
             regions,
+            ..
         } = register(view, job.expected, (1000, 1000)).expect("eight datum landmarks");
         counts.count("scale", registration.scale, 1.0 / REFERENCE_SCALE);
         counts.count(

@@ -2,9 +2,14 @@
 mod correction;
 #[cfg(test)]
 mod coverage;
+mod edge_fit;
 mod edge_overlap;
+mod edge_points;
+mod edge_search;
 mod figures;
+mod gradient;
 mod regions;
+mod response;
 mod scales;
 mod spans;
 pub mod thin_plate;

@@ -1,5 +1,8 @@
 //! The proportion errors of one region, as far as the picture can tell them.
-use super::{EdgeOverlap, Method, RegionMeasure, Verdict, correction, scales::ScaleStudy, verdict};
+use super::{
+    EdgeOverlap, Method, RegionMeasure, Verdict, correction, edge_fit::EdgeFit, scales::ScaleStudy,
+    verdict,
+};
 use crate::{
     job::{Job, Region},
     registration::RegionFit,
@@ -10,14 +13,106 @@ use crate::{
 /// mostly repeat the expectation.
 const INFORMATIVE: f64 = 0.5;
 
-/// Turns a fit into figures, a verdict and a correction.
+/// Edges count only where they fit this many standard deviations better than displaced ones do.
+const LEAST_BEYOND_CHANCE: f64 = 2.5;
+/// Degrees of freedom of figures that edges sharpened: makes an interval of two standard deviations.
+const EDGE_FREEDOM: f64 = 60.0;
+
+/// What a region's figures rest on.
+pub(crate) struct Evidence {
+    fit: Option<RegionFit>,
+    method: Method,
+    /// What the edges had to say, where there were enough.
+    edges: EdgesSay,
+}
+
+/// What the edges had to say.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum EdgesSay {
+    /// Too few of them, or none were looked for.
+    Nothing,
+    /// They fit no better than chance.
+    NoBetterThanChance,
+    /// They fit at more than one place.
+    Ambiguous,
+    /// They agree.
+    Agree,
+}
+
+impl Evidence {
+    /// Weighs what landmarks and edges know of region `j`.
+    pub(crate) fn of(
+        j: usize,
+        region: &Region,
+        landmarks: Option<&RegionFit>,
+        edges: Option<&EdgeFit>,
+    ) -> Self {
+        let extent_px = extent(region);
+        let by_landmarks = |edges| Self {
+            fit: landmarks.cloned(),
+            method: Method::Landmarks,
+            edges,
+        };
+        let Some((fit, evidence)) = edges.and_then(|e| Some((e, e.regions.get(j)?.as_ref()?)))
+        else {
+            return by_landmarks(EdgesSay::Nothing);
+        };
+        if evidence.beyond_chance < LEAST_BEYOND_CHANCE {
+            return by_landmarks(EdgesSay::NoBetterThanChance);
+        }
+        let errors = fit.adjustment.region(j);
+        let off = nalgebra::SVector::<f64, 5>::from(errors.to_array()) - evidence.spread.mean;
+        // The fit is one optimum: the spread over all others, and how far it lies from their mean, belong to it.
+        let covariance = fit.adjustment.solved.covariance.regions[j]
+            + evidence.spread.covariance
+            + off * off.transpose()
+            + depth_noise(fit, extent_px);
+        let expected = fit.adjustment.problem.expected;
+        let is_sharp = |k: usize| covariance[(k, k)].sqrt() < INFORMATIVE * expected[k];
+        if !(0..5).any(is_sharp) {
+            return by_landmarks(EdgesSay::Ambiguous);
+        }
+        let count = landmarks.map_or(0, |l| l.landmarks);
+        Self {
+            fit: Some(RegionFit {
+                errors,
+                covariance,
+                freedom: EDGE_FREEDOM,
+                expected,
+                landmarks: count,
+                is_datum: false,
+            }),
+            method: if count > 0 {
+                Method::LandmarksAndEdges
+            } else {
+                Method::Edges
+            },
+            edges: EdgesSay::Agree,
+        }
+    }
+}
+
+/// What is not known of a part's depth where the reference's camera stands elsewhere: its edges lie before or behind the
+/// plane through its landmarks by a part of its size, and the camera's shift turns that into offset and stretch.
+fn depth_noise(fit: &EdgeFit, extent_px: [f64; 2]) -> nalgebra::Matrix5<f64> {
+    const DEPTH_PER_SIZE: f64 = 0.2;
+    let shift = fit.adjustment.solved.state.shift;
+    let shift = shift.iter().map(|s| s * s).sum::<f64>().sqrt();
+    let stretch = DEPTH_PER_SIZE * shift;
+    let offset = stretch * extent_px[0].max(extent_px[1]);
+    let variances = [stretch, stretch, 0.0, offset, offset].map(|d| d * d);
+    nalgebra::Matrix5::from_diagonal(&nalgebra::SVector::from(variances))
+}
+
+/// Turns evidence into figures, a verdict and a correction.
 pub(crate) fn measure(
     job: &Job,
     region: &Region,
-    fit: Option<&RegionFit>,
+    evidence: &Evidence,
     scales: &ScaleStudy,
     edge_overlap: Option<EdgeOverlap>,
 ) -> RegionMeasure {
+    let fit = evidence.fit.as_ref();
     let figure = |k: usize, unit: f64| -> Option<Measured> {
         let fit = fit?;
         let deviation = fit.covariance[(k, k)].max(0.0).sqrt();
@@ -49,10 +144,10 @@ pub(crate) fn measure(
         note: region.note.clone(),
     };
     if figures(&measure).next().is_some() {
-        measure.method = Method::Landmarks;
+        measure.method = evidence.method;
     }
     measure.verdict = judge(region, &measure, mm.is_some());
-    measure.sureness = sureness(&measure, fit);
+    measure.sureness = sureness(&measure, evidence);
     measure.correction = correction::of_region(job, region, &measure).map(|c| c.text);
     measure
 }
@@ -104,14 +199,27 @@ fn judge(region: &Region, measure: &RegionMeasure, has_scale: bool) -> Verdict {
 }
 
 /// Why the figures are sure or not.
-fn sureness(measure: &RegionMeasure, fit: Option<&RegionFit>) -> String {
-    let Some(fit) = fit else {
-        return "cannot tell: no landmarks of its own; mark three or more on it, far apart"
-            .to_owned();
+fn sureness(measure: &RegionMeasure, evidence: &Evidence) -> String {
+    let edges = match evidence.edges {
+        EdgesSay::Nothing => "too few edges",
+        EdgesSay::NoBetterThanChance => "its edges are hidden or not in the reference",
+        EdgesSay::Ambiguous => "its edges fit at several places",
+        EdgesSay::Agree => "edges agree",
+    };
+    let Some(fit) = &evidence.fit else {
+        return format!(
+            "cannot tell: no landmarks of its own, {edges}; mark three or more on it, far apart"
+        );
     };
     let marks = match fit.landmarks {
+        0 => "no landmarks".to_owned(),
         1 => "1 landmark".to_owned(),
         n => format!("{n} landmarks"),
+    };
+    let basis = if fit.is_datum {
+        "datum part, judged by the other datum landmarks"
+    } else {
+        edges
     };
     let missing: Vec<&str> = [
         (measure.width_percent.is_none(), "width"),
@@ -122,14 +230,11 @@ fn sureness(measure: &RegionMeasure, fit: Option<&RegionFit>) -> String {
     .into_iter()
     .filter_map(|(is_missing, name)| is_missing.then_some(name))
     .collect();
-    let basis = if fit.is_datum {
-        "datum part, judged by the other datum landmarks"
-    } else {
-        "marks only"
-    };
     match missing.len() {
         0 => format!("{marks}; {basis}"),
-        4 => format!("cannot tell: {marks} are too few or too uncertain; mark more, far apart"),
+        4 => {
+            format!("cannot tell: {marks}, too few or too uncertain; {basis}; mark more, far apart")
+        }
         _ => format!(
             "{marks}; {basis}; cannot tell {}: mark more, far apart",
             missing.join(", ")

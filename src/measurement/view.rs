@@ -1,7 +1,11 @@
 //! One view measured as a whole.
 use super::{
     Correction, DrawnPair, EdgeOverlap, RegionMeasure, Verdict, ViewMeasurement, Warning,
-    WorkImages, correction, edge_overlap::EdgeStudy, regions, scales, spans, verdict, work,
+    WorkImages, correction,
+    edge_fit::{EdgeFit, EdgeScene},
+    edge_overlap::EdgeStudy,
+    regions, scales, spans, verdict,
+    work::{self, Prepared},
 };
 use crate::{
     frame::Point,
@@ -27,33 +31,48 @@ pub struct MeasuredView {
 
 /// Measures a view whose reference is registered.
 pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registered) -> MeasuredView {
-    let Registered {
-        registration,
-        adjustment,
-        regions: fits,
-    } = registered;
     let notes = reading_notes(&images);
-    let work = work::build(images, &registration);
+    let prepared = Prepared::new(images);
+    let sharpened = sharpen(view, &prepared, &registered);
+    let adjustment = sharpened
+        .as_ref()
+        .map_or(&registered.adjustment, |s| &s.adjustment);
+    let registration = match &sharpened {
+        Some(s) => registered.summary(view, &s.adjustment),
+        None => registered.registration.clone(),
+    };
+    let work = prepared.finish(&registration);
     let (edge_overlap, in_regions) = overlaps(view, &work);
-    let scales = scales::study(job, view, &adjustment);
+    let scales = scales::study(job, view, adjustment);
     let regions: Vec<RegionMeasure> = view
         .regions
         .iter()
-        .zip(&fits)
+        .enumerate()
         .zip(in_regions)
-        .map(|((region, fit), overlap)| {
-            regions::measure(job, region, fit.as_ref(), &scales, overlap)
+        .map(|((j, region), overlap)| {
+            let on_edges = sharpened.as_ref().and_then(|s| s.on_edges[j]);
+            let overlap = overlap.map(|o| match on_edges {
+                Some(on_edges) => o.with_response(on_edges),
+                None => o,
+            });
+            let evidence = regions::Evidence::of(
+                j,
+                region,
+                registered.regions[j].as_ref(),
+                sharpened.as_ref(),
+            );
+            regions::measure(job, region, &evidence, &scales, overlap)
         })
         .collect();
     let spans: Vec<_> = view
         .spans
         .iter()
-        .filter_map(|s| spans::measure_span(job, s, &adjustment, &scales))
+        .filter_map(|s| spans::measure_span(job, s, adjustment, &scales))
         .collect();
     let angles: Vec<_> = view
         .angles
         .iter()
-        .filter_map(|a| spans::measure_angle(a, &adjustment))
+        .filter_map(|a| spans::measure_angle(a, adjustment))
         .collect();
     let verdicts = regions
         .iter()
@@ -76,13 +95,30 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     measurement.warnings = notes;
     measurement
         .warnings
-        .extend(warnings(job, view, &measurement, &adjustment));
+        .extend(warnings(job, view, &measurement, adjustment));
     MeasuredView {
         measurement,
         work: work.images,
         native_reference: work.native_reference,
-        pairs: drawn_pairs(&adjustment),
+        pairs: drawn_pairs(adjustment),
     }
+}
+
+/// The adjustment with the edges of both images; `None` where there is nothing to look for.
+fn sharpen(view: &View, prepared: &Prepared, registered: &Registered) -> Option<EdgeFit> {
+    if view.regions.is_empty() {
+        return None;
+    }
+    let reference = prepared.reference_on_grid(&registered.registration.render_from_reference);
+    let scene = EdgeScene::new(
+        view,
+        &prepared.render,
+        &reference,
+        &registered.adjustment,
+        prepared.render_from_work(),
+    );
+    drop(reference);
+    scene.fit(&registered.adjustment)
 }
 
 /// What could not be honoured in reading the images.

@@ -2,7 +2,7 @@
 use super::WorkImages;
 use crate::{
     frame::{Projective, ReferencePx, RenderPx, WorkPx},
-    images::ViewImages,
+    images::{Picture, ViewImages},
     kernels::{
         Plane, blur,
         canny::{self, Edges},
@@ -36,63 +36,109 @@ pub(crate) struct Work {
     pub(crate) tolerance: f64,
 }
 
-/// Lays the reference over the render and finds the edges of both. Takes the images, so that they can be dropped as soon
-/// as they are not needed.
-pub(crate) fn build(images: ViewImages, registration: &Registration) -> Work {
-    let ViewImages {
-        render,
-        reference,
-        render_mask,
-        reference_mask,
-    } = images;
-    let native = render.rgb.dimensions();
-    let grid = Grid::for_render(native);
-    let reference_from_render = registration.render_from_reference.inverse();
-    let reference_size = reference.rgb.dimensions();
-    let registered = warp::warp_rgb(&reference.rgb, native, &reference_from_render.rows());
-    drop(reference);
-    let reference_from_work = reference_from_render.after(&grid.render_from_work);
-    let tolerance = edge_tolerance_px(native) / grid.factor;
-    let common = common_area(
-        &grid,
-        &reference_from_work,
-        reference_size,
-        render_mask.as_ref(),
-        reference_mask.as_ref(),
-        tolerance,
-    );
-    let render_plain = on_plain_ground(render.rgb, render.alpha.as_ref());
-    let (render_work, _) = grid.reduce(render_plain);
-    let (reference_work, native_reference) = grid.reduce(registered);
-    let sigma = edge_sigma(registration, grid.factor);
-    let (mut render_edges, mut reference_edges) = rayon::join(
-        || edges(&render_work, sigma),
-        || edges(&reference_work, sigma),
-    );
-    keep_inside(&mut render_edges.direction_bits, &common);
-    keep_inside(&mut reference_edges.direction_bits, &common);
-    let (render_bits, reference_bits) =
-        (render_edges.direction_bits, reference_edges.direction_bits);
-    let (distance_to_render_edges, distance_to_reference_edges) = rayon::join(
-        || distance::distance(&render_bits),
-        || distance::distance(&reference_bits),
-    );
-    Work {
-        images: WorkImages {
-            render_from_work: grid.render_from_work,
-            render: render_work,
-            reference: reference_work,
-            common,
-            render_edges: as_mask(&render_bits),
-            reference_edges: as_mask(&reference_bits),
-            distance_to_render_edges,
-            distance_to_reference_edges,
-        },
-        native_reference,
-        render_px_per_work_px: grid.factor,
-        render_bits,
-        reference_bits,
-        tolerance,
+/// The render on the working grid, before it is known where exactly the reference lies.
+pub(crate) struct Prepared {
+    grid: Grid,
+    native: (u32, u32),
+    /// The render over plain grey, on the working grid.
+    pub(crate) render: RgbImage,
+    render_mask: Option<Plane<u8>>,
+    reference: Picture,
+    reference_mask: Option<Plane<u8>>,
+}
+
+impl Prepared {
+    /// Takes the images, so that they can be dropped as soon as they are not needed.
+    pub(crate) fn new(images: ViewImages) -> Self {
+        let ViewImages {
+            render,
+            reference,
+            render_mask,
+            reference_mask,
+        } = images;
+        let native = render.rgb.dimensions();
+        let grid = Grid::for_render(native);
+        let plain = on_plain_ground(render.rgb, render.alpha.as_ref());
+        let (render, _) = grid.reduce(plain);
+        Self {
+            grid,
+            native,
+            render,
+            render_mask,
+            reference,
+            reference_mask,
+        }
+    }
+
+    /// Takes working pixels to render pixels.
+    pub(crate) fn render_from_work(&self) -> &Projective<RenderPx, WorkPx> {
+        &self.grid.render_from_work
+    }
+
+    /// The reference on the working grid.
+    pub(crate) fn reference_on_grid(
+        &self,
+        render_from_reference: &Projective<RenderPx, ReferencePx>,
+    ) -> RgbImage {
+        let reference_from_work = render_from_reference
+            .inverse()
+            .after(&self.grid.render_from_work);
+        let size = (self.grid.width, self.grid.height);
+        warp::warp_rgb(&self.reference.rgb, size, &reference_from_work.rows())
+    }
+
+    /// Lays the reference over the render and finds the edges of both.
+    pub(crate) fn finish(self, registration: &Registration) -> Work {
+        let reference_from_render = registration.render_from_reference.inverse();
+        let reference_size = self.reference.rgb.dimensions();
+        let registered = warp::warp_rgb(
+            &self.reference.rgb,
+            self.native,
+            &reference_from_render.rows(),
+        );
+        drop(self.reference);
+        let grid = self.grid;
+        let reference_from_work = reference_from_render.after(&grid.render_from_work);
+        let tolerance = edge_tolerance_px(self.native) / grid.factor;
+        let common = common_area(
+            &grid,
+            &reference_from_work,
+            reference_size,
+            self.render_mask.as_ref(),
+            self.reference_mask.as_ref(),
+            tolerance,
+        );
+        let (reference_work, native_reference) = grid.reduce(registered);
+        let sigma = edge_sigma(registration, grid.factor);
+        let (mut render_edges, mut reference_edges) = rayon::join(
+            || edges(&self.render, sigma),
+            || edges(&reference_work, sigma),
+        );
+        keep_inside(&mut render_edges.direction_bits, &common);
+        keep_inside(&mut reference_edges.direction_bits, &common);
+        let (render_bits, reference_bits) =
+            (render_edges.direction_bits, reference_edges.direction_bits);
+        let (distance_to_render_edges, distance_to_reference_edges) = rayon::join(
+            || distance::distance(&render_bits),
+            || distance::distance(&reference_bits),
+        );
+        Work {
+            images: WorkImages {
+                render_from_work: grid.render_from_work,
+                render: self.render,
+                reference: reference_work,
+                common,
+                render_edges: as_mask(&render_bits),
+                reference_edges: as_mask(&reference_bits),
+                distance_to_render_edges,
+                distance_to_reference_edges,
+            },
+            native_reference,
+            render_px_per_work_px: grid.factor,
+            render_bits,
+            reference_bits,
+            tolerance,
+        }
     }
 }
 

@@ -340,7 +340,10 @@ fn whitener(covariance: &Matrix2<f64>) -> Option<Matrix2<f64>> {
 pub struct Adjustment {
     pub(crate) problem: Problem,
     pub(crate) solved: Solved,
+    /// Pairs that the solution rests on.
     pub(crate) active: Vec<bool>,
+    /// Pairs that it may rest on: datum marks, and check marks on a region.
+    pub(crate) takes_part: Vec<bool>,
     pub(crate) noise: Noise,
     /// Degrees of freedom of the noise: infinite where it was stated.
     pub(crate) noise_freedom: f64,

@@ -2,6 +2,7 @@
 //!
 //! [`register`] solves one joint adjustment of the registration and the errors of every region (see [`adjustment`]).
 pub(crate) mod adjustment;
+pub(crate) mod edges;
 pub mod error;
 mod landmarks;
 pub(crate) mod model;
@@ -97,6 +98,16 @@ pub struct Registered {
     /// One for each region of the view, in its order; `None` where its marks say nothing that the registration does
     /// not take for granted.
     pub regions: Vec<Option<RegionFit>>,
+    roles: wrong_marks::Roles,
+    swapped: Vec<(usize, usize)>,
+}
+
+impl Registered {
+    /// The registration's figures by another adjustment of the same marks.
+    pub(crate) fn summary(&self, view: &View, adjustment: &Adjustment) -> Registration {
+        let landmarks = landmarks::judge(adjustment, &self.roles, &self.swapped);
+        summarise(view, adjustment, &self.roles, landmarks)
+    }
 }
 
 /// Lays the reference of a view over its render.
@@ -125,6 +136,8 @@ pub fn register(
         registration,
         adjustment,
         regions,
+        roles,
+        swapped: cleaned.swapped,
     })
 }
 

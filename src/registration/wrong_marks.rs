@@ -213,6 +213,7 @@ pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Optio
             problem,
             solved,
             active,
+            takes_part: roles.takes_part.clone(),
             noise: noise.now(),
             noise_freedom,
         },

@@ -1,0 +1,409 @@
+//! Sharpens the registration and the errors of regions by the edges of both images.
+//!
+//! The render's edge points are looked for along their normals in the reference, first on datum parts, which sharpen the
+//! registration, then on all parts, the window getting narrower. Before the parts are fitted, and once again before the
+//! last round, each part's errors are searched for at random around what is known, so that a part does not lock onto a
+//! neighbouring edge unnoticed.
+use super::{
+    edge_points::{self, EdgePoint},
+    edge_search::{Search, Spread},
+    response::Response,
+};
+use crate::{
+    frame::{Point, Projective, ReferencePx, RenderPx, WorkPx},
+    job::{LandmarkUse, View},
+    registration::{
+        Adjustment, RegionErrors,
+        edges::{EdgeMark, SubjectPoint},
+        model::Pair,
+    },
+};
+use image::RgbImage;
+use nalgebra::Vector2;
+use rayon::prelude::*;
+
+/// Standard deviation of the place of one edge point, working pixels, and the factor by which neighbouring points are
+/// less worth than independent ones: they lie on the same edge and see the same shading.
+const POINT_SIGMA: f64 = 0.7;
+const CORRELATION: f64 = 2.2;
+/// Windows (standard deviations, working pixels) of the rounds on datum parts, and of those on all parts.
+const DATUM_WINDOWS: [f64; 3] = [9.0, 4.0, 2.5];
+const ALL_WINDOWS: [f64; 3] = [6.0, 3.0, 2.0];
+const LAST_WINDOW: f64 = 2.0;
+/// Farthest place that is looked at, working pixels.
+const FARTHEST: f64 = 25.0;
+/// Step of the search along a normal, working pixels.
+const STEP: f64 = 0.5;
+/// A response of this much is a full edge.
+const FULL_RESPONSE: f64 = 1.2;
+/// Gain in log-likelihood at which a search's find replaces the fit.
+const RESTART_GAIN: f64 = 2.0;
+/// Edges that fit so many standard deviations better than displaced ones may accuse a mark.
+const TRUSTED_BEYOND_CHANCE: f64 = 4.0;
+/// Fewer points than this are no evidence.
+pub(crate) const LEAST_POINTS: usize = 12;
+
+/// What the edges made of the adjustment.
+#[derive(Clone, Debug)]
+pub(crate) struct EdgeFit {
+    pub(crate) adjustment: Adjustment,
+    /// For each region of the view; `None` where its edges tell nothing.
+    pub(crate) regions: Vec<Option<RegionEvidence>>,
+    /// For each region of the view: share of its edge points on an edge of the reference, and the same by chance.
+    pub(crate) on_edges: Vec<Option<OnEdges>>,
+}
+
+/// Share of a part's edge points that have an edge of the reference where the registration alone puts them.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct OnEdges {
+    pub(crate) share: f64,
+    /// Mean share at displacements well beyond the tolerance.
+    pub(crate) chance: f64,
+}
+
+/// What the edges say of one region.
+#[derive(Clone, Debug)]
+pub(crate) struct RegionEvidence {
+    /// Mean and covariance of the region's errors over all places where its edges fit.
+    pub(crate) spread: Spread,
+    /// How far the fitted part lies on edges, in standard deviations of what displaced parts have.
+    pub(crate) beyond_chance: f64,
+}
+
+/// Takes a point of the subject, as the render's camera sees it, to the response.
+pub(crate) struct OntoResponse {
+    map: Projective<WorkPx, RenderPx>,
+    /// For each edge point: how far the reference's camera sees it elsewhere, render pixels.
+    shifts: Vec<Vector2<f64>>,
+}
+
+impl OntoResponse {
+    /// `subject` is the place of edge point `k`.
+    fn apply(&self, subject: Vector2<f64>, k: usize) -> Vector2<f64> {
+        let seen = subject + self.shifts[k];
+        let p = self.map.apply(Point::new(seen.x, seen.y));
+        Vector2::new(p.x, p.y)
+    }
+}
+
+/// What the fit works on.
+pub(crate) struct EdgeScene {
+    /// Edge points of the render.
+    points: Vec<EdgePoint>,
+    /// Their places in render pixels.
+    places: Vec<Vector2<f64>>,
+    /// Their places on the model, where the camera needs them.
+    spaces: Vec<Option<[f64; 3]>>,
+    response: Response,
+    /// Takes the reference as it is on disk to the grid on which the response lies.
+    work_from_reference: Projective<WorkPx, ReferencePx>,
+    /// Render pixels per working pixel.
+    factor: f64,
+    /// For each region: datum landmarks lie on it.
+    is_datum: Vec<bool>,
+}
+
+impl EdgeScene {
+    /// `render` and `reference` lie on the working grid, the reference as `adjustment` has it.
+    pub(crate) fn new(
+        view: &View,
+        render: &RgbImage,
+        reference: &RgbImage,
+        adjustment: &Adjustment,
+        render_from_work: &Projective<RenderPx, WorkPx>,
+    ) -> Self {
+        let work_from_render = render_from_work.inverse();
+        let (points, response) = rayon::join(
+            || edge_points::find(render, &view.regions, &work_from_render),
+            || Response::new(reference, view.reference.kind),
+        );
+        let places: Vec<_> = points
+            .iter()
+            .map(|p| edge_points::in_render(p, render_from_work))
+            .collect();
+        let spaces = points
+            .iter()
+            .zip(&places)
+            .map(|(p, place)| {
+                let landmarks = &view.regions[p.region].landmarks;
+                adjustment.problem.layout.parallax.as_ref()?;
+                adjustment.problem.space_of(landmarks, *place)
+            })
+            .collect();
+        let state = &adjustment.solved.state;
+        let render_from_reference = state
+            .render_from_straight
+            .after(&state.straight_from_reference);
+        let is_datum = view
+            .regions
+            .iter()
+            .map(|r| {
+                r.landmarks
+                    .iter()
+                    .any(|&i| view.landmarks[i].usage == LandmarkUse::Datum)
+            })
+            .collect();
+        Self {
+            points,
+            places,
+            spaces,
+            response,
+            work_from_reference: work_from_render.after(&render_from_reference),
+            factor: render_from_work.rows()[0][0],
+            is_datum,
+        }
+    }
+
+    /// The region whose errors move an edge point: none for a datum part.
+    fn moved_by(&self, k: usize) -> Option<usize> {
+        let j = self.points[k].region;
+        (!self.is_datum[j]).then_some(j)
+    }
+
+    /// Whether the point can be placed: a moved camera asks for its depth.
+    fn is_usable(&self, k: usize, adjustment: &Adjustment) -> bool {
+        adjustment.problem.layout.parallax.is_none() || self.spaces[k].is_some()
+    }
+
+    /// How an adjustment takes the subject's points to the response.
+    pub(crate) fn onto_response(&self, adjustment: &Adjustment) -> OntoResponse {
+        let state = &adjustment.solved.state;
+        let reference_from_render = state
+            .straight_from_reference
+            .inverse()
+            .after(&state.render_from_straight.inverse());
+        OntoResponse {
+            map: self.work_from_reference.after(&reference_from_render),
+            shifts: self
+                .spaces
+                .iter()
+                .map(|space| adjustment.shift_of(*space))
+                .collect(),
+        }
+    }
+
+    /// Looks for the points along their normals; a window of `sigma` working pixels.
+    fn look(
+        &self,
+        adjustment: &Adjustment,
+        sigma: f64,
+        is_asked: impl Fn(usize) -> bool + Sync,
+    ) -> Vec<EdgeMark> {
+        let reach = (3.0 * sigma).min(FARTHEST);
+        let reference_from_work = self.work_from_reference.inverse();
+        let onto = self.onto_response(adjustment);
+        (0..self.points.len())
+            .into_par_iter()
+            .filter(|&k| is_asked(k) && self.is_usable(k, adjustment))
+            .filter_map(|k| {
+                let region = self.moved_by(k);
+                let subject = adjustment.subject_of(self.places[k], region);
+                let at = onto.apply(subject, k);
+                let normal = self.points[k].normal;
+                let (t, strength) = self.best_along(at, normal, sigma, reach)?;
+                let found = at + normal * t;
+                Some(EdgeMark {
+                    pair: Pair {
+                        render: Point::new(self.places[k].x, self.places[k].y),
+                        reference: reference_from_work.apply(Point::new(found.x, found.y)),
+                        render_sigma: 0.0,
+                        reference_sigma: 0.0,
+                        space: self.spaces[k],
+                        region,
+                    },
+                    normal,
+                    weight: strength / (POINT_SIGMA * CORRELATION * self.factor).powi(2),
+                })
+            })
+            .collect()
+    }
+
+    /// Distance along the normal of the strongest response under the window, and how much of an edge it is.
+    fn best_along(
+        &self,
+        at: Vector2<f64>,
+        normal: Vector2<f64>,
+        sigma: f64,
+        reach: f64,
+    ) -> Option<(f64, f64)> {
+        let n = (2.0 * reach / STEP).round() as usize + 1;
+        let place = |i: usize| -reach + STEP * i as f64;
+        let mut profile = [0.0_f64; 2 * (FARTHEST / STEP) as usize + 1];
+        let profile = &mut profile[..n.min(101)];
+        for (i, r) in profile.iter_mut().enumerate() {
+            *r = f64::from(self.response.at(at + normal * place(i), normal));
+        }
+        let weighed = |i: usize| profile[i] * (-(place(i) / sigma).powi(2) / 2.0).exp();
+        let best = (1..profile.len() - 1).max_by(|&a, &b| weighed(a).total_cmp(&weighed(b)))?;
+        let (a, b, c) = (profile[best - 1], profile[best], profile[best + 1]);
+        let curvature = a - 2.0 * b + c;
+        if curvature >= -1e-9 {
+            return None;
+        }
+        let between = (0.5 * (a - c) / curvature).clamp(-1.0, 1.0) * STEP;
+        Some((
+            place(best) + between,
+            (b / FULL_RESPONSE).clamp(0.0, 1.0).powi(2),
+        ))
+    }
+
+    fn round(
+        &self,
+        adjustment: &Adjustment,
+        sigma: f64,
+        is_asked: impl Fn(usize) -> bool + Sync,
+    ) -> Option<Adjustment> {
+        let marks = self.look(adjustment, sigma, is_asked);
+        adjustment.with_edges(&marks, (sigma / 2.0).max(1.0) * self.factor)
+    }
+
+    /// The responses of points on a region that has the errors `errors` about `anchor`.
+    pub(crate) fn responses<'s>(
+        &'s self,
+        onto: &'s OntoResponse,
+        errors: RegionErrors,
+        anchor: Vector2<f64>,
+        points: &'s [usize],
+    ) -> impl Iterator<Item = f64> + 's {
+        let back = SubjectPoint::new(&errors, anchor);
+        points.iter().map(move |&k| {
+            let at = onto.apply(back.of(self.places[k]), k);
+            f64::from(self.response.at(at, self.points[k].normal))
+        })
+    }
+
+    /// Indices of the usable points of region `j`.
+    pub(crate) fn points_of(&self, adjustment: &Adjustment, j: usize) -> Vec<usize> {
+        (0..self.points.len())
+            .filter(|&k| self.points[k].region == j && self.is_usable(k, adjustment))
+            .collect()
+    }
+
+    /// Whether region `j` has errors of its own that edges can tell.
+    pub(crate) fn is_searched(&self, adjustment: &Adjustment, j: usize) -> bool {
+        !self.is_datum[j] && self.points_of(adjustment, j).len() >= LEAST_POINTS
+    }
+
+    /// Fits in rounds. `None` where no edge point lies on any region.
+    pub(crate) fn fit(&self, landmarks: &Adjustment) -> Option<EdgeFit> {
+        if self.points.is_empty() {
+            return None;
+        }
+        let on_datum = |k: usize| self.is_datum[self.points[k].region];
+        let mut fitted = landmarks.clone();
+        if (0..self.points.len()).any(on_datum) {
+            for sigma in DATUM_WINDOWS {
+                fitted = self.round(&fitted, sigma, on_datum)?;
+            }
+        }
+        // What is known of the parts without their own edges: where searches draw from.
+        let before = fitted.clone();
+        let search = Search::new(self, &before);
+        fitted = fitted.with_regions(&search.first());
+        for sigma in ALL_WINDOWS {
+            fitted = self.round(&fitted, sigma, |_| true)?;
+        }
+        let restarts: Vec<Option<RegionErrors>> = search
+            .spreads(&fitted)
+            .into_iter()
+            .map(|s| s.filter(|s| s.gain > RESTART_GAIN).map(|s| s.best))
+            .collect();
+        if restarts.iter().any(Option::is_some) {
+            fitted = self.round(&fitted.with_regions(&restarts), LAST_WINDOW, |_| true)?;
+        }
+        let trust: Vec<f64> = (0..self.is_datum.len())
+            .map(|j| self.beyond_chance(&fitted, j))
+            .collect();
+        for _ in 0..2 {
+            if fitted.review_marks(&|j| trust[j] > TRUSTED_BEYOND_CHANCE) {
+                fitted = self.round(&fitted, LAST_WINDOW, |_| true)?;
+            }
+        }
+        let spreads = search.spreads(&fitted);
+        let regions = spreads
+            .into_iter()
+            .enumerate()
+            .map(|(j, spread)| {
+                Some(RegionEvidence {
+                    spread: spread?,
+                    beyond_chance: self.beyond_chance(&fitted, j),
+                })
+            })
+            .collect();
+        let on_edges = (0..self.is_datum.len())
+            .map(|j| self.on_edges(&fitted, j))
+            .collect();
+        Some(EdgeFit {
+            adjustment: fitted,
+            regions,
+            on_edges,
+        })
+    }
+
+    /// How far the share of the part's points that lie on an edge is above that of displaced ones.
+    fn beyond_chance(&self, adjustment: &Adjustment, j: usize) -> f64 {
+        let points = self.points_of(adjustment, j);
+        let region = (!self.is_datum[j]).then_some(j);
+        let onto = self.onto_response(adjustment);
+        let share =
+            |d: Vector2<f64>| self.share_on_edges((adjustment, &onto), &points, region, d, 1.0);
+        let displaced: Vec<f64> = displacements(30, 8.0, 40.0).map(share).collect();
+        let mean = displaced.iter().sum::<f64>() / displaced.len() as f64;
+        let square =
+            displaced.iter().map(|s| (s - mean).powi(2)).sum::<f64>() / displaced.len() as f64;
+        (share(Vector2::zeros()) - mean) / (square.sqrt() + 0.02)
+    }
+
+    /// Share of the points that, displaced by `d` working pixels, have a full edge within `reach` along their normals.
+    fn share_on_edges(
+        &self,
+        (adjustment, onto): (&Adjustment, &OntoResponse),
+        points: &[usize],
+        region: Option<usize>,
+        d: Vector2<f64>,
+        reach: f64,
+    ) -> f64 {
+        let hit = |k: &&usize| {
+            let subject = adjustment.subject_of(self.places[**k], region);
+            let at = onto.apply(subject, **k) + d;
+            let normal = self.points[**k].normal;
+            let n = (reach / STEP).round() as i32;
+            (-n..=n).any(|i| {
+                self.response
+                    .at(at + normal * (STEP * f64::from(i)), normal)
+                    > 1.0
+            })
+        };
+        points.iter().filter(hit).count() as f64 / points.len().max(1) as f64
+    }
+
+    /// The overlap of a part's edges where the registration alone puts them; `None` with too few points.
+    ///
+    /// An edge point counts that has a full response of the reference within 1.5 working pixels along its normal; chance
+    /// is the mean of the same at displacements of 12 to 50.
+    fn on_edges(&self, adjustment: &Adjustment, j: usize) -> Option<OnEdges> {
+        let points = self.points_of(adjustment, j);
+        if points.len() < LEAST_POINTS {
+            return None;
+        }
+        let onto = self.onto_response(adjustment);
+        let share =
+            |d: Vector2<f64>| self.share_on_edges((adjustment, &onto), &points, None, d, 1.5);
+        let chance = displacements(40, 12.0, 50.0).map(share).sum::<f64>() / 40.0;
+        Some(OnEdges {
+            share: share(Vector2::zeros()),
+            chance,
+        })
+    }
+}
+
+/// `n` displacements spread over a ring, by the golden angle: the same on every run.
+fn displacements(n: usize, inner: f64, outer: f64) -> impl Iterator<Item = Vector2<f64>> {
+    let golden = std::f64::consts::PI * (3.0 - 5.0_f64.sqrt());
+    (0..n).map(move |k| {
+        let part = (k as f64 + 0.5) / n as f64;
+        let radius = inner + (outer - inner) * part;
+        let angle = golden * k as f64;
+        Vector2::new(radius * angle.cos(), radius * angle.sin())
+    })
+}

@@ -1,0 +1,226 @@
+//! Points on the edges of the render, to a fraction of a pixel, with their normals and the region they lie on.
+//!
+//! # Source
+//! Non-maximum suppression along the gradient with a parabola through three samples: J. Canny (1986); F. Devernay, "A
+//! non-maxima suppression method for edge detection with sub-pixel accuracy" (INRIA RR-2724, 1995).
+use super::{edge_overlap::contains, gradient};
+use crate::{
+    frame::{Point, Projective, RenderPx, WorkPx},
+    job::Region,
+    kernels::{Plane, sample},
+};
+use image::RgbImage;
+use nalgebra::Vector2;
+
+/// A point of an edge, in working pixels.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct EdgePoint {
+    pub(crate) place: Vector2<f64>,
+    /// Unit normal, along the gradient.
+    pub(crate) normal: Vector2<f64>,
+    /// Index of the region that it lies on.
+    pub(crate) region: usize,
+}
+
+/// Blur before the gradient, working pixels.
+const SIGMA: f64 = 1.0;
+/// Least gradient of an edge, grey levels per pixel.
+const LEAST_GRADIENT: f32 = 1.6;
+/// One point for each cell of this size, working pixels: nearer ones say the same.
+const SPACING: f64 = 3.0;
+/// Most points of one region.
+const MOST_POINTS: usize = 500;
+
+/// The edge points of a render that lie on a region, each on the smallest one that contains it.
+pub(crate) fn find(
+    render: &RgbImage,
+    regions: &[Region],
+    work_from_render: &Projective<WorkPx, RenderPx>,
+) -> Vec<EdgePoint> {
+    let outlines: Vec<Vec<[f64; 2]>> = regions
+        .iter()
+        .map(|r| {
+            r.outline
+                .iter()
+                .map(|p| work_from_render.apply(*p).xy())
+                .collect()
+        })
+        .collect();
+    let mut by_size: Vec<usize> = (0..regions.len()).collect();
+    by_size.sort_by(|&a, &b| area(&outlines[a]).total_cmp(&area(&outlines[b])));
+    let mut of_region: Vec<Vec<EdgePoint>> = vec![Vec::new(); regions.len()];
+    for (place, normal) in maxima(render) {
+        let owner = by_size
+            .iter()
+            .copied()
+            .find(|&j| contains(&outlines[j], [place.x, place.y]));
+        if let Some(region) = owner {
+            of_region[region].push(EdgePoint {
+                place,
+                normal,
+                region,
+            });
+        }
+    }
+    of_region.into_iter().flat_map(thinned).collect()
+}
+
+fn area(outline: &[[f64; 2]]) -> f64 {
+    let mut twice = 0.0;
+    for (k, a) in outline.iter().enumerate() {
+        let b = outline[(k + 1) % outline.len()];
+        twice += a[0] * b[1] - a[1] * b[0];
+    }
+    twice.abs() / 2.0
+}
+
+/// One point a cell, then every n-th, so that no region has too many.
+fn thinned(points: Vec<EdgePoint>) -> Vec<EdgePoint> {
+    let mut seen = std::collections::HashSet::new();
+    let cell = |v: f64| (v / SPACING) as i64;
+    let one_a_cell: Vec<EdgePoint> = points
+        .into_iter()
+        .filter(|p| seen.insert((cell(p.place.x), cell(p.place.y))))
+        .collect();
+    let n = one_a_cell.len();
+    if n <= MOST_POINTS {
+        return one_a_cell;
+    }
+    (0..MOST_POINTS)
+        .map(|k| one_a_cell[k * n / MOST_POINTS])
+        .collect()
+}
+
+/// Places and normals of all gradient maxima, row by row.
+fn maxima(render: &RgbImage) -> Vec<(Vector2<f64>, Vector2<f64>)> {
+    let (gx, gy, magnitude) = strongest_channel(render);
+    let (height, width) = magnitude.dim();
+    let mut found = Vec::new();
+    for y in 2..height.saturating_sub(2) {
+        for x in 2..width.saturating_sub(2) {
+            let m = magnitude[[y, x]];
+            if m > LEAST_GRADIENT {
+                let normal = Vector2::new(f64::from(gx[[y, x]] / m), f64::from(gy[[y, x]] / m));
+                let centre = Vector2::new(x as f64 + 0.5, y as f64 + 0.5);
+                found.extend(sub_pixel(&magnitude, centre, normal, m).map(|place| (place, normal)));
+            }
+        }
+    }
+    found
+}
+
+fn sub_pixel(
+    magnitude: &Plane<f32>,
+    centre: Vector2<f64>,
+    normal: Vector2<f64>,
+    here: f32,
+) -> Option<Vector2<f64>> {
+    let at = |t: f64| sample::bilinear(magnitude, centre.x + t * normal.x, centre.y + t * normal.y);
+    let (before, after) = (at(-1.0)?, at(1.0)?);
+    if here < before || here <= after {
+        return None;
+    }
+    let curvature = before - 2.0 * here + after;
+    let t = if curvature.abs() > 1e-6 {
+        f64::from(0.5 * (before - after) / curvature)
+    } else {
+        0.0
+    };
+    (t.abs() <= 0.75).then(|| centre + normal * t)
+}
+
+/// Gradient of the channel that has the strongest one at each pixel.
+fn strongest_channel(render: &RgbImage) -> (Plane<f32>, Plane<f32>, Plane<f32>) {
+    let channels = gradient::channels(render, SIGMA);
+    let size = channels[0].0.dim();
+    let mut strongest = (Plane::zeros(size), Plane::zeros(size), Plane::zeros(size));
+    for (gx, gy) in &channels {
+        ndarray::Zip::from(&mut strongest.0)
+            .and(&mut strongest.1)
+            .and(&mut strongest.2)
+            .and(gx)
+            .and(gy)
+            .for_each(|x: &mut f32, y: &mut f32, m: &mut f32, &gx, &gy| {
+                let magnitude = gx.hypot(gy);
+                if magnitude > *m {
+                    (*x, *y, *m) = (gx, gy, magnitude);
+                }
+            });
+    }
+    strongest
+}
+
+/// The edge point in render pixels.
+pub(crate) fn in_render(
+    point: &EdgePoint,
+    render_from_work: &Projective<RenderPx, WorkPx>,
+) -> Vector2<f64> {
+    let p = render_from_work.apply(Point::new(point.place.x, point.place.y));
+    Vector2::new(p.x, p.y)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{job::Tolerance, units::ModelMm};
+
+    fn region(name: &str, outline: &[[f64; 2]]) -> Region {
+        Region {
+            name: name.to_owned(),
+            outline: outline.iter().map(|p| Point::new(p[0], p[1])).collect(),
+            landmarks: Vec::new(),
+            anchor: Point::new(0.0, 0.0),
+            tolerance: Tolerance {
+                proportion_percent: 2.0,
+                offset: ModelMm(0.2),
+                angle_deg: 1.0,
+                edge_overlap: 0.5,
+            },
+            note: None,
+        }
+    }
+
+    #[test]
+    fn an_edge_is_found_where_it_lies_between_pixels() {
+        // Column 20 is covered by three tenths: the edge lies at x = 20.7.
+        let render = RgbImage::from_fn(40, 30, |x, _| {
+            let v = match x {
+                0..=19 => 40,
+                20 => 40 + 18,
+                _ => 100,
+            };
+            image::Rgb([v, v, v])
+        });
+        let whole = region(
+            "whole",
+            &[[0.0, 0.0], [40.0, 0.0], [40.0, 30.0], [0.0, 30.0]],
+        );
+        let points = find(&render, &[whole], &Projective::identity());
+        assert!(!points.is_empty());
+        for p in &points {
+            assert!((p.place.x - 20.7).abs() < 0.08, "{}", p.place.x);
+            assert!((p.normal.x.abs() - 1.0).abs() < 1e-6);
+        }
+    }
+
+    #[test]
+    fn a_point_belongs_to_the_smallest_region_around_it() {
+        let render =
+            RgbImage::from_fn(40, 30, |x, _| image::Rgb([if x < 20 { 0 } else { 200 }; 3]));
+        let whole = region(
+            "whole",
+            &[[0.0, 0.0], [40.0, 0.0], [40.0, 30.0], [0.0, 30.0]],
+        );
+        let part = region(
+            "part",
+            &[[10.0, 10.0], [30.0, 10.0], [30.0, 20.0], [10.0, 20.0]],
+        );
+        let points = find(&render, &[whole, part], &Projective::identity());
+        assert!(
+            points
+                .iter()
+                .all(|p| (p.region == 1) == (p.place.y > 10.0 && p.place.y < 20.0))
+        );
+        assert!(points.iter().any(|p| p.region == 0) && points.iter().any(|p| p.region == 1));
+    }
+}

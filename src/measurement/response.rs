@@ -1,0 +1,204 @@
+//! How much of an edge of a given direction the reference has at a place, relative to what is usual around it.
+//!
+//! The gradient along the normal over all colour channels is divided by its local root mean square, so that an edge in a
+//! dim corner counts as much as one in the light. Drawings have lines instead of edges between areas: there the second
+//! derivative across the line is taken.
+use super::gradient;
+use crate::{
+    job::ReferenceKind,
+    kernels::{Plane, blur, box_mean},
+};
+use image::RgbImage;
+use nalgebra::Vector2;
+use rayon::prelude::*;
+
+/// Blur before derivatives, working pixels.
+const SIGMA: f64 = 1.5;
+/// Half the side of the box over which the root mean square is taken, working pixels.
+const BOX_RADIUS: usize = 30;
+/// What is added to the root mean square, grey levels per pixel (and per pixel squared for lines): noise is no edge.
+const GRADIENT_FLOOR: f32 = 0.6;
+const RIDGE_FLOOR: f32 = 0.4;
+/// Responses beyond this count as this.
+const MOST: f32 = 3.0;
+/// Steps of the stored numbers in one unit of response.
+const STEPS: f32 = 40.0;
+
+/// The response of a whole image, stored in eight bits a number.
+#[derive(Clone, Debug)]
+pub(crate) struct Response {
+    width: usize,
+    height: usize,
+    /// Edges: x and y of three channels; lines: xx, xy, yy, then three zeros.
+    values: Vec<[i8; 6]>,
+    is_lines: bool,
+}
+
+impl Response {
+    pub(crate) fn new(image: &RgbImage, kind: ReferenceKind) -> Self {
+        match kind {
+            ReferenceKind::Plan => Self::of_lines(image),
+            ReferenceKind::Photo | ReferenceKind::Screenshot | ReferenceKind::Sketch => {
+                Self::of_edges(image)
+            }
+        }
+    }
+
+    fn of_edges(image: &RgbImage) -> Self {
+        let channels = gradient::channels(image, SIGMA);
+        let size = channels[0].0.dim();
+        let mut square = Plane::<f32>::zeros(size);
+        for (gx, gy) in &channels {
+            ndarray::Zip::from(&mut square)
+                .and(gx)
+                .and(gy)
+                .par_for_each(|s, &x, &y| *s += x * x + y * y);
+        }
+        let mean = box_mean::box_mean(&square, BOX_RADIUS);
+        let [(ax, ay), (bx, by), (cx, cy)] = &channels;
+        let planes = [ax, ay, bx, by, cx, cy].map(|p| p.as_slice().expect("rows are contiguous"));
+        Self::normalised(size, &mean, GRADIENT_FLOOR, false, |i| planes.map(|p| p[i]))
+    }
+
+    fn of_lines(image: &RgbImage) -> Self {
+        let mut gray = gradient::channel(image, 0);
+        for c in 1..3 {
+            gray += &gradient::channel(image, c);
+        }
+        gray /= 3.0;
+        let [xx, xy, yy] = second_derivatives(&blur::gaussian_f32(&gray, SIGMA));
+        let mut square = Plane::<f32>::zeros(xx.dim());
+        ndarray::Zip::from(&mut square)
+            .and(&xx)
+            .and(&yy)
+            .par_for_each(|s, &x, &y| *s = (x.abs() + y.abs()).powi(2));
+        let mean = box_mean::box_mean(&square, BOX_RADIUS);
+        let planes = [&xx, &xy, &yy].map(|p| p.as_slice().expect("rows are contiguous"));
+        Self::normalised(xx.dim(), &mean, RIDGE_FLOOR, true, |i| {
+            [planes[0][i], planes[1][i], planes[2][i], 0.0, 0.0, 0.0]
+        })
+    }
+
+    fn normalised(
+        (height, width): (usize, usize),
+        mean_square: &Plane<f32>,
+        floor: f32,
+        is_lines: bool,
+        at: impl Fn(usize) -> [f32; 6] + Sync,
+    ) -> Self {
+        let mean_square = mean_square.as_slice().expect("rows are contiguous");
+        let values = (0..width * height)
+            .into_par_iter()
+            .with_min_len(1 << 14)
+            .map(|i| {
+                let scale = STEPS / (mean_square[i].max(0.0).sqrt() + floor);
+                at(i).map(|v| (v * scale).clamp(-MOST * STEPS, MOST * STEPS).round() as i8)
+            })
+            .collect();
+        Self {
+            width,
+            height,
+            values,
+            is_lines,
+        }
+    }
+
+    /// The response at a place (working pixels, clamped to the image) across a direction, 0 to [`MOST`].
+    pub(crate) fn at(&self, place: Vector2<f64>, normal: Vector2<f64>) -> f32 {
+        let x = (place.x - 0.5).clamp(0.0, (self.width - 1) as f64);
+        let y = (place.y - 0.5).clamp(0.0, (self.height - 1) as f64);
+        let (x0, y0) = (x as usize, y as usize);
+        let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
+        let (x1, y1) = ((x0 + 1).min(self.width - 1), (y0 + 1).min(self.height - 1));
+        let corner = |x: usize, y: usize| &self.values[y * self.width + x];
+        let (a, b, c, d) = (
+            corner(x0, y0),
+            corner(x1, y0),
+            corner(x0, y1),
+            corner(x1, y1),
+        );
+        let (wa, wb, wc, wd) = (
+            (1.0 - fx) * (1.0 - fy),
+            fx * (1.0 - fy),
+            (1.0 - fx) * fy,
+            fx * fy,
+        );
+        let v: [f32; 6] = std::array::from_fn(|k| {
+            wa * f32::from(a[k])
+                + wb * f32::from(b[k])
+                + wc * f32::from(c[k])
+                + wd * f32::from(d[k])
+        });
+        let (nx, ny) = (normal.x as f32, normal.y as f32);
+        let response = if self.is_lines {
+            (v[0] * nx * nx + 2.0 * v[1] * nx * ny + v[2] * ny * ny).max(0.0)
+        } else {
+            let along = |k: usize| v[k] * nx + v[k + 1] * ny;
+            (along(0).powi(2) + along(2).powi(2) + along(4).powi(2)).sqrt()
+        };
+        (response / STEPS).min(MOST)
+    }
+}
+
+/// Second derivatives xx, xy, yy; the outermost pixels are 0.
+fn second_derivatives(plane: &Plane<f32>) -> [Plane<f32>; 3] {
+    let (height, width) = plane.dim();
+    let mut out = [(); 3].map(|()| Plane::<f32>::zeros((height, width)));
+    for y in 1..height.saturating_sub(1) {
+        for x in 1..width.saturating_sub(1) {
+            let p = |dy: usize, dx: usize| plane[[y + dy - 1, x + dx - 1]];
+            // The second differences are smoothed across, as Sobel's operator of second order is.
+            let xx = |dy: usize| p(dy, 0) - 2.0 * p(dy, 1) + p(dy, 2);
+            let yy = |dx: usize| p(0, dx) - 2.0 * p(1, dx) + p(2, dx);
+            out[0][[y, x]] = (xx(0) + 2.0 * xx(1) + xx(2)) / 4.0;
+            out[1][[y, x]] = (p(0, 0) - p(0, 2) - p(2, 0) + p(2, 2)) / 4.0;
+            out[2][[y, x]] = (yy(0) + 2.0 * yy(1) + yy(2)) / 4.0;
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn picture(value: impl Fn(u32, u32) -> u8) -> RgbImage {
+        RgbImage::from_fn(100, 80, |x, y| image::Rgb([value(x, y); 3]))
+    }
+
+    #[test]
+    fn an_edge_answers_across_its_direction_only() {
+        let response = Response::new(
+            &picture(|x, _| if x < 50 { 40 } else { 90 }),
+            ReferenceKind::Photo,
+        );
+        let (x, y) = (Vector2::new(1.0, 0.0), Vector2::new(0.0, 1.0));
+        let place = Vector2::new(50.0, 40.0);
+        assert!(response.at(place, x) > 1.5);
+        assert!(response.at(place, y) < 0.1);
+        assert!(response.at(Vector2::new(20.0, 40.0), x) < 0.1);
+    }
+
+    #[test]
+    fn a_dim_edge_answers_like_a_bright_one() {
+        let of = |step: u8| {
+            let response = Response::new(
+                &picture(|x, _| if x < 50 { 40 } else { 40 + step }),
+                ReferenceKind::Photo,
+            );
+            response.at(Vector2::new(50.0, 40.0), Vector2::new(1.0, 0.0))
+        };
+        assert!(of(20) > 0.7 * of(150));
+    }
+
+    #[test]
+    fn a_line_of_a_plan_answers_in_its_middle() {
+        let response = Response::new(
+            &picture(|x, _| if x == 50 { 20 } else { 240 }),
+            ReferenceKind::Plan,
+        );
+        let x = Vector2::new(1.0, 0.0);
+        let at = |place: f64| response.at(Vector2::new(place, 40.0), x);
+        assert!(at(50.5) > 1.0 && at(50.5) > at(49.0) && at(50.5) > at(52.0));
+    }
+}

@@ -96,7 +96,7 @@ impl Board {
     /// pixel of the working grid as one.
     pub(crate) fn finish(
         &self,
-        paint: impl Fn(usize, &mut [Pixel]) + Sync,
+        paint: impl Fn(usize, &mut [Pixel]),
         mut scene: Scene,
         legend: &[Item],
     ) -> Result<RgbImage, Error> {

@@ -6,7 +6,6 @@ use super::{
     svg, text,
 };
 use image::RgbImage;
-use rayon::prelude::*;
 use resvg::tiny_skia::{Pixmap, Transform};
 use std::sync::Arc;
 
@@ -52,7 +51,8 @@ pub(crate) struct Ground {
 
 impl Ground {
     /// A ground of `size` pixels with a picture in its top left corner, the rest `plain`. `paint` gets each row's number
-    /// and pixels; rows are painted in parallel.
+    /// and pixels. On one thread: other pictures are drawn meanwhile, and sharing out so short a task costs more than it
+    /// gains.
     ///
     /// # Errors
     /// [`Error::EmptyPicture`] where the ground has no pixels.
@@ -60,29 +60,26 @@ impl Ground {
         [width, height]: [u32; 2],
         plain: Rgb,
         picture: Enlarged,
-        paint: impl Fn(usize, &mut [Pixel]) + Sync,
+        paint: impl Fn(usize, &mut [Pixel]),
     ) -> Result<Self, Error> {
         let mut pixmap = Pixmap::new(width, height).ok_or(Error::EmptyPicture)?;
         let (pixels, _) = pixmap.data_mut().as_chunks_mut::<4>();
         let Rgb(red, green, blue) = plain;
         let plain = [red, green, blue, 255];
         let (width, factor) = (width as usize, picture.factor);
-        pixels
-            .par_chunks_mut(width * factor)
-            .enumerate()
-            .for_each(|(y, rows)| {
-                if y >= picture.rows {
-                    rows.fill(plain);
-                    return;
-                }
-                let (first, others) = rows.split_at_mut(width);
-                paint(y, &mut first[..picture.columns]);
-                spread(first, picture.columns, factor);
-                first[picture.columns * factor..].fill(plain);
-                for other in others.chunks_exact_mut(width) {
-                    other.copy_from_slice(first);
-                }
-            });
+        for (y, rows) in pixels.chunks_mut(width * factor).enumerate() {
+            if y >= picture.rows {
+                rows.fill(plain);
+                continue;
+            }
+            let (first, others) = rows.split_at_mut(width);
+            paint(y, &mut first[..picture.columns]);
+            spread(first, picture.columns, factor);
+            first[picture.columns * factor..].fill(plain);
+            for other in others.chunks_exact_mut(width) {
+                other.copy_from_slice(first);
+            }
+        }
         Ok(Self { pixmap })
     }
 

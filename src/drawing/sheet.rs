@@ -236,11 +236,12 @@ fn shown<'a>(
 /// The pictures as they are embedded in a document.
 fn embedded(shown: &[Cow<'_, RgbImage>; 3]) -> Result<Vec<raster::Keyed>, Error> {
     let [render, reference, edges] = shown;
-    let (render, (reference, edges)) = rayon::join(
-        || png::encode_photo(render),
-        || rayon::join(|| png::encode_photo(reference), || png::encode_jpeg(edges)),
-    );
-    let keyed = KEYS.into_iter().zip([render?, reference?, edges?]);
+    let jpegs = [
+        png::encode_photo(render)?,
+        png::encode_photo(reference)?,
+        png::encode_jpeg(edges)?,
+    ];
+    let keyed = KEYS.into_iter().zip(jpegs);
     Ok(keyed.map(|(key, jpeg)| (key, Arc::new(jpeg))).collect())
 }
 

@@ -225,6 +225,8 @@ fn every_file_is_written_and_the_report_fits_its_schema() {
             "grid",
             "sheet",
             "blink",
+            "render_small",
+            "reference_small",
             "registered",
         ] {
             assert!(view["files"].get(key).is_some(), "{key}");

@@ -68,7 +68,16 @@ fn every_picture_has_its_key_and_the_size_of_the_working_grid_with_a_legend_belo
     let keys: Vec<_> = view.files.iter().map(|file| file.key).collect();
     assert_eq!(
         keys,
-        ["overlay", "difference", "heat", "grid", "blink", "sheet"]
+        [
+            "overlay",
+            "difference",
+            "heat",
+            "grid",
+            "blink",
+            "render_small",
+            "reference_small",
+            "sheet"
+        ]
     );
     for key in ["overlay", "difference", "heat", "grid"] {
         let (width, height) = size_of(&view, key);
@@ -76,6 +85,10 @@ fn every_picture_has_its_key_and_the_size_of_the_working_grid_with_a_legend_belo
         assert!((1220..1400).contains(&height), "{key}: {height}");
     }
     assert_eq!(size_of(&view, "blink"), (1200, 960));
+    for key in ["render_small", "reference_small"] {
+        assert_eq!(size_of(&view, key), (1500, 1200), "{key}");
+        assert!(bytes_of(&view, key).starts_with(&[0xff, 0xd8]), "{key}");
+    }
     // 297 x 210 mm at 150 dots per inch.
     assert_eq!(size_of(&view, "sheet"), (1754, 1240));
 }
@@ -85,6 +98,10 @@ fn wide_tall_and_tiny_pictures_are_drawn_at_a_readable_size() {
     assert_eq!(
         size_of(&drawn(Wish::new(2400, 900, 1), Paper::A3), "overlay").0,
         2400
+    );
+    assert_eq!(
+        size_of(&drawn(Wish::new(2400, 900, 1), Paper::A3), "render_small"),
+        (1600, 600)
     );
     assert_eq!(
         size_of(

@@ -1,10 +1,11 @@
 //! The blink picture: render and registered reference in turn, each with its caption.
 use super::{
     Error, ViewToDraw,
-    board::{Board, enlarged},
+    board::Board,
     colours::{PAPER, REFERENCE, RENDER, Rgb},
-    png, raster,
-    reduce::reduced,
+    png,
+    raster::Ground,
+    reduce::fitted,
     scene::{Box2, Fill, Scene, Stroke},
     text::{self, Font},
 };
@@ -33,12 +34,9 @@ pub(crate) fn draw(input: &ViewToDraw<'_>) -> Result<Vec<u8>, Error> {
 }
 
 fn frame(source: &RgbImage, factor: u32, caption: &str, colour: Rgb) -> Result<RgbImage, Error> {
-    let picture = if factor > 1 {
-        // Not resampled: pixels of a small picture are to be seen as they are.
-        enlarged(source, factor, |_, _, pixel| pixel)
-    } else {
-        reduced(source, MOST_WIDTH)
-    };
+    // Not reduced where it is enlarged: pixels of a small picture are to be seen as they are.
+    let most = if factor > 1 { u32::MAX } else { MOST_WIDTH };
+    let picture = fitted(source, factor, most);
     let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
     let mut scene = Scene::new([width, height]);
     let size = 18.0;
@@ -55,5 +53,5 @@ fn frame(source: &RgbImage, factor: u32, caption: &str, colour: Rgb) -> Result<R
         Some(Fill::opaque(PAPER)),
     );
     scene.text([size * 0.6, size * 1.2], size, Font::Bold, caption);
-    raster::draw(&scene, &[], &picture, 1.0)
+    Ground::of(&picture)?.draw(&scene, 1.0)
 }

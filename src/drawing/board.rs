@@ -2,7 +2,8 @@
 use super::{
     Error, ViewToDraw,
     colours::{GREY, GROUND, INK, PAPER},
-    figures, raster,
+    figures,
+    raster::{Enlarged, Ground, Pixel},
     scene::{Box2, Fill, Position, Scene, Stroke},
     text::{self, Font},
 };
@@ -91,10 +92,11 @@ impl Board {
         format!("{} px{}", figures::plain(px), mm.unwrap_or_default())
     }
 
-    /// Puts the legend below the picture and draws everything over `picture` (the enlarged working raster).
+    /// Puts the legend below the picture and draws everything over it; `paint` paints the picture row by row, each
+    /// pixel of the working grid as one.
     pub(crate) fn finish(
         &self,
-        picture: &RgbImage,
+        paint: impl Fn(usize, &mut [Pixel]),
         mut scene: Scene,
         legend: &[Item],
     ) -> Result<RgbImage, Error> {
@@ -112,16 +114,13 @@ impl Board {
             item.draw(&mut scene, *at, self.text, self.width);
         }
         scene.size = [self.width, height];
-        let mut ground = RgbImage::from_pixel(
-            self.width as u32,
-            height as u32,
-            image::Rgb(GROUND.channels()),
-        );
-        let rows = picture.chunks_exact(picture.width() as usize * 3);
-        for (to, from) in ground.chunks_exact_mut(self.width as usize * 3).zip(rows) {
-            to[..from.len()].copy_from_slice(from);
-        }
-        raster::draw(&scene, &[], &ground, 1.0)
+        let picture = Enlarged {
+            columns: (self.picture.width as u32 / self.factor) as usize,
+            rows: (self.picture.height as u32 / self.factor) as usize,
+            factor: self.factor as usize,
+        };
+        let size = [self.width as u32, height as u32];
+        Ground::painted(size, GROUND, picture, paint)?.draw(&scene, 1.0)
     }
 
     /// Flows the items from left to right into rows.
@@ -298,54 +297,6 @@ fn draw_bar(scene: &mut Scene, area: Box2) {
     }
 }
 
-/// The render, lightened towards grey, enlarged: the ground on which coloured lines show.
-pub(crate) fn dimmed(render: &RgbImage, factor: u32) -> RgbImage {
-    enlarged(render, factor, |_, _, pixel| dim(pixel))
-}
-
-/// A grey of 140 to 236 for any colour, so that black, white and colours all show on it.
-pub(crate) fn dim(pixel: [u8; 3]) -> [u8; 3] {
-    let [r, g, b] = pixel.map(u32::from);
-    // Luma of ITU-R BT.601, in 1/256.
-    let luma = (77 * r + 150 * g + 29 * b) >> 8;
-    let grey = (140 + luma * 96 / 255) as u8;
-    [grey; 3]
-}
-
-/// A picture made from `source` by enlarging every pixel `factor` times and colouring it, by rows in parallel.
-///
-/// `colour` gets the column and row in the source and the source's colour there.
-pub(crate) fn enlarged(
-    source: &RgbImage,
-    factor: u32,
-    colour: impl Fn(u32, u32, [u8; 3]) -> [u8; 3] + Sync,
-) -> RgbImage {
-    use rayon::prelude::*;
-    let (width, height) = source.dimensions();
-    let mut out = RgbImage::new(width * factor, height * factor);
-    let row_bytes = (width * factor * 3) as usize;
-    if row_bytes == 0 {
-        return out;
-    }
-    let repeat = factor as usize;
-    out.par_chunks_mut(row_bytes * repeat)
-        .enumerate()
-        .for_each(|(y, rows)| {
-            let from = &source.as_raw()[y * width as usize * 3..][..width as usize * 3];
-            let (first, others) = rows.split_at_mut(row_bytes);
-            for (x, pixel) in from.chunks_exact(3).enumerate() {
-                let value = colour(x as u32, y as u32, [pixel[0], pixel[1], pixel[2]]);
-                for to in first[x * 3 * repeat..][..3 * repeat].chunks_exact_mut(3) {
-                    to.copy_from_slice(&value);
-                }
-            }
-            for other in others.chunks_exact_mut(row_bytes) {
-                other.copy_from_slice(first);
-            }
-        });
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -357,16 +308,5 @@ mod tests {
         assert_eq!(enlargement(900, 10), 1);
         assert_eq!(enlargement(2400, 1600), 1);
         assert_eq!(enlargement(3, 3000), 2);
-    }
-
-    #[test]
-    fn enlarging_repeats_pixels() {
-        let source = RgbImage::from_fn(2, 2, |x, y| image::Rgb([x as u8, y as u8, 0]));
-        let out = enlarged(&source, 3, |_, _, pixel| pixel);
-        assert_eq!(out.dimensions(), (6, 6));
-        assert!(
-            out.enumerate_pixels()
-                .all(|(x, y, p)| p.0 == [(x / 3) as u8, (y / 3) as u8, 0])
-        );
     }
 }

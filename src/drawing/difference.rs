@@ -1,11 +1,13 @@
 //! The difference picture: regions tinted by their error with their figures, offsets as arrows, spans as dimension lines.
 use super::{
     Error, ViewToDraw,
-    board::{Board, Item, Swatch, dimmed},
+    backdrop::Backdrop,
+    board::{Board, Item, Swatch},
     colours::{INK, OUT, PAPER, Rgb, SPAN, UNDECIDED, WITHIN},
     figures,
     labels::{self, Placed, Wanted},
     overlay::{draw_leader, draw_tag},
+    raster::Pixel,
     scene::{Box2, Fill, Position, Scene, Stroke},
     text::{self, Font},
 };
@@ -16,11 +18,11 @@ use crate::{
 use image::RgbImage;
 
 /// Draws the difference picture of a view.
-pub(crate) fn draw(input: &ViewToDraw<'_>) -> Result<RgbImage, Error> {
+pub(crate) fn draw(input: &ViewToDraw<'_>, backdrop: &Backdrop) -> Result<RgbImage, Error> {
     let board = Board::of(input);
     let (scene, _) = annotated(input, &board);
-    let ground = dimmed(&input.work.render, board.factor);
-    board.finish(&ground, scene, &legend(input, &board))
+    let paint = |y, row: &mut [Pixel]| backdrop.paint_dimmed(y, row);
+    board.finish(paint, scene, &legend(input, &board))
 }
 
 /// The scene, and the places of its labels.

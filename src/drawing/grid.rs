@@ -4,10 +4,12 @@
 //! D'Arcy W. Thompson, "On Growth and Form", 1917 (deformation of a square grid); F. L. Bookstein 1989 (the spline).
 use super::{
     Error, ViewToDraw,
-    board::{Board, Item, Swatch, dimmed},
+    backdrop::Backdrop,
+    board::{Board, Item, Swatch},
     colours::{GREY, INK, PAPER, REFERENCE, RENDER},
     figures,
     overlay::is_wrong,
+    raster::Pixel,
     scene::{Align, Box2, Fill, Line, Position, Scene, Stroke},
     text::{self, Font},
 };
@@ -23,9 +25,8 @@ const LEAST_PAIRS: usize = 4;
 const SQUARES: f64 = 20.0;
 
 /// Draws the grid picture of a view.
-pub(crate) fn draw(input: &ViewToDraw<'_>) -> Result<RgbImage, Error> {
+pub(crate) fn draw(input: &ViewToDraw<'_>, backdrop: &Backdrop) -> Result<RgbImage, Error> {
     let board = Board::of(input);
-    let ground = dimmed(&input.work.render, board.factor);
     let mut scene = Scene::new([board.width, board.picture.height]);
     let legend = match Deformation::of(input, &board) {
         Ok(deformation) => {
@@ -37,7 +38,8 @@ pub(crate) fn draw(input: &ViewToDraw<'_>) -> Result<RgbImage, Error> {
             vec![Item::words("no grid"), board.scale_bar()]
         }
     };
-    board.finish(&ground, scene, &legend)
+    let paint = |y, row: &mut [Pixel]| backdrop.paint_dimmed(y, row);
+    board.finish(paint, scene, &legend)
 }
 
 struct Deformation {

@@ -1,9 +1,11 @@
 //! The heat picture: how far each edge pixel of either image lies from the other's edges.
 use super::{
     Error, ViewToDraw,
-    board::{Board, Item, Swatch, enlarged},
+    backdrop::{Backdrop, EdgePixels},
+    board::{Board, Item, Swatch},
     colours::{self, GROUND},
     figures,
+    raster::Pixel,
     scene::{Scene, Stroke},
 };
 use crate::measurement::WorkImages;
@@ -11,13 +13,15 @@ use image::RgbImage;
 use rayon::prelude::*;
 
 /// Draws the heat picture of a view.
-pub(crate) fn draw(input: &ViewToDraw<'_>) -> Result<RgbImage, Error> {
+pub(crate) fn draw(input: &ViewToDraw<'_>, backdrop: &Backdrop) -> Result<RgbImage, Error> {
     let board = Board::of(input);
-    let marks = marks(input.work);
-    let end = end_of_ramp(&marks);
+    let marks = marks(input.work, &backdrop.edges);
+    let end = end_of_ramp(marks.iter().flatten().map(|mark| mark.distance));
     let scene = Scene::new([board.width, board.picture.height]);
-    let points = points(input.work, &marks, board.factor, end);
-    board.finish(&points, scene, &legend(input, &board, end))
+    // Enlarged pixels are thick enough by themselves.
+    let reach = usize::from(board.factor == 1);
+    let paint = |y, row: &mut [Pixel]| paint_points(&marks, y, reach, end, row);
+    board.finish(paint, scene, &legend(input, &board, end))
 }
 
 /// Colour of render edges where the reference has no picture.
@@ -28,25 +32,34 @@ const NO_EDGE: f32 = -2.0;
 /// Mark of an edge where the other image has no picture.
 const BEYOND: f32 = -1.0;
 
-/// One mark a pixel, row by row: [`NO_EDGE`], [`BEYOND`], or the distance of the edge there from the other image's
-/// edges, working pixels. A larger mark is more important.
-fn marks(work: &WorkImages) -> Vec<f32> {
-    let columns = work.render_edges.ncols();
-    let mut marks = vec![NO_EDGE; work.render_edges.len()];
-    marks
-        .par_chunks_mut(columns)
-        .enumerate()
-        .for_each(|(row, marks)| {
-            let render = work.render_edges.row(row);
-            let reference = work.reference_edges.row(row);
-            for (column, mark) in marks.iter_mut().enumerate() {
-                let (render, reference) = (render[column] != 0, reference[column] != 0);
-                if render || reference {
-                    *mark = mark_of(work, [row, column], render, reference);
-                }
-            }
-        });
-    marks
+/// An edge pixel in its row.
+#[derive(Clone, Copy, Debug)]
+struct Mark {
+    column: usize,
+    /// Distance from the other image's edges, working pixels, or [`BEYOND`]. A larger one is more important.
+    distance: f32,
+}
+
+/// The edge pixels of both images, row by row.
+fn marks(work: &WorkImages, edges: &EdgePixels) -> Vec<Vec<Mark>> {
+    let mark = |row, column, render, reference| Mark {
+        column,
+        distance: mark_of(work, [row, column], render, reference),
+    };
+    (0..work.render_edges.nrows())
+        .into_par_iter()
+        .map(|row| {
+            let render = edges.render[row].iter().map(|&column| {
+                let reference = work.reference_edges[[row, column]] != 0;
+                mark(row, column, true, reference)
+            });
+            let alone = |column: &&usize| work.render_edges[[row, **column]] == 0;
+            let reference = edges.reference[row].iter().filter(alone);
+            render
+                .chain(reference.map(|&column| mark(row, column, false, true)))
+                .collect()
+        })
+        .collect()
 }
 
 fn mark_of(work: &WorkImages, at: [usize; 2], render: bool, reference: bool) -> f32 {
@@ -66,38 +79,36 @@ fn mark_of(work: &WorkImages, at: [usize; 2], render: bool, reference: bool) -> 
     from_reference.max(from_render)
 }
 
-/// Every edge pixel as a thick point on light grey; where points overlap, the larger distance is seen.
-fn points(work: &WorkImages, marks: &[f32], factor: u32, end: f32) -> RgbImage {
-    let columns = work.render_edges.ncols();
-    // Enlarged pixels are thick enough by themselves.
-    let reach = usize::from(factor == 1);
-    enlarged(&work.render, factor, |x, y, _| {
-        let (x, y) = (x as usize, y as usize);
-        let (left, right) = (x.saturating_sub(reach), (x + reach + 1).min(columns));
-        let rows = marks
-            .chunks_exact(columns)
-            .skip(y.saturating_sub(reach))
-            .take(y.min(reach) + reach + 1);
-        let farthest = rows
-            .flat_map(|row| &row[left..right])
-            .fold(NO_EDGE, |most, mark| most.max(*mark));
-        if farthest >= 0.0 {
+/// Row `y` of the picture: every edge pixel as a point `reach` pixels thick to each side, on light grey; where points
+/// overlap, the larger distance is seen.
+fn paint_points(marks: &[Vec<Mark>], y: usize, reach: usize, end: f32, row: &mut [Pixel]) {
+    let mut farthest = vec![NO_EDGE; row.len()];
+    let rows = &marks[y.saturating_sub(reach)..(y + reach + 1).min(marks.len())];
+    for mark in rows.iter().flatten() {
+        let (left, right) = (mark.column.saturating_sub(reach), mark.column + reach + 1);
+        for most in &mut farthest[left..right.min(row.len())] {
+            *most = most.max(mark.distance);
+        }
+    }
+    for (pixel, farthest) in row.iter_mut().zip(farthest) {
+        let [red, green, blue] = if farthest >= 0.0 {
             colours::ramp(f64::from(farthest / end)).channels()
         } else if farthest == BEYOND {
             BEYOND_COLOUR
         } else {
             GROUND.channels()
-        }
-    })
+        };
+        *pixel = [red, green, blue, 255];
+    }
 }
 
 /// The 95th percentile of all distances, at least 4: the end of the colour bar, working pixels.
-fn end_of_ramp(marks: &[f32]) -> f32 {
+fn end_of_ramp(distances: impl Iterator<Item = f32>) -> f32 {
     const BINS: usize = 4096;
     let mut histogram = vec![0_usize; BINS];
-    for mark in marks.iter().filter(|m| **m >= 0.0 && m.is_finite()) {
+    for distance in distances.filter(|d| *d >= 0.0 && d.is_finite()) {
         // A quarter of a pixel a bin.
-        histogram[((mark * 4.0) as usize).min(BINS - 1)] += 1;
+        histogram[((distance * 4.0) as usize).min(BINS - 1)] += 1;
     }
     let total: usize = histogram.iter().sum();
     let mut seen = 0;
@@ -144,11 +155,9 @@ mod tests {
 
     #[test]
     fn the_colour_bar_ends_at_the_95th_percentile_of_the_edges() {
-        let mut marks = vec![NO_EDGE; 1000];
-        marks.extend([BEYOND; 50]);
-        marks.extend((1..=100).map(|d| d as f32));
-        assert_eq!(end_of_ramp(&marks), 95.0);
-        assert_eq!(end_of_ramp(&[NO_EDGE, 1.0, f32::INFINITY]), 4.0);
-        assert_eq!(end_of_ramp(&[]), 4.0);
+        let beyond = std::iter::repeat_n(BEYOND, 1000);
+        assert_eq!(end_of_ramp(beyond.chain((1..=100).map(|d| d as f32))), 95.0);
+        assert_eq!(end_of_ramp([1.0, f32::INFINITY].into_iter()), 4.0);
+        assert_eq!(end_of_ramp(std::iter::empty()), 4.0);
     }
 }

@@ -3,6 +3,7 @@
 //! [`draw_view`] draws every picture of a view; [`sheets_pdf`] joins the sheets of all views. A picture is the working
 //! raster with shapes over it and a legend below; small rasters are enlarged by a whole factor so that text stays
 //! readable.
+mod backdrop;
 mod blink;
 mod board;
 mod colours;
@@ -24,6 +25,7 @@ mod text;
 mod title_block;
 mod window;
 
+use self::{backdrop::Backdrop, png::encode_photo};
 pub use self::{
     pdf::sheets_pdf,
     png::{encode_jpeg, encode_png},
@@ -92,7 +94,7 @@ pub struct DrawnFile {
 /// Everything drawn of one view.
 #[derive(Clone, Debug)]
 pub struct DrawnView {
-    /// overlay, difference, heat, grid, blink, sheet, in this order.
+    /// overlay, difference, heat, grid, blink, render_small, reference_small, sheet, in this order.
     pub files: Vec<DrawnFile>,
     /// The sheet, for [`sheets_pdf`].
     pub sheet: SheetPage,
@@ -171,20 +173,17 @@ impl Error {
 /// too large for its format.
 pub fn draw_view(input: &ViewToDraw<'_>) -> Result<DrawnView, Error> {
     check(input.work)?;
-    let (files, sheet) = rayon::join(
+    let backdrop = Backdrop::of(input);
+    let (sheet, files) = rayon::join(
+        || sheet::draw(input, &backdrop),
         || {
             Picture::ALL
                 .par_iter()
-                .map(|picture| picture.draw(input))
+                .map(|picture| picture.draw(input, &backdrop))
                 .collect::<Result<Vec<_>, _>>()
         },
-        || {
-            let page = sheet::page(input)?;
-            let bytes = sheet::picture(&page)?;
-            Ok::<_, Error>((page, bytes))
-        },
     );
-    let (mut files, (sheet, bytes)) = (files?, sheet?);
+    let ((sheet, bytes), mut files) = (sheet?, files?);
     files.push(DrawnFile {
         key: "sheet",
         name: "sheet.png",
@@ -192,6 +191,9 @@ pub fn draw_view(input: &ViewToDraw<'_>) -> Result<DrawnView, Error> {
     });
     Ok(DrawnView { files, sheet })
 }
+
+/// Widest that the pictures for the page's comparison may be.
+const MOST_ON_PAGE: u32 = 1600;
 
 /// The pictures beside the sheet.
 #[derive(Clone, Copy)]
@@ -201,33 +203,46 @@ enum Picture {
     Heat,
     Grid,
     Blink,
+    SmallRender,
+    SmallReference,
 }
 
 impl Picture {
-    const ALL: [Self; 5] = [
+    const ALL: [Self; 7] = [
         Self::Overlay,
         Self::Difference,
         Self::Heat,
         Self::Grid,
         Self::Blink,
+        Self::SmallRender,
+        Self::SmallReference,
     ];
 
-    fn draw(self, input: &ViewToDraw<'_>) -> Result<DrawnFile, Error> {
-        let (key, name, bytes) = match self {
-            Self::Overlay => (
-                "overlay",
-                "overlay.png",
-                encode_png(&overlay::draw(input)?)?,
-            ),
-            Self::Difference => (
-                "difference",
-                "difference.png",
-                encode_png(&difference::draw(input)?)?,
-            ),
-            Self::Heat => ("heat", "heat.png", encode_png(&heat::draw(input)?)?),
-            Self::Grid => ("grid", "grid.png", encode_png(&grid::draw(input)?)?),
-            Self::Blink => ("blink", "blink.png", blink::draw(input)?),
-        };
+    /// Key in the report and name of the file.
+    fn names(self) -> (&'static str, &'static str) {
+        match self {
+            Self::Overlay => ("overlay", "overlay.png"),
+            Self::Difference => ("difference", "difference.png"),
+            Self::Heat => ("heat", "heat.png"),
+            Self::Grid => ("grid", "grid.png"),
+            Self::Blink => ("blink", "blink.png"),
+            Self::SmallRender => ("render_small", "render.jpg"),
+            Self::SmallReference => ("reference_small", "reference.jpg"),
+        }
+    }
+
+    fn draw(self, input: &ViewToDraw<'_>, backdrop: &Backdrop) -> Result<DrawnFile, Error> {
+        let small = |source| encode_photo(&reduce::fitted(source, 1, MOST_ON_PAGE));
+        let bytes = match self {
+            Self::Overlay => encode_png(&overlay::draw(input, backdrop)?),
+            Self::Difference => encode_png(&difference::draw(input, backdrop)?),
+            Self::Heat => encode_png(&heat::draw(input, backdrop)?),
+            Self::Grid => encode_png(&grid::draw(input, backdrop)?),
+            Self::Blink => blink::draw(input),
+            Self::SmallRender => small(&input.work.render),
+            Self::SmallReference => small(&input.work.reference),
+        }?;
+        let (key, name) = self.names();
         Ok(DrawnFile { key, name, bytes })
     }
 }
@@ -323,7 +338,7 @@ mod tests {
                 ..Wish::new(size[0], size[1], 25)
             };
             let sample = Sample::new(wish);
-            let page = sheet::page(&sample.input(paper)).expect("lays out");
+            let page = sheet::lay_out(&sample.input(paper));
             let [width, height] = paper.size_mm();
             let edge = scene::Box2::new(8.0, 8.0, width - 16.0, height - 16.0);
             for shape in page.scene.shapes() {

@@ -55,14 +55,29 @@ fn encoder<'a>(
     encoder.set_color(png::ColorType::Rgb);
     encoder.set_depth(png::BitDepth::Eight);
     encoder.set_compression(png::Compression::Fast);
+    // Within a hundredth as small as choosing a filter for every row, and faster.
+    encoder.set_filter(png::Filter::Paeth);
     encoder
 }
 
-/// A picture as JPEG for embedding in a sheet: quality 90, colour at full resolution (4:4:4).
+/// A picture with coloured lines as JPEG: quality 90, colour at full resolution (4:4:4).
 ///
 /// # Errors
 /// [`Error::Jpeg`] where a side is 0 or above 65,535 pixels.
 pub fn encode_jpeg(picture: &RgbImage) -> Result<Vec<u8>, Error> {
+    jpeg(picture, 90, jpeg_encoder::SamplingFactor::F_1_1)
+}
+
+/// A picture without drawn lines as JPEG: quality 86, colour at half the resolution (4:2:0), as cameras store it.
+pub(crate) fn encode_photo(picture: &RgbImage) -> Result<Vec<u8>, Error> {
+    jpeg(picture, 86, jpeg_encoder::SamplingFactor::F_2_2)
+}
+
+fn jpeg(
+    picture: &RgbImage,
+    quality: u8,
+    sampling: jpeg_encoder::SamplingFactor,
+) -> Result<Vec<u8>, Error> {
     let too_large = || Error::Jpeg {
         width: picture.width(),
         height: picture.height(),
@@ -71,8 +86,8 @@ pub fn encode_jpeg(picture: &RgbImage) -> Result<Vec<u8>, Error> {
     let width = u16::try_from(picture.width()).map_err(|_| too_large())?;
     let height = u16::try_from(picture.height()).map_err(|_| too_large())?;
     let mut bytes = Vec::with_capacity(picture.as_raw().len() / 8);
-    let mut encoder = jpeg_encoder::Encoder::new(&mut bytes, 90);
-    encoder.set_sampling_factor(jpeg_encoder::SamplingFactor::F_1_1);
+    let mut encoder = jpeg_encoder::Encoder::new(&mut bytes, quality);
+    encoder.set_sampling_factor(sampling);
     encoder
         .encode(
             picture.as_raw(),

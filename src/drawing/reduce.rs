@@ -1,83 +1,44 @@
-//! A picture made smaller by averaging areas.
+//! A picture cut out and brought to the size at which it is shown.
+use crate::kernels::resize;
 use image::RgbImage;
-use rayon::prelude::*;
+use std::borrow::Cow;
 
-/// The picture, area-averaged to at most `most` pixels of width; as it is where it is no wider.
+/// The picture enlarged by a whole factor, but no wider than `most` pixels; as it is where that is its own width.
 ///
-/// Every target pixel is the mean of the source area it covers, parts of pixels weighted by their share. In sRGB values,
-/// not in linear light: thin lines keep their weight to the eye.
-pub(crate) fn reduced(source: &RgbImage, most: u32) -> RgbImage {
+/// Area average in sRGB values, not in linear light: thin lines keep their weight to the eye. Enlarged pixels stay
+/// squares: they are to be seen as they are.
+pub(crate) fn fitted(source: &RgbImage, factor: u32, most: u32) -> Cow<'_, RgbImage> {
     let (width, height) = source.dimensions();
-    if width <= most || most == 0 || height == 0 {
-        return source.clone();
+    let new_width = (width * factor).min(most.max(1));
+    if new_width == width || height == 0 {
+        return Cow::Borrowed(source);
     }
-    let share = f64::from(most) / f64::from(width);
+    let share = f64::from(new_width) / f64::from(width);
     let new_height = ((f64::from(height) * share).round() as u32).max(1);
-    let (columns, rows) = (covers(width, most), covers(height, new_height));
-    let mut target = RgbImage::new(most, new_height);
-    let row_bytes = width as usize * 3;
-    target
-        .par_chunks_mut(most as usize * 3)
-        .zip(rows.par_iter())
-        .for_each_init(
-            || vec![0.0_f32; row_bytes],
-            |sums, (to, row)| {
-                sums.fill(0.0);
-                for (y, weight) in row.weighted() {
-                    let from = &source.as_raw()[y * row_bytes..][..row_bytes];
-                    for (sum, value) in sums.iter_mut().zip(from) {
-                        *sum += weight * f32::from(*value);
-                    }
-                }
-                for (pixel, column) in to.chunks_exact_mut(3).zip(&columns) {
-                    let mut mean = [0.5_f32; 3];
-                    for (x, weight) in column.weighted() {
-                        for (mean, sum) in mean.iter_mut().zip(&sums[x * 3..x * 3 + 3]) {
-                            *mean += weight * sum;
-                        }
-                    }
-                    // Half a grey level was added above: cutting off rounds.
-                    pixel.copy_from_slice(&mean.map(|v| v as u8));
-                }
-            },
-        );
-    target
+    Cow::Owned(resize::reduce_rgb(source, new_width, new_height))
 }
 
-/// The source pixels that one target pixel covers.
-struct Cover {
-    first: usize,
-    /// Shares of the pixels from `first` on; their sum is 1.
-    weights: Vec<f32>,
-}
-
-impl Cover {
-    fn weighted(&self) -> impl Iterator<Item = (usize, f32)> + '_ {
-        self.weights
-            .iter()
-            .enumerate()
-            .map(|(i, weight)| (self.first + i, *weight))
+/// The picture at exactly this size: area average where it becomes smaller, smooth where it becomes larger.
+pub(crate) fn stretched(source: &RgbImage, width: u32, height: u32) -> RgbImage {
+    if width <= source.width() && height <= source.height() {
+        resize::reduce_rgb(source, width, height)
+    } else {
+        image::imageops::resize(source, width, height, image::imageops::CatmullRom)
     }
 }
 
-fn covers(from: u32, to: u32) -> Vec<Cover> {
-    let step = f64::from(from) / f64::from(to);
-    (0..to)
-        .map(|i| {
-            let (start, end) = (
-                f64::from(i) * step,
-                (f64::from(i + 1) * step).min(f64::from(from)),
-            );
-            let first = start.floor();
-            let last = (end.ceil().max(first + 1.0)).min(f64::from(from));
-            let part = |k: f64| ((k + 1.0).min(end) - k.max(start)).max(0.0) / (end - start);
-            let weights = (first as usize..last as usize).map(|k| part(k as f64) as f32);
-            Cover {
-                first: first as usize,
-                weights: weights.collect(),
-            }
-        })
-        .collect()
+/// The part of a picture with this left, top, width and height, which lies inside.
+pub(crate) fn cut(source: &RgbImage, [left, top, width, height]: [u32; 4]) -> Cow<'_, RgbImage> {
+    if [width, height] == [source.width(), source.height()] {
+        return Cow::Borrowed(source);
+    }
+    let bytes = |pixels: u32| pixels as usize * 3;
+    let mut pixels = Vec::with_capacity(bytes(width) * height as usize);
+    let rows = source.as_raw().chunks_exact(bytes(source.width()).max(1));
+    for row in rows.skip(top as usize).take(height as usize) {
+        pixels.extend_from_slice(&row[bytes(left)..bytes(left + width)]);
+    }
+    Cow::Owned(RgbImage::from_raw(width, height, pixels).expect("the part lies inside"))
 }
 
 #[cfg(test)]
@@ -89,20 +50,41 @@ mod tests {
         let source = RgbImage::from_fn(2400, 900, |x, _| {
             image::Rgb([if x % 2 == 0 { 0 } else { 200 }; 3])
         });
-        let small = reduced(&source, 1200);
+        let small = fitted(&source, 1, 1200);
         assert_eq!(small.dimensions(), (1200, 450));
-        assert!(small.pixels().all(|p| p.0[0].abs_diff(100) <= 1));
-        assert_eq!(reduced(&small, 1200), small);
+        assert!(small.pixels().all(|p| p.0[0] == 100));
+        assert_eq!(fitted(&small, 1, 1200), small);
     }
 
     #[test]
-    fn parts_of_pixels_count_by_their_share() {
-        let source = RgbImage::from_fn(3, 1, |x, _| image::Rgb([[0, 90, 240][x as usize]; 3]));
-        let small = reduced(&source, 2);
-        // (0 * 1 + 90 * 0.5) / 1.5 = 30 and (90 * 0.5 + 240) / 1.5 = 190.
-        assert_eq!(
-            (small.get_pixel(0, 0).0[0], small.get_pixel(1, 0).0[0]),
-            (30, 190)
+    fn enlarging_repeats_pixels_and_ends_at_the_most() {
+        let source = RgbImage::from_fn(2, 2, |x, y| image::Rgb([x as u8, y as u8, 0]));
+        let out = fitted(&source, 3, 100);
+        assert_eq!(out.dimensions(), (6, 6));
+        assert!(
+            out.enumerate_pixels()
+                .all(|(x, y, p)| p.0 == [(x / 3) as u8, (y / 3) as u8, 0])
         );
+        assert_eq!(fitted(&source, 3, 5).dimensions(), (5, 5));
+    }
+
+    #[test]
+    fn a_cut_shows_its_part() {
+        let source = RgbImage::from_fn(9, 7, |x, y| image::Rgb([x as u8, y as u8, 5]));
+        let part = cut(&source, [2, 3, 4, 2]);
+        assert_eq!(part.dimensions(), (4, 2));
+        assert_eq!(part.get_pixel(0, 0).0, [2, 3, 5]);
+        assert_eq!(part.get_pixel(3, 1).0, [5, 4, 5]);
+        assert_eq!(cut(&source, [0, 0, 9, 7]), Cow::Borrowed(&source));
+    }
+
+    #[test]
+    fn stretching_gives_the_size_asked_for() {
+        let source = RgbImage::from_pixel(8, 6, image::Rgb([10, 20, 30]));
+        for (width, height) in [(4, 3), (20, 15), (4, 12)] {
+            let out = stretched(&source, width, height);
+            assert_eq!(out.dimensions(), (width, height));
+            assert!(out.pixels().all(|p| p.0 == [10, 20, 30]));
+        }
     }
 }

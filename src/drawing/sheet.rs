@@ -2,12 +2,14 @@
 //! the corrections and a title block, on one page. Scene units are paper millimetres.
 use super::{
     Error, ViewToDraw,
-    board::{Board, enlarged},
+    backdrop::Backdrop,
+    board::Board,
     colours::{INK, PAPER},
     difference::verdict_ink,
     labels::{self, Wanted},
-    overlay, png, raster,
-    reduce::reduced,
+    png,
+    raster::{self, Ground},
+    reduce::{cut, fitted, stretched},
     scene::{Align, Box2, Fill, Line, Position, Scene, Stroke},
     table::{self, Row},
     text::{self, Font},
@@ -15,7 +17,7 @@ use super::{
     window::{self, Window},
 };
 use image::RgbImage;
-use std::sync::Arc;
+use std::{borrow::Cow, sync::Arc};
 
 /// A sheet of one view, ready for print.
 #[derive(Clone, Debug)]
@@ -140,12 +142,38 @@ fn arrange(input: &ViewToDraw<'_>, content: Box2) -> Arrangement {
         })
 }
 
-/// Lays out the sheet of a view.
-pub(crate) fn page(input: &ViewToDraw<'_>) -> Result<SheetPage, Error> {
+/// The sheet of a view, for print and as a PNG of 150 dots per inch.
+pub(crate) fn draw(
+    input: &ViewToDraw<'_>,
+    backdrop: &Backdrop,
+) -> Result<(SheetPage, Vec<u8>), Error> {
+    let layout = lay_out(input);
+    let shown = shown(input, backdrop, &layout);
+    let (pictures, png) = rayon::join(|| embedded(&shown), || picture(&layout, &shown));
+    let page = SheetPage {
+        title: text::clean(&input.job.title),
+        scene: layout.scene,
+        pictures: pictures?,
+    };
+    Ok((page, png?))
+}
+
+/// What stands where on a sheet.
+pub(crate) struct Layout {
+    pub scene: Scene,
+    /// Where the pictures of [`KEYS`] lie.
+    places: [Box2; 3],
+    window: Window,
+}
+
+/// The pictures of a sheet, by which the scene refers to them.
+const KEYS: [&str; 3] = ["render", "reference", "edges"];
+
+/// Lays out the sheet of a view. The paper itself is not drawn.
+pub(crate) fn lay_out(input: &ViewToDraw<'_>) -> Layout {
     let paper = input.paper.size_mm();
     let mut scene = Scene::new(paper);
     let sheet = Box2::new(0.0, 0.0, paper[0], paper[1]);
-    scene.rectangle(sheet, None, Some(Fill::opaque(PAPER)));
     let inside = sheet.grown(-MARGIN);
     let block = Box2::new(
         inside.x,
@@ -170,27 +198,66 @@ pub(crate) fn page(input: &ViewToDraw<'_>) -> Result<SheetPage, Error> {
     );
     let edges = edges_caption(places[2].width / places[0].width);
     let captions = ["render", "registered reference", edges.as_str()];
-    let keys = ["render", "reference", "edges"];
-    for ((place, caption), key) in places.into_iter().zip(captions).zip(keys) {
+    for ((place, caption), key) in places.into_iter().zip(captions).zip(KEYS) {
         draw_picture(&mut scene, place, caption, key);
     }
     draw_numbers(&mut scene, input, &window, &rows, places[2]);
     draw_words(&mut scene, input, &rows, words);
     title_block::draw(&mut scene, input, &window, block);
-    Ok(SheetPage {
-        title: text::clean(&input.job.title),
+    Layout {
         scene,
-        pictures: embedded(input, &window, &places)?,
+        places,
+        window,
+    }
+}
+
+/// The three pictures, cut and reduced to what the print can show.
+fn shown<'a>(
+    input: &ViewToDraw<'a>,
+    backdrop: &'a Backdrop,
+    layout: &Layout,
+) -> [Cow<'a, RgbImage>; 3] {
+    let factor = Board::of(input).factor;
+    let most = |width: f64| (width / 25.4 * MOST_DOTS).ceil().max(1.0) as u32;
+    let sources = [
+        &input.work.render,
+        &input.work.reference,
+        &backdrop.edges_over_render,
+    ];
+    std::array::from_fn(|i| {
+        let most = most(layout.places[i].width);
+        match cut(sources[i], layout.window.crop) {
+            Cow::Borrowed(whole) => fitted(whole, factor, most),
+            Cow::Owned(part) => Cow::Owned(fitted(&part, factor, most).into_owned()),
+        }
     })
 }
 
+/// The pictures as they are embedded in a document.
+fn embedded(shown: &[Cow<'_, RgbImage>; 3]) -> Result<Vec<raster::Keyed>, Error> {
+    let [render, reference, edges] = shown;
+    let jpegs = [
+        png::encode_photo(render)?,
+        png::encode_photo(reference)?,
+        png::encode_jpeg(edges)?,
+    ];
+    let keyed = KEYS.into_iter().zip(jpegs);
+    Ok(keyed.map(|(key, jpeg)| (key, Arc::new(jpeg))).collect())
+}
+
 /// The sheet as a picture of 150 dots per inch.
-pub(crate) fn picture(page: &SheetPage) -> Result<Vec<u8>, Error> {
+fn picture(layout: &Layout, shown: &[Cow<'_, RgbImage>; 3]) -> Result<Vec<u8>, Error> {
     let scale = DOTS / 25.4;
-    let [width, height] = page.scene.size.map(|mm| (mm * scale).round() as u32);
-    let ground = RgbImage::from_pixel(width, height, image::Rgb(PAPER.channels()));
-    let drawn = raster::draw(&page.scene, &page.pictures, &ground, scale)?;
-    png::encode_png_at(&drawn, DOTS)
+    let dots = |mm: f64| (mm * scale).round() as u32;
+    let mut ground = Ground::plain(layout.scene.size.map(dots), PAPER)?;
+    for (picture, place) in shown.iter().zip(layout.places) {
+        // To whole dots: the frame round a picture is wider than what that moves.
+        let (left, top) = (dots(place.x), dots(place.y));
+        let width = dots(place.right()).saturating_sub(left).max(1);
+        let height = dots(place.bottom()).saturating_sub(top).max(1);
+        ground.lay(&stretched(picture, width, height), [left, top]);
+    }
+    png::encode_png_at(&ground.draw(&layout.scene, scale)?, DOTS)
 }
 
 /// The third picture may be larger than the others: then it says so.
@@ -287,35 +354,4 @@ fn draw_words(scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row], area: Box
     let y = table::draw(scene, input, rows, upper) + GAP * 0.6;
     let lower = Box2::new(area.x, y, width, area.bottom() - y);
     table::draw_corrections(scene, input, lower);
-}
-
-/// The three pictures, cut and reduced to what the print can show.
-fn embedded(
-    input: &ViewToDraw<'_>,
-    window: &Window,
-    places: &[Box2; 3],
-) -> Result<Vec<raster::Keyed>, Error> {
-    let factor = Board::of(input).factor;
-    let most = |width: f64| (width / 25.4 * MOST_DOTS).ceil().max(1.0) as u32;
-    let jpeg = |whole: &RgbImage, place: Box2| {
-        let [x, y, width, height] = window.crop.map(|px| px * factor);
-        let cut = image::imageops::crop_imm(whole, x, y, width, height).to_image();
-        png::encode_jpeg(&reduced(&cut, most(place.width))).map(Arc::new)
-    };
-    let plain =
-        |source: &RgbImage, place| jpeg(&enlarged(source, factor, |_, _, pixel| pixel), place);
-    let (render, (reference, edges)) = rayon::join(
-        || plain(&input.work.render, places[0]),
-        || {
-            rayon::join(
-                || plain(&input.work.reference, places[1]),
-                || jpeg(&overlay::edges_over_render(input.work, factor), places[2]),
-            )
-        },
-    );
-    Ok(vec![
-        ("render", render?),
-        ("reference", reference?),
-        ("edges", edges?),
-    ])
 }

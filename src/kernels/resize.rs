@@ -70,15 +70,14 @@ fn area_average<const CHANNELS: usize>(
         return pixels;
     }
     let stride = from_width * CHANNELS;
-    let columns: Vec<Cover> = (0..width)
-        .map(|x| Cover::new(x, from_width, width))
-        .collect();
+    let columns = Columns::new(from_width, width);
     let area = (from_width as f64 / width as f64 * from_height as f64 / height as f64) as f32;
     pixels
         .par_chunks_mut(width * CHANNELS)
         .enumerate()
         .for_each_init(
-            || vec![0.0; stride],
+            // The last columns may count pixels beyond the row, with no weight.
+            || vec![0.0; (from_width + columns.taps) * CHANNELS + LANES],
             |sums, (y, row)| {
                 sums.fill(0.0);
                 let rows = Cover::new(y, from_height, height);
@@ -100,24 +99,61 @@ built_twice! {
     }
 }
 
+/// Sums that are read together, at least the channels of an image; those beyond a pixel's own are not used.
+const LANES: usize = 4;
+
+/// The source columns that each column of the result covers.
+struct Columns {
+    first: Vec<usize>,
+    /// Source columns that are counted for each, as many for all: a loop of one length is run through much faster.
+    taps: usize,
+    /// The covered part of each of them; 0 beyond the last.
+    parts: Vec<f32>,
+}
+
+impl Columns {
+    fn new(from: usize, to: usize) -> Self {
+        let covers = || (0..to).map(|x| Cover::new(x, from, to));
+        let taps = covers().map(|c| c.last - c.first + 1).max().unwrap_or(1);
+        let parts = covers().flat_map(|cover| {
+            (cover.first..cover.first + taps).map(move |column| {
+                if column > cover.last {
+                    0.0
+                } else {
+                    cover.part_of(column)
+                }
+            })
+        });
+        Self {
+            first: covers().map(|cover| cover.first).collect(),
+            taps,
+            parts: parts.collect(),
+        }
+    }
+}
+
 fn average_columns<const CHANNELS: usize>(
     sums: &[f32],
-    columns: &[Cover],
+    columns: &Columns,
     area: f32,
     row: &mut [u8],
 ) {
-    for (pixel, cover) in row.chunks_exact_mut(CHANNELS).zip(columns) {
-        let covered = &sums[cover.first * CHANNELS..(cover.last + 1) * CHANNELS];
-        let mut total = [0.0; CHANNELS];
-        for (i, colour) in covered.chunks_exact(CHANNELS).enumerate() {
-            let part = cover.part_of(cover.first + i);
-            for channel in 0..CHANNELS {
-                total[channel] += colour[channel] * part;
+    let covers = columns
+        .first
+        .iter()
+        .zip(columns.parts.chunks_exact(columns.taps));
+    for (pixel, (first, parts)) in row.chunks_exact_mut(CHANNELS).zip(covers) {
+        let covered = &sums[first * CHANNELS..];
+        let mut total = [0.0; LANES];
+        for (part, colour) in parts.iter().zip(covered.windows(LANES).step_by(CHANNELS)) {
+            for (total, sum) in total.iter_mut().zip(colour) {
+                *total += sum * part;
             }
         }
-        for channel in 0..CHANNELS {
-            // Dividing, not multiplying by 1 / area: halves then come out exactly where the area is a whole number.
-            pixel[channel] = (total[channel] / area + 0.5) as u8;
+        // Dividing, not multiplying by 1 / area: halves then come out exactly where the area is a whole number.
+        let mean = total.map(|total| total / area + 0.5);
+        for (channel, mean) in pixel.iter_mut().zip(mean) {
+            *channel = mean as u8;
         }
     }
 }

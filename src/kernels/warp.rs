@@ -218,6 +218,10 @@ fn positions(
     const TO_BITS: f64 = 6755399441055744.0;
     let [a, b, c] = map.rows;
     let row = map.apply(0.0, y as f64);
+    #[expect(
+        clippy::manual_clamp,
+        reason = "a value that is not a number is to become a far one"
+    )]
     let whole = |value: f64| ((value + 0.5).floor().max(-FAR).min(FAR) + TO_BITS).to_bits() as i32;
     let [us, vs] = at;
     for (i, (u, v)) in us[..count].iter_mut().zip(&mut vs[..count]).enumerate() {

@@ -34,23 +34,22 @@ const PICTURES: [(&str, &str); 4] = [
 /// not have is left out. The view's files `render_small` and `reference_small` (the registered reference, of the same
 /// size) make the comparison with divider and opacity.
 pub fn to_html(report: &Report, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> String {
-    let mut body = header(report);
-    body.push_str("<main>\n");
-    body.push_str(&changes(report));
+    let (head, foot) = PAGE
+        .split_once("{{body}}")
+        .expect("the page has a place for its body");
+    // Pictures make the page large: they are written to their place, not handed on from text to text.
+    let title = escaped(&report.job.title);
+    let mut page = fill(head, &[("title", &title), ("style", STYLE)]);
+    page.push_str(&header(report));
+    page.push_str("<main>\n");
+    page.push_str(&changes(report));
     for (i, view) in report.views.iter().enumerate() {
-        body.push_str(&view_section(i, view, &report.job.tolerance, picture));
+        write_view(&mut page, i, view, &report.job.tolerance, picture);
     }
-    body.push_str("</main>\n");
-    body.push_str(&footer(report));
-    fill(
-        PAGE,
-        &[
-            ("title", &escaped(&report.job.title)),
-            ("style", STYLE),
-            ("body", &body),
-            ("script", SCRIPT),
-        ],
-    )
+    page.push_str("</main>\n");
+    page.push_str(&footer(report));
+    page.push_str(&fill(foot, &[("script", SCRIPT)]));
+    page
 }
 
 /// The template with each `{{key}}` replaced. What is filled in is not looked through again, so a name that looks like
@@ -85,53 +84,73 @@ fn escaped(text: &str) -> String {
     out
 }
 
-/// A picture as an address that holds its bytes; `None` where there is none or its format is not one that browsers show.
-fn data_address(
-    view: &ViewEntry,
-    key: &str,
-    picture: &dyn Fn(&str) -> Option<Vec<u8>>,
-) -> Option<String> {
-    let bytes = picture(view.files.get(key)?)?;
-    let media_type = match bytes.as_slice() {
-        [0x89, b'P', b'N', b'G', ..] => "image/png",
-        [0xFF, 0xD8, 0xFF, ..] => "image/jpeg",
-        [
-            b'R',
-            b'I',
-            b'F',
-            b'F',
-            _,
-            _,
-            _,
-            _,
-            b'W',
-            b'E',
-            b'B',
-            b'P',
-            ..,
-        ] => "image/webp",
-        _ => return None,
-    };
-    Some(format!("data:{media_type};base64,{}", base64(&bytes)))
+/// A picture that browsers show.
+struct Picture {
+    media_type: &'static str,
+    bytes: Vec<u8>,
 }
 
-/// Base 64 with padding. Source: RFC 4648 (Josefsson 2006), section 4.
-fn base64(bytes: &[u8]) -> String {
-    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
-    for chunk in bytes.chunks(3) {
-        let byte = |i: usize| u32::from(chunk.get(i).copied().unwrap_or(0));
-        let bits = byte(0) << 16 | byte(1) << 8 | byte(2);
-        for i in 0..4 {
-            let letter = LETTERS[(bits >> (18 - 6 * i) & 63) as usize];
-            text.push(if i <= chunk.len() {
-                char::from(letter)
-            } else {
-                '='
-            });
+impl Picture {
+    /// The picture of a view with this key; `None` where there is none or its format is not one that browsers show.
+    fn of(view: &ViewEntry, key: &str, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> Option<Self> {
+        let bytes = picture(view.files.get(key)?)?;
+        let media_type = match bytes.get(..12).unwrap_or(&bytes) {
+            [0x89, b'P', b'N', b'G', ..] => "image/png",
+            [0xFF, 0xD8, 0xFF, ..] => "image/jpeg",
+            [b'R', b'I', b'F', b'F', .., b'W', b'E', b'B', b'P'] => "image/webp",
+            _ => return None,
+        };
+        Some(Self { media_type, bytes })
+    }
+
+    /// Appends the address that holds the picture's bytes.
+    fn write_address(&self, page: &mut String) {
+        page.push_str("data:");
+        page.push_str(self.media_type);
+        page.push_str(";base64,");
+        write_base64(page, &self.bytes);
+    }
+}
+
+/// Appends bytes in base 64 with padding. Source: RFC 4648 (Josefsson 2006), section 4.
+fn write_base64(text: &mut String, bytes: &[u8]) {
+    const GROUPS: usize = 1024;
+    text.reserve(bytes.len().div_ceil(3) * 4);
+    let mut letters = [0; GROUPS * 4];
+    for part in bytes.chunks(GROUPS * 3) {
+        let (groups, rest) = part.as_chunks::<3>();
+        let (fours, _) = letters.as_chunks_mut::<4>();
+        for (four, [a, b, c]) in fours.iter_mut().zip(groups) {
+            let bits = usize::from(*a) << 16 | usize::from(*b) << 8 | usize::from(*c);
+            let ([first, second], [third, fourth]) = (PAIRS[bits >> 12], PAIRS[bits & 0xFFF]);
+            *four = [first, second, third, fourth];
+        }
+        let length = groups.len() * 4;
+        text.push_str(ascii(&letters[..length]));
+        if !rest.is_empty() {
+            let [a, b] = [rest[0], rest.get(1).copied().unwrap_or(0)].map(usize::from);
+            let [first, second] = PAIRS[a << 4 | b >> 4];
+            let [third, _] = PAIRS[(b & 0xF) << 8];
+            let third = if rest.len() == 2 { third } else { b'=' };
+            text.push_str(ascii(&[first, second, third, b'=']));
         }
     }
-    text
+}
+
+/// The letters for each 12 bits.
+static PAIRS: [[u8; 2]; 4096] = {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut pairs = [[0; 2]; 4096];
+    let mut bits = 0;
+    while bits < 4096 {
+        pairs[bits] = [LETTERS[bits >> 6], LETTERS[bits & 63]];
+        bits += 1;
+    }
+    pairs
+};
+
+fn ascii(letters: &[u8]) -> &str {
+    std::str::from_utf8(letters).expect("letters of base 64 are ASCII")
 }
 
 /// A verdict by word, sign, colour and border.
@@ -205,33 +224,32 @@ fn correction(c: &CorrectionEntry) -> String {
     format!("{}{times}", escaped(&correction_text(c)))
 }
 
-fn view_section(
+fn write_view(
+    page: &mut String,
     index: usize,
     view: &ViewEntry,
     tolerance: &Tolerance,
     picture: &dyn Fn(&str) -> Option<Vec<u8>>,
-) -> String {
-    let parts = [
-        format!(
-            "<section id=\"view-{}\">\n<h2>{} {}</h2>\n",
-            index + 1,
-            escaped(&view.name),
-            badge(view.verdict)
-        ),
+) {
+    let number = index + 1;
+    let (name, verdict) = (escaped(&view.name), badge(view.verdict));
+    for part in [
+        format!("<section id=\"view-{number}\">\n<h2>{name} {verdict}</h2>\n"),
         sources(view),
         failure(view),
         notes("<h3>Warnings</h3>", &view.warnings),
         doubtful_landmarks(view),
         hidden(view),
-        comparison(view, picture),
-        region_table(view, tolerance),
-        span_table(view, tolerance),
-        angle_table(view, tolerance),
-        pictures(view, picture),
-        landmark_tables(view),
-        "</section>\n".to_owned(),
-    ];
-    parts.concat()
+    ] {
+        page.push_str(&part);
+    }
+    write_comparison(page, view, picture);
+    page.push_str(&region_table(view, tolerance));
+    page.push_str(&span_table(view, tolerance));
+    page.push_str(&angle_table(view, tolerance));
+    write_pictures(page, view, picture);
+    page.push_str(&landmark_tables(view));
+    page.push_str("</section>\n");
 }
 
 fn failure(view: &ViewEntry) -> String {
@@ -323,45 +341,63 @@ fn hidden(view: &ViewEntry) -> String {
     )
 }
 
-fn comparison(view: &ViewEntry, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> String {
-    let render = data_address(view, "render_small", picture);
-    let reference = data_address(view, "reference_small", picture);
+fn write_comparison(
+    page: &mut String,
+    view: &ViewEntry,
+    picture: &dyn Fn(&str) -> Option<Vec<u8>>,
+) {
+    let render = Picture::of(view, "render_small", picture);
+    let reference = Picture::of(view, "reference_small", picture);
     let (Some(render), Some(reference)) = (render, reference) else {
-        return String::new();
+        return;
     };
-    let values = [
-        ("render", render.as_str()),
-        ("reference", reference.as_str()),
-        ("view", &escaped(&view.name)),
-    ];
-    format!(
-        "<h3>Render over reference</h3>\n{}",
-        fill(COMPARISON, &values)
-    )
+    let name = escaped(&view.name);
+    let values = [("view", name.as_str())];
+    let places = COMPARISON
+        .split_once("{{reference}}")
+        .and_then(|(start, rest)| Some((start, rest.split_once("{{render}}")?)));
+    let (start, (middle, end)) =
+        places.expect("the comparison shows the reference, then the render");
+    page.push_str("<h3>Render over reference</h3>\n");
+    page.push_str(&fill(start, &values));
+    reference.write_address(page);
+    page.push_str(&fill(middle, &values));
+    render.write_address(page);
+    page.push_str(&fill(end, &values));
 }
 
-fn pictures(view: &ViewEntry, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> String {
+fn write_pictures(page: &mut String, view: &ViewEntry, picture: &dyn Fn(&str) -> Option<Vec<u8>>) {
     let name = escaped(&view.name);
-    let figures = PICTURES.iter().filter_map(|(key, caption)| {
-        let address = data_address(view, key, picture)?;
-        Some(format!(
+    let mut is_first = true;
+    for (key, caption) in PICTURES {
+        let Some(picture) = Picture::of(view, key, picture) else {
+            continue;
+        };
+        if std::mem::take(&mut is_first) {
+            page.push_str("<h3>Pictures</h3>\n<div class=\"pictures\">\n");
+        }
+        page.push_str(&format!(
             "<figure><button type=\"button\" aria-expanded=\"false\" aria-label=\"Enlarge: {caption}, {name}\"><img \
-             src=\"{address}\" alt=\"{caption}, {name}\"></button><figcaption>{caption}</figcaption></figure>\n"
-        ))
-    });
-    let figures: String = figures.collect();
-    let mut html = String::new();
-    if !figures.is_empty() {
-        html = format!("<h3>Pictures</h3>\n<div class=\"pictures\">\n{figures}</div>\n");
-    }
-    // It flickers: shown only to those who ask for it.
-    if let Some(address) = data_address(view, "blink", picture) {
-        html.push_str(&format!(
-            "<details class=\"blink\"><summary>Render and reference in turn (flickers)</summary><figure><img \
-             src=\"{address}\" alt=\"Render and registered reference of {name} in turn\"></figure></details>\n"
+             src=\""
+        ));
+        picture.write_address(page);
+        page.push_str(&format!(
+            "\" alt=\"{caption}, {name}\"></button><figcaption>{caption}</figcaption></figure>\n"
         ));
     }
-    html
+    if !is_first {
+        page.push_str("</div>\n");
+    }
+    // It flickers: shown only to those who ask for it.
+    if let Some(blink) = Picture::of(view, "blink", picture) {
+        page.push_str(
+            "<details class=\"blink\"><summary>Render and reference in turn (flickers)</summary><figure><img src=\"",
+        );
+        blink.write_address(page);
+        page.push_str(&format!(
+            "\" alt=\"Render and registered reference of {name} in turn\"></figure></details>\n"
+        ));
+    }
 }
 
 /// Landmarks that something is wrong with: the figures below rest on them.
@@ -400,6 +436,12 @@ fn footer(report: &Report) -> String {
 mod tests {
     use super::*;
 
+    fn base64(bytes: &[u8]) -> String {
+        let mut text = String::new();
+        write_base64(&mut text, bytes);
+        text
+    }
+
     #[test]
     fn base64_gives_the_examples_of_its_standard() {
         // RFC 4648, section 10.
@@ -416,6 +458,9 @@ mod tests {
             assert_eq!(base64(plain.as_bytes()), coded);
         }
         assert_eq!(base64(&[0xFB, 0xFF, 0xBF]), "+/+/");
+        // Longer than what is coded in one go: 3072 bytes.
+        let long = base64(&[0; 3074]);
+        assert_eq!(long, "A".repeat(4099) + "=");
     }
 
     #[test]

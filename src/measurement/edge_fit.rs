@@ -113,10 +113,9 @@ impl EdgeScene {
         render_from_work: &Projective<RenderPx, WorkPx>,
     ) -> Self {
         let work_from_render = render_from_work.inverse();
-        let (points, response) = rayon::join(
-            || edge_points::find(render, &view.regions, &work_from_render),
-            || Response::new(reference, view.reference.kind),
-        );
+        // One after the other: side by side they would need twice the memory, and each is parallel in itself.
+        let points = edge_points::find(render, &view.regions, &work_from_render);
+        let response = Response::new(reference, view.reference.kind);
         let places: Vec<_> = points
             .iter()
             .map(|p| edge_points::in_render(p, render_from_work))

@@ -3,7 +3,10 @@
 //! # Source
 //! Non-maximum suppression along the gradient with a parabola through three samples: J. Canny (1986); F. Devernay, "A
 //! non-maxima suppression method for edge detection with sub-pixel accuracy" (INRIA RR-2724, 1995).
-use super::{edge_overlap::contains, gradient};
+use super::{
+    edge_overlap::contains,
+    gradient::{self, Gradient, UNIT},
+};
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     job::Region,
@@ -11,6 +14,7 @@ use crate::{
 };
 use image::RgbImage;
 use nalgebra::Vector2;
+use rayon::prelude::*;
 
 /// A point of an edge, in working pixels.
 #[derive(Clone, Copy, Debug)]
@@ -93,20 +97,25 @@ fn thinned(points: Vec<EdgePoint>) -> Vec<EdgePoint> {
 
 /// Places and normals of all gradient maxima, row by row.
 fn maxima(render: &RgbImage) -> Vec<(Vector2<f64>, Vector2<f64>)> {
-    let (gx, gy, magnitude) = strongest_channel(render);
+    let (gradient, magnitude) = strongest_channel(render);
     let (height, width) = magnitude.dim();
-    let mut found = Vec::new();
-    for y in 2..height.saturating_sub(2) {
-        for x in 2..width.saturating_sub(2) {
+    let of_row = |y: usize| {
+        let (gradient, magnitude) = (&gradient, &magnitude);
+        (2..width.saturating_sub(2)).filter_map(move |x| {
             let m = magnitude[[y, x]];
-            if m > LEAST_GRADIENT {
-                let normal = Vector2::new(f64::from(gx[[y, x]] / m), f64::from(gy[[y, x]] / m));
-                let centre = Vector2::new(x as f64 + 0.5, y as f64 + 0.5);
-                found.extend(sub_pixel(&magnitude, centre, normal, m).map(|place| (place, normal)));
+            if m <= LEAST_GRADIENT {
+                return None;
             }
-        }
-    }
-    found
+            let along = |g: &Plane<i16>| f64::from(f32::from(g[[y, x]]) * UNIT / m);
+            let normal = Vector2::new(along(&gradient.x), along(&gradient.y));
+            let centre = Vector2::new(x as f64 + 0.5, y as f64 + 0.5);
+            Some((sub_pixel(magnitude, centre, normal, m)?, normal))
+        })
+    };
+    (2..height.saturating_sub(2))
+        .into_par_iter()
+        .flat_map_iter(of_row)
+        .collect()
 }
 
 fn sub_pixel(
@@ -129,25 +138,29 @@ fn sub_pixel(
     (t.abs() <= 0.75).then(|| centre + normal * t)
 }
 
-/// Gradient of the channel that has the strongest one at each pixel.
-fn strongest_channel(render: &RgbImage) -> (Plane<f32>, Plane<f32>, Plane<f32>) {
-    let channels = gradient::channels(render, SIGMA);
-    let size = channels[0].0.dim();
-    let mut strongest = (Plane::zeros(size), Plane::zeros(size), Plane::zeros(size));
-    for (gx, gy) in &channels {
-        ndarray::Zip::from(&mut strongest.0)
-            .and(&mut strongest.1)
-            .and(&mut strongest.2)
-            .and(gx)
-            .and(gy)
-            .for_each(|x: &mut f32, y: &mut f32, m: &mut f32, &gx, &gy| {
-                let magnitude = gx.hypot(gy);
-                if magnitude > *m {
-                    (*x, *y, *m) = (gx, gy, magnitude);
+/// Gradient of the channel that has the strongest one at each pixel, and its magnitude, grey levels per pixel.
+fn strongest_channel(render: &RgbImage) -> (Gradient, Plane<f32>) {
+    let mut strongest = gradient::of_channel(render, 0, SIGMA);
+    for c in 1..3 {
+        let other = gradient::of_channel(render, c, SIGMA);
+        ndarray::Zip::from(&mut strongest.x)
+            .and(&mut strongest.y)
+            .and(&other.x)
+            .and(&other.y)
+            .par_for_each(|x, y, &u, &v| {
+                if square(u, v) > square(*x, *y) {
+                    (*x, *y) = (u, v);
                 }
             });
     }
-    strongest
+    let magnitude = ndarray::Zip::from(&strongest.x)
+        .and(&strongest.y)
+        .par_map_collect(|&x, &y| (square(x, y) as f32).sqrt() * UNIT);
+    (strongest, magnitude)
+}
+
+fn square(x: i16, y: i16) -> i32 {
+    i32::from(x) * i32::from(x) + i32::from(y) * i32::from(y)
 }
 
 /// The edge point in render pixels.

@@ -1,35 +1,34 @@
-//! Gradients of the three colour channels.
+//! Gradients of colour channels.
 //!
 //! # Source
-//! Scharr's 3 x 3 operator (H. Scharr, "Optimal operators in digital image processing", 2000), weights 3, 10, 3 over 32.
+//! Scharr's 3 x 3 operator (H. Scharr, "Optimal operators in digital image processing", 2000), weights 3, 10, 3.
 use crate::kernels::{Plane, blur};
 use image::RgbImage;
 use rayon::prelude::*;
 
-/// Gradient in x and y of each channel after a blur of `sigma` pixels, grey levels per pixel. The outermost pixels are 0.
-pub(crate) fn channels(image: &RgbImage, sigma: f64) -> [(Plane<f32>, Plane<f32>); 3] {
-    let of = |c: usize| scharr(&blur::gaussian_f32(&channel(image, c), sigma));
-    let ((a, b), c) = rayon::join(|| rayon::join(|| of(0), || of(1)), || of(2));
-    [a, b, c]
+/// Grey levels per pixel of one unit of [`scharr`].
+pub(crate) const UNIT: f32 = 1.0 / 32.0;
+
+/// Gradient in x and y, in [`UNIT`]s. The outermost pixels are 0.
+pub(crate) struct Gradient {
+    pub(crate) x: Plane<i16>,
+    pub(crate) y: Plane<i16>,
 }
 
-/// One channel as numbers.
-pub(crate) fn channel(image: &RgbImage, c: usize) -> Plane<f32> {
+/// Gradient of channel `c` after a blur of `sigma` pixels.
+pub(crate) fn of_channel(image: &RgbImage, c: usize, sigma: f64) -> Gradient {
     let (width, height) = (image.width() as usize, image.height() as usize);
-    let values = image
-        .as_raw()
-        .chunks_exact(3)
-        .map(|p| f32::from(p[c]))
-        .collect();
-    Plane::from_shape_vec((height, width), values).expect("one value a pixel")
+    let values = image.as_raw().chunks_exact(3).map(|p| p[c]).collect();
+    let channel = Plane::from_shape_vec((height, width), values).expect("one value a pixel");
+    scharr(&blur::gaussian(&channel, sigma))
 }
 
 /// Scharr's gradient of a plane.
-pub(crate) fn scharr(plane: &Plane<f32>) -> (Plane<f32>, Plane<f32>) {
+fn scharr(plane: &Plane<u8>) -> Gradient {
     let (height, width) = plane.dim();
     let (mut gx, mut gy) = (Plane::zeros((height, width)), Plane::zeros((height, width)));
     if height < 3 || width < 3 {
-        return (gx, gy);
+        return Gradient { x: gx, y: gy };
     }
     let source = plane.as_slice().expect("rows are contiguous");
     let rows = gx
@@ -45,17 +44,24 @@ pub(crate) fn scharr(plane: &Plane<f32>) -> (Plane<f32>, Plane<f32>) {
         .filter(|(y, _)| *y > 0 && *y + 1 < height)
         .for_each(|(y, (gx, gy))| {
             let row = |dy: usize| &source[(y + dy - 1) * width..(y + dy) * width];
-            let (above, here, below) = (row(0), row(1), row(2));
-            for x in 1..width - 1 {
-                let right = 3.0 * (above[x + 1] + below[x + 1]) + 10.0 * here[x + 1];
-                let left = 3.0 * (above[x - 1] + below[x - 1]) + 10.0 * here[x - 1];
-                gx[x] = (right - left) / 32.0;
-                let down = 3.0 * (below[x - 1] + below[x + 1]) + 10.0 * below[x];
-                let up = 3.0 * (above[x - 1] + above[x + 1]) + 10.0 * above[x];
-                gy[x] = (down - up) / 32.0;
-            }
+            scharr_row([row(0), row(1), row(2)], gx, gy);
         });
-    (gx, gy)
+    Gradient { x: gx, y: gy }
+}
+
+/// The largest sum is 16 * 255: it fits an `i16`.
+fn scharr_row([above, here, below]: [&[u8]; 3], gx: &mut [i16], gy: &mut [i16]) {
+    let n = gx.len();
+    let inner = n - 2;
+    let (a0, a1, a2) = (&above[..inner], &above[1..n - 1], &above[2..]);
+    let (h0, h2) = (&here[..inner], &here[2..]);
+    let (b0, b1, b2) = (&below[..inner], &below[1..n - 1], &below[2..]);
+    let (gx, gy) = (&mut gx[1..n - 1], &mut gy[1..n - 1]);
+    let w = |v: u8| i16::from(v);
+    for x in 0..inner {
+        gx[x] = 3 * (w(a2[x]) - w(a0[x]) + w(b2[x]) - w(b0[x])) + 10 * (w(h2[x]) - w(h0[x]));
+        gy[x] = 3 * (w(b0[x]) - w(a0[x]) + w(b2[x]) - w(a2[x])) + 10 * (w(b1[x]) - w(a1[x]));
+    }
 }
 
 #[cfg(test)]
@@ -64,9 +70,16 @@ mod tests {
 
     #[test]
     fn a_ramp_has_its_slope() {
-        let ramp = Plane::from_shape_fn((5, 6), |(y, x)| 2.0 * x as f32 - 3.0 * y as f32);
-        let (gx, gy) = scharr(&ramp);
-        assert!((gx[[2, 3]] - 2.0).abs() < 1e-5 && (gy[[2, 3]] + 3.0).abs() < 1e-5);
-        assert_eq!(gx[[0, 0]], 0.0);
+        let ramp = Plane::from_shape_fn((5, 6), |(y, x)| (100 + 2 * x - 3 * y) as u8);
+        let gradient = scharr(&ramp);
+        assert_eq!(f32::from(gradient.x[[2, 3]]) * UNIT, 2.0);
+        assert_eq!(f32::from(gradient.y[[2, 3]]) * UNIT, -3.0);
+        assert_eq!(gradient.x[[0, 0]], 0);
+    }
+
+    #[test]
+    fn the_steepest_edge_does_not_overflow() {
+        let step = Plane::from_shape_fn((5, 6), |(_, x)| if x < 3 { 0 } else { 255 });
+        assert_eq!(scharr(&step).x[[2, 3]], 16 * 255);
     }
 }

@@ -3,10 +3,10 @@
 //! The gradient along the normal over all colour channels is divided by its local root mean square, so that an edge in a
 //! dim corner counts as much as one in the light. Drawings have lines instead of edges between areas: there the second
 //! derivative across the line is taken.
-use super::gradient;
+use super::gradient::{self, UNIT};
 use crate::{
     job::ReferenceKind,
-    kernels::{Plane, blur, box_mean},
+    kernels::{Plane, blur, box_mean, gray},
 };
 use image::RgbImage;
 use nalgebra::Vector2;
@@ -45,47 +45,49 @@ impl Response {
     }
 
     fn of_edges(image: &RgbImage) -> Self {
-        let channels = gradient::channels(image, SIGMA);
-        let size = channels[0].0.dim();
-        let mut square = Plane::<f32>::zeros(size);
-        for (gx, gy) in &channels {
-            ndarray::Zip::from(&mut square)
-                .and(gx)
-                .and(gy)
-                .par_for_each(|s, &x, &y| *s += x * x + y * y);
-        }
-        let mean = box_mean::box_mean(&square, BOX_RADIUS);
-        let [(ax, ay), (bx, by), (cx, cy)] = &channels;
-        let planes = [ax, ay, bx, by, cx, cy].map(|p| p.as_slice().expect("rows are contiguous"));
-        Self::normalised(size, &mean, GRADIENT_FLOOR, false, |i| planes.map(|p| p[i]))
+        let channels = [0, 1, 2].map(|c| gradient::of_channel(image, c, SIGMA));
+        let planes: [&[i16]; 6] = std::array::from_fn(|k| {
+            let channel = &channels[k / 2];
+            let plane = if k % 2 == 0 { &channel.x } else { &channel.y };
+            plane.as_slice().expect("rows are contiguous")
+        });
+        let square = (0..planes[0].len())
+            .into_par_iter()
+            .with_min_len(1 << 14)
+            .map(|i| {
+                planes
+                    .iter()
+                    .map(|p| (f32::from(p[i]) * UNIT).powi(2))
+                    .sum()
+            })
+            .collect();
+        let square = Plane::from_shape_vec(channels[0].x.dim(), square).expect("one value a pixel");
+        let mean = box_mean::box_mean(square, BOX_RADIUS);
+        Self::normalised(&mean, GRADIENT_FLOOR, false, |i| {
+            planes.map(|p| f32::from(p[i]) * UNIT)
+        })
     }
 
     fn of_lines(image: &RgbImage) -> Self {
-        let mut gray = gradient::channel(image, 0);
-        for c in 1..3 {
-            gray += &gradient::channel(image, c);
-        }
-        gray /= 3.0;
+        let gray = gray::luma(image).mapv(f32::from);
         let [xx, xy, yy] = second_derivatives(&blur::gaussian_f32(&gray, SIGMA));
-        let mut square = Plane::<f32>::zeros(xx.dim());
-        ndarray::Zip::from(&mut square)
-            .and(&xx)
+        let square = ndarray::Zip::from(&xx)
             .and(&yy)
-            .par_for_each(|s, &x, &y| *s = (x.abs() + y.abs()).powi(2));
-        let mean = box_mean::box_mean(&square, BOX_RADIUS);
+            .par_map_collect(|x, y| (x.abs() + y.abs()).powi(2));
+        let mean = box_mean::box_mean(square, BOX_RADIUS);
         let planes = [&xx, &xy, &yy].map(|p| p.as_slice().expect("rows are contiguous"));
-        Self::normalised(xx.dim(), &mean, RIDGE_FLOOR, true, |i| {
+        Self::normalised(&mean, RIDGE_FLOOR, true, |i| {
             [planes[0][i], planes[1][i], planes[2][i], 0.0, 0.0, 0.0]
         })
     }
 
     fn normalised(
-        (height, width): (usize, usize),
         mean_square: &Plane<f32>,
         floor: f32,
         is_lines: bool,
         at: impl Fn(usize) -> [f32; 6] + Sync,
     ) -> Self {
+        let (height, width) = mean_square.dim();
         let mean_square = mean_square.as_slice().expect("rows are contiguous");
         let values = (0..width * height)
             .into_par_iter()

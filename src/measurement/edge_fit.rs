@@ -302,12 +302,13 @@ impl EdgeScene {
         for sigma in ALL_WINDOWS {
             fitted = self.round(&fitted, sigma, |_| true)?;
         }
-        let restarts: Vec<Option<RegionErrors>> = search
-            .spreads(&fitted)
-            .into_iter()
-            .map(|s| s.filter(|s| s.gain > RESTART_GAIN).map(|s| s.best))
+        let mut spreads = search.spreads(&fitted);
+        let restarts: Vec<Option<RegionErrors>> = spreads
+            .iter()
+            .map(|s| s.as_ref().filter(|s| s.gain > RESTART_GAIN).map(|s| s.best))
             .collect();
-        if restarts.iter().any(Option::is_some) {
+        let mut changed = restarts.iter().any(Option::is_some);
+        if changed {
             fitted = self.round(&fitted.with_regions(&restarts), LAST_WINDOW, |_| true)?;
         }
         let trust: Vec<f64> = (0..self.is_datum.len())
@@ -316,9 +317,12 @@ impl EdgeScene {
         for _ in 0..2 {
             if fitted.review_marks(&|j| trust[j] > TRUSTED_BEYOND_CHANCE) {
                 fitted = self.round(&fitted, LAST_WINDOW, |_| true)?;
+                changed = true;
             }
         }
-        let spreads = search.spreads(&fitted);
+        if changed {
+            spreads = search.spreads(&fitted);
+        }
         let regions = spreads
             .into_iter()
             .enumerate()

@@ -3,14 +3,11 @@
 //! # Source
 //! Non-maximum suppression along the gradient with a parabola through three samples: J. Canny (1986); F. Devernay, "A
 //! non-maxima suppression method for edge detection with sub-pixel accuracy" (INRIA RR-2724, 1995).
-use super::{
-    edge_overlap::contains,
-    gradient::{self, Gradient, UNIT},
-};
+use super::gradient::{self, Gradient, UNIT};
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     job::Region,
-    kernels::{Plane, sample},
+    kernels::{Plane, fill, sample},
 };
 use image::RgbImage;
 use nalgebra::Vector2;
@@ -50,23 +47,34 @@ pub(crate) fn find(
                 .collect()
         })
         .collect();
-    let mut by_size: Vec<usize> = (0..regions.len()).collect();
-    by_size.sort_by(|&a, &b| area(&outlines[a]).total_cmp(&area(&outlines[b])));
+    let owners = owners(
+        &outlines,
+        (render.width() as usize, render.height() as usize),
+    );
     let mut of_region: Vec<Vec<EdgePoint>> = vec![Vec::new(); regions.len()];
-    for (place, normal) in maxima(render) {
-        let owner = by_size
-            .iter()
-            .copied()
-            .find(|&j| contains(&outlines[j], [place.x, place.y]));
-        if let Some(region) = owner {
-            of_region[region].push(EdgePoint {
-                place,
-                normal,
-                region,
-            });
-        }
+    for point in maxima(render, &owners) {
+        of_region[point.region].push(point);
     }
     of_region.into_iter().flat_map(thinned).collect()
+}
+
+/// For each pixel, one more than the index of the smallest region that holds it; 0 outside of all.
+fn owners(outlines: &[Vec<[f64; 2]>], size: (usize, usize)) -> Plane<u16> {
+    let mut by_size: Vec<usize> = (0..outlines.len()).collect();
+    by_size.sort_by(|&a, &b| area(&outlines[b]).total_cmp(&area(&outlines[a])));
+    let mut owners = Plane::<u16>::zeros((size.1, size.0));
+    for j in by_size {
+        let inside = fill::fill_polygon(&outlines[j], size);
+        let mark = u16::try_from(j + 1).expect("a view has at most a thousand regions");
+        ndarray::Zip::from(&mut owners)
+            .and(&inside)
+            .par_for_each(|owner, &i| {
+                if i != 0 {
+                    *owner = mark;
+                }
+            });
+    }
+    owners
 }
 
 fn area(outline: &[[f64; 2]]) -> f64 {
@@ -95,21 +103,25 @@ fn thinned(points: Vec<EdgePoint>) -> Vec<EdgePoint> {
         .collect()
 }
 
-/// Places and normals of all gradient maxima, row by row.
-fn maxima(render: &RgbImage) -> Vec<(Vector2<f64>, Vector2<f64>)> {
+/// All gradient maxima that lie on a region, row by row.
+fn maxima(render: &RgbImage, owners: &Plane<u16>) -> Vec<EdgePoint> {
     let (gradient, magnitude) = strongest_channel(render);
     let (height, width) = magnitude.dim();
     let of_row = |y: usize| {
         let (gradient, magnitude) = (&gradient, &magnitude);
         (2..width.saturating_sub(2)).filter_map(move |x| {
-            let m = magnitude[[y, x]];
-            if m <= LEAST_GRADIENT {
+            let (m, owner) = (magnitude[[y, x]], owners[[y, x]]);
+            if m <= LEAST_GRADIENT || owner == 0 {
                 return None;
             }
             let along = |g: &Plane<i16>| f64::from(f32::from(g[[y, x]]) * UNIT / m);
             let normal = Vector2::new(along(&gradient.x), along(&gradient.y));
             let centre = Vector2::new(x as f64 + 0.5, y as f64 + 0.5);
-            Some((sub_pixel(magnitude, centre, normal, m)?, normal))
+            Some(EdgePoint {
+                place: sub_pixel(magnitude, centre, normal, m)?,
+                normal,
+                region: usize::from(owner) - 1,
+            })
         })
     };
     (2..height.saturating_sub(2))

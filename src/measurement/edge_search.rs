@@ -13,15 +13,15 @@ use rayon::prelude::*;
 type Vector5 = SVector<f64, 5>;
 
 /// Draws of the first search, and of the two parts of the mixture.
-const FIRST_DRAWS: usize = 1500;
-const WIDE_DRAWS: usize = 2000;
-const NARROW_DRAWS: usize = 800;
+const FIRST_DRAWS: usize = 1200;
+const WIDE_DRAWS: usize = 1600;
+const NARROW_DRAWS: usize = 700;
 /// How much wider than what is known the draws are.
 const WIDENING: f64 = 1.2;
 /// How much wider than the fit's covariance the narrow draws are.
 const NARROW_WIDENING: f64 = 3.0;
 /// Points of one part that are asked at each draw.
-const MOST_POINTS: usize = 150;
+const MOST_POINTS: usize = 120;
 /// Neighbouring points say the same: so many count as one.
 const POINTS_PER_OBSERVATION: f64 = 8.0;
 /// Response that a point off any edge counts as, and the one beyond which more is no better.

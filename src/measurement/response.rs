@@ -94,7 +94,7 @@ impl Response {
             .with_min_len(1 << 14)
             .map(|i| {
                 let scale = STEPS / (mean_square[i].max(0.0).sqrt() + floor);
-                at(i).map(|v| (v * scale).clamp(-MOST * STEPS, MOST * STEPS).round() as i8)
+                at(i).map(|v| rounded(v * scale))
             })
             .collect();
         Self {
@@ -140,6 +140,12 @@ impl Response {
         };
         (response / STEPS).min(MOST)
     }
+}
+
+/// To the nearest whole number, halves away from zero, within plus or minus [`MOST`].
+fn rounded(v: f32) -> i8 {
+    let v = v.clamp(-MOST * STEPS, MOST * STEPS);
+    (v + 0.5_f32.copysign(v)) as i8
 }
 
 /// Second derivatives xx, xy, yy; the outermost pixels are 0.

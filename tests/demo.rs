@@ -317,7 +317,7 @@ fn results_replace_old_results_and_nothing_else() {
     );
     let left: Vec<_> = fs::read_dir(folder.path())
         .expect("readable")
-        .filter_map(|e| Some(e.ok()?.file_name().into_string().ok()?))
+        .filter_map(|e| e.ok()?.file_name().into_string().ok())
         .filter(|name| name.starts_with(".tickstrip"))
         .collect();
     assert!(left.is_empty(), "{left:?}");

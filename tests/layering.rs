@@ -13,21 +13,62 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("registration", &["units", "frame", "statistics", "job"]),
     (
         "measurement",
-        &["units", "frame", "statistics", "kernels", "job", "images", "registration"],
+        &[
+            "units",
+            "frame",
+            "statistics",
+            "kernels",
+            "job",
+            "images",
+            "registration",
+        ],
     ),
     (
         "drawing",
-        &["units", "frame", "statistics", "kernels", "job", "registration", "measurement"],
+        &[
+            "units",
+            "frame",
+            "statistics",
+            "kernels",
+            "job",
+            "registration",
+            "measurement",
+        ],
     ),
     (
         "report",
-        &["units", "frame", "statistics", "job", "registration", "measurement", "drawing"],
+        &[
+            "units",
+            "frame",
+            "statistics",
+            "job",
+            "registration",
+            "measurement",
+            "drawing",
+        ],
     ),
     (
         "pipeline",
-        &["job", "images", "registration", "measurement", "drawing", "report"],
+        &[
+            "job",
+            "images",
+            "registration",
+            "measurement",
+            "drawing",
+            "report",
+        ],
     ),
-    ("cli", &["images", "drawing", "job", "measurement", "pipeline", "report"]),
+    (
+        "cli",
+        &[
+            "images",
+            "drawing",
+            "job",
+            "measurement",
+            "pipeline",
+            "report",
+        ],
+    ),
 ];
 
 /// First path segments after each `crate::` in `source`, groups included; comments dropped.

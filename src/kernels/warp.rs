@@ -419,8 +419,8 @@ mod tests {
         let (mut bias, mut count) = (0.0, 0.0);
         for (x, y, colour) in warped.enumerate_pixels() {
             let exact = slow(&image, &PERSPECTIVE, x, y);
-            for c in 0..3 {
-                let error = f64::from(colour.0[c]) - exact[c];
+            for (value, expected) in colour.0.iter().zip(&exact) {
+                let error = f64::from(*value) - expected;
                 // 1/128 pixel in both directions times the largest step of 255, and rounding.
                 assert!(
                     error.abs() <= 0.5 + 2.0 * 255.0 / 128.0,

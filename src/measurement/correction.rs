@@ -127,14 +127,14 @@ fn move_change(job: &Job, measure: &RegionMeasure, tolerance: &Tolerance) -> Opt
     let directions = [["left", "right"], ["up", "down"]];
     let mut moves = Vec::new();
     let mut times_tolerance: f64 = 0.0;
-    for axis in 0..2 {
-        let Some(error) = measure.offset_model_mm[axis] else {
+    for (error, [less, more]) in measure.offset_model_mm.into_iter().zip(directions) {
+        let Some(error) = error else {
             continue;
         };
         let verdict = super::verdict::judge(error, tolerance.offset.0);
         if calls_for_change(error, verdict) && is_visible(job, Some(error.value)) {
             // The model lies too far right: it has to go left.
-            let word = directions[axis][usize::from(error.value < 0.0)];
+            let word = if error.value > 0.0 { less } else { more };
             moves.push(format!("{:.2} mm {word}", error.value.abs()));
             times_tolerance = times_tolerance.max(error.value.abs() / tolerance.offset.0);
         }

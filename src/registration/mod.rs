@@ -198,7 +198,8 @@ fn scale_and_rotation(adjustment: &Adjustment) -> (Measured, Measured) {
     let scale = j.determinant().abs().sqrt();
     let rotation = (j[(1, 0)] - j[(0, 1)]).atan2(j[(0, 0)] + j[(1, 1)]);
     // Unknowns are pixels at the distance `size`: divided by it they are relative stretch and angle.
-    let (stretch, turn): (&[(usize, f64)], &[(usize, f64)]) = match layout.kind {
+    type Weights = &'static [(usize, f64)];
+    let (stretch, turn): (Weights, Weights) = match layout.kind {
         RegistrationKind::Similarity => (&[(0, 1.0)], &[(1, 1.0)]),
         _ => (&[(0, 0.5), (3, 0.5)], &[(2, 0.5), (1, -0.5)]),
     };

@@ -173,7 +173,7 @@ pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Optio
     let mut active = roles.takes_part.clone();
     let mut solved = problem.solve(start, &active, Weighing::Robust, noise.now(), 6)?;
     for _ in 0..5 {
-        noise.from_median(&solved, &problem, &active);
+        noise.take_median(&solved, &problem, &active);
         solved = problem.solve(&solved.state, &active, Weighing::Robust, noise.now(), 6)?;
     }
     let swapped = exchange_swapped(&mut problem, roles, &mut solved, noise.now());
@@ -186,7 +186,7 @@ pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Optio
     )?;
     solved = remove_worst(&problem, roles, &mut active, solved, &mut noise)?;
     for _ in 0..3 {
-        noise.from_residuals(&solved, &problem, &active);
+        noise.take_residuals(&solved, &problem, &active);
         solved = problem.solve(
             &solved.state,
             &active,
@@ -198,7 +198,7 @@ pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Optio
     solved = take_back(&problem, roles, &mut active, solved, noise.now())?;
     solved = remove_worst(&problem, roles, &mut active, solved, &mut noise)?;
     for _ in 0..2 {
-        noise.from_residuals(&solved, &problem, &active);
+        noise.take_residuals(&solved, &problem, &active);
         solved = problem.solve(
             &solved.state,
             &active,
@@ -263,7 +263,7 @@ impl NoiseEstimate {
         self.factor = believed.sqrt().clamp(NOISE_RANGE.0, NOISE_RANGE.1);
     }
 
-    fn from_median(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
+    fn take_median(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
         let mut squares: Vec<f64> = (0..problem.pairs.len())
             .filter(|&i| active[i])
             .filter_map(|i| {
@@ -282,7 +282,7 @@ impl NoiseEstimate {
         );
     }
 
-    fn from_residuals(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
+    fn take_residuals(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
         let (mut sum, mut freedom) = (0.0, 0.0);
         for i in (0..problem.pairs.len()).filter(|&i| active[i]) {
             sum += solved.rows[i].standardised_square();
@@ -309,7 +309,7 @@ impl NoiseEstimate {
 fn remove_worst(
     problem: &Problem,
     roles: &Roles,
-    active: &mut Vec<bool>,
+    active: &mut [bool],
     mut solved: Solved,
     noise: &mut NoiseEstimate,
 ) -> Option<Solved> {
@@ -337,7 +337,7 @@ fn remove_worst(
             noise.now(),
             12,
         )?;
-        noise.from_residuals(&solved, problem, active);
+        noise.take_residuals(&solved, problem, active);
         noise.factor = noise.factor.min(before);
         solved = problem.solve(
             &solved.state,
@@ -354,7 +354,7 @@ fn remove_worst(
 fn take_back(
     problem: &Problem,
     roles: &Roles,
-    active: &mut Vec<bool>,
+    active: &mut [bool],
     mut solved: Solved,
     noise: Noise,
 ) -> Option<Solved> {

@@ -75,7 +75,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
 fn crate_imports(source: &str) -> BTreeSet<String> {
     let code: String = source
         .lines()
-        .map(|l| l.split("//").next().unwrap())
+        .map(|l| l.split("//").next().expect("a split has a first part"))
         .collect::<Vec<_>>()
         .join("\n");
     let mut found = BTreeSet::new();
@@ -114,8 +114,8 @@ fn first_segment(path: &str) -> String {
 }
 
 fn rust_files(dir: &Path, out: &mut Vec<std::path::PathBuf>) {
-    for entry in fs::read_dir(dir).unwrap() {
-        let path = entry.unwrap().path();
+    for entry in fs::read_dir(dir).expect("readable") {
+        let path = entry.expect("readable").path();
         if path.is_dir() {
             rust_files(&path, out)
         } else if path.extension().is_some_and(|e| e == "rs") {
@@ -131,13 +131,13 @@ fn modules_import_only_the_layers_below_them() {
     rust_files(&src, &mut files);
     let mut wrong = Vec::new();
     for file in &files {
-        let relative = file.strip_prefix(&src).unwrap();
+        let relative = file.strip_prefix(&src).expect("inside src");
         let module = relative
             .iter()
             .next()
-            .unwrap()
+            .expect("a file has a name")
             .to_str()
-            .unwrap()
+            .expect("names are UTF-8")
             .trim_end_matches(".rs");
         if module == "lib" || module == "main" {
             continue;
@@ -153,7 +153,7 @@ fn modules_import_only_the_layers_below_them() {
             ));
             continue;
         };
-        let source = fs::read_to_string(file).unwrap();
+        let source = fs::read_to_string(file).expect("readable");
         if source.contains("super::super") {
             wrong.push(format!(
                 "{}: `super::super` hides an import; use `crate::`",

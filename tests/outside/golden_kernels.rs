@@ -146,7 +146,6 @@ fn edges_lie_where_two_libraries_have_them() {
         let theirs = rows(&theirs["rows"]);
         let ours = canny::canny(&blur::gaussian(&gray, sigma), low, high).direction_bits;
         let (found, confirmed) = (share_near(&theirs, &ours), share_near(&ours, &theirs));
-        println!("{name}: we have {found:.4} of theirs, they have {confirmed:.4} of ours");
         assert!(
             found >= least,
             "{name}: only {found} of their edge pixels are near ours"

@@ -111,10 +111,6 @@ fn edges_are_those_of_kornia_but_for_ties() {
         .zip(&ours)
         .filter(|(t, o)| **t == 0 && **o != 0)
         .count();
-    println!(
-        "{} theirs, {missing} not ours, {added} only ours",
-        count(&theirs)
-    );
     assert!(count(&theirs) > 3000);
     // Of two equal neighbours kornia (like OpenCV) takes one, we take both; so none of theirs may be missing here.
     assert_eq!(missing, 0);
@@ -128,7 +124,6 @@ fn edges_are_those_of_kornia_but_for_ties() {
         .zip(&far)
         .filter(|(o, d)| **o != 0 && **d > 1.5)
         .count();
-    println!("{away} of ours have none of theirs beside them");
     assert!(away * 40 <= count(&theirs), "{away}");
 }
 

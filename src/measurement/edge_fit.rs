@@ -8,6 +8,7 @@ use super::{
     edge_points::{self, EdgePoint},
     edge_search::{Search, Spread},
     response::Response,
+    work::Window,
 };
 use crate::{
     frame::{Point, Projective, ReferencePx, RenderPx, WorkPx},
@@ -18,7 +19,6 @@ use crate::{
         model::Pair,
     },
 };
-use image::RgbImage;
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
@@ -40,6 +40,9 @@ const FULL_RESPONSE: f64 = 1.2;
 const RESTART_GAIN: f64 = 2.0;
 /// Edges that fit so many standard deviations better than displaced ones may accuse a mark.
 const TRUSTED_BEYOND_CHANCE: f64 = 4.0;
+/// What edges need around their regions, working pixels: the farthest displacement that chance is judged by, the farthest
+/// place along a normal, and the box of the response.
+pub(crate) const MARGIN: f64 = 50.0 + FARTHEST + 31.0;
 /// Fewer points than this are no evidence.
 pub(crate) const LEAST_POINTS: usize = 12;
 
@@ -104,18 +107,13 @@ pub(crate) struct EdgeScene {
 }
 
 impl EdgeScene {
-    /// `render` and `reference` lie on the working grid, the reference as `adjustment` has it.
-    pub(crate) fn new(
-        view: &View,
-        render: &RgbImage,
-        reference: &RgbImage,
-        adjustment: &Adjustment,
-        render_from_work: &Projective<RenderPx, WorkPx>,
-    ) -> Self {
+    /// The window holds the reference as `adjustment` has it.
+    pub(crate) fn new(view: &View, window: &Window, adjustment: &Adjustment) -> Self {
+        let render_from_work = &window.render_from_window;
         let work_from_render = render_from_work.inverse();
         // One after the other: side by side they would need twice the memory, and each is parallel in itself.
-        let points = edge_points::find(render, &view.regions, &work_from_render);
-        let response = Response::new(reference, view.reference.kind);
+        let points = edge_points::find(&window.render, &view.regions, &work_from_render);
+        let response = Response::new(&window.reference, view.reference.kind);
         let places: Vec<_> = points
             .iter()
             .map(|p| edge_points::in_render(p, render_from_work))
@@ -312,6 +310,7 @@ impl EdgeScene {
             fitted = self.round(&fitted.with_regions(&restarts), LAST_WINDOW, |_| true)?;
         }
         let trust: Vec<f64> = (0..self.is_datum.len())
+            .into_par_iter()
             .map(|j| self.beyond_chance(&fitted, j))
             .collect();
         for _ in 0..2 {
@@ -324,7 +323,7 @@ impl EdgeScene {
             spreads = search.spreads(&fitted);
         }
         let regions = spreads
-            .into_iter()
+            .into_par_iter()
             .enumerate()
             .map(|(j, spread)| {
                 Some(RegionEvidence {
@@ -334,6 +333,7 @@ impl EdgeScene {
             })
             .collect();
         let on_edges = (0..self.is_datum.len())
+            .into_par_iter()
             .map(|j| self.on_edges(&fitted, j))
             .collect();
         Some(EdgeFit {

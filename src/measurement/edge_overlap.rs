@@ -11,6 +11,7 @@ use crate::{
     frame::{Point, RenderPx},
     kernels::{Plane, reach},
 };
+use rayon::prelude::*;
 
 /// Fewer edge pixels than this tell nothing.
 const LEAST_EDGES: usize = 20;
@@ -89,8 +90,8 @@ impl<'a> EdgeStudy<'a> {
             (precision, recall, harmonic_mean(precision, recall))
         };
         let (precision, recall, score) = at([0, 0]);
-        let chance = self.displacements.iter().map(|d| at(*d).2).sum::<f64>()
-            / self.displacements.len() as f64;
+        let displaced: Vec<f64> = self.displacements.par_iter().map(|d| at(*d).2).collect();
+        let chance = displaced.iter().sum::<f64>() / displaced.len() as f64;
         let px = self.work.render_px_per_work_px;
         let (mean, p95) = distances(render, &self.work.images.distance_to_reference_edges);
         Some(EdgeOverlap {

@@ -2,7 +2,7 @@
 use super::{
     Correction, DrawnPair, EdgeOverlap, RegionMeasure, Verdict, ViewMeasurement, Warning,
     WorkImages, correction,
-    edge_fit::{EdgeFit, EdgeScene},
+    edge_fit::{self, EdgeFit, EdgeScene},
     edge_overlap::EdgeStudy,
     regions, scales, spans, verdict,
     work::{self, Prepared},
@@ -15,6 +15,7 @@ use crate::{
     statistics::chi_square_quantile,
 };
 use image::RgbImage;
+use rayon::prelude::*;
 
 /// A measured view with the rasters that its pictures are drawn from.
 #[derive(Clone, Debug)]
@@ -106,18 +107,13 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
 
 /// The adjustment with the edges of both images; `None` where there is nothing to look for.
 fn sharpen(view: &View, prepared: &Prepared, registered: &Registered) -> Option<EdgeFit> {
-    if view.regions.is_empty() {
-        return None;
-    }
-    let reference = prepared.reference_on_grid(&registered.registration.render_from_reference);
-    let scene = EdgeScene::new(
-        view,
-        &prepared.render,
-        &reference,
-        &registered.adjustment,
-        prepared.render_from_work(),
-    );
-    drop(reference);
+    let window = prepared.window(
+        &view.regions,
+        edge_fit::MARGIN,
+        &registered.registration.render_from_reference,
+    )?;
+    let scene = EdgeScene::new(view, &window, &registered.adjustment);
+    drop(window);
     scene.fit(&registered.adjustment)
 }
 
@@ -140,12 +136,15 @@ fn reading_notes(images: &ViewImages) -> Vec<Warning> {
 
 fn overlaps(view: &View, work: &work::Work) -> (Option<EdgeOverlap>, Vec<Option<EdgeOverlap>>) {
     let study = EdgeStudy::new(work);
-    let in_regions = view
-        .regions
-        .iter()
-        .map(|r| study.inside(&r.outline))
-        .collect();
-    (study.whole(), in_regions)
+    rayon::join(
+        || study.whole(),
+        || {
+            view.regions
+                .par_iter()
+                .map(|r| study.inside(&r.outline))
+                .collect()
+        },
+    )
 }
 
 fn drawn_pairs(adjustment: &Adjustment) -> Vec<DrawnPair> {

@@ -1,8 +1,9 @@
 //! The rasters that edges are compared on: both images on one working grid, with their edges.
 use super::WorkImages;
 use crate::{
-    frame::{Projective, ReferencePx, RenderPx, WorkPx},
+    frame::{Point, Projective, ReferencePx, RenderPx, WorkPx},
     images::{Picture, ViewImages},
+    job::Region,
     kernels::{
         Plane, blur,
         canny::{self, Edges},
@@ -70,21 +71,41 @@ impl Prepared {
         }
     }
 
-    /// Takes working pixels to render pixels.
-    pub(crate) fn render_from_work(&self) -> &Projective<RenderPx, WorkPx> {
-        &self.grid.render_from_work
-    }
-
-    /// The reference on the working grid.
-    pub(crate) fn reference_on_grid(
+    /// The part of the working grid that holds these outlines, `margin` working pixels wider: both images there, the
+    /// reference as `render_from_reference` has it. `None` where the outlines lie outside of the render.
+    pub(crate) fn window(
         &self,
+        regions: &[Region],
+        margin: f64,
         render_from_reference: &Projective<RenderPx, ReferencePx>,
-    ) -> RgbImage {
-        let reference_from_work = render_from_reference
-            .inverse()
-            .after(&self.grid.render_from_work);
-        let size = (self.grid.width, self.grid.height);
-        warp::warp_rgb(&self.reference.rgb, size, &reference_from_work.rows())
+    ) -> Option<Window> {
+        let work_from_render = self.grid.render_from_work.inverse();
+        let corners = || {
+            regions
+                .iter()
+                .flat_map(|r| &r.outline)
+                .map(|p| work_from_render.apply(*p))
+        };
+        let range = |of: fn(Point<WorkPx>) -> f64, side: u32| {
+            let low = corners().map(of).fold(f64::INFINITY, f64::min) - margin;
+            let high = corners().map(of).fold(f64::NEG_INFINITY, f64::max) + margin;
+            let (low, high) = (low.floor().max(0.0), high.ceil().min(f64::from(side)));
+            (high > low).then_some((low as u32, (high - low) as u32))
+        };
+        let (left, width) = range(|p| p.x, self.grid.width)?;
+        let (top, height) = range(|p| p.y, self.grid.height)?;
+        let shift = Projective::similarity(1.0, 0.0, [f64::from(left), f64::from(top)]);
+        let render_from_window = self.grid.render_from_work.after(&shift);
+        let reference_from_window = render_from_reference.inverse().after(&render_from_window);
+        Some(Window {
+            render: image::imageops::crop_imm(&self.render, left, top, width, height).to_image(),
+            reference: warp::warp_rgb(
+                &self.reference.rgb,
+                (width, height),
+                &reference_from_window.rows(),
+            ),
+            render_from_window,
+        })
     }
 
     /// Lays the reference over the render and finds the edges of both.
@@ -140,6 +161,13 @@ impl Prepared {
             tolerance,
         }
     }
+}
+
+/// A part of the working grid with both images; its own frame of working pixels begins at its corner.
+pub(crate) struct Window {
+    pub(crate) render: RgbImage,
+    pub(crate) reference: RgbImage,
+    pub(crate) render_from_window: Projective<RenderPx, WorkPx>,
 }
 
 /// How far an edge may lie from its partner, render pixels: one six-hundredth of the diagonal, at least two pixels.
@@ -291,7 +319,6 @@ fn quantile(histogram: &[u64; 2048], part: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::Point;
 
     #[test]
     fn a_large_render_is_reduced_to_the_longest_side() {

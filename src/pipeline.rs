@@ -283,22 +283,29 @@ fn write_view(
 }
 
 fn write_whole_job(folder: &Path, report: &Report, pages: &[SheetPage]) -> Result<(), Error> {
-    if !pages.is_empty() {
-        write(&folder.join("sheet.pdf"), &drawing::sheets_pdf(pages)?)?;
-    }
-    write(
-        &folder.join("report.json"),
-        report::to_json(report).as_bytes(),
-    )?;
-    write(
-        &folder.join("measures.csv"),
-        report::to_csv(report).as_bytes(),
-    )?;
-    let picture = |path: &str| fs::read(folder.join(path)).ok();
-    write(
-        &folder.join("report.html"),
-        report::to_html(report, &picture).as_bytes(),
-    )
+    let sheets = || {
+        if pages.is_empty() {
+            return Ok(());
+        }
+        write(&folder.join("sheet.pdf"), &drawing::sheets_pdf(pages)?)
+    };
+    let texts = || {
+        write(
+            &folder.join("report.json"),
+            report::to_json(report).as_bytes(),
+        )?;
+        write(
+            &folder.join("measures.csv"),
+            report::to_csv(report).as_bytes(),
+        )?;
+        let picture = |path: &str| fs::read(folder.join(path)).ok();
+        write(
+            &folder.join("report.html"),
+            report::to_html(report, &picture).as_bytes(),
+        )
+    };
+    let (sheets, texts) = rayon::join(sheets, texts);
+    sheets.and(texts)
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Error> {

@@ -309,13 +309,11 @@ impl EdgeScene {
         if changed {
             fitted = self.round(&fitted.with_regions(&restarts), LAST_WINDOW, |_| true)?;
         }
-        let trust: Vec<f64> = (0..self.is_datum.len())
-            .into_par_iter()
-            .map(|j| self.beyond_chance(&fitted, j))
-            .collect();
+        let mut beyond = self.beyond_chance_of_all(&fitted);
         for _ in 0..2 {
-            if fitted.review_marks(&|j| trust[j] > TRUSTED_BEYOND_CHANCE) {
+            if fitted.review_marks(&|j| beyond[j] > TRUSTED_BEYOND_CHANCE) {
                 fitted = self.round(&fitted, LAST_WINDOW, |_| true)?;
+                beyond = self.beyond_chance_of_all(&fitted);
                 changed = true;
             }
         }
@@ -328,7 +326,7 @@ impl EdgeScene {
             .map(|(j, spread)| {
                 Some(RegionEvidence {
                     spread: spread?,
-                    beyond_chance: self.beyond_chance(&fitted, j),
+                    beyond_chance: beyond[j],
                 })
             })
             .collect();
@@ -341,6 +339,13 @@ impl EdgeScene {
             regions,
             on_edges,
         })
+    }
+
+    fn beyond_chance_of_all(&self, adjustment: &Adjustment) -> Vec<f64> {
+        (0..self.is_datum.len())
+            .into_par_iter()
+            .map(|j| self.beyond_chance(adjustment, j))
+            .collect()
     }
 
     /// How far the share of the part's points that lie on an edge is above that of displaced ones.

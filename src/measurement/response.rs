@@ -51,21 +51,21 @@ impl Response {
             let plane = if k % 2 == 0 { &channel.x } else { &channel.y };
             plane.as_slice().expect("rows are contiguous")
         });
-        let square = (0..planes[0].len())
-            .into_par_iter()
-            .with_min_len(1 << 14)
-            .map(|i| {
-                planes
-                    .iter()
-                    .map(|p| (f32::from(p[i]) * UNIT).powi(2))
-                    .sum()
-            })
-            .collect();
-        let square = Plane::from_shape_vec(channels[0].x.dim(), square).expect("one value a pixel");
+        let mut square = Plane::<f32>::zeros(channels[0].x.dim());
+        let width = square.ncols();
+        let rows = square.as_slice_mut().expect("rows are contiguous");
+        rows.par_chunks_mut(width.max(1))
+            .enumerate()
+            .for_each(|(y, row)| {
+                for plane in &planes {
+                    for (sum, v) in row.iter_mut().zip(&plane[y * width..]) {
+                        let v = f32::from(*v) * UNIT;
+                        *sum += v * v;
+                    }
+                }
+            });
         let mean = box_mean::box_mean(square, BOX_RADIUS);
-        Self::normalised(&mean, GRADIENT_FLOOR, false, |i| {
-            planes.map(|p| f32::from(p[i]) * UNIT)
-        })
+        Self::normalised(&mean, (GRADIENT_FLOOR, UNIT), &planes, false)
     }
 
     fn of_lines(image: &RgbImage) -> Self {
@@ -76,27 +76,38 @@ impl Response {
             .par_map_collect(|x, y| (x.abs() + y.abs()).powi(2));
         let mean = box_mean::box_mean(square, BOX_RADIUS);
         let planes = [&xx, &xy, &yy].map(|p| p.as_slice().expect("rows are contiguous"));
-        Self::normalised(&mean, RIDGE_FLOOR, true, |i| {
-            [planes[0][i], planes[1][i], planes[2][i], 0.0, 0.0, 0.0]
-        })
+        Self::normalised(&mean, (RIDGE_FLOOR, 1.0), &planes, true)
     }
 
-    fn normalised(
+    /// The planes over the root mean square plus `floor`; `unit` is what one step of a plane is worth.
+    fn normalised<T: Copy + Into<f32> + Sync>(
         mean_square: &Plane<f32>,
-        floor: f32,
+        (floor, unit): (f32, f32),
+        planes: &[&[T]],
         is_lines: bool,
-        at: impl Fn(usize) -> [f32; 6] + Sync,
     ) -> Self {
         let (height, width) = mean_square.dim();
         let mean_square = mean_square.as_slice().expect("rows are contiguous");
-        let values = (0..width * height)
-            .into_par_iter()
-            .with_min_len(1 << 14)
-            .map(|i| {
-                let scale = STEPS / (mean_square[i].max(0.0).sqrt() + floor);
-                at(i).map(|v| rounded(v * scale))
-            })
-            .collect();
+        let mut values = vec![[0_i8; 6]; width * height];
+        values
+            .par_chunks_mut(width.max(1))
+            .enumerate()
+            .for_each_init(
+                || vec![0.0_f32; width],
+                |scale, (y, row)| {
+                    let at = y * width..(y + 1) * width;
+                    for (scale, m) in scale.iter_mut().zip(&mean_square[at.clone()]) {
+                        *scale = STEPS * unit / (m.max(0.0).sqrt() + floor);
+                    }
+                    for (k, plane) in planes.iter().enumerate() {
+                        for ((out, v), scale) in row.iter_mut().zip(&plane[at.clone()]).zip(&*scale)
+                        {
+                            let v: f32 = (*v).into();
+                            out[k] = rounded(v * scale);
+                        }
+                    }
+                },
+            );
         Self {
             width,
             height,

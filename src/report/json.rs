@@ -57,6 +57,19 @@ pub struct JobEntry {
     pub tolerance: Tolerance,
     /// No correction is proposed for an error smaller than this, model millimetres.
     pub smallest_visible_mm: f64,
+    /// What was expected of parts before anything was measured: figures are drawn towards zero by it a little.
+    pub expected: Expected,
+}
+
+/// Standard deviations of a part's errors before anything is measured.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Expected {
+    /// Width and height error, per cent.
+    pub size_percent: f64,
+    /// Rotation, degrees.
+    pub rotation_deg: f64,
+    /// Offset in x and in y, per cent of the render's diagonal.
+    pub offset_percent: f64,
 }
 
 /// By the decision rule of ISO 14253-1.

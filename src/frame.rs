@@ -157,7 +157,7 @@ impl<To: Frame, From: Frame> Projective<To, From> {
     }
 
     /// The homogeneous third coordinate at a point: its sign tells on which side of the horizon the point lies.
-    pub fn depth(&self, p: Point<From>) -> f64 {
+    fn depth(&self, p: Point<From>) -> f64 {
         self.matrix[(2, 0)] * p.x + self.matrix[(2, 1)] * p.y + self.matrix[(2, 2)]
     }
 

@@ -1,6 +1,6 @@
 //! Figures in words: value, interval, arrows, verdicts, as they stand on pictures and sheets.
 use crate::{
-    job::{RegistrationKind, Tolerance},
+    job::Tolerance,
     measurement::{RegionMeasure, Verdict},
     statistics::Measured,
 };
@@ -20,15 +20,6 @@ pub(crate) fn verdict_word(verdict: Verdict) -> &'static str {
         Verdict::Within => "within",
         Verdict::Undecided => "undecided",
         Verdict::Out => "out",
-    }
-}
-
-/// The word of a registration's kind.
-pub(crate) fn kind_word(kind: RegistrationKind) -> &'static str {
-    match kind {
-        RegistrationKind::Similarity => "similarity",
-        RegistrationKind::Affine => "affine",
-        RegistrationKind::Projective => "projective",
     }
 }
 

@@ -114,7 +114,7 @@ fn draw_registration(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
         .filter(|l| l.usage == LandmarkUse::Datum)
         .count();
     let mut column = Column::new(scene, area);
-    let kind = figures::kind_word(registration.kind);
+    let kind = registration.kind.name();
     column.line(2.8, Font::Bold, &format!("registration: {kind}"));
     let rms = registration.rms_px;
     column.line(

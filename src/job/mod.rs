@@ -179,6 +179,17 @@ pub enum RegistrationKind {
     Projective,
 }
 
+impl RegistrationKind {
+    /// The kind as the job file writes it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Similarity => "similarity",
+            Self::Affine => "affine",
+            Self::Projective => "projective",
+        }
+    }
+}
+
 /// A named point marked in both images.
 #[derive(Clone, Debug)]
 pub struct Landmark {

@@ -1,7 +1,7 @@
 //! Errors in words: what to change in CAD.
 use super::{Correction, RegionMeasure, Verdict};
 use crate::{
-    job::{Job, Region, Tolerance},
+    job::{Angle, Job, Region, Span, Tolerance},
     statistics::Measured,
 };
 
@@ -148,11 +148,11 @@ fn move_change(job: &Job, measure: &RegionMeasure, tolerance: &Tolerance) -> Opt
 /// The change that removes a span's error.
 pub(crate) fn of_span(
     job: &Job,
-    name: &str,
+    span: &Span,
     error: Measured,
     model_mm: Option<Measured>,
     verdict: Verdict,
-) -> Option<String> {
+) -> Option<Correction> {
     if !calls_for_change(error, verdict) || !is_visible(job, model_mm.map(|m| m.value)) {
         return None;
     }
@@ -165,20 +165,33 @@ pub(crate) fn of_span(
     let millimetres = model_mm.map_or_else(String::new, |mm| {
         format!(" ({:.2} mm on the model)", mm.value.abs())
     });
-    Some(format!(
-        "make {name} {:.1} % {word}{millimetres}",
-        100.0 * (1.0 - factor).abs()
-    ))
+    Some(Correction {
+        about: span.name.clone(),
+        text: format!(
+            "make {} {:.1} % {word}{millimetres}",
+            span.name,
+            100.0 * (1.0 - factor).abs()
+        ),
+        times_tolerance: error.value.abs() / span.tolerance.proportion_percent,
+    })
 }
 
 /// The change that removes an angle's error.
-pub(crate) fn of_angle(name: &str, error: Measured, verdict: Verdict) -> Option<String> {
+pub(crate) fn of_angle(angle: &Angle, error: Measured, verdict: Verdict) -> Option<Correction> {
     calls_for_change(error, verdict).then(|| {
         let direction = if error.value > 0.0 {
             "anticlockwise"
         } else {
             "clockwise"
         };
-        format!("change {name} by {:.1}° {direction}", error.value.abs())
+        Correction {
+            about: angle.name.clone(),
+            text: format!(
+                "change {} by {:.1}° {direction}",
+                angle.name,
+                error.value.abs()
+            ),
+            times_tolerance: error.value.abs() / angle.tolerance.angle_deg,
+        }
     })
 }

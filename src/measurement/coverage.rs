@@ -294,7 +294,8 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
             0.0,
         );
         let span = |k: usize| {
-            spans::measure_span(&job, &view.spans[k], &adjustment, &scales).expect("marks apart")
+            let measured = spans::measure_span(&job, &view.spans[k], &adjustment, &scales);
+            measured.expect("marks apart").0
         };
         counts.count("span of datum landmarks", span(0).error_percent, 0.0);
         counts.count("span to a part", span(1).error_percent, part_span);
@@ -303,7 +304,7 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
             span(1).absolute_percent.expect("both scaled"),
             part_span,
         );
-        let angle = spans::measure_angle(&view.angles[0], &adjustment).expect("marks apart");
+        let (angle, _) = spans::measure_angle(&view.angles[0], &adjustment).expect("marks apart");
         counts.count("angle", angle.error_deg, rake);
     }
     counts

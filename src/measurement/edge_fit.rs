@@ -97,6 +97,8 @@ pub(crate) struct EdgeScene {
     places: Vec<Vector2<f64>>,
     /// Their places on the model, where the camera needs them.
     spaces: Vec<Option<[f64; 3]>>,
+    /// For each region: indices of its points.
+    of_region: Vec<Vec<usize>>,
     response: Response,
     /// Takes the reference as it is on disk to the grid on which the response lies.
     work_from_reference: Projective<WorkPx, ReferencePx>,
@@ -112,21 +114,26 @@ impl EdgeScene {
         let render_from_work = &window.render_from_window;
         let work_from_render = render_from_work.inverse();
         // One after the other: side by side they would need twice the memory, and each is parallel in itself.
-        let points = edge_points::find(&window.render, &view.regions, &work_from_render);
+        let found = edge_points::find(&window.render, &view.regions, &work_from_render);
         let response = Response::new(&window.reference, view.reference.kind);
-        let places: Vec<_> = points
-            .iter()
-            .map(|p| edge_points::in_render(p, render_from_work))
-            .collect();
-        let spaces = points
-            .iter()
-            .zip(&places)
-            .map(|(p, place)| {
-                let landmarks = &view.regions[p.region].landmarks;
-                adjustment.problem.layout.parallax.as_ref()?;
-                adjustment.problem.space_of(landmarks, *place)
-            })
-            .collect();
+        let needs_depth = adjustment.problem.layout.parallax.is_some();
+        let (mut points, mut places, mut spaces) = (Vec::new(), Vec::new(), Vec::new());
+        let mut of_region = vec![Vec::new(); view.regions.len()];
+        for point in found {
+            let place = edge_points::in_render(&point, render_from_work);
+            let landmarks = &view.regions[point.region].landmarks;
+            let space = needs_depth
+                .then(|| adjustment.problem.space_of(landmarks, place))
+                .flatten();
+            // A camera that has moved asks for a point's depth: without it the point cannot be placed.
+            if needs_depth && space.is_none() {
+                continue;
+            }
+            of_region[point.region].push(points.len());
+            points.push(point);
+            places.push(place);
+            spaces.push(space);
+        }
         let state = &adjustment.solved.state;
         let render_from_reference = state
             .render_from_straight
@@ -144,6 +151,7 @@ impl EdgeScene {
             points,
             places,
             spaces,
+            of_region,
             response,
             work_from_reference: work_from_render.after(&render_from_reference),
             factor: render_from_work.rows()[0][0],
@@ -155,11 +163,6 @@ impl EdgeScene {
     fn moved_by(&self, k: usize) -> Option<usize> {
         let j = self.points[k].region;
         (!self.is_datum[j]).then_some(j)
-    }
-
-    /// Whether the point can be placed: a moved camera asks for its depth.
-    fn is_usable(&self, k: usize, adjustment: &Adjustment) -> bool {
-        adjustment.problem.layout.parallax.is_none() || self.spaces[k].is_some()
     }
 
     /// How an adjustment takes the subject's points to the response.
@@ -191,7 +194,7 @@ impl EdgeScene {
         let onto = self.onto_response(adjustment);
         (0..self.points.len())
             .into_par_iter()
-            .filter(|&k| is_asked(k) && self.is_usable(k, adjustment))
+            .filter(|&k| is_asked(k))
             .filter_map(|k| {
                 let region = self.moved_by(k);
                 let subject = adjustment.subject_of(self.places[k], region);
@@ -226,7 +229,7 @@ impl EdgeScene {
         let n = (2.0 * reach / STEP).round() as usize + 1;
         let place = |i: usize| -reach + STEP * i as f64;
         let mut profile = [0.0_f64; 2 * (FARTHEST / STEP) as usize + 1];
-        let profile = &mut profile[..n.min(101)];
+        let profile = &mut profile[..n];
         for (i, r) in profile.iter_mut().enumerate() {
             *r = f64::from(self.response.at(at + normal * place(i), normal));
         }
@@ -269,16 +272,14 @@ impl EdgeScene {
         })
     }
 
-    /// Indices of the usable points of region `j`.
-    pub(crate) fn points_of(&self, adjustment: &Adjustment, j: usize) -> Vec<usize> {
-        (0..self.points.len())
-            .filter(|&k| self.points[k].region == j && self.is_usable(k, adjustment))
-            .collect()
+    /// Indices of the points of region `j`.
+    pub(crate) fn points_of(&self, j: usize) -> &[usize] {
+        &self.of_region[j]
     }
 
     /// Whether region `j` has errors of its own that edges can tell.
-    pub(crate) fn is_searched(&self, adjustment: &Adjustment, j: usize) -> bool {
-        !self.is_datum[j] && self.points_of(adjustment, j).len() >= LEAST_POINTS
+    pub(crate) fn is_searched(&self, j: usize) -> bool {
+        !self.is_datum[j] && self.points_of(j).len() >= LEAST_POINTS
     }
 
     /// Fits in rounds. `None` where no edge point lies on any region.
@@ -321,18 +322,19 @@ impl EdgeScene {
             spreads = search.spreads(&fitted);
         }
         let regions = spreads
-            .into_par_iter()
-            .enumerate()
-            .map(|(j, spread)| {
+            .into_iter()
+            .zip(beyond)
+            .map(|(spread, beyond_chance)| {
                 Some(RegionEvidence {
                     spread: spread?,
-                    beyond_chance: beyond[j],
+                    beyond_chance,
                 })
             })
             .collect();
+        let onto = self.onto_response(&fitted);
         let on_edges = (0..self.is_datum.len())
             .into_par_iter()
-            .map(|j| self.on_edges(&fitted, j))
+            .map(|j| self.on_edges(&onto, j))
             .collect();
         Some(EdgeFit {
             adjustment: fitted,
@@ -342,19 +344,19 @@ impl EdgeScene {
     }
 
     fn beyond_chance_of_all(&self, adjustment: &Adjustment) -> Vec<f64> {
+        let onto = self.onto_response(adjustment);
         (0..self.is_datum.len())
             .into_par_iter()
-            .map(|j| self.beyond_chance(adjustment, j))
+            .map(|j| self.beyond_chance(adjustment, &onto, j))
             .collect()
     }
 
     /// How far the share of the part's points that lie on an edge is above that of displaced ones.
-    fn beyond_chance(&self, adjustment: &Adjustment, j: usize) -> f64 {
-        let points = self.points_of(adjustment, j);
+    fn beyond_chance(&self, adjustment: &Adjustment, onto: &OntoResponse, j: usize) -> f64 {
         let region = (!self.is_datum[j]).then_some(j);
-        let onto = self.onto_response(adjustment);
-        let share =
-            |d: Vector2<f64>| self.share_on_edges((adjustment, &onto), &points, region, d, 1.0);
+        let subject = |k: usize| adjustment.subject_of(self.places[k], region);
+        let placed = self.placed(onto, j, subject);
+        let share = |d: Vector2<f64>| self.share_on_edges(&placed, d, 1.0);
         let displaced: Vec<f64> = displacements(30, 8.0, 40.0).map(share).collect();
         let mean = displaced.iter().sum::<f64>() / displaced.len() as f64;
         let square =
@@ -362,41 +364,46 @@ impl EdgeScene {
         (share(Vector2::zeros()) - mean) / (square.sqrt() + 0.02)
     }
 
+    /// Places on the response and normals of the points of region `j`, whose subject lies at `subject`.
+    fn placed(
+        &self,
+        onto: &OntoResponse,
+        j: usize,
+        subject: impl Fn(usize) -> Vector2<f64>,
+    ) -> Vec<(Vector2<f64>, Vector2<f64>)> {
+        let points = self.points_of(j).iter();
+        points
+            .map(|&k| (onto.apply(subject(k), k), self.points[k].normal))
+            .collect()
+    }
+
     /// Share of the points that, displaced by `d` working pixels, have a full edge within `reach` along their normals.
     fn share_on_edges(
         &self,
-        (adjustment, onto): (&Adjustment, &OntoResponse),
-        points: &[usize],
-        region: Option<usize>,
+        placed: &[(Vector2<f64>, Vector2<f64>)],
         d: Vector2<f64>,
         reach: f64,
     ) -> f64 {
-        let hit = |k: &&usize| {
-            let subject = adjustment.subject_of(self.places[**k], region);
-            let at = onto.apply(subject, **k) + d;
-            let normal = self.points[**k].normal;
-            let n = (reach / STEP).round() as i32;
+        let n = (reach / STEP).round() as i32;
+        let hit = |(at, normal): &&(Vector2<f64>, Vector2<f64>)| {
             (-n..=n).any(|i| {
-                self.response
-                    .at(at + normal * (STEP * f64::from(i)), normal)
-                    > 1.0
+                let along = *normal * (STEP * f64::from(i));
+                self.response.at(*at + d + along, *normal) > 1.0
             })
         };
-        points.iter().filter(hit).count() as f64 / points.len().max(1) as f64
+        placed.iter().filter(hit).count() as f64 / placed.len().max(1) as f64
     }
 
     /// The overlap of a part's edges where the registration alone puts them; `None` with too few points.
     ///
     /// An edge point counts that has a full response of the reference within 1.5 working pixels along its normal; chance
     /// is the mean of the same at displacements of 12 to 50.
-    fn on_edges(&self, adjustment: &Adjustment, j: usize) -> Option<OnEdges> {
-        let points = self.points_of(adjustment, j);
-        if points.len() < LEAST_POINTS {
+    fn on_edges(&self, onto: &OntoResponse, j: usize) -> Option<OnEdges> {
+        let placed = self.placed(onto, j, |k| self.places[k]);
+        if placed.len() < LEAST_POINTS {
             return None;
         }
-        let onto = self.onto_response(adjustment);
-        let share =
-            |d: Vector2<f64>| self.share_on_edges((adjustment, &onto), &points, None, d, 1.5);
+        let share = |d: Vector2<f64>| self.share_on_edges(&placed, d, 1.5);
         let chance = displacements(40, 12.0, 50.0).map(share).sum::<f64>() / 40.0;
         Some(OnEdges {
             share: share(Vector2::zeros()),

@@ -9,7 +9,7 @@
 use super::{EdgeOverlap, edge_fit::OnEdges, work::Work};
 use crate::{
     frame::{Point, RenderPx},
-    kernels::{Plane, reach},
+    kernels::{Plane, fill, reach},
 };
 use rayon::prelude::*;
 
@@ -70,10 +70,12 @@ impl<'a> EdgeStudy<'a> {
             .iter()
             .map(|p| work_from_render.apply(*p).xy())
             .collect();
+        let (height, width) = self.work.render_bits.dim();
+        let mask = fill::fill_polygon(&outline, (width, height));
         let inside = |pixels: &[EdgePixel]| -> Vec<EdgePixel> {
             pixels
                 .iter()
-                .filter(|p| contains(&outline, [f64::from(p.x) + 0.5, f64::from(p.y) + 0.5]))
+                .filter(|p| mask[[p.y as usize, p.x as usize]] != 0)
                 .copied()
                 .collect()
         };
@@ -198,33 +200,9 @@ fn distances(pixels: &[EdgePixel], distance: &Plane<f32>) -> (f64, f64) {
     (mean, f64::from(*p95))
 }
 
-/// Whether a point lies inside an outline (even-odd rule).
-pub(crate) fn contains(outline: &[[f64; 2]], p: [f64; 2]) -> bool {
-    let mut inside = false;
-    let mut previous = outline[outline.len() - 1];
-    for &corner in outline {
-        let crosses = (corner[1] > p[1]) != (previous[1] > p[1]);
-        if crosses {
-            let x = corner[0]
-                + (p[1] - corner[1]) / (previous[1] - corner[1]) * (previous[0] - corner[0]);
-            inside ^= p[0] < x;
-        }
-        previous = corner;
-    }
-    inside
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_point_is_inside_by_the_even_odd_rule() {
-        let ring = [[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0]];
-        assert!(contains(&ring, [5.0, 5.0]));
-        assert!(!contains(&ring, [15.0, 5.0]));
-        assert!(!contains(&ring, [5.0, -1.0]));
-    }
 
     #[test]
     fn a_displaced_edge_is_matched_within_the_tolerance_and_by_direction() {

@@ -113,10 +113,10 @@ impl<'a> Search<'a> {
         (0..self.before.problem.layout.anchors.len())
             .into_par_iter()
             .map(|j| {
-                if !self.scene.is_searched(self.before, j) {
+                if !self.scene.is_searched(j) {
                     return None;
                 }
-                of(j, &Asked::some_of(&self.scene.points_of(self.before, j)))
+                of(j, &Asked::some_of(self.scene.points_of(j)))
             })
             .collect()
     }

@@ -1,7 +1,7 @@
 //! The proportion errors of one region, as far as the picture can tell them.
 use super::{
-    EdgeOverlap, Method, RegionMeasure, Verdict, correction, edge_fit::EdgeFit, scales::ScaleStudy,
-    verdict,
+    Correction, EdgeOverlap, Method, RegionMeasure, Verdict, correction, edge_fit::EdgeFit,
+    scales::ScaleStudy, verdict,
 };
 use crate::{
     job::{Job, Region},
@@ -104,14 +104,14 @@ fn depth_noise(fit: &EdgeFit, extent_px: [f64; 2]) -> nalgebra::Matrix5<f64> {
     nalgebra::Matrix5::from_diagonal(&nalgebra::SVector::from(variances))
 }
 
-/// Turns evidence into figures, a verdict and a correction.
+/// Turns evidence into figures, a verdict and the change that they ask for.
 pub(crate) fn measure(
     job: &Job,
     region: &Region,
     evidence: &Evidence,
     scales: &ScaleStudy,
     edge_overlap: Option<EdgeOverlap>,
-) -> RegionMeasure {
+) -> (RegionMeasure, Option<Correction>) {
     let fit = evidence.fit.as_ref();
     let figure = |k: usize, unit: f64| -> Option<Measured> {
         let fit = fit?;
@@ -148,8 +148,9 @@ pub(crate) fn measure(
     }
     measure.verdict = judge(region, &measure, mm.is_some());
     measure.sureness = sureness(&measure, evidence);
-    measure.correction = correction::of_region(job, region, &measure).map(|c| c.text);
-    measure
+    let correction = correction::of_region(job, region, &measure);
+    measure.correction = correction.as_ref().map(|c| c.text.clone());
+    (measure, correction)
 }
 
 /// Width and height of the outline's box.

@@ -1,6 +1,6 @@
 //! Spans and angles: the figures that hang on two or three landmarks.
 use super::{
-    AngleMeasure, SpanMeasure, correction,
+    AngleMeasure, Correction, SpanMeasure, correction,
     figures::{self, Figure},
     scales::ScaleStudy,
     verdict,
@@ -12,13 +12,13 @@ use crate::{
 };
 use std::f64::consts::PI;
 
-/// The proportion error of a span; `None` where its marks coincide in an image.
+/// The proportion error of a span and the change that it asks for; `None` where its marks coincide in an image.
 pub(crate) fn measure_span(
     job: &Job,
     span: &Span,
     adjustment: &Adjustment,
     scales: &ScaleStudy,
-) -> Option<SpanMeasure> {
+) -> Option<(SpanMeasure, Option<Correction>)> {
     let render = figures::render_length(adjustment, span.from, span.to);
     let reference = figures::registered_length(adjustment, span.from, span.to);
     let render_px = adjustment.measured(render.value, &render.gradient)?;
@@ -49,7 +49,8 @@ pub(crate) fn measure_span(
         _ => None,
     };
     let verdict = verdict::judge(error_percent, span.tolerance.proportion_percent);
-    Some(SpanMeasure {
+    let correction = correction::of_span(job, span, error_percent, error_model_mm, verdict);
+    let measure = SpanMeasure {
         name: span.name.clone(),
         render_px,
         reference_px,
@@ -66,8 +67,9 @@ pub(crate) fn measure_span(
             .and_then(|k| in_mm(adjustment, &reference, k)),
         absolute_percent,
         verdict,
-        correction: correction::of_span(job, &span.name, error_percent, error_model_mm, verdict),
-    })
+        correction: correction.as_ref().map(|c| c.text.clone()),
+    };
+    Some((measure, correction))
 }
 
 fn in_mm(
@@ -83,8 +85,11 @@ fn in_mm(
     Measured::plus_minus(value, value * relative.half_width())
 }
 
-/// The error of an angle; `None` where marks coincide.
-pub(crate) fn measure_angle(angle: &Angle, adjustment: &Adjustment) -> Option<AngleMeasure> {
+/// The error of an angle and the change that it asks for; `None` where marks coincide.
+pub(crate) fn measure_angle(
+    angle: &Angle,
+    adjustment: &Adjustment,
+) -> Option<(AngleMeasure, Option<Correction>)> {
     let render = inclination(angle, adjustment, figures::render_direction);
     let reference = inclination(angle, adjustment, figures::registered_direction);
     let error = render.clone().plus(-1.0, &reference);
@@ -98,15 +103,17 @@ pub(crate) fn measure_angle(angle: &Angle, adjustment: &Adjustment) -> Option<An
     let error_deg = degrees(&error, wrapped(error.value))?;
     let render_deg = degrees(&render, wrapped(render.value))?;
     let verdict = verdict::judge(error_deg, angle.tolerance.angle_deg);
-    Some(AngleMeasure {
+    let correction = correction::of_angle(angle, error_deg, verdict);
+    let measure = AngleMeasure {
         name: angle.name.clone(),
         render_deg,
         // Stated beside the render's, so that the difference of the two is the error.
         reference_deg: degrees(&reference, wrapped(render.value) - wrapped(error.value))?,
         error_deg,
         verdict,
-        correction: correction::of_angle(&angle.name, error_deg, verdict),
-    })
+        correction: correction.as_ref().map(|c| c.text.clone()),
+    };
+    Some((measure, correction))
 }
 
 fn inclination(

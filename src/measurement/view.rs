@@ -1,7 +1,7 @@
 //! One view measured as a whole.
 use super::{
     Correction, DrawnPair, EdgeOverlap, RegionMeasure, Verdict, ViewMeasurement, Warning,
-    WorkImages, correction,
+    WorkImages,
     edge_fit::{self, EdgeFit, EdgeScene},
     edge_overlap::EdgeStudy,
     regions, scales, spans, verdict,
@@ -45,6 +45,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     let work = prepared.finish(&registration);
     let (edge_overlap, in_regions) = overlaps(view, &work);
     let scales = scales::study(job, view, adjustment);
+    let mut corrections = Corrections::default();
     let regions: Vec<RegionMeasure> = view
         .regions
         .iter()
@@ -62,18 +63,20 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
                 registered.regions[j].as_ref(),
                 sharpened.as_ref(),
             );
-            regions::measure(job, region, &evidence, &scales, overlap)
+            corrections.keep(regions::measure(job, region, &evidence, &scales, overlap))
         })
         .collect();
     let spans: Vec<_> = view
         .spans
         .iter()
         .filter_map(|s| spans::measure_span(job, s, adjustment, &scales))
+        .map(|measured| corrections.keep(measured))
         .collect();
     let angles: Vec<_> = view
         .angles
         .iter()
         .filter_map(|a| spans::measure_angle(a, adjustment))
+        .map(|measured| corrections.keep(measured))
         .collect();
     let verdicts = regions
         .iter()
@@ -90,9 +93,8 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         regions,
         spans,
         angles,
-        corrections: Vec::new(),
+        corrections: corrections.worst_first(),
     };
-    measurement.corrections = corrections(job, view, &measurement);
     measurement.warnings = notes;
     measurement
         .warnings
@@ -159,51 +161,22 @@ fn drawn_pairs(adjustment: &Adjustment) -> Vec<DrawnPair> {
         .collect()
 }
 
-/// All changes, worst first.
-fn corrections(job: &Job, view: &View, measurement: &ViewMeasurement) -> Vec<Correction> {
-    let mut all: Vec<Correction> = view
-        .regions
-        .iter()
-        .zip(&measurement.regions)
-        .filter_map(|(region, measure)| correction::of_region(job, region, measure))
-        .collect();
-    for span in &measurement.spans {
-        let tolerance = view
-            .spans
-            .iter()
-            .find(|s| s.name == span.name)
-            .map(|s| s.tolerance.proportion_percent);
-        all.extend(
-            span.correction
-                .as_ref()
-                .zip(tolerance)
-                .map(|(text, tolerance)| Correction {
-                    about: span.name.clone(),
-                    text: text.clone(),
-                    times_tolerance: span.error_percent.value.abs() / tolerance,
-                }),
-        );
+/// The changes of a view as they come.
+#[derive(Default)]
+struct Corrections(Vec<Correction>);
+
+impl Corrections {
+    /// Keeps the change that a measure asks for, and hands the measure on.
+    fn keep<M>(&mut self, (measure, correction): (M, Option<Correction>)) -> M {
+        self.0.extend(correction);
+        measure
     }
-    for angle in &measurement.angles {
-        let tolerance = view
-            .angles
-            .iter()
-            .find(|a| a.name == angle.name)
-            .map(|a| a.tolerance.angle_deg);
-        all.extend(
-            angle
-                .correction
-                .as_ref()
-                .zip(tolerance)
-                .map(|(text, tolerance)| Correction {
-                    about: angle.name.clone(),
-                    text: text.clone(),
-                    times_tolerance: angle.error_deg.value.abs() / tolerance,
-                }),
-        );
+
+    fn worst_first(mut self) -> Vec<Correction> {
+        self.0
+            .sort_by(|a, b| b.times_tolerance.total_cmp(&a.times_tolerance));
+        self.0
     }
-    all.sort_by(|a, b| b.times_tolerance.total_cmp(&a.times_tolerance));
-    all
 }
 
 fn warnings(

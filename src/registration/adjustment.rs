@@ -287,6 +287,11 @@ impl Solved {
         ((inverse * self.residual_covariance(problem, i, took_part)).trace() / 2.0).clamp(0.0, 1.0)
     }
 
+    /// Redundancy, in observations, that these pairs have; they took part.
+    pub(crate) fn freedom(&self, problem: &Problem, pairs: impl Iterator<Item = usize>) -> f64 {
+        pairs.map(|i| 2.0 * self.redundancy(problem, i, true)).sum()
+    }
+
     /// `v' S_v^-1 v` of pair `i`; a little noise is added so that a mark without redundancy gives a small number.
     pub(crate) fn test_square(&self, problem: &Problem, i: usize, took_part: bool) -> f64 {
         let row = &self.rows[i];

@@ -8,7 +8,7 @@ pub enum Error {
     /// Fewer datum landmarks than the kind needs.
     #[error(
         "registration: {found} datum landmark{}, {} needs {needed}; mark {} more{}",
-        plural(*found), kind_name(*kind), needed - found, way_out(*kind, *found)
+        plural(*found), kind.name(), needed - found, way_out(*kind, *found)
     )]
     TooFewLandmarks {
         /// The kind asked for.
@@ -21,7 +21,7 @@ pub enum Error {
     /// The marks of one image lie so that they determine nothing.
     #[error(
         "registration: the datum landmarks ({names}) {fault} in the {image}; {} needs {} that do not; mark others, far apart",
-        kind_name(*kind), needed
+        kind.name(), needed
     )]
     Degenerate {
         /// The kind asked for.
@@ -38,7 +38,7 @@ pub enum Error {
     /// No subset of the marks gives a usable map.
     #[error(
         "registration: the datum landmarks ({names}) give no usable {} map; see whether marks of the two images are mixed up, or mark others",
-        kind_name(*kind)
+        kind.name()
     )]
     NoMap {
         /// The kind asked for.
@@ -56,15 +56,6 @@ impl Error {
             Self::Degenerate { .. } => "degenerate-landmarks",
             Self::NoMap { .. } => "no-registration",
         }
-    }
-}
-
-/// The kind as the job file writes it.
-pub fn kind_name(kind: RegistrationKind) -> &'static str {
-    match kind {
-        RegistrationKind::Similarity => "similarity",
-        RegistrationKind::Affine => "affine",
-        RegistrationKind::Projective => "projective",
     }
 }
 

@@ -18,7 +18,6 @@ pub use adjustment::Adjustment;
 pub use error::Error;
 pub use model::RegionErrors;
 pub use regions::RegionFit;
-pub use straighten::StraightRectangle;
 
 use crate::{
     frame::{Projective, ReferencePx, RenderPx, StraightPx},
@@ -156,10 +155,9 @@ fn summarise(
         .iter()
         .map(|&i| adjustment.solved.rows[i].residual.norm_squared())
         .sum();
-    let redundant: f64 = datum
-        .iter()
-        .map(|&i| 2.0 * adjustment.solved.redundancy(&adjustment.problem, i, true))
-        .sum();
+    let redundant = adjustment
+        .solved
+        .freedom(&adjustment.problem, datum.iter().copied());
     let standardised: f64 = datum
         .iter()
         .map(|&i| adjustment.solved.rows[i].standardised_square())

@@ -143,26 +143,21 @@ impl Layout {
     pub(crate) fn registration_basis(&self, u: Vector2<f64>) -> Matrix2xX<f64> {
         let n = (u - self.centre) / self.size;
         let (x, y) = (n.x, n.y);
+        // An affine registration has all of a projective one's but the last two, the keystone.
+        let full = [
+            [x, 0.0],
+            [y, 0.0],
+            [0.0, x],
+            [0.0, y],
+            [1.0, 0.0],
+            [0.0, 1.0],
+            [x * x, x * y],
+            [x * y, y * y],
+        ];
         let columns: &[[f64; 2]] = match self.kind {
             RegistrationKind::Similarity => &[[x, y], [-y, x], [1.0, 0.0], [0.0, 1.0]],
-            RegistrationKind::Affine => &[
-                [x, 0.0],
-                [y, 0.0],
-                [0.0, x],
-                [0.0, y],
-                [1.0, 0.0],
-                [0.0, 1.0],
-            ],
-            RegistrationKind::Projective => &[
-                [x, 0.0],
-                [y, 0.0],
-                [0.0, x],
-                [0.0, y],
-                [1.0, 0.0],
-                [0.0, 1.0],
-                [x * x, x * y],
-                [x * y, y * y],
-            ],
+            RegistrationKind::Affine => &full[..6],
+            RegistrationKind::Projective => &full,
         };
         Matrix2xX::from_fn(columns.len(), |r, c| columns[c][r])
     }
@@ -183,28 +178,21 @@ impl Layout {
                 0.0,
                 1.0,
             ),
-            RegistrationKind::Affine => Matrix3::new(
-                1.0 + d[0],
-                d[1],
-                d[4],
-                d[2],
-                1.0 + d[3],
-                d[5],
-                0.0,
-                0.0,
-                1.0,
-            ),
-            RegistrationKind::Projective => Matrix3::new(
-                1.0 + d[0],
-                d[1],
-                d[4],
-                d[2],
-                1.0 + d[3],
-                d[5],
-                -d[6],
-                -d[7],
-                1.0,
-            ),
+            RegistrationKind::Affine | RegistrationKind::Projective => {
+                // An affine change has no keystone.
+                let keystone = |k: usize| d.get(k).map_or(0.0, |v| -v);
+                Matrix3::new(
+                    1.0 + d[0],
+                    d[1],
+                    d[4],
+                    d[2],
+                    1.0 + d[3],
+                    d[5],
+                    keystone(6),
+                    keystone(7),
+                    1.0,
+                )
+            }
         };
         let (cx, cy) = (self.centre.x, self.centre.y);
         let back = Matrix3::new(s, 0.0, cx, 0.0, s, cy, 0.0, 0.0, 1.0);
@@ -248,7 +236,7 @@ impl State {
                     corner.y + global[n + 2 * k + 1],
                 );
             }
-            next.straight_from_reference = marked.rectangle.from_corners(&next.corners)?;
+            next.straight_from_reference = marked.rectangle.map_for(&next.corners)?;
         }
         for (s, d) in next
             .shift
@@ -329,7 +317,7 @@ impl<'a> Predictor<'a> {
                         } else {
                             Point::new(c.x, c.y + step)
                         };
-                        marked.rectangle.from_corners(&corners)
+                        marked.rectangle.map_for(&corners)
                     };
                     Some([at(CORNER_STEP)?, at(-CORNER_STEP)?])
                 })

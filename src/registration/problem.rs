@@ -39,7 +39,7 @@ pub(crate) fn build(
         });
     let straight_from_reference = corners
         .as_ref()
-        .and_then(|c| c.rectangle.from_corners(&c.marked))
+        .and_then(|c| c.rectangle.map_for(&c.marked))
         .unwrap_or_else(Projective::identity);
     let layout = layout(view, corners);
     let state = State {

@@ -39,7 +39,7 @@ impl StraightRectangle {
     }
 
     /// The map that takes the corners to the rectangle; `None` where three corners lie on one line.
-    pub fn from_corners(
+    pub fn map_for(
         self,
         corners: &[Point<ReferencePx>; 4],
     ) -> Option<Projective<StraightPx, ReferencePx>> {
@@ -67,7 +67,7 @@ mod tests {
         };
         let rectangle = StraightRectangle::of(&straighten);
         let map = rectangle
-            .from_corners(&straighten.corners)
+            .map_for(&straighten.corners)
             .expect("a proper quadrilateral");
         let c = straighten.corners.map(|p| map.apply(p));
         let width = c[0].distance(c[1]);

@@ -177,36 +177,12 @@ pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Optio
         solved = problem.solve(&solved.state, &active, Weighing::Robust, noise.now(), 6)?;
     }
     let swapped = exchange_swapped(&mut problem, roles, &mut solved, noise.now());
-    solved = problem.solve(
-        &solved.state,
-        &active,
-        Weighing::LeastSquares,
-        noise.now(),
-        12,
-    )?;
+    solved = least_squares(&problem, &solved, &active, noise.now())?;
     solved = remove_worst(&problem, roles, &mut active, solved, &mut noise)?;
-    for _ in 0..3 {
-        noise.take_residuals(&solved, &problem, &active);
-        solved = problem.solve(
-            &solved.state,
-            &active,
-            Weighing::LeastSquares,
-            noise.now(),
-            12,
-        )?;
-    }
+    solved = settle(&problem, &active, solved, &mut noise, 3)?;
     solved = take_back(&problem, roles, &mut active, solved, noise.now())?;
     solved = remove_worst(&problem, roles, &mut active, solved, &mut noise)?;
-    for _ in 0..2 {
-        noise.take_residuals(&solved, &problem, &active);
-        solved = problem.solve(
-            &solved.state,
-            &active,
-            Weighing::LeastSquares,
-            noise.now(),
-            12,
-        )?;
-    }
+    solved = settle(&problem, &active, solved, &mut noise, 2)?;
     let noise_freedom = noise.freedom(&solved, &problem, &active);
     Some(Cleaned {
         adjustment: Adjustment {
@@ -219,6 +195,31 @@ pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Optio
         },
         swapped,
     })
+}
+
+/// The least-squares solution from where `solved` stands.
+fn least_squares(
+    problem: &Problem,
+    solved: &Solved,
+    active: &[bool],
+    noise: Noise,
+) -> Option<Solved> {
+    problem.solve(&solved.state, active, Weighing::LeastSquares, noise, 12)
+}
+
+/// Estimates the noise and solves again, `times` times.
+fn settle(
+    problem: &Problem,
+    active: &[bool],
+    mut solved: Solved,
+    noise: &mut NoiseEstimate,
+    times: usize,
+) -> Option<Solved> {
+    for _ in 0..times {
+        noise.take_residuals(&solved, problem, active);
+        solved = least_squares(problem, &solved, active, noise.now())?;
+    }
+    Some(solved)
 }
 
 /// The factor on the deviations that are not stated.
@@ -283,11 +284,11 @@ impl NoiseEstimate {
     }
 
     fn take_residuals(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
-        let (mut sum, mut freedom) = (0.0, 0.0);
-        for i in (0..problem.pairs.len()).filter(|&i| active[i]) {
-            sum += solved.rows[i].standardised_square();
-            freedom += 2.0 * solved.redundancy(problem, i, true);
-        }
+        let taking_part = || (0..problem.pairs.len()).filter(|&i| active[i]);
+        let sum: f64 = taking_part()
+            .map(|i| solved.rows[i].standardised_square())
+            .sum();
+        let freedom = solved.freedom(problem, taking_part());
         if freedom > 0.1 {
             self.update(sum / freedom, freedom);
         }
@@ -297,11 +298,8 @@ impl NoiseEstimate {
         if self.is_known() {
             return f64::INFINITY;
         }
-        let redundant: f64 = (0..problem.pairs.len())
-            .filter(|&i| active[i])
-            .map(|i| 2.0 * solved.redundancy(problem, i, true))
-            .sum();
-        redundant.max(0.0) + PRIOR_FREEDOM
+        let taking_part = (0..problem.pairs.len()).filter(|&i| active[i]);
+        solved.freedom(problem, taking_part) + PRIOR_FREEDOM
     }
 }
 
@@ -330,22 +328,10 @@ fn remove_worst(
         }
         active[i] = false;
         let before = noise.factor;
-        solved = problem.solve(
-            &solved.state,
-            active,
-            Weighing::LeastSquares,
-            noise.now(),
-            12,
-        )?;
+        solved = least_squares(problem, &solved, active, noise.now())?;
         noise.take_residuals(&solved, problem, active);
         noise.factor = noise.factor.min(before);
-        solved = problem.solve(
-            &solved.state,
-            active,
-            Weighing::LeastSquares,
-            noise.now(),
-            12,
-        )?;
+        solved = least_squares(problem, &solved, active, noise.now())?;
     }
     Some(solved)
 }
@@ -366,7 +352,7 @@ fn take_back(
     for (_, i) in out {
         if solved.test_square(problem, i, false) < critical_square() {
             active[i] = true;
-            solved = problem.solve(&solved.state, active, Weighing::LeastSquares, noise, 12)?;
+            solved = least_squares(problem, &solved, active, noise)?;
         }
     }
     Some(solved)

@@ -402,3 +402,33 @@ fn exchanging_the_images_inverts_the_errors() {
         "{there} there, {back} back, {expected} expected"
     );
 }
+
+#[test]
+fn a_span_whose_marks_coincide_leaves_the_others_their_own_tolerance() {
+    let folder = Demo::shared().copy();
+    let path = folder.path().join("chair.json");
+    let mut job = json(&path);
+    job["views"] = serde_json::json!([job["views"][1].clone()]);
+    let view = &mut job["views"][0];
+    let mut twin = view["landmarks"][0].clone();
+    twin["name"] = "twin".into();
+    let first = view["landmarks"][0]["name"].clone();
+    view["landmarks"]
+        .as_array_mut()
+        .expect("landmarks")
+        .push(twin);
+    let spans = view["spans"].as_array_mut().expect("spans");
+    for span in spans.iter_mut() {
+        span["tolerance"] = serde_json::json!({ "proportion_percent": 9.0 });
+    }
+    let none = serde_json::json!({ "name": "none", "from": first, "to": "twin" });
+    spans.insert(0, none);
+    fs::write(&path, job.to_string()).expect("written");
+    compare(&path, &["--quiet"]);
+    let report = json(&folder.path().join("chair-results/report.json"));
+    let measured = report["views"][0]["spans"].as_array().expect("spans");
+    assert_eq!(measured.len(), 2);
+    for span in measured {
+        assert_eq!(span["tolerance"]["proportion_percent"], 9.0, "{span}");
+    }
+}

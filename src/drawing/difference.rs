@@ -32,7 +32,11 @@ fn annotated(input: &ViewToDraw<'_>, board: &Board) -> (Scene, Vec<Option<Placed
     for (region, measure) in worst_first(input).into_iter().rev() {
         draw_outline(&mut scene, board, region, measure);
     }
-    for (span, measure) in input.view.spans.iter().zip(&input.measurement.spans) {
+    for measure in &input.measurement.spans {
+        // By name: a span whose marks coincide has no measure.
+        let Some(span) = input.view.spans.iter().find(|s| s.name == measure.name) else {
+            continue;
+        };
         if let Some([from, to]) = span_ends(input, board, span) {
             draw_dimension(&mut scene, board, from, to, measure.verdict);
         }

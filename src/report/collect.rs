@@ -133,12 +133,15 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
         let stated = view.regions.get(i).map_or(&job.tolerance, |r| &r.tolerance);
         region_entry(region, tolerance(stated))
     });
-    let spans = m.spans.iter().enumerate().map(|(i, span)| {
-        let stated = view.spans.get(i).map_or(&job.tolerance, |s| &s.tolerance);
+    // By name: a span or angle whose marks coincide has no measure, so places in the lists may differ.
+    let spans = m.spans.iter().map(|span| {
+        let stated = view.spans.iter().find(|s| s.name == span.name);
+        let stated = stated.map_or(&job.tolerance, |s| &s.tolerance);
         span_entry(span, tolerance(stated))
     });
-    let angles = m.angles.iter().enumerate().map(|(i, angle)| {
-        let stated = view.angles.get(i).map_or(&job.tolerance, |a| &a.tolerance);
+    let angles = m.angles.iter().map(|angle| {
+        let stated = view.angles.iter().find(|a| a.name == angle.name);
+        let stated = stated.map_or(&job.tolerance, |a| &a.tolerance);
         angle_entry(angle, tolerance(stated))
     });
     ViewEntry {

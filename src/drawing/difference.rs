@@ -32,11 +32,7 @@ fn annotated(input: &ViewToDraw<'_>, board: &Board) -> (Scene, Vec<Option<Placed
     for (region, measure) in worst_first(input).into_iter().rev() {
         draw_outline(&mut scene, board, region, measure);
     }
-    for measure in &input.measurement.spans {
-        // By name: a span whose marks coincide has no measure.
-        let Some(span) = input.view.spans.iter().find(|s| s.name == measure.name) else {
-            continue;
-        };
+    for (span, measure) in input.measurement.spans_of(input.view) {
         if let Some([from, to]) = span_ends(input, board, span) {
             draw_dimension(&mut scene, board, from, to, measure.verdict);
         }
@@ -241,10 +237,8 @@ fn draw_labels(scene: &mut Scene, input: &ViewToDraw<'_>, board: &Board) -> Vec<
             )
         });
     let spans = input
-        .view
-        .spans
-        .iter()
-        .zip(&input.measurement.spans)
+        .measurement
+        .spans_of(input.view)
         .filter_map(|(span, measure)| {
             let [a, b] = span_ends(input, board, span)?;
             let middle = [(a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0];

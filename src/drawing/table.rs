@@ -83,10 +83,8 @@ fn compact(figure: Measured) -> String {
 
 fn span_rows<'a>(input: &ViewToDraw<'a>) -> impl Iterator<Item = Row> + use<'a> {
     input
-        .view
-        .spans
-        .iter()
-        .zip(&input.measurement.spans)
+        .measurement
+        .spans_of(input.view)
         .map(|(span, measure)| {
             let mut words = format!(
                 "length {}",
@@ -108,10 +106,8 @@ fn span_rows<'a>(input: &ViewToDraw<'a>) -> impl Iterator<Item = Row> + use<'a> 
 
 fn angle_rows<'a>(input: &ViewToDraw<'a>) -> impl Iterator<Item = Row> + use<'a> {
     input
-        .view
-        .angles
-        .iter()
-        .zip(&input.measurement.angles)
+        .measurement
+        .angles_of(input.view)
         .map(|(angle, measure)| Row {
             region: None,
             name: measure.name.clone(),

@@ -21,6 +21,7 @@ pub use view::{MeasuredView, measure};
 
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
+    job::{Angle, Span, View},
     kernels::Plane,
     registration::Registration,
     statistics::Measured,
@@ -41,12 +42,32 @@ pub struct ViewMeasurement {
     pub edge_overlap: Option<EdgeOverlap>,
     /// One for each region of the view, in its order.
     pub regions: Vec<RegionMeasure>,
-    /// One for each span of the view, in its order.
+    /// In the order of the view; a span whose marks coincide or lie beyond the horizon has none.
     pub spans: Vec<SpanMeasure>,
-    /// One for each angle of the view, in its order.
+    /// In the order of the view; an angle whose marks coincide or lie beyond the horizon has none.
     pub angles: Vec<AngleMeasure>,
     /// What to change in CAD, worst first; nothing smaller than the eye can see.
     pub corrections: Vec<Correction>,
+}
+
+impl ViewMeasurement {
+    /// The measured spans beside what `view`, the one that was measured, says of them.
+    pub fn spans_of<'a>(
+        &'a self,
+        view: &'a View,
+    ) -> impl Iterator<Item = (&'a Span, &'a SpanMeasure)> {
+        let find = |m: &SpanMeasure| view.spans.iter().find(|s| s.name == m.name);
+        self.spans.iter().filter_map(move |m| Some((find(m)?, m)))
+    }
+
+    /// The measured angles beside what `view`, the one that was measured, says of them.
+    pub fn angles_of<'a>(
+        &'a self,
+        view: &'a View,
+    ) -> impl Iterator<Item = (&'a Angle, &'a AngleMeasure)> {
+        let find = |m: &AngleMeasure| view.angles.iter().find(|a| a.name == m.name);
+        self.angles.iter().filter_map(move |m| Some((find(m)?, m)))
+    }
 }
 
 /// By the decision rule of ISO 14253-1.

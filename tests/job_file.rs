@@ -88,8 +88,13 @@ fn what_is_left_out_has_the_documented_defaults() {
     assert_eq!(job.smallest_visible.0, 0.05);
     let e = job.expected;
     assert_eq!(
-        [e.size_percent, e.rotation_deg, e.offset_percent],
-        [4.0, 1.5, 0.8]
+        [
+            e.size_percent,
+            e.rotation_deg,
+            e.offset_percent,
+            e.keystone_percent
+        ],
+        [4.0, 1.5, 0.8, 0.3]
     );
     assert!(job.views[0].same_camera);
 }

@@ -321,3 +321,88 @@ fn more_noise_widens_every_interval() {
     assert!(b.offset_px[0].half_width() > 2.9 * a.offset_px[0].half_width());
     assert!(b.smallest_detectable_px > a.smallest_detectable_px);
 }
+
+/// Datum marks all over the picture, and a part of 200 x 120 px with check marks at `corners` (0 to 3), the reference
+/// marks of which are moved by `off`.
+fn with_part(corners: &[usize], off: &[[f64; 2]]) -> View {
+    let part = [
+        [400.0, 300.0],
+        [600.0, 300.0],
+        [600.0, 420.0],
+        [400.0, 420.0],
+    ];
+    let mut reference = CLOUD.to_vec();
+    let mut render = mapped(&Projective::identity(), 0.5);
+    for (&c, d) in corners.iter().zip(off) {
+        render.push(part[c]);
+        reference.push([part[c][0] + d[0], part[c][1] + d[1]]);
+    }
+    let mut view = views::view(
+        RegistrationKind::Similarity,
+        &reference,
+        &render,
+        [Some(0.5), Some(0.5)],
+    );
+    for landmark in &mut view.landmarks[CLOUD.len()..] {
+        landmark.usage = LandmarkUse::Check;
+    }
+    view.regions = vec![tickstrip::job::Region {
+        name: "pad".to_owned(),
+        outline: part.map(|p| Point::new(p[0], p[1])).to_vec(),
+        landmarks: (CLOUD.len()..CLOUD.len() + corners.len()).collect(),
+        anchor: Point::new(500.0, 360.0),
+        tolerance: tickstrip::job::Tolerance {
+            proportion_percent: 2.0,
+            offset: tickstrip::units::ModelMm(0.2),
+            angle_deg: 1.0,
+            edge_overlap: 0.5,
+        },
+        note: None,
+    }];
+    view
+}
+
+fn findings_of_part(view: &View) -> Vec<Option<Finding>> {
+    registered(view).landmarks[CLOUD.len()..]
+        .iter()
+        .map(|l| l.finding.clone())
+        .collect()
+}
+
+#[test]
+fn a_gross_error_on_a_part_with_two_marks_is_named() {
+    // 70 px: far more than what is expected of a part (4 % of 200 px, and 0.8 % of the diagonal, 10 px).
+    let view = with_part(&[0, 2], &[[0.2, 0.1], [60.0, -40.0]]);
+    let findings = findings_of_part(&view);
+    assert_ne!(findings[0], Some(Finding::Wrong));
+    assert_eq!(findings[1], Some(Finding::Wrong));
+}
+
+#[test]
+fn of_three_marks_the_one_that_disagrees_is_named_even_where_the_part_could_follow_it() {
+    let view = with_part(&[3, 1, 2], &[[10.0, 33.0], [0.2, 0.1], [-0.1, 0.2]]);
+    let registered = register(&view, views::EXPECTED, (1000, 800)).expect("the datum marks do");
+    let landmarks = &registered.registration.landmarks[CLOUD.len()..];
+    let is_wrong = |k: usize| landmarks[k].finding == Some(Finding::Wrong);
+    assert!(is_wrong(0) && !is_wrong(1) && !is_wrong(2));
+    assert_eq!(registered.regions[0].as_ref().map(|r| r.landmarks), Some(2));
+}
+
+#[test]
+fn marks_that_disagree_without_telling_which_is_wrong_carry_no_figures() {
+    // Both ends moved apart alike: one of them wrong, or a part twice as wide; nothing tells which.
+    let view = with_part(&[0, 1], &[[-70.0, 0.0], [70.0, 0.0]]);
+    let registered = register(&view, views::EXPECTED, (1000, 800)).expect("the datum marks do");
+    assert!(registered.regions[0].is_none(), "no figures by landmarks");
+}
+
+#[test]
+fn a_part_whose_marks_disagree_with_what_is_expected_has_wider_intervals() {
+    let deviation = |apart: f64| {
+        let view = with_part(&[0, 1], &[[0.0, -apart], [0.0, apart]]);
+        let registered = register(&view, views::EXPECTED, (1000, 800)).expect("the datum marks do");
+        let fit = registered.regions[0].as_ref().expect("two marks");
+        fit.covariance[(2, 2)].sqrt()
+    };
+    assert!(deviation(9.0) > 1.2 * deviation(0.5));
+}

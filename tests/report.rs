@@ -312,6 +312,7 @@ fn job(title: &str, views: Vec<View>) -> Job {
             size_percent: 5.0,
             rotation_deg: 2.0,
             offset_percent: 2.0,
+            keystone_percent: 0.3,
         },
         views,
     }

@@ -69,6 +69,9 @@ pub struct Expected {
     pub rotation_deg: f64,
     /// Offset in x and in y, per cent of the render's diagonal.
     pub offset_percent: f64,
+    /// Stretch, shear and keystone that a projective registration of a straightened reference still has, per cent at the
+    /// farthest landmark; six times as much where the reference's camera stands elsewhere.
+    pub keystone_percent: f64,
 }
 
 /// One render paired with one reference.

@@ -70,6 +70,10 @@ pub struct RawExpected {
     /// Offset in x and in y, per cent of the render's diagonal.
     #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 100))]
     pub offset_percent: f64,
+    /// Stretch, shear and keystone that a projective registration of a straightened reference still has, per cent at the
+    /// farthest landmark; six times as much where `same_camera` is false.
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1000))]
+    pub keystone_percent: f64,
 }
 
 impl Default for RawExpected {
@@ -78,6 +82,7 @@ impl Default for RawExpected {
             size_percent: 4.0,
             rotation_deg: 1.5,
             offset_percent: 0.8,
+            keystone_percent: 0.3,
         }
     }
 }

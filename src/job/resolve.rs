@@ -82,6 +82,7 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
             size_percent: raw.expected.size_percent,
             rotation_deg: raw.expected.rotation_deg,
             offset_percent: raw.expected.offset_percent,
+            keystone_percent: raw.expected.keystone_percent,
         },
         views,
     })

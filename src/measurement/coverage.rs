@@ -206,6 +206,7 @@ fn job(kind: RegistrationKind, stated: bool, noise: &mut Noise) -> Job {
             size_percent: 60.0,
             rotation_deg: 40.0,
             offset_percent: 20.0,
+            keystone_percent: 0.3,
         },
         views: vec![view],
     }

@@ -5,6 +5,7 @@
 //! last round, each part's errors are searched for at random around what is known, so that a part does not lock onto a
 //! neighbouring edge unnoticed.
 use super::{
+    edge_owner,
     edge_points::{self, EdgePoint},
     edge_search::{Search, Spread},
     response::Response,
@@ -30,12 +31,19 @@ const CORRELATION: f64 = 2.2;
 const DATUM_WINDOWS: [f64; 3] = [9.0, 4.0, 2.5];
 const ALL_WINDOWS: [f64; 3] = [6.0, 3.0, 2.0];
 const LAST_WINDOW: f64 = 2.0;
+/// The narrow window in which the fit settles in the end, and how often it looks there.
+const SETTLING_WINDOW: f64 = 1.5;
+const SETTLING_ROUNDS: usize = 3;
 /// Farthest place that is looked at, working pixels.
 const FARTHEST: f64 = 25.0;
 /// Step of the search along a normal, working pixels.
 const STEP: f64 = 0.5;
 /// A response of this much is a full edge.
 const FULL_RESPONSE: f64 = 1.2;
+/// How far along its normal an edge point looks when overlap is asked for, working pixels, and the least share above
+/// chance, of what there is, that a part is taken to reach.
+const OVERLAP_REACH: f64 = 2.5;
+const LEAST_REACHABLE: f64 = 0.17;
 /// Gain in log-likelihood at which a search's find replaces the fit.
 const RESTART_GAIN: f64 = 2.0;
 /// Edges that fit so many standard deviations better than displaced ones may accuse a mark.
@@ -56,7 +64,7 @@ pub(crate) struct EdgeFit {
     pub(crate) on_edges: Vec<Option<OnEdges>>,
 }
 
-/// Share of a part's edge points that have an edge of the reference where the registration alone puts them.
+/// Share of a part's visible edge points that have an edge of the reference where the registration alone puts them.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct OnEdges {
     pub(crate) share: f64,
@@ -97,6 +105,8 @@ pub(crate) struct EdgeScene {
     places: Vec<Vector2<f64>>,
     /// Their places on the model, where the camera needs them.
     spaces: Vec<Option<[f64; 3]>>,
+    /// For each edge point: the other regions that hold it.
+    rivals: Vec<Vec<usize>>,
     /// For each region: indices of its points.
     of_region: Vec<Vec<usize>>,
     response: Response,
@@ -117,19 +127,27 @@ impl EdgeScene {
         let found = edge_points::find(&window.render, &view.regions, &work_from_render);
         let response = Response::new(&window.reference, view.reference.kind);
         let needs_depth = adjustment.problem.layout.parallax.is_some();
+        let every_landmark: Vec<usize> = (0..view.landmarks.len()).collect();
         let (mut points, mut places, mut spaces) = (Vec::new(), Vec::new(), Vec::new());
+        let mut rivals = Vec::new();
         let mut of_region = vec![Vec::new(); view.regions.len()];
         for point in found {
             let place = edge_points::in_render(&point, render_from_work);
             let landmarks = &view.regions[point.region].landmarks;
             let space = needs_depth
-                .then(|| adjustment.problem.space_of(landmarks, place))
+                .then(|| {
+                    let problem = &adjustment.problem;
+                    problem
+                        .space_of(landmarks, place)
+                        .or_else(|| problem.space_of(&every_landmark, place))
+                })
                 .flatten();
             // A camera that has moved asks for a point's depth: without it the point cannot be placed.
             if needs_depth && space.is_none() {
                 continue;
             }
             of_region[point.region].push(points.len());
+            rivals.push(edge_owner::rivals_of(&view.regions, point.region, place));
             points.push(point);
             places.push(place);
             spaces.push(space);
@@ -151,6 +169,7 @@ impl EdgeScene {
             points,
             places,
             spaces,
+            rivals,
             of_region,
             response,
             work_from_reference: work_from_render.after(&render_from_reference),
@@ -161,7 +180,11 @@ impl EdgeScene {
 
     /// The region whose errors move an edge point: none for a datum part.
     fn moved_by(&self, k: usize) -> Option<usize> {
-        let j = self.points[k].region;
+        self.moved_by_region(self.points[k].region)
+    }
+
+    /// Region `j` where it has errors of its own; none for a datum part.
+    fn moved_by_region(&self, j: usize) -> Option<usize> {
         (!self.is_datum[j]).then_some(j)
     }
 
@@ -182,6 +205,26 @@ impl EdgeScene {
         }
     }
 
+    /// For each edge point: the strongest response where another part that it may lie on would have it; `None` where it
+    /// lies on one region only.
+    pub(crate) fn rival_responses(
+        &self,
+        adjustment: &Adjustment,
+        onto: &OntoResponse,
+    ) -> Vec<Option<f64>> {
+        (0..self.points.len())
+            .into_par_iter()
+            .map(|k| {
+                let response = |j: &usize| {
+                    let region = self.moved_by_region(*j);
+                    let at = onto.apply(adjustment.subject_of(self.places[k], region), k);
+                    f64::from(self.response.at(at, self.points[k].normal))
+                };
+                self.rivals[k].iter().map(response).reduce(f64::max)
+            })
+            .collect()
+    }
+
     /// Looks for the points along their normals; a window of `sigma` working pixels.
     fn look(
         &self,
@@ -192,6 +235,7 @@ impl EdgeScene {
         let reach = (3.0 * sigma).min(FARTHEST);
         let reference_from_work = self.work_from_reference.inverse();
         let onto = self.onto_response(adjustment);
+        let rivals = self.rival_responses(adjustment, &onto);
         (0..self.points.len())
             .into_par_iter()
             .filter(|&k| is_asked(k))
@@ -200,7 +244,9 @@ impl EdgeScene {
                 let subject = adjustment.subject_of(self.places[k], region);
                 let at = onto.apply(subject, k);
                 let normal = self.points[k].normal;
-                let (t, strength) = self.best_along(at, normal, sigma, reach)?;
+                let (t, response) = self.best_along(at, normal, sigma, reach)?;
+                let strength = (response / FULL_RESPONSE).clamp(0.0, 1.0).powi(2)
+                    * edge_owner::share_of_owner(response, rivals[k]);
                 let found = at + normal * t;
                 Some(EdgeMark {
                     pair: Pair {
@@ -218,7 +264,7 @@ impl EdgeScene {
             .collect()
     }
 
-    /// Distance along the normal of the strongest response under the window, and how much of an edge it is.
+    /// Distance along the normal of the strongest response under the window, and that response.
     fn best_along(
         &self,
         at: Vector2<f64>,
@@ -241,10 +287,7 @@ impl EdgeScene {
             return None;
         }
         let between = (0.5 * (a - c) / curvature).clamp(-1.0, 1.0) * STEP;
-        Some((
-            place(best) + between,
-            (b / FULL_RESPONSE).clamp(0.0, 1.0).powi(2),
-        ))
+        Some((place(best) + between, b))
     }
 
     fn round(
@@ -257,18 +300,20 @@ impl EdgeScene {
         adjustment.with_edges(&marks, (sigma / 2.0).max(1.0) * self.factor)
     }
 
-    /// The responses of points on a region that has the errors `errors` about `anchor`.
-    pub(crate) fn responses<'s>(
+    /// The likelihood of each point on a region that has the errors `errors` about `anchor`, beside that of its rivals.
+    pub(crate) fn likelihoods<'s>(
         &'s self,
         onto: &'s OntoResponse,
         errors: RegionErrors,
         anchor: Vector2<f64>,
         points: &'s [usize],
+        rivals: &'s [Option<f64>],
     ) -> impl Iterator<Item = f64> + 's {
         let back = SubjectPoint::new(&errors, anchor);
         points.iter().map(move |&k| {
             let at = onto.apply(back.of(self.places[k]), k);
-            f64::from(self.response.at(at, self.points[k].normal))
+            let own = f64::from(self.response.at(at, self.points[k].normal));
+            edge_owner::mixed_likelihood(own, rivals[k])
         })
     }
 
@@ -310,6 +355,9 @@ impl EdgeScene {
         if changed {
             fitted = self.round(&fitted.with_regions(&restarts), LAST_WINDOW, |_| true)?;
         }
+        for _ in 0..SETTLING_ROUNDS {
+            fitted = self.round(&fitted, SETTLING_WINDOW, |_| true)?;
+        }
         let mut beyond = self.beyond_chance_of_all(&fitted);
         for _ in 0..2 {
             if fitted.review_marks(&|j| beyond[j] > TRUSTED_BEYOND_CHANCE) {
@@ -334,7 +382,7 @@ impl EdgeScene {
         let onto = self.onto_response(&fitted);
         let on_edges = (0..self.is_datum.len())
             .into_par_iter()
-            .map(|j| self.on_edges(&onto, j))
+            .map(|j| self.on_edges(&fitted, &onto, j))
             .collect();
         Some(EdgeFit {
             adjustment: fitted,
@@ -353,7 +401,7 @@ impl EdgeScene {
 
     /// How far the share of the part's points that lie on an edge is above that of displaced ones.
     fn beyond_chance(&self, adjustment: &Adjustment, onto: &OntoResponse, j: usize) -> f64 {
-        let region = (!self.is_datum[j]).then_some(j);
+        let region = self.moved_by_region(j);
         let subject = |k: usize| adjustment.subject_of(self.places[k], region);
         let placed = self.placed(onto, j, subject);
         let share = |d: Vector2<f64>| self.share_on_edges(&placed, d, 1.0);
@@ -396,17 +444,23 @@ impl EdgeScene {
 
     /// The overlap of a part's edges where the registration alone puts them; `None` with too few points.
     ///
-    /// An edge point counts that has a full response of the reference within 1.5 working pixels along its normal; chance
-    /// is the mean of the same at displacements of 12 to 50.
-    fn on_edges(&self, onto: &OntoResponse, j: usize) -> Option<OnEdges> {
+    /// An edge point counts that has a full response of the reference within 2.5 working pixels along its normal; chance
+    /// is the mean of the same at displacements of 12 to 50. Many a point is hidden or has no contrast in the reference:
+    /// what is above chance is taken relative to what the part reaches where it fits best.
+    fn on_edges(&self, fitted: &Adjustment, onto: &OntoResponse, j: usize) -> Option<OnEdges> {
         let placed = self.placed(onto, j, |k| self.places[k]);
         if placed.len() < LEAST_POINTS {
             return None;
         }
-        let share = |d: Vector2<f64>| self.share_on_edges(&placed, d, 1.5);
+        let share = |d: Vector2<f64>| self.share_on_edges(&placed, d, OVERLAP_REACH);
         let chance = displacements(40, 12.0, 50.0).map(share).sum::<f64>() / 40.0;
+        let region = self.moved_by_region(j);
+        let fit = self.placed(onto, j, |k| fitted.subject_of(self.places[k], region));
+        let best = self.share_on_edges(&fit, Vector2::zeros(), OVERLAP_REACH);
+        let reachable = (best - chance).max(LEAST_REACHABLE * (1.0 - chance));
+        let above = ((share(Vector2::zeros()) - chance) / reachable.max(1e-6)).min(1.0);
         Some(OnEdges {
-            share: share(Vector2::zeros()),
+            share: (chance + above * (1.0 - chance)).max(0.0),
             chance,
         })
     }

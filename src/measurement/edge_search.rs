@@ -23,10 +23,7 @@ const NARROW_WIDENING: f64 = 3.0;
 /// Points of one part that are asked at each draw.
 const MOST_POINTS: usize = 120;
 /// Neighbouring points say the same: so many count as one.
-const POINTS_PER_OBSERVATION: f64 = 8.0;
-/// Response that a point off any edge counts as, and the one beyond which more is no better.
-const LEAST_RESPONSE: f64 = 0.25;
-const MOST_RESPONSE: f64 = 2.0;
+const POINTS_PER_OBSERVATION: f64 = 10.0;
 
 /// The errors of a region over all places where its edges fit.
 #[derive(Clone, Debug)]
@@ -53,6 +50,7 @@ impl<'a> Search<'a> {
     /// For each region: the best of many draws from what is known, as the start of the fit.
     pub(crate) fn first(&self) -> Vec<Option<RegionErrors>> {
         let onto = self.scene.onto_response(self.before);
+        let rivals = self.scene.rival_responses(self.before, &onto);
         self.each(|j, asked| {
             let known = Known::of(self.before, j)?;
             let anchor = self.before.problem.layout.anchors[j];
@@ -65,7 +63,7 @@ impl<'a> Search<'a> {
                     random.normal5() * WIDENING
                 };
                 let errors = known.mean + known.root.l() * z;
-                let fit = self.log_likelihood(&onto, anchor, &errors, asked);
+                let fit = self.log_likelihood(&onto, anchor, &errors, asked, &rivals);
                 let score = fit - z.norm_squared() / 2.0;
                 if score > best.0 {
                     best = (score, errors);
@@ -78,6 +76,7 @@ impl<'a> Search<'a> {
     /// For each region: mean, covariance and the best draw, around the fit.
     pub(crate) fn spreads(&self, fitted: &Adjustment) -> Vec<Option<Spread>> {
         let onto = self.scene.onto_response(fitted);
+        let rivals = self.scene.rival_responses(fitted, &onto);
         self.each(|j, asked| {
             let known = Known::of(self.before, j)?;
             let anchor = self.before.problem.layout.anchors[j];
@@ -93,7 +92,9 @@ impl<'a> Search<'a> {
             );
             let target: Vec<f64> = draws
                 .iter()
-                .map(|d| self.log_likelihood(&onto, anchor, d, asked) + known.log_density(d))
+                .map(|d| {
+                    self.log_likelihood(&onto, anchor, d, asked, &rivals) + known.log_density(d)
+                })
                 .collect();
             let proposal = |d: &Vector5| {
                 let a = (WIDE_DRAWS as f64).ln() + wide.log_density(d);
@@ -128,14 +129,15 @@ impl<'a> Search<'a> {
         anchor: nalgebra::Vector2<f64>,
         errors: &Vector5,
         asked: &Asked,
+        rivals: &[Option<f64>],
     ) -> f64 {
         // One logarithm for many factors: they lie between 0.25 and 2.25, so a product of 32 stays in range.
         let (mut sum, mut product) = (0.0, 1.0);
-        let responses = self
-            .scene
-            .responses(onto, errors_of(errors), anchor, &asked.points);
-        for (k, r) in responses.enumerate() {
-            product *= LEAST_RESPONSE + r.min(MOST_RESPONSE);
+        let likelihoods =
+            self.scene
+                .likelihoods(onto, errors_of(errors), anchor, &asked.points, rivals);
+        for (k, likelihood) in likelihoods.enumerate() {
+            product *= likelihood;
             if k % 32 == 31 {
                 sum += f64::ln(product);
                 product = 1.0;

@@ -4,6 +4,7 @@ mod correction;
 mod coverage;
 mod edge_fit;
 mod edge_overlap;
+mod edge_owner;
 mod edge_points;
 mod edge_search;
 mod figures;

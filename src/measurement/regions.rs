@@ -66,7 +66,7 @@ impl Evidence {
         let covariance = fit.adjustment.solved.covariance.regions[j]
             + evidence.spread.covariance
             + off * off.transpose()
-            + depth_noise(fit, extent_px);
+            + depth_noise(fit, region, extent_px);
         let expected = fit.adjustment.problem.expected;
         let is_sharp = |k: usize| covariance[(k, k)].sqrt() < INFORMATIVE * expected[k];
         if !(0..5).any(is_sharp) {
@@ -94,13 +94,14 @@ impl Evidence {
 
 /// What is not known of a part's depth where the reference's camera stands elsewhere: its edges lie before or behind the
 /// plane through its landmarks by a part of its size, and the camera's shift turns that into offset and stretch.
-fn depth_noise(fit: &EdgeFit, extent_px: [f64; 2]) -> nalgebra::Matrix5<f64> {
+fn depth_noise(fit: &EdgeFit, region: &Region, extent_px: [f64; 2]) -> nalgebra::Matrix5<f64> {
     const DEPTH_PER_SIZE: f64 = 0.2;
     let shift = fit.adjustment.solved.state.shift;
     let shift = shift.iter().map(|s| s * s).sum::<f64>().sqrt();
     let stretch = DEPTH_PER_SIZE * shift;
     let offset = stretch * extent_px[0].max(extent_px[1]);
-    let variances = [stretch, stretch, 0.0, offset, offset].map(|d| d * d);
+    let [x, y] = fit.adjustment.unknown_depth(&region.landmarks);
+    let variances = [stretch, stretch, 0.0, offset.hypot(x), offset.hypot(y)].map(|d| d * d);
     nalgebra::Matrix5::from_diagonal(&nalgebra::SVector::from(variances))
 }
 

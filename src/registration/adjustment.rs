@@ -11,6 +11,7 @@
 use super::{
     model::{Layout, Pair, Prediction, Predictor, RegionErrors, State},
     normal::{Covariance, Normal, Vector5},
+    shape::ExpectedShape,
 };
 use crate::statistics::Measured;
 use nalgebra::{DVector, Matrix2, Matrix2xX, Vector2};
@@ -22,6 +23,8 @@ pub(crate) struct Problem {
     pub(crate) pairs: Vec<Pair>,
     /// Standard deviations of a region's five numbers before anything is measured.
     pub(crate) expected: [f64; 5],
+    /// What is expected of a projective registration before anything is measured.
+    pub(crate) shape: Option<ExpectedShape>,
 }
 
 /// Factors on the marks' standard deviations.
@@ -119,6 +122,12 @@ impl Problem {
                 normal.expect_global(at + 1, weight, marked.y - now.y);
             }
         }
+        if let Some(shape) = &self.shape {
+            let weight = shape.sigma(layout, state, noise).powi(-2);
+            for row in shape.rows(layout, state) {
+                normal.add(&row.by_global, None, weight, -row.deviation);
+            }
+        }
         if let Some(parallax) = &layout.parallax {
             let weight = parallax.expected_deviation().powi(-2);
             for k in 0..parallax.unknowns() {
@@ -163,6 +172,14 @@ impl Problem {
             for (now, marked) in state.corners.iter().zip(&corners.marked) {
                 cost += (now.distance(*marked) / deviation).powi(2);
             }
+        }
+        if let Some(shape) = &self.shape {
+            let sigma = shape.sigma(&self.layout, state, noise);
+            let rows = shape.rows(&self.layout, state);
+            cost += rows
+                .iter()
+                .map(|r| (r.deviation / sigma).powi(2))
+                .sum::<f64>();
         }
         if let Some(parallax) = &self.layout.parallax {
             let square: f64 = state.shift.iter().map(|s| s * s).sum();

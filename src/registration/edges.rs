@@ -187,6 +187,32 @@ impl Problem {
     }
 }
 
+impl Adjustment {
+    /// What the depth of a part that has no landmarks with a place may do to its offset where the reference's camera
+    /// stands elsewhere, render pixels in x and y: how far, root mean square, landmarks lie off the place that their
+    /// neighbours in the picture would give them. Zero where the part's depth is known or the camera is the same.
+    pub(crate) fn unknown_depth(&self, landmarks: &[usize]) -> [f64; 2] {
+        let pairs = &self.problem.pairs;
+        let known = landmarks.iter().any(|&i| pairs[i].space.is_some());
+        if known || self.problem.layout.parallax.is_none() {
+            return [0.0; 2];
+        }
+        let every: Vec<usize> = (0..pairs.len()).collect();
+        let off: Vec<Vector2<f64>> = pairs
+            .iter()
+            .filter(|pair| pair.space.is_some())
+            .map(|pair| {
+                let place = Vector2::new(pair.render.x, pair.render.y);
+                let guess = self.problem.space_of(&every, place);
+                self.shift_of(pair.space) - self.shift_of(guess)
+            })
+            .collect();
+        let mean_square =
+            |k: usize| off.iter().map(|d| d[k] * d[k]).sum::<f64>() / off.len().max(1) as f64;
+        [0, 1].map(|k| mean_square(k).sqrt())
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

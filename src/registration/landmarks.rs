@@ -30,8 +30,8 @@ pub(crate) fn judge(
             });
             let finding = match partner {
                 Some(other) => Some(Finding::SwappedWith(other)),
-                None if roles.takes_part[i] && !took_part => Some(Finding::Wrong),
-                None if roles.takes_part[i] && redundancy < UNCONTROLLED => {
+                None if adjustment.takes_part[i] && !took_part => Some(Finding::Wrong),
+                None if roles.takes_part[i] && (!took_part || redundancy < UNCONTROLLED) => {
                     Some(Finding::Uncontrolled)
                 }
                 None => None,

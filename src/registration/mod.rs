@@ -10,6 +10,7 @@ pub(crate) mod normal;
 mod parallax;
 mod problem;
 mod regions;
+mod shape;
 pub(crate) mod start;
 mod straighten;
 mod wrong_marks;

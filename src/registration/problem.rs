@@ -4,6 +4,7 @@ use super::{
     adjustment::Problem,
     model::{Layout, MarkedCorners, Pair, RegionErrors, State},
     parallax::Parallax,
+    shape::ExpectedShape,
     start,
     straighten::StraightRectangle,
     wrong_marks::Roles,
@@ -37,6 +38,11 @@ pub(crate) fn build(
             marked: straighten.corners,
             sigma: view.reference.mark_sigma_px.unwrap_or(REFERENCE_SIGMA),
         });
+    let shape = ExpectedShape::of(
+        view,
+        expected.keystone_percent,
+        corners.as_ref().map(|c| c.sigma),
+    );
     let straight_from_reference = corners
         .as_ref()
         .and_then(|c| c.rectangle.map_for(&c.marked))
@@ -62,6 +68,7 @@ pub(crate) fn build(
             offset,
             offset,
         ],
+        shape,
     };
     Ok((problem, roles, state))
 }

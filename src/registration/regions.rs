@@ -55,12 +55,34 @@ fn as_solved(adjustment: &Adjustment, j: usize) -> Option<RegionFit> {
         .count();
     (landmarks > 0).then(|| RegionFit {
         errors: adjustment.region(j),
-        covariance: adjustment.solved.covariance.regions[j],
+        covariance: adjustment.solved.covariance.regions[j] * disagreement(adjustment, j).max(1.0),
         freedom: adjustment.noise_freedom,
         expected: adjustment.problem.expected,
         landmarks,
         is_datum: false,
     })
+}
+
+/// How far a region's marks and what is expected of it disagree: the mean square of both over their redundancy, about 1
+/// where they agree. A part with few marks has no other sign of a wrong one that is too small to be found.
+///
+/// # Source
+/// R. T. Birge, "The calculation of errors by the method of least squares" (1932): deviations are widened by the square
+/// root of this ratio where it is above 1.
+fn disagreement(adjustment: &Adjustment, j: usize) -> f64 {
+    let problem = &adjustment.problem;
+    let squares: Vec<f64> = (0..problem.pairs.len())
+        .filter(|&i| adjustment.active[i] && problem.pairs[i].region == Some(j))
+        .map(|i| adjustment.solved.rows[i].standardised_square())
+        .collect();
+    let expected: f64 = adjustment
+        .region(j)
+        .to_array()
+        .iter()
+        .zip(problem.expected)
+        .map(|(v, d)| (v / d).powi(2))
+        .sum();
+    (squares.iter().sum::<f64>() + expected) / (2.0 * squares.len().max(1) as f64)
 }
 
 fn without_its_datum(

@@ -33,8 +33,11 @@ pub(crate) struct Cleaned {
 
 /// Level of the test of one mark.
 const LEVEL: f64 = 0.001;
-/// Below this redundancy a mark's residual says next to nothing about the mark.
-const LEAST_REDUNDANCY: f64 = 0.05;
+/// Below this redundancy a mark's residual is too small a part of its error for first-order arithmetic: the statistic is
+/// then found by solving without the mark.
+const LEAST_REDUNDANCY: f64 = 0.2;
+/// Two marks of one part whose statistics differ by less than this cannot be told apart: odds of seven to one.
+const TELLS_APART: f64 = 4.0;
 /// How many marks may be taken out one after the other before the rest is asked again.
 const MOST_REMOVALS: usize = 8;
 /// Weight, in observations, of what is believed about the noise beforehand.
@@ -178,10 +181,32 @@ pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Optio
     }
     let swapped = exchange_swapped(&mut problem, roles, &mut solved, noise.now());
     solved = least_squares(&problem, &solved, &active, noise.now())?;
-    solved = remove_worst(&problem, roles, &mut active, solved, &mut noise)?;
+    let mut set_aside = vec![false; active.len()];
+    solved = remove_worst(
+        &problem,
+        roles,
+        &mut active,
+        &mut set_aside,
+        solved,
+        &mut noise,
+    )?;
     solved = settle(&problem, &active, solved, &mut noise, 3)?;
-    solved = take_back(&problem, roles, &mut active, solved, noise.now())?;
-    solved = remove_worst(&problem, roles, &mut active, solved, &mut noise)?;
+    solved = take_back(
+        &problem,
+        roles,
+        &mut active,
+        &set_aside,
+        solved,
+        noise.now(),
+    )?;
+    solved = remove_worst(
+        &problem,
+        roles,
+        &mut active,
+        &mut set_aside,
+        solved,
+        &mut noise,
+    )?;
     solved = settle(&problem, &active, solved, &mut noise, 2)?;
     let noise_freedom = noise.freedom(&solved, &problem, &active);
     Some(Cleaned {
@@ -189,7 +214,9 @@ pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Optio
             problem,
             solved,
             active,
-            takes_part: roles.takes_part.clone(),
+            takes_part: (0..set_aside.len())
+                .map(|i| roles.takes_part[i] && !set_aside[i])
+                .collect(),
             noise: noise.now(),
             noise_freedom,
         },
@@ -308,6 +335,7 @@ fn remove_worst(
     problem: &Problem,
     roles: &Roles,
     active: &mut [bool],
+    set_aside: &mut [bool],
     mut solved: Solved,
     noise: &mut NoiseEstimate,
 ) -> Option<Solved> {
@@ -316,17 +344,25 @@ fn remove_worst(
         let datum_left = (0..active.len())
             .filter(|&i| active[i] && roles.datum[i])
             .count();
-        let worst = (0..active.len())
+        let statistics: Vec<(f64, usize)> = (0..active.len())
             // What remains must still check itself: one more datum mark than the registration needs.
             .filter(|&i| active[i] && (!roles.datum[i] || datum_left > least + 1))
-            .filter(|&i| solved.redundancy(problem, i, true) > LEAST_REDUNDANCY)
-            .map(|i| (solved.test_square(problem, i, true), i))
-            .max_by(|a, b| a.0.total_cmp(&b.0));
-        let Some((square, i)) = worst else { break };
+            .map(|i| (statistic(problem, &solved, active, noise.now(), i), i))
+            .collect();
+        let worst = statistics.iter().max_by(|a, b| a.0.total_cmp(&b.0));
+        let Some(&(square, i)) = worst else { break };
         if square < critical_square() {
             break;
         }
         active[i] = false;
+        // With two marks on a part, one of them wrong, what is expected of the part may not tell which.
+        let rival = statistics
+            .iter()
+            .find(|(s, k)| *k != i && is_on_same_part(problem, i, *k) && square - s < TELLS_APART);
+        if let Some(&(_, k)) = rival {
+            active[k] = false;
+            set_aside[k] = true;
+        }
         let before = noise.factor;
         solved = least_squares(problem, &solved, active, noise.now())?;
         noise.take_residuals(&solved, problem, active);
@@ -336,16 +372,36 @@ fn remove_worst(
     Some(solved)
 }
 
+/// The statistic of a mark that takes part: by how much the weighted sum of squares falls without it.
+fn statistic(problem: &Problem, solved: &Solved, active: &[bool], noise: Noise, i: usize) -> f64 {
+    if solved.redundancy(problem, i, true) > LEAST_REDUNDANCY {
+        return solved.test_square(problem, i, true);
+    }
+    let mut without = active.to_vec();
+    without[i] = false;
+    let cost = |s: &Solved, active: &[bool]| {
+        problem.cost(&s.state, &s.rows, active, Weighing::LeastSquares, noise)
+    };
+    least_squares(problem, solved, &without, noise)
+        .map_or(0.0, |s| cost(solved, active) - cost(&s, &without))
+}
+
+fn is_on_same_part(problem: &Problem, i: usize, k: usize) -> bool {
+    let region = |i: usize| problem.pairs[i].region;
+    region(i).is_some() && region(i) == region(k)
+}
+
 /// Takes back removed marks that the settled solution predicts well, the best first.
 fn take_back(
     problem: &Problem,
     roles: &Roles,
     active: &mut [bool],
+    set_aside: &[bool],
     mut solved: Solved,
     noise: Noise,
 ) -> Option<Solved> {
     let mut out: Vec<(f64, usize)> = (0..active.len())
-        .filter(|&i| roles.takes_part[i] && !active[i])
+        .filter(|&i| roles.takes_part[i] && !active[i] && !set_aside[i])
         .map(|i| (solved.test_square(problem, i, false), i))
         .collect();
     out.sort_by(|a, b| a.0.total_cmp(&b.0));

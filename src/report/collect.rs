@@ -42,6 +42,7 @@ fn job_entry(job: &Job) -> JobEntry {
             size_percent: job.expected.size_percent,
             rotation_deg: job.expected.rotation_deg,
             offset_percent: job.expected.offset_percent,
+            keystone_percent: job.expected.keystone_percent,
         },
     }
 }

@@ -70,6 +70,9 @@ pub struct Expected {
     pub rotation_deg: f64,
     /// Offset in x and in y, per cent of the render's diagonal.
     pub offset_percent: f64,
+    /// Stretch, shear and keystone left in a projective registration of a straightened reference, per cent at the
+    /// farthest landmark; six times as much where the cameras differ.
+    pub keystone_percent: f64,
 }
 
 /// By the decision rule of ISO 14253-1.

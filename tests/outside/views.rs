@@ -13,6 +13,7 @@ pub const EXPECTED: Expected = Expected {
     size_percent: 4.0,
     rotation_deg: 1.5,
     offset_percent: 0.8,
+    keystone_percent: 0.3,
 };
 
 /// A view whose datum landmarks are these points, with stated deviations of the marks.

@@ -330,6 +330,7 @@ fn job(wish: Wish) -> Job {
             size_percent: 5.0,
             rotation_deg: 2.0,
             offset_percent: 1.0,
+            keystone_percent: 0.3,
         },
         views: vec![View {
             name: "side".into(),

@@ -225,8 +225,13 @@ fn draw_view(
     let images = images::read_view(view, &limits).map_err(|e| failure(e.code(), &e))?;
     stage("registering");
     let size = images.render.rgb.dimensions();
-    let registered =
-        registration::register(view, job.expected, size).map_err(|e| failure(e.code(), &e))?;
+    let reference_size = images.reference.rgb.dimensions();
+    let straighten = view.reference.straighten.as_ref();
+    let frame = straighten.and_then(|s| measurement::look_for_frame(s, &images.reference.rgb));
+    let straightening = registration::straightening(view, reference_size, frame.as_ref())
+        .map_err(|e| failure(e.code(), &e))?;
+    let registered = registration::register(view, job.expected, size, straightening.as_ref())
+        .map_err(|e| failure(e.code(), &e))?;
     stage("measuring");
     let measured = measurement::measure(job, view, images, registered);
     stage("drawing");

@@ -117,7 +117,7 @@ fn compare(render: RgbImage, reference: RgbImage) -> MeasuredView {
         render_mask: None,
         reference_mask: None,
     };
-    let registered = register(&view, views::EXPECTED, SIZE).expect("sixteen datum marks");
+    let registered = register(&view, views::EXPECTED, SIZE, None).expect("sixteen datum marks");
     measure(&job, &view, images, registered)
 }
 

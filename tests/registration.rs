@@ -48,7 +48,7 @@ fn mapped(map: &Projective<RenderPx, ReferencePx>, noise: f64) -> Vec<[f64; 2]> 
 }
 
 fn registered(view: &View) -> Registration {
-    register(view, views::EXPECTED, (1000, 800))
+    register(view, views::EXPECTED, (1000, 800), None)
         .expect("the marks carry a registration")
         .registration
 }
@@ -251,7 +251,7 @@ fn too_few_landmarks_are_refused_with_the_way_out() {
         &render[..2],
         [None, None],
     );
-    let error = register(&view, views::EXPECTED, (1000, 800)).expect_err("two are too few");
+    let error = register(&view, views::EXPECTED, (1000, 800), None).expect_err("two are too few");
     assert_eq!(
         error.to_string(),
         "registration: 2 datum landmarks, projective needs 4; mark 2 more or set \"registration\": \"similarity\""
@@ -265,8 +265,8 @@ fn collinear_and_coincident_landmarks_are_refused_by_name() {
         .map(|k| [100.0 * f64::from(k), 50.0 * f64::from(k)])
         .collect();
     let view = views::view(RegistrationKind::Affine, &line, &line, [None, None]);
-    let error =
-        register(&view, views::EXPECTED, (1000, 800)).expect_err("a line carries no affine map");
+    let error = register(&view, views::EXPECTED, (1000, 800), None)
+        .expect_err("a line carries no affine map");
     assert!(
         matches!(
             &error,
@@ -286,8 +286,8 @@ fn collinear_and_coincident_landmarks_are_refused_by_name() {
         &CLOUD[..4],
         [None, None],
     );
-    let error =
-        register(&view, views::EXPECTED, (1000, 800)).expect_err("a point carries no similarity");
+    let error = register(&view, views::EXPECTED, (1000, 800), None)
+        .expect_err("a point carries no similarity");
     assert!(
         matches!(
             error,
@@ -301,7 +301,7 @@ fn collinear_and_coincident_landmarks_are_refused_by_name() {
     );
     // Enough for a similarity: a line is a fine datum there.
     let view = views::view(RegistrationKind::Similarity, &line, &line, [None, None]);
-    assert!(register(&view, views::EXPECTED, (1000, 800)).is_ok());
+    assert!(register(&view, views::EXPECTED, (1000, 800), None).is_ok());
 }
 
 #[test]

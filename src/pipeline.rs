@@ -1,4 +1,8 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
+mod straightening;
+
+pub use straightening::{StraightPicture, StraightenError, straighten_picture};
+
 use crate::{
     drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},
     images::{self, Limits},

@@ -145,6 +145,11 @@ impl Straightening {
             KnownPlane::Unknown => Self::by_straight_lines(lines, picture, sigma),
         }?;
         found.figures.aspect = found.aspect()?;
+        if let Form::Rectangle { side, aspect } = found.form {
+            // Known only now where the view tells the aspect: the corners may have been sharpened.
+            let aspect = aspect.or(found.figures.aspect.map(|a| a.value));
+            found.figures.rectangle = aspect.map(|a| StraightRectangle::of_area(side, a));
+        }
         found.figures.lens = found.lens_figure()?;
         if found.map(&found.values()).is_none() {
             return Err(Error::NotAPlane);
@@ -173,10 +178,6 @@ impl Straightening {
             aspect: rectangle.aspect,
         };
         made.add_axis();
-        made.figures.rectangle = rectangle
-            .aspect
-            .or_else(|| made.seen(&made.values()).map(|seen| seen.aspect))
-            .map(|aspect| StraightRectangle::of_area(side, aspect));
         Ok(made)
     }
 

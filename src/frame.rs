@@ -17,6 +17,10 @@
 //! let eye_in_render = Point::<RenderPx>::new(10.0, 20.0);
 //! let _ = render_from_straight.apply(eye_in_render);
 //! ```
+mod lens;
+
+pub use lens::{FromReference, IntoReference, Lens};
+
 use nalgebra::{Matrix2, Matrix3, Vector3};
 use std::{fmt::Debug, marker::PhantomData};
 
@@ -36,6 +40,8 @@ frames! {
     RenderPx = "render";
     /// Native pixels of the reference as it is on disk, upright.
     ReferencePx = "reference";
+    /// Pixels of the reference once the lens' distortion is taken off (the same as [`ReferencePx`] where none is known).
+    UndistortedPx = "reference without its lens' distortion";
     /// Pixels of the straightened reference (the same as [`ReferencePx`] where nothing is straightened).
     StraightPx = "straightened reference";
     /// Pixels of the working grid: the render, reduced by a whole-image factor where it is very large.

@@ -1,4 +1,8 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
+mod straightening;
+
+pub use straightening::{StraightPicture, StraightenError, straighten_picture};
+
 use crate::{
     drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},
     images::{self, Limits},
@@ -225,8 +229,13 @@ fn draw_view(
     let images = images::read_view(view, &limits).map_err(|e| failure(e.code(), &e))?;
     stage("registering");
     let size = images.render.rgb.dimensions();
-    let registered =
-        registration::register(view, job.expected, size).map_err(|e| failure(e.code(), &e))?;
+    let reference_size = images.reference.rgb.dimensions();
+    let straighten = view.reference.straighten.as_ref();
+    let frame = straighten.and_then(|s| measurement::look_for_frame(s, &images.reference.rgb));
+    let straightening = registration::straightening(view, reference_size, frame.as_ref())
+        .map_err(|e| failure(e.code(), &e))?;
+    let registered = registration::register(view, job.expected, size, straightening.as_ref())
+        .map_err(|e| failure(e.code(), &e))?;
     stage("measuring");
     let measured = measurement::measure(job, view, images, registered);
     stage("drawing");

@@ -4,12 +4,13 @@
 mod views;
 
 use image::{Rgb, RgbImage};
+use nalgebra::Matrix3;
 use tickstrip::{
-    frame::Point,
+    frame::{FromReference, Lens, Point, Projective, RenderPx},
     images::{Picture, ViewImages},
-    job::{Job, Region, RegistrationKind, Tolerance, View},
+    job::{Job, KnownPlane, Rectangle, Region, RegistrationKind, Straighten, Tolerance, View},
     measurement::{MeasuredView, Method, Verdict, measure},
-    registration::register,
+    registration::{register, straightening},
     units::{ModelMm, ScaleRatio},
 };
 
@@ -83,10 +84,16 @@ fn region(name: &str, [left, top, right, bottom]: [f64; 4]) -> Region {
 }
 
 fn compare(render: RgbImage, reference: RgbImage) -> MeasuredView {
-    compare_with_outline(render, reference, [195.0, 65.0, 445.0, 255.0])
+    compare_shown(render, reference, [195.0, 65.0, 445.0, 255.0], None)
 }
 
-fn compare_with_outline(render: RgbImage, reference: RgbImage, outline: [f64; 4]) -> MeasuredView {
+/// `outline` is that of the part; the reference shows the subject by the map, or pixel by pixel.
+fn compare_shown(
+    render: RgbImage,
+    reference: RgbImage,
+    outline: [f64; 4],
+    shown: Option<&FromReference<RenderPx>>,
+) -> MeasuredView {
     let marks: Vec<[f64; 2]> = BODY
         .iter()
         .flat_map(|Part([l, t, r, b], _)| [[*l, *t], [*r, *t], [*r, *b], [*l, *b]])
@@ -97,6 +104,12 @@ fn compare_with_outline(render: RgbImage, reference: RgbImage, outline: [f64; 4]
         &marks,
         [Some(0.5), Some(0.5)],
     );
+    if let Some(shown) = shown {
+        for landmark in &mut view.landmarks {
+            landmark.reference = shown.inverse().apply(landmark.render);
+        }
+        view.reference.straighten = Some(straighten(shown));
+    }
     let mut body = region("body", [50.0, 290.0, 550.0, 440.0]);
     body.landmarks = (0..marks.len()).collect();
     view.regions = vec![body, region("part", outline)];
@@ -121,7 +134,10 @@ fn compare_with_outline(render: RgbImage, reference: RgbImage, outline: [f64; 4]
         render_mask: None,
         reference_mask: None,
     };
-    let registered = register(&view, views::EXPECTED, SIZE).expect("sixteen datum marks");
+    let reference_size = images.reference.rgb.dimensions();
+    let straightening = straightening(&view, reference_size, None).expect("corners and long lines");
+    let registered = register(&view, views::EXPECTED, SIZE, straightening.as_ref())
+        .expect("sixteen datum marks");
     measure(&job, &view, images, registered)
 }
 
@@ -163,6 +179,100 @@ fn a_part_without_landmarks_is_measured_by_its_edges() {
     assert!(given >= 11, "{given} of 12 figures");
 }
 
+/// A photograph of a screen from near and off-angle: keystone and barrel distortion.
+const PHOTO: (u32, u32) = (900, 700);
+
+fn screen_photo() -> FromReference<RenderPx> {
+    let keystone = Matrix3::new(0.72, 0.03, -40.0, 0.02, 0.74, -25.0, 8e-5, -6e-5, 1.0);
+    FromReference::new(
+        Lens::of_picture(-0.15, PHOTO).expect("within the limits"),
+        Projective::from_matrix(keystone).expect("invertible"),
+    )
+}
+
+/// What a user marks in it: the corners of the screen, its aspect, and points along its sides, which are straight.
+fn straighten(shown: &FromReference<RenderPx>) -> Straighten {
+    let corners = [[20.0, 20.0], [580.0, 20.0], [580.0, 460.0], [20.0, 460.0]];
+    let mark = |[x, y]: [f64; 2]| shown.inverse().apply(Point::new(x, y));
+    let side = |k: usize| {
+        let (a, b) = (corners[k], corners[(k + 1) % 4]);
+        let at = |t: f64| mark([a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]);
+        (0..9).map(|i| at(f64::from(i) / 8.0)).collect()
+    };
+    Straighten {
+        plane: KnownPlane::Rectangle(Rectangle {
+            corners: corners.map(mark),
+            aspect: Some(560.0 / 440.0),
+            find_frame: false,
+        }),
+        straight_lines: (0..4).map(side).collect(),
+    }
+}
+
+/// The photograph of a picture, bilinear; dark around it.
+fn photograph(picture: &RgbImage, shown: &FromReference<RenderPx>) -> RgbImage {
+    RgbImage::from_fn(PHOTO.0, PHOTO.1, |x, y| {
+        let p = shown.apply(Point::new(f64::from(x) + 0.5, f64::from(y) + 0.5));
+        let (u, v) = (p.x - 0.5, p.y - 0.5);
+        let is_inside =
+            u >= 0.0 && v >= 0.0 && u < f64::from(SIZE.0) - 1.0 && v < f64::from(SIZE.1) - 1.0;
+        if !is_inside {
+            return Rgb([20; 3]);
+        }
+        let grey = |dx: u32, dy: u32| f64::from(picture[(u as u32 + dx, v as u32 + dy)][0]);
+        let (fx, fy) = (u.fract(), v.fract());
+        let above = grey(0, 0) * (1.0 - fx) + grey(1, 0) * fx;
+        let below = grey(0, 1) * (1.0 - fx) + grey(1, 1) * fx;
+        Rgb([(above * (1.0 - fy) + below * fy).round() as u8; 3])
+    })
+}
+
+#[test]
+fn a_bent_photo_of_a_screen_is_measured_as_if_it_were_flat() {
+    let subject: Vec<Part> = BODY.into_iter().chain(SUBJECT).collect();
+    let (width, height, offset) = (0.03, -0.02, [4.0, -3.0]);
+    let model: Vec<Part> = BODY
+        .into_iter()
+        .chain(SUBJECT.map(|p| altered(p, width, height, offset)))
+        .collect();
+    let flat = draw(&subject, 200.0, 0.0);
+    let shown = screen_photo();
+    let photo = photograph(&flat, &shown);
+    let measured = compare_shown(
+        draw(&model, 230.0, 0.0),
+        photo,
+        [195.0, 65.0, 445.0, 255.0],
+        Some(&shown),
+    );
+    // The registered reference is the flat picture again, but for two bilinear resamplings at its edges.
+    let off: f64 = measured
+        .work
+        .reference
+        .enumerate_pixels()
+        .filter(|(x, y, _)| (20..580).contains(x) && (20..460).contains(y))
+        .map(|(x, y, p)| f64::from(p[0].abs_diff(flat[(x, y)][0])))
+        .sum::<f64>()
+        / (560.0 * 440.0);
+    assert!(off < 1.0, "{off} grey levels on average");
+    let lens = measured
+        .measurement
+        .registration
+        .straight_from_reference
+        .lens();
+    assert!((lens.coefficient() + 0.15).abs() < 0.01, "{lens:?}");
+    let part = &measured.measurement.regions[1];
+    assert_eq!(part.method, Method::Edges, "{}", part.sureness);
+    for (found, truth) in [
+        (part.width_percent, 100.0 * width),
+        (part.height_percent, 100.0 * height),
+        (part.offset_px[0], offset[0]),
+        (part.offset_px[1], offset[1]),
+    ] {
+        let found = found.expect("measured");
+        assert!(found.holds(truth), "{truth} in {found:?}");
+    }
+}
+
 #[test]
 fn a_part_that_the_reference_does_not_show_gets_no_figure() {
     let model: Vec<Part> = BODY.into_iter().chain(SUBJECT).collect();
@@ -201,10 +311,11 @@ fn edges_of_a_right_part_inside_the_outline_do_not_hold_a_part_that_is_off() {
     let of =
         |parts: [Part; 2]| -> Vec<Part> { BODY.into_iter().chain(patches).chain(parts).collect() };
     let model = of(SUBJECT.map(|p| altered(p, 0.0, 0.0, offset)));
-    let measured = compare_with_outline(
+    let measured = compare_shown(
         draw(&model, 230.0, 0.0),
         draw(&of(SUBJECT), 200.0, 12.0),
         [195.0, 65.0, 445.0, 330.0],
+        None,
     );
     let part = &measured.measurement.regions[1];
     for (found, truth) in part.offset_px.iter().zip(offset) {

@@ -3,7 +3,7 @@ use serde_json::{Value, json};
 use std::path::Path;
 use tickstrip::{
     frame::Point,
-    job::{self, Error, Job, Mask, ReferenceKind, RegistrationKind},
+    job::{self, Error, Job, KnownPlane, Mask, ReferenceKind, RegistrationKind},
 };
 
 const EXAMPLE: &str = include_str!("../fixtures/jobs/example.json");
@@ -64,7 +64,10 @@ fn the_example_is_accepted_and_resolved() {
     assert_eq!(view.regions[0].tolerance.offset.0, 0.20);
     assert_eq!(view.regions[0].anchor, Point::new(650.0, 260.0));
     let straighten = view.reference.straighten.as_ref().expect("stated");
-    assert_eq!(straighten.aspect, 16.0 / 9.0);
+    let KnownPlane::Rectangle(rectangle) = &straighten.plane else {
+        panic!("corners are stated: {straighten:?}");
+    };
+    assert_eq!(rectangle.aspect, Some(16.0 / 9.0));
 }
 
 #[test]
@@ -731,5 +734,141 @@ fn no_change_of_the_bytes_makes_the_reader_panic() {
             }
         }
         let _ = job::parse(&bytes, Path::new("a.json"));
+    }
+}
+
+/// Four points of a figure, 210 mm by 297 mm.
+fn sheet_of_paper() -> Value {
+    json!([
+        { "reference": [412, 305], "at": [0, "0 mm"] },
+        { "reference": [3610, 198], "at": ["210 mm", 0] },
+        { "reference": [3688, 2120], "at": ["21 cm", "297 mm"] },
+        { "reference": [377, 2011], "at": [0, "297 mm"] },
+    ])
+}
+
+/// Two lines of either direction.
+fn line_pairs() -> Value {
+    json!({
+        "horizontal": [[[412, 305], [3610, 198]], [[377, 2011], [3688, 2120]]],
+        "vertical": [[[412, 305], [377, 2011]], [[3610, 198], [3688, 2120]]],
+    })
+}
+
+#[test]
+fn every_way_to_straighten_is_accepted() {
+    let corners = json!([[412, 305], [3610, 198], [3688, 2120], [377, 2011]]);
+    let bent = json!([[[100, 100], [500, 95], [900, 101]]]);
+    for (straighten, is_meant) in [
+        (
+            json!({ "corners": corners, "find_frame": true }),
+            (|p| matches!(p, KnownPlane::Rectangle(r) if r.aspect.is_none() && r.find_frame))
+                as fn(&KnownPlane) -> bool,
+        ),
+        (
+            json!({ "points": sheet_of_paper() }),
+            |p| matches!(p, KnownPlane::Figure(points) if points[2].at[0].0 == 210.0 && points[0].at[1].0 == 0.0),
+        ),
+        (line_pairs(), |p| matches!(p, KnownPlane::Lines(_))),
+        (json!({ "straight_lines": bent }), |p| {
+            matches!(p, KnownPlane::Unknown)
+        }),
+    ] {
+        let job = with("/views/0/reference/straighten", straighten.clone());
+        let job = parse(&job.to_string()).expect("sound");
+        let found = job.views[0].reference.straighten.as_ref().expect("stated");
+        assert!(is_meant(&found.plane), "{straighten}: {found:?}");
+    }
+}
+
+#[test]
+fn coordinates_of_a_figure_may_be_below_zero() {
+    let mut points = sheet_of_paper();
+    points[0]["at"] = json!([-10, "-1 in"]);
+    let job = with("/views/0/reference/straighten", json!({ "points": points }));
+    let job = parse(&job.to_string()).expect("sound");
+    let found = job.views[0].reference.straighten.as_ref().expect("stated");
+    let KnownPlane::Figure(points) = &found.plane else {
+        panic!("points are stated");
+    };
+    assert_eq!(points[0].at.map(|v| v.0), [-10.0, -25.4]);
+}
+
+#[test]
+fn faulty_straightening_is_refused_with_a_way_out() {
+    let corners = json!([[412, 305], [3610, 198], [3688, 2120], [377, 2011]]);
+    let mut two_lines = line_pairs();
+    two_lines["vertical"] = json!([[[412, 305], [377, 2011]]]);
+    let mut in_line = sheet_of_paper();
+    for (k, at) in [[0, 0], [100, 0], [210, 0], [10, 297]].iter().enumerate() {
+        in_line[k]["at"] = json!(at);
+    }
+    let mut mirrored = sheet_of_paper();
+    for (k, at) in [[0, 297], [210, 297], [210, 0], [0, 0]].iter().enumerate() {
+        mirrored[k]["at"] = json!(at);
+    }
+    let short = json!([[[100, 100], [101, 100], [102, 100]]]);
+    let same = json!([[[100, 100], [100, 100], [900, 100]]]);
+    for (straighten, words) in [
+        (json!({}), "nothing is stated to straighten by"),
+        (
+            json!({ "corners": corners, "points": sheet_of_paper() }),
+            "both corners and points are stated; they may contradict each other: keep one",
+        ),
+        (
+            json!({ "points": sheet_of_paper(), "aspect": "16:9" }),
+            "/straighten/aspect: \"aspect\" belongs to the corners of a rectangle",
+        ),
+        (
+            json!({ "straight_lines": same, "find_frame": true }),
+            "/straighten/find_frame: \"find_frame\" belongs to the corners",
+        ),
+        (
+            json!({ "points": [sheet_of_paper()[0], sheet_of_paper()[1], sheet_of_paper()[2]] }),
+            "/straighten/points: 3 points; a plane figure needs 4 or more",
+        ),
+        (
+            json!({ "points": in_line }),
+            "all points but one lie on one line (by their \"at\")",
+        ),
+        (
+            json!({ "points": mirrored }),
+            "the figure is the mirror image of what the picture shows",
+        ),
+        (
+            two_lines,
+            "/straighten/vertical: 1 \"vertical\" line; each of \"horizontal\" and \"vertical\" needs 2 or more",
+        ),
+        (
+            json!({ "straight_lines": short }),
+            "/straight_lines/0: the line is 2.0 px long; mark points at least 10 px apart",
+        ),
+        (
+            json!({ "straight_lines": same }),
+            "line 0 (counted from 0) has 2 different points; it takes 3 or more to see a bend",
+        ),
+        (
+            json!({ "corners": [[412, 305], [3610, 198], [412, 305], [377, 2011]], "aspect": "16:9" }),
+            "lies on one line with its neighbours",
+        ),
+        (
+            json!({ "corners": [[5, 5], [5, 5], [5, 5], [5, 5]] }),
+            "lies on one line with its neighbours",
+        ),
+    ] {
+        let found = lines(&with("/views/0/reference/straighten", straighten.clone()));
+        assert!(found.contains(words), "{straighten}:\n{found}");
+    }
+}
+
+#[test]
+fn an_aspect_that_the_view_must_tell_is_doubtful() {
+    for straighten in [
+        json!({ "corners": [[412, 305], [3610, 198], [3688, 2120], [377, 2011]] }),
+        line_pairs(),
+    ] {
+        let doubts = doubts_of(&with("/views/0/reference/straighten", straighten)).join("\n");
+        let words = "/views/0/reference/straighten: width over height is found from the view";
+        assert!(doubts.contains(words), "{doubts}");
     }
 }

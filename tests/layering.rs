@@ -7,7 +7,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("frame", &[]),
     ("statistics", &[]),
-    ("kernels", &[]),
+    ("kernels", &["frame"]),
     ("job", &["units", "frame"]),
     ("images", &["kernels", "job"]),
     ("registration", &["units", "frame", "statistics", "job"]),

@@ -48,7 +48,7 @@ fn mapped(map: &Projective<RenderPx, ReferencePx>, noise: f64) -> Vec<[f64; 2]> 
 }
 
 fn registered(view: &View) -> Registration {
-    register(view, views::EXPECTED, (1000, 800))
+    register(view, views::EXPECTED, (1000, 800), None)
         .expect("the marks carry a registration")
         .registration
 }
@@ -251,7 +251,7 @@ fn too_few_landmarks_are_refused_with_the_way_out() {
         &render[..2],
         [None, None],
     );
-    let error = register(&view, views::EXPECTED, (1000, 800)).expect_err("two are too few");
+    let error = register(&view, views::EXPECTED, (1000, 800), None).expect_err("two are too few");
     assert_eq!(
         error.to_string(),
         "registration: 2 datum landmarks, projective needs 4; mark 2 more or set \"registration\": \"similarity\""
@@ -265,8 +265,8 @@ fn collinear_and_coincident_landmarks_are_refused_by_name() {
         .map(|k| [100.0 * f64::from(k), 50.0 * f64::from(k)])
         .collect();
     let view = views::view(RegistrationKind::Affine, &line, &line, [None, None]);
-    let error =
-        register(&view, views::EXPECTED, (1000, 800)).expect_err("a line carries no affine map");
+    let error = register(&view, views::EXPECTED, (1000, 800), None)
+        .expect_err("a line carries no affine map");
     assert!(
         matches!(
             &error,
@@ -286,8 +286,8 @@ fn collinear_and_coincident_landmarks_are_refused_by_name() {
         &CLOUD[..4],
         [None, None],
     );
-    let error =
-        register(&view, views::EXPECTED, (1000, 800)).expect_err("a point carries no similarity");
+    let error = register(&view, views::EXPECTED, (1000, 800), None)
+        .expect_err("a point carries no similarity");
     assert!(
         matches!(
             error,
@@ -301,7 +301,7 @@ fn collinear_and_coincident_landmarks_are_refused_by_name() {
     );
     // Enough for a similarity: a line is a fine datum there.
     let view = views::view(RegistrationKind::Similarity, &line, &line, [None, None]);
-    assert!(register(&view, views::EXPECTED, (1000, 800)).is_ok());
+    assert!(register(&view, views::EXPECTED, (1000, 800), None).is_ok());
 }
 
 #[test]
@@ -381,7 +381,8 @@ fn a_gross_error_on_a_part_with_two_marks_is_named() {
 #[test]
 fn of_three_marks_the_one_that_disagrees_is_named_even_where_the_part_could_follow_it() {
     let view = with_part(&[3, 1, 2], &[[10.0, 33.0], [0.2, 0.1], [-0.1, 0.2]]);
-    let registered = register(&view, views::EXPECTED, (1000, 800)).expect("the datum marks do");
+    let registered =
+        register(&view, views::EXPECTED, (1000, 800), None).expect("the datum marks do");
     let landmarks = &registered.registration.landmarks[CLOUD.len()..];
     let is_wrong = |k: usize| landmarks[k].finding == Some(Finding::Wrong);
     assert!(is_wrong(0) && !is_wrong(1) && !is_wrong(2));
@@ -392,7 +393,8 @@ fn of_three_marks_the_one_that_disagrees_is_named_even_where_the_part_could_foll
 fn marks_that_disagree_without_telling_which_is_wrong_carry_no_figures() {
     // Both ends moved apart alike: one of them wrong, or a part twice as wide; nothing tells which.
     let view = with_part(&[0, 1], &[[-70.0, 0.0], [70.0, 0.0]]);
-    let registered = register(&view, views::EXPECTED, (1000, 800)).expect("the datum marks do");
+    let registered =
+        register(&view, views::EXPECTED, (1000, 800), None).expect("the datum marks do");
     assert!(registered.regions[0].is_none(), "no figures by landmarks");
 }
 
@@ -400,7 +402,8 @@ fn marks_that_disagree_without_telling_which_is_wrong_carry_no_figures() {
 fn a_part_whose_marks_disagree_with_what_is_expected_has_wider_intervals() {
     let deviation = |apart: f64| {
         let view = with_part(&[0, 1], &[[0.0, -apart], [0.0, apart]]);
-        let registered = register(&view, views::EXPECTED, (1000, 800)).expect("the datum marks do");
+        let registered =
+            register(&view, views::EXPECTED, (1000, 800), None).expect("the datum marks do");
         let fit = registered.regions[0].as_ref().expect("two marks");
         fit.covariance[(2, 2)].sqrt()
     };

@@ -2,7 +2,7 @@
 use nalgebra::Matrix3;
 use std::{collections::BTreeMap, path::PathBuf};
 use tickstrip::{
-    frame::{Point, Projective},
+    frame::{FromReference, Point, Projective, ReferencePx, RenderPx},
     job::*,
     measurement::{
         AngleMeasure, Correction, EdgeOverlap, KnownFit, Method, RegionMeasure, Scales,
@@ -118,9 +118,10 @@ fn fit(finding: Option<Finding>) -> LandmarkFit {
 fn registration(kind: RegistrationKind, landmarks: Vec<LandmarkFit>) -> Registration {
     Registration {
         kind,
-        straight_from_reference: Projective::identity(),
+        straight_from_reference: FromReference::identity(),
+        straightening: None,
         render_from_straight: Projective::similarity(0.5, 0.1, [3.0, 4.0]),
-        render_from_reference: Projective::similarity(0.5, 0.1, [3.0, 4.0]),
+        render_from_reference: Projective::similarity(0.5, 0.1, [3.0, 4.0]).into(),
         scale: about(0.5, 0.001),
         rotation_deg: about(5.73, 0.05),
         rms_px: 1.1,
@@ -558,8 +559,8 @@ fn a_figure_that_is_absent_or_not_finite_is_null() {
 fn the_matrix_is_written_row_by_row() {
     let (side, mut measured) = full_view("side", &["a", "b", "c", "d"]);
     let matrix = Matrix3::new(1.1, 0.1, 5.123456789123, -0.05, 0.9, -3.0, 1e-7, -2e-4, 1.0);
-    measured.registration.render_from_reference =
-        Projective::from_matrix(matrix).expect("invertible");
+    let map = Projective::<RenderPx, ReferencePx>::from_matrix(matrix).expect("invertible");
+    measured.registration.render_from_reference = map.into();
     let value = parsed(&Report::new(
         &job("t", Vec::new()),
         &[outcome(&side, Ok(measured))],

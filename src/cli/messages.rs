@@ -69,6 +69,25 @@ pub(super) enum Failure {
     /// The comparison as a whole failed.
     #[error("{0}")]
     Pipeline(#[from] pipeline::Error),
+    /// A picture cannot be straightened.
+    #[error("{0}")]
+    Straighten(#[from] pipeline::StraightenError),
+    /// A view that the job does not have.
+    #[error("{}: no view \"{name}\"", job.display())]
+    NoSuchView {
+        /// The job file.
+        job: PathBuf,
+        /// The name asked for.
+        name: String,
+    },
+    /// A view that says nothing about straightening.
+    #[error("{}: the view \"{name}\" states no \"straighten\" for its reference", job.display())]
+    NothingToStraighten {
+        /// The job file.
+        job: PathBuf,
+        /// The view's name.
+        name: String,
+    },
     /// An image cannot be used.
     #[error("{0}")]
     Image(#[from] images::Error),

@@ -7,6 +7,7 @@ mod new;
 mod progress;
 mod schema;
 mod status;
+mod straighten;
 
 pub use status::Status;
 
@@ -39,6 +40,7 @@ enum Command {
     New(new::Arguments),
     Schema(schema::Arguments),
     Demo(demo::Arguments),
+    Straighten(straighten::Arguments),
 }
 
 /// Runs the command that the arguments ask for (the first one is the program's name), prints what it has to say, and
@@ -63,6 +65,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::New(arguments) => new::run(arguments, &terminal),
         Command::Schema(arguments) => schema::run(arguments, &terminal),
         Command::Demo(arguments) => demo::run(arguments, &terminal),
+        Command::Straighten(arguments) => straighten::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {
         terminal.failure(&failure);

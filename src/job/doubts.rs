@@ -1,6 +1,7 @@
 //! What is legal in a job but may not be meant, or will limit what can be told.
 use super::{
-    Job, LandmarkUse, ReferenceKind, RegistrationKind, Side, Straighten, View, error::one_line,
+    Job, KnownPlane, LandmarkUse, Rectangle, ReferenceKind, RegistrationKind, Side, Straighten,
+    View, error::one_line,
 };
 use std::{collections::BTreeSet, fmt};
 
@@ -130,26 +131,37 @@ fn about_picture(view: &View, at: &str, add: &mut Add<'_>) {
         }
         None => {}
         Some(straighten) => {
-            let seen = apparent_aspect(straighten);
-            // A screen seen from 60 degrees to the side still shows half of its width.
-            if !(0.5..=2.0).contains(&(seen / straighten.aspect)) {
-                let text = format!(
-                    "the aspect is {:.2}, but the corners look like {seen:.2}; it is width over height, corners from top left clockwise",
-                    straighten.aspect
-                );
-                add(
-                    format!("{at}/reference/straighten/aspect"),
-                    "aspect-unlike-corners",
-                    text,
-                );
-            }
+            about_straightening(straighten, &format!("{at}/reference/straighten"), add)
         }
     }
 }
 
+fn about_straightening(straighten: &Straighten, at: &str, add: &mut Add<'_>) {
+    match &straighten.plane {
+        KnownPlane::Rectangle(rectangle) => match rectangle.aspect {
+            Some(aspect) => {
+                let seen = apparent_aspect(rectangle);
+                // A screen seen from 60 degrees to the side still shows half of its width.
+                if !(0.5..=2.0).contains(&(seen / aspect)) {
+                    let text = format!(
+                        "the aspect is {aspect:.2}, but the corners look like {seen:.2}; it is width over height, corners from top left clockwise"
+                    );
+                    add(format!("{at}/aspect"), "aspect-unlike-corners", text);
+                }
+            }
+            None => add(at.to_owned(), "aspect-from-view", CROPPED.to_owned()),
+        },
+        KnownPlane::Lines(_) => add(at.to_owned(), "aspect-from-view", CROPPED.to_owned()),
+        KnownPlane::Figure(_) | KnownPlane::Unknown => {}
+    }
+}
+
+/// What a proportion that is found from the view rests on.
+const CROPPED: &str = "width over height is found from the view, taking the middle of the picture for the axis of the camera; if the picture was cropped it comes out wrong: state the \"aspect\" if you know it";
+
 /// Mean of top and bottom over mean of left and right, in the picture.
-fn apparent_aspect(straighten: &Straighten) -> f64 {
-    let [a, b, c, d] = straighten.corners;
+fn apparent_aspect(rectangle: &Rectangle) -> f64 {
+    let [a, b, c, d] = rectangle.corners;
     (a.distance(b) + d.distance(c)) / (a.distance(d) + b.distance(c))
 }
 

@@ -361,6 +361,60 @@ fault_kinds! {
         /// The aspect.
         found: String,
     }
+    /// Nothing to straighten by.
+    #[error("nothing is stated to straighten by; give \"corners\", \"points\", \"horizontal\" and \"vertical\", or \"straight_lines\"")]
+    "straighten-by-nothing" StraightenByNothing
+    /// Two statements about the plane.
+    #[error("both {first} and {second} are stated; they may contradict each other: keep one")]
+    "straighten-twice" StraightenTwice {
+        /// Key or keys.
+        first: &'static str,
+        /// Key or keys.
+        second: &'static str,
+    }
+    /// A key that only a rectangle has.
+    #[error("\"{key}\" belongs to the corners of a rectangle, and no \"corners\" are stated; leave it out or give them")]
+    "needs-corners" NeedsCorners {
+        /// The key.
+        key: &'static str,
+    }
+    /// Too few points of a figure.
+    #[error("{found} points; a plane figure needs 4 or more")]
+    "plane-points-too-few" PlanePointsTooFew {
+        /// How many there are.
+        found: usize,
+    }
+    /// Points that do not determine a map.
+    #[error("all points but one lie on one line (by their \"{key}\"); mark 4 or more of which no three are on one line")]
+    "plane-points-in-line" PlanePointsInLine {
+        /// `reference` or `at`.
+        key: &'static str,
+    }
+    /// Points whose figure is the mirror image of the picture's.
+    #[error("the figure is the mirror image of what the picture shows; in \"at\" x runs to the right and y down")]
+    "plane-points-mirrored" PlanePointsMirrored
+    /// Too few lines of a direction.
+    #[error("{found} \"{key}\" line{}; each of \"horizontal\" and \"vertical\" needs 2 or more", if *found == 1 { "" } else { "s" })]
+    "plane-lines-too-few" PlaneLinesTooFew {
+        /// The direction.
+        key: &'static str,
+        /// How many there are.
+        found: usize,
+    }
+    /// A line whose direction cannot be told.
+    #[error("the line is {found:.1} px long; mark points at least 10 px apart, better across the picture")]
+    "line-too-short" LineTooShort {
+        /// Its length, px.
+        found: f64,
+    }
+    /// Too few points on a line.
+    #[error("line {index} (counted from 0) has {found} different points; it takes 3 or more to see a bend")]
+    "straight-line-too-few" StraightLineTooFew {
+        /// Index of the line.
+        index: usize,
+        /// Different points.
+        found: usize,
+    }
     /// Neither `full_size` nor `model`.
     #[error("the known length is missing; state \"full_size\" or \"model\"")]
     "known-without-length" KnownWithoutLength

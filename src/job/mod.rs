@@ -11,6 +11,7 @@ mod resolve;
 mod schema;
 mod shapes;
 mod starter;
+mod straighten;
 mod structure;
 
 pub use doubts::{Doubt, doubts};
@@ -18,6 +19,7 @@ pub use error::{Error, Fault, FaultKind, MOST_FAULTS};
 pub use read::{MOST_BYTES, missing_images, parse, read};
 pub use schema::schema;
 pub use starter::starter;
+pub use straighten::stated_alone as straighten;
 
 use crate::{
     frame::{Point, ReferencePx, RenderPx},
@@ -127,7 +129,7 @@ pub struct ReferenceSource {
     pub note: Option<String>,
     /// By what right the picture is used, for sheets.
     pub rights: Option<String>,
-    /// Known rectangle to straighten by.
+    /// What to straighten by.
     pub straighten: Option<Straighten>,
     /// Standard deviation of a mark in x and in y; `None`: estimate it.
     pub mark_sigma_px: Option<f64>,
@@ -159,16 +161,59 @@ pub enum ReferenceKind {
     Sketch,
 }
 
-/// Four corners of something known to be a rectangle.
+/// What the reference is straightened by.
 #[derive(Clone, Debug)]
 pub struct Straighten {
+    /// What is known of the plane.
+    pub plane: KnownPlane,
+    /// Points along lines that are straight in reality, at least three different ones each; empty: the lens is taken to
+    /// bend nothing.
+    pub straight_lines: Vec<Vec<Point<ReferencePx>>>,
+}
+
+/// What is known of a plane in the reference.
+#[derive(Clone, Debug)]
+pub enum KnownPlane {
+    /// Four corners of a rectangle.
+    Rectangle(Rectangle),
+    /// Points of a known figure: at least four, no point marked twice.
+    Figure(Vec<PlanePoint>),
+    /// Lines of two directions at right angles, at least two each.
+    Lines(PlaneLines),
+    /// Nothing: only the lens is corrected.
+    Unknown,
+}
+
+/// Four corners of something known to be a rectangle.
+#[derive(Clone, Debug)]
+pub struct Rectangle {
     /// Top left, top right, bottom right, bottom left, as the rectangle is when upright.
     ///
     /// # Guarantees
     /// They make a convex quadrilateral, in clockwise order on the screen.
     pub corners: [Point<ReferencePx>; 4],
-    /// Width over height of the rectangle, above 0.
-    pub aspect: f64,
+    /// Width over height of the rectangle, above 0; `None`: to be found from the view.
+    pub aspect: Option<f64>,
+    /// Whether the corners are to be sharpened by the edges near them.
+    pub find_frame: bool,
+}
+
+/// A point of a known plane figure.
+#[derive(Clone, Copy, Debug)]
+pub struct PlanePoint {
+    /// Its mark in the reference as it is on disk.
+    pub reference: Point<ReferencePx>,
+    /// Where it is on the figure, x right, y down.
+    pub at: [FullSizeMm; 2],
+}
+
+/// Lines of two directions at right angles, each by two different points.
+#[derive(Clone, Debug)]
+pub struct PlaneLines {
+    /// At least two.
+    pub horizontal: Vec<[Point<ReferencePx>; 2]>,
+    /// At least two.
+    pub vertical: Vec<[Point<ReferencePx>; 2]>,
 }
 
 /// The transform that takes the straightened reference to the render.

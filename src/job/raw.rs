@@ -183,7 +183,7 @@ pub struct RawReference {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(max = 10_000))]
     pub rights: Option<String>,
-    /// Something known to be a rectangle, by which the picture is straightened.
+    /// Something known to be a rectangle, a plane figure or straight, by which the picture is straightened.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub straighten: Option<RawStraighten>,
     /// Standard deviation of a mark in x and in y, pixels; left out: estimated from the residuals.
@@ -196,14 +196,47 @@ pub struct RawReference {
     pub mask: Option<String>,
 }
 
-/// A known rectangle in the reference.
-#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+/// What is known of a plane or of straight lines in the reference: exactly one of `corners`, `points` and the pair
+/// `horizontal` and `vertical`, or `straight_lines` alone.
+#[derive(Clone, Debug, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RawStraighten {
-    /// Top left, top right, bottom right, bottom left, in pixels of the image as it is on disk.
-    pub corners: [Mark; 4],
-    /// Width over height of the rectangle: "16:9", "2.39:1", a number, or "210 mm x 297 mm".
-    pub aspect: RawAspect,
+    /// Top left, top right, bottom right, bottom left of a rectangle, in pixels of the image as it is on disk.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub corners: Option<[Mark; 4]>,
+    /// Width over height of the rectangle: "16:9", "2.39:1", a number, or "210 mm x 297 mm"; left out: found from the
+    /// view itself, which needs a picture that is not cropped and a camera well off the axis in both directions.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub aspect: Option<RawAspect>,
+    /// Whether the corners are to be sharpened by the edges of the rectangle near them.
+    #[serde(default)]
+    pub find_frame: bool,
+    /// Four or more points of a known plane figure.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub points: Vec<RawPlanePoint>,
+    /// Two or more lines that are horizontal on the plane, each by two points; with `vertical`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub horizontal: Vec<[Mark; 2]>,
+    /// Two or more lines of the same plane that are at right angles to the horizontal ones, each by two points.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub vertical: Vec<[Mark; 2]>,
+    /// Three or more points along each of some lines that are straight in reality: they tell the lens' distortion.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 100), inner(length(min = 3, max = 200)))]
+    pub straight_lines: Vec<Vec<Mark>>,
+}
+
+/// A point of a known plane figure.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawPlanePoint {
+    /// Its mark in the reference as it is on disk, pixels.
+    pub reference: Mark,
+    /// Where it is on the figure: two full-size lengths from any zero, x to the right and y down.
+    pub at: [RawLength; 2],
 }
 
 /// A point marked in both images.

@@ -2,16 +2,16 @@
 //! faults are collected.
 use super::{
     Angle, Expected, Job, Known, Landmark, LandmarkUse, Mask, ReferenceKind, ReferenceSource,
-    Region, RegistrationKind, RenderSource, Side, Span, Straighten, Tolerance, View,
-    aspect::aspect,
+    Region, RegistrationKind, RenderSource, Side, Span, Tolerance, View,
     error::{FaultKind, Faults},
     names::{Names, check_view_names},
     raw::{
         Mark, RawAngle, RawCamera, RawJob, RawKind, RawKnown, RawLandmark, RawLength, RawReference,
-        RawRegion, RawRegistration, RawRender, RawScale, RawSide, RawSpan, RawStraighten,
-        RawTolerance, RawUnit, RawUse, RawView,
+        RawRegion, RawRegistration, RawRender, RawScale, RawSide, RawSpan, RawTolerance, RawUnit,
+        RawUse, RawView,
     },
-    shapes::{centre, check_corners, outline},
+    shapes::{centre, outline},
+    straighten::straighten,
 };
 use crate::{
     frame::{Frame, Point},
@@ -89,7 +89,7 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
 }
 
 /// All values, once each has been looked at (a plain `collect` would stop at the first fault).
-fn every<T>(values: impl Iterator<Item = Option<T>>) -> Option<Vec<T>> {
+pub(super) fn every<T>(values: impl Iterator<Item = Option<T>>) -> Option<Vec<T>> {
     let values: Vec<Option<T>> = values.collect();
     values.into_iter().collect()
 }
@@ -120,7 +120,7 @@ fn tolerance(raw: &RawTolerance, wider: Tolerance) -> Tolerance {
     }
 }
 
-fn point<F: Frame>(mark: Mark) -> Point<F> {
+pub(super) fn point<F: Frame>(mark: Mark) -> Point<F> {
     Point::new(mark.0[0], mark.0[1])
 }
 
@@ -274,7 +274,7 @@ fn reference(
     let straighten = raw
         .straighten
         .as_ref()
-        .map(|raw| straighten(raw, &format!("{at}/straighten"), faults));
+        .map(|raw| straighten(raw, &format!("{at}/straighten"), around, faults));
     Some(ReferenceSource {
         image: image?,
         kind: match raw.kind {
@@ -293,17 +293,6 @@ fn reference(
         },
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
-    })
-}
-
-fn straighten(raw: &RawStraighten, at: &str, faults: &mut Faults) -> Option<Straighten> {
-    let corners = raw.corners.map(point);
-    let sound = faults.keep(&format!("{at}/corners"), check_corners(&corners));
-    let aspect = faults.keep(&format!("{at}/aspect"), aspect(&raw.aspect));
-    sound?;
-    Some(Straighten {
-        corners,
-        aspect: aspect?,
     })
 }
 
@@ -326,6 +315,23 @@ fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark
         },
         model_mm: raw.model_mm,
     })
+}
+
+/// Millimetres of a length and its words.
+fn length(
+    raw: &RawLength,
+    at: &str,
+    around: &Surroundings,
+    faults: &mut Faults,
+) -> Option<(f64, String)> {
+    match raw {
+        RawLength::Number(number) => faults
+            .keep(at, length_from_number(*number, around.unit))
+            .map(|length| (length, format!("{number} {}", around.unit.symbol()))),
+        RawLength::Text(text) => faults
+            .keep(at, parse_length(text))
+            .map(|length| (length, text.clone())),
+    }
 }
 
 /// The landmarks of a view, for the things that name them.
@@ -361,12 +367,13 @@ impl MarkNames<'_> {
     fn known(&self, raw: &RawKnown, at: &str, faults: &mut Faults) -> Option<Known> {
         let ends = self.ends(&raw.from, &raw.to, at, faults);
         let (length, text) = match (&raw.full_size, &raw.model) {
-            (Some(length), None) => {
-                let (length, text) = self.length(length, &format!("{at}/full_size"), faults)?;
+            (Some(stated), None) => {
+                let (length, text) =
+                    length(stated, &format!("{at}/full_size"), self.around, faults)?;
                 (FullSizeMm(length), text)
             }
-            (None, Some(length)) => {
-                let (length, text) = self.length(length, &format!("{at}/model"), faults)?;
+            (None, Some(stated)) => {
+                let (length, text) = length(stated, &format!("{at}/model"), self.around, faults)?;
                 (ModelMm(length).full_size(self.around.scale), text)
             }
             (Some(_), Some(_)) => {
@@ -389,19 +396,6 @@ impl MarkNames<'_> {
             length,
             text,
         })
-    }
-
-    /// Millimetres of a length and its words.
-    fn length(&self, raw: &RawLength, at: &str, faults: &mut Faults) -> Option<(f64, String)> {
-        let unit = self.around.unit;
-        match raw {
-            RawLength::Number(number) => faults
-                .keep(at, length_from_number(*number, unit))
-                .map(|length| (length, format!("{number} {}", unit.symbol()))),
-            RawLength::Text(text) => faults
-                .keep(at, parse_length(text))
-                .map(|length| (length, text.clone())),
-        }
     }
 
     fn span(&self, raw: &RawSpan, at: &str, faults: &mut Faults) -> Option<Span> {

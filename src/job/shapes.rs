@@ -6,7 +6,7 @@ use crate::frame::{Frame, Point};
 const NOTHING: f64 = 1e-9;
 
 /// Twice the signed area of the triangle: above 0 where a, b, c run clockwise on the screen, px^2.
-fn turn<F: Frame>(a: Point<F>, b: Point<F>, c: Point<F>) -> f64 {
+pub(super) fn turn<F: Frame>(a: Point<F>, b: Point<F>, c: Point<F>) -> f64 {
     (b.x - a.x) * (c.y - a.y) - (b.y - a.y) * (c.x - a.x)
 }
 
@@ -125,6 +125,30 @@ pub(super) fn check_corners<F: Frame>(corners: &[Point<F>; 4]) -> Result<(), Fau
     }
 }
 
+/// Whether four of the points lie so that no three of them are on one line: then they determine the map of a plane.
+///
+/// That fails only where all points but one at most lie on one line, and such a line holds two of any three points.
+pub(super) fn spans_a_plane<F: Frame>(points: &[Point<F>]) -> bool {
+    let reach = |p: Point<F>| points.iter().map(|q| p.distance(*q)).fold(0.0, f64::max);
+    let Some(&first) = points.first() else {
+        return false;
+    };
+    let size = reach(first);
+    // A sine of 1e-6 over the whole extent: beyond any lens, within any click.
+    let is_flat = |twice_area: f64| twice_area.abs() <= 1e-6 * size * size;
+    let triple = points.iter().skip(1).find_map(|&b| {
+        let c = points.iter().find(|c| !is_flat(turn(first, b, **c)))?;
+        Some([first, b, *c])
+    });
+    let Some([a, b, c]) = triple else {
+        return false;
+    };
+    [[a, b], [b, c], [c, a]].into_iter().all(|[p, q]| {
+        let off = points.iter().filter(|r| !is_flat(turn(p, q, **r))).count();
+        off >= 2
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -184,6 +208,18 @@ mod tests {
             [1e6, 1e6 - 2.],
         ]);
         assert_eq!(centre(&square).xy(), [1e6 - 1., 1e6 - 1.]);
+    }
+
+    #[test]
+    fn four_points_without_three_in_line_span_a_plane() {
+        let square = points([[0., 0.], [9., 0.], [9., 9.], [0., 9.]]);
+        assert!(spans_a_plane(&square));
+        let all_but_one = points([[0., 0.], [4., 0.], [9., 0.], [5., 9.], [2., 0.]]);
+        assert!(!spans_a_plane(&all_but_one));
+        let two_off = points([[0., 0.], [4., 0.], [9., 0.], [5., 9.], [2., 3.]]);
+        assert!(spans_a_plane(&two_off));
+        assert!(!spans_a_plane(&points([[5., 5.]; 4])));
+        assert!(!spans_a_plane::<RenderPx>(&[]));
     }
 
     #[test]

@@ -1,13 +1,20 @@
-//! Images seen through a projective map.
+//! Images seen through a projective map, and through a lens behind it.
 //!
 //! The maps take a point of the target to the point of the source that is shown there, both in continuous coordinates
 //! (first pixel centre at (0.5, 0.5)). [`IndexMap`] is the only place that changes over to pixel indices.
 //!
 //! A map with a vanishing line shows the source twice, once from behind. In front is the side that shows the centre of
 //! the source, whatever the sign or scale of the matrix; behind the horizon everything is outside.
+mod finely;
+mod through_lens;
+
+pub use finely::warp_finely;
+
 use super::{Plane, plane_of, resize, row_by_row, wide::built_twice};
+use crate::frame::{Frame, IntoReference, Lens};
 use image::RgbImage;
 use rayon::prelude::*;
+use through_lens::{LensMap, blend_lens_row, cover_lens_row, pick_lens_row};
 
 /// Row by row, acting on (x, y, 1).
 type Matrix = [[f64; 3]; 3];
@@ -19,6 +26,33 @@ const POSITION_BITS: u32 = 6;
 /// Pixels whose positions are computed together.
 const BLOCK: usize = 256;
 
+/// A map from the target to the source: a projective one, then, where there is one, a lens.
+///
+/// Without a lens (or with one that bends nothing) the kernels do what they do for a matrix, to the last bit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SourceMap {
+    rows: Matrix,
+    lens: Option<Lens>,
+}
+
+impl From<&Matrix> for SourceMap {
+    fn from(rows: &Matrix) -> Self {
+        Self {
+            rows: *rows,
+            lens: None,
+        }
+    }
+}
+
+impl<Target: Frame> From<&IntoReference<Target>> for SourceMap {
+    fn from(map: &IntoReference<Target>) -> Self {
+        Self {
+            rows: map.rows(),
+            lens: Some(map.lens()).filter(|lens| !lens.is_none()),
+        }
+    }
+}
+
 /// The source as the map shows it, in a target of `size` (width, height); black outside the source.
 ///
 /// Bilinear between the four nearest pixel centres, at positions rounded to 1/64 pixel, values rounded to the nearest
@@ -28,24 +62,30 @@ const BLOCK: usize = 256;
 pub fn warp_rgb(
     source: &RgbImage,
     size: (u32, u32),
-    source_from_target: &[[f64; 3]; 3],
+    source_from_target: impl Into<SourceMap>,
 ) -> RgbImage {
+    let source_from_target = source_from_target.into();
     let from = (source.width() as usize, source.height() as usize);
     let to = (size.0 as usize, size.1 as usize);
-    let factor = IndexMap::new(source_from_target, from).map_or(1, |map| map.reduction(from, to));
+    let factor = match source_from_target.lens {
+        None => {
+            IndexMap::new(&source_from_target.rows, from).map_or(1, |map| map.reduction(from, to))
+        }
+        Some(lens) => LensMap::new(&source_from_target.rows, lens, from, [1.0; 2])
+            .map_or(1, |map| map.reduction(from, to)),
+    };
     let pixels = if factor > 1 {
         let reduce = |length: u32| ((length + factor / 2) / factor).max(1);
         let (width, height) = (reduce(source.width()), reduce(source.height()));
+        // Continuous coordinates have their origin in the image's corner: a reduction is nothing but a factor there.
         let ratios = [
             f64::from(width) / f64::from(source.width()),
             f64::from(height) / f64::from(source.height()),
-            1.0,
         ];
-        // Continuous coordinates have their origin in the image's corner: a reduction is nothing but a factor there.
-        let matrix = std::array::from_fn(|r| source_from_target[r].map(|v| v * ratios[r]));
-        blend(&resize::reduce_rgb(source, width, height), to, &matrix)
+        let reduced = resize::reduce_rgb(source, width, height);
+        blend(&reduced, to, &source_from_target, ratios)
     } else {
-        blend(source, to, source_from_target)
+        blend(source, to, &source_from_target, [1.0; 2])
     };
     RgbImage::from_raw(size.0, size.1, pixels).expect("three bytes for each pixel of the target")
 }
@@ -55,16 +95,24 @@ pub fn warp_rgb(
 pub fn warp_mask(
     mask: &Plane<u8>,
     size: (usize, usize),
-    source_from_target: &[[f64; 3]; 3],
+    source_from_target: impl Into<SourceMap>,
 ) -> Plane<u8> {
+    let SourceMap { rows, lens } = source_from_target.into();
     let (height, width) = mask.dim();
     let source = row_by_row(mask);
     let mut pixels = vec![0; size.0 * size.1];
-    if let Some(map) = IndexMap::new(source_from_target, (width, height)) {
-        pixels
-            .par_chunks_mut(size.0.max(1))
-            .enumerate()
-            .for_each(|(y, row)| pick_row(&source, (width, height), &map, y, row));
+    let lines = pixels.par_chunks_mut(size.0.max(1)).enumerate();
+    match lens {
+        None => {
+            if let Some(map) = IndexMap::new(&rows, (width, height)) {
+                lines.for_each(|(y, row)| pick_row(&source, (width, height), &map, y, row));
+            }
+        }
+        Some(lens) => {
+            if let Some(map) = LensMap::new(&rows, lens, (width, height), [1.0; 2]) {
+                lines.for_each(|(y, row)| pick_lens_row(&source, (width, height), &map, y, row));
+            }
+        }
     }
     plane_of(size.0, size.1, pixels)
 }
@@ -74,17 +122,25 @@ pub fn warp_mask(
 pub fn coverage(
     source_size: (usize, usize),
     size: (usize, usize),
-    source_from_target: &[[f64; 3]; 3],
+    source_from_target: impl Into<SourceMap>,
 ) -> Plane<u8> {
+    let SourceMap { rows, lens } = source_from_target.into();
     let mut pixels = vec![0; size.0 * size.1];
-    if let Some(map) = IndexMap::new(source_from_target, source_size) {
-        pixels
-            .par_chunks_mut(size.0.max(1))
-            .enumerate()
-            .for_each(|(y, row)| {
-                let (from, to) = map.covered(source_size, y, row.len());
-                row[from..to].fill(255);
-            });
+    let lines = pixels.par_chunks_mut(size.0.max(1)).enumerate();
+    match lens {
+        None => {
+            if let Some(map) = IndexMap::new(&rows, source_size) {
+                lines.for_each(|(y, row)| {
+                    let (from, to) = map.covered(source_size, y, row.len());
+                    row[from..to].fill(255);
+                });
+            }
+        }
+        Some(lens) => {
+            if let Some(map) = LensMap::new(&rows, lens, source_size, [1.0; 2]) {
+                lines.for_each(|(y, row)| cover_lens_row(source_size, &map, y, row));
+            }
+        }
     }
     plane_of(size.0, size.1, pixels)
 }
@@ -233,15 +289,32 @@ fn positions(
     }
 }
 
-/// The unreduced source through the map, row by row.
-fn blend(source: &RgbImage, size: (usize, usize), source_from_target: &Matrix) -> Vec<u8> {
+/// The source through the map, row by row; the source is reduced by `ratios` against the one that the map leads to.
+fn blend(
+    source: &RgbImage,
+    size: (usize, usize),
+    SourceMap { rows, lens }: &SourceMap,
+    ratios: [f64; 2],
+) -> Vec<u8> {
     let source_size = (source.width() as usize, source.height() as usize);
     let mut pixels = vec![0; 3 * size.0 * size.1];
-    if let Some(map) = IndexMap::new(source_from_target, source_size) {
-        pixels
-            .par_chunks_mut((3 * size.0).max(1))
-            .enumerate()
-            .for_each(|(y, row)| blend_row(source.as_raw(), source_size, &map, y, row));
+    let lines = pixels.par_chunks_mut((3 * size.0).max(1)).enumerate();
+    match lens {
+        None => {
+            let [x, y] = ratios;
+            let factors = [x, y, 1.0];
+            let rows: Matrix = std::array::from_fn(|r| rows[r].map(|v| v * factors[r]));
+            if let Some(map) = IndexMap::new(&rows, source_size) {
+                lines.for_each(|(y, row)| blend_row(source.as_raw(), source_size, &map, y, row));
+            }
+        }
+        Some(lens) => {
+            if let Some(map) = LensMap::new(rows, *lens, source_size, ratios) {
+                lines.for_each(|(y, row)| {
+                    blend_lens_row(source.as_raw(), source_size, &map, y, row)
+                });
+            }
+        }
     }
     pixels
 }

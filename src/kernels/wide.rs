@@ -12,9 +12,9 @@ pub(super) fn is_available() -> bool {
 
 /// Defines a function whose body is compiled for the base processor and for AVX2.
 macro_rules! built_twice {
-    ($(#[$attribute:meta])* fn $name:ident($($argument:ident: $type:ty),* $(,)?) $body:block) => {
+    ($(#[$attribute:meta])* $visibility:vis fn $name:ident($($argument:ident: $type:ty),* $(,)?) $body:block) => {
         $(#[$attribute])*
-        fn $name($($argument: $type),*) {
+        $visibility fn $name($($argument: $type),*) {
             #[inline(always)]
             fn plain($($argument: $type),*) $body
 
@@ -34,4 +34,4 @@ macro_rules! built_twice {
         }
     };
 }
-pub(super) use built_twice;
+pub(in crate::kernels) use built_twice;

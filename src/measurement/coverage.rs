@@ -7,7 +7,7 @@ use super::{scales, spans};
 use crate::{
     frame::Point,
     job::*,
-    registration::{Registered, register},
+    registration::{Registered, register, straightening},
     statistics::Measured,
     units::{FullSizeMm, ModelMm, ScaleRatio},
 };
@@ -98,6 +98,16 @@ fn in_reference(u: [f64; 2]) -> [f64; 2] {
 }
 
 fn job(kind: RegistrationKind, stated: bool, noise: &mut Noise) -> Job {
+    job_seen(kind, stated, noise, &in_reference)
+}
+
+/// The job when `in_reference` is what the reference's camera makes of the subject.
+fn job_seen(
+    kind: RegistrationKind,
+    stated: bool,
+    noise: &mut Noise,
+    in_reference: &dyn Fn([f64; 2]) -> [f64; 2],
+) -> Job {
     let tolerance = Tolerance {
         proportion_percent: 2.0,
         offset: ModelMm(0.2),
@@ -243,7 +253,7 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
             adjustment,
             regions,
             ..
-        } = register(view, job.expected, (1000, 1000)).expect("eight datum landmarks");
+        } = register(view, job.expected, (1000, 1000), None).expect("eight datum landmarks");
         counts.count("scale", registration.scale, 1.0 / REFERENCE_SCALE);
         counts.count(
             "rotation",
@@ -325,6 +335,76 @@ fn intervals_hold_the_truth_as_often_as_they_say_with_stated_noise() {
                 "{kind:?}, {name}: {share}"
             );
         }
+    }
+}
+
+/// The reference's picture where it is a photograph taken off-angle.
+const PICTURE: (u32, u32) = (1920, 1080);
+/// A rectangle in the plane of the subject, by which it is straightened.
+const RECTANGLE: [[f64; 2]; 4] = [[50.0, 50.0], [950.0, 50.0], [950.0, 950.0], [50.0, 950.0]];
+
+/// Where a camera turned to the plane, its axis `off` the middle of the picture, shows a point of the subject.
+fn off_angle(u: [f64; 2], off: [f64; 2]) -> [f64; 2] {
+    let turn = nalgebra::Rotation3::from_euler_angles(0.5, -0.6, 0.1);
+    let p = turn * nalgebra::Vector3::new(u[0] / 1000.0 - 0.5, u[1] / 1000.0 - 0.5, 0.0);
+    let depth = p.z + 3.0;
+    [
+        2200.0 * p.x / depth + 960.0 + off[0],
+        2200.0 * p.y / depth + 540.0 + off[1],
+    ]
+}
+
+/// A job whose reference is straightened by a rectangle of unknown aspect; the middle of the picture misses the camera's axis by as much as
+/// is allowed for (2 % of the diagonal, one standard deviation).
+fn off_angle_job(noise: &mut Noise) -> Job {
+    let off = [0, 1].map(|_| 0.02 * 1920.0_f64.hypot(1080.0) * noise.normal());
+    let corners = RECTANGLE.map(|u| {
+        let p = off_angle(u, off).map(|v| v + REFERENCE_SIGMA * noise.normal());
+        Point::new(p[0], p[1])
+    });
+    let mut job = job_seen(RegistrationKind::Similarity, true, noise, &|u| {
+        off_angle(u, off)
+    });
+    job.views[0].reference.straighten = Some(Straighten {
+        plane: KnownPlane::Rectangle(Rectangle {
+            corners,
+            aspect: None,
+            find_frame: false,
+        }),
+        straight_lines: Vec::new(),
+    });
+    job
+}
+
+#[test]
+fn intervals_hold_the_truth_where_the_view_tells_the_aspect() {
+    // Fewer trials, for the run's sake: the binomial standard deviation is 2 %, and the bound three of them.
+    const FEWER: usize = 120;
+    let mut counts = Counts::default();
+    let mut noise = Noise(23);
+    for _ in 0..FEWER {
+        let job = off_angle_job(&mut noise);
+        let view = &job.views[0];
+        let straightening = straightening(view, PICTURE, None).expect("well turned");
+        let registered = register(view, job.expected, (1000, 1000), straightening.as_ref())
+            .expect("eight datum landmarks");
+        let fit = registered.regions[0].as_ref().expect("six landmarks");
+        let truth = [TRUTH.width, TRUTH.height, TRUTH.rotation];
+        let names = ["region width", "region height", "region rotation"];
+        for k in 0..3 {
+            let deviation = fit.covariance[(k, k)].sqrt();
+            let value = fit.errors.to_array()[k];
+            let figure = Measured::from_deviation(value, deviation, fit.freedom);
+            counts.count(names[k], figure.expect("finite"), truth[k]);
+        }
+        let scales = scales::study(&job, view, &registered.adjustment);
+        let across = spans::measure_span(&job, &view.spans[0], &registered.adjustment, &scales);
+        let across = across.expect("marks apart").0;
+        counts.count("span", across.error_percent, 0.0);
+    }
+    for (name, count) in counts.0 {
+        let share = count as f64 / FEWER as f64;
+        assert!((share - 0.95).abs() <= 0.06, "{name}: {share}");
     }
 }
 

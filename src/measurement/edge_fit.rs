@@ -12,12 +12,12 @@ use super::{
     work::Window,
 };
 use crate::{
-    frame::{Point, Projective, ReferencePx, RenderPx, WorkPx},
+    frame::{FromReference, IntoReference, Point, Projective, RenderPx, WorkPx},
     job::{LandmarkUse, View},
     registration::{
         Adjustment, RegionErrors,
         edges::{EdgeMark, SubjectPoint},
-        model::Pair,
+        model::{Pair, State},
     },
 };
 use nalgebra::Vector2;
@@ -81,9 +81,40 @@ pub(crate) struct RegionEvidence {
     pub(crate) beyond_chance: f64,
 }
 
+/// Takes render pixels to the grid on which the reference was laid by an earlier state of the adjustment.
+enum WorkFromRender {
+    /// Both states have the same lens: one projective map.
+    Direct(Projective<WorkPx, RenderPx>),
+    /// The lens has changed: by way of the reference.
+    ByReference(IntoReference<RenderPx>, FromReference<WorkPx>),
+}
+
+impl WorkFromRender {
+    fn new(work_from_reference: &FromReference<WorkPx>, state: &State) -> Self {
+        let straight = &state.straight_from_reference;
+        let straight_from_render = state.render_from_straight.inverse();
+        if straight.lens() == work_from_reference.lens() {
+            let undistorted_from_straight = straight.projective().inverse();
+            let work_from_straight = work_from_reference.projective();
+            return Self::Direct(
+                work_from_straight.after(&undistorted_from_straight.after(&straight_from_render)),
+            );
+        }
+        let reference_from_render = straight.inverse().after(&straight_from_render);
+        Self::ByReference(reference_from_render, *work_from_reference)
+    }
+
+    fn apply(&self, p: Point<RenderPx>) -> Point<WorkPx> {
+        match self {
+            Self::Direct(map) => map.apply(p),
+            Self::ByReference(into, out) => out.apply(into.apply(p)),
+        }
+    }
+}
+
 /// Takes a point of the subject, as the render's camera sees it, to the response.
 pub(crate) struct OntoResponse {
-    map: Projective<WorkPx, RenderPx>,
+    map: WorkFromRender,
     /// For each edge point: how far the reference's camera sees it elsewhere, render pixels.
     shifts: Vec<Vector2<f64>>,
 }
@@ -111,7 +142,7 @@ pub(crate) struct EdgeScene {
     of_region: Vec<Vec<usize>>,
     response: Response,
     /// Takes the reference as it is on disk to the grid on which the response lies.
-    work_from_reference: Projective<WorkPx, ReferencePx>,
+    work_from_reference: FromReference<WorkPx>,
     /// Render pixels per working pixel.
     factor: f64,
     /// For each region: datum landmarks lie on it.
@@ -153,9 +184,6 @@ impl EdgeScene {
             spaces.push(space);
         }
         let state = &adjustment.solved.state;
-        let render_from_reference = state
-            .render_from_straight
-            .after(&state.straight_from_reference);
         let is_datum = view
             .regions
             .iter()
@@ -172,7 +200,7 @@ impl EdgeScene {
             rivals,
             of_region,
             response,
-            work_from_reference: work_from_render.after(&render_from_reference),
+            work_from_reference: state.render_from_reference().then(&work_from_render),
             factor: render_from_work.rows()[0][0],
             is_datum,
         }
@@ -191,12 +219,8 @@ impl EdgeScene {
     /// How an adjustment takes the subject's points to the response.
     pub(crate) fn onto_response(&self, adjustment: &Adjustment) -> OntoResponse {
         let state = &adjustment.solved.state;
-        let reference_from_render = state
-            .straight_from_reference
-            .inverse()
-            .after(&state.render_from_straight.inverse());
         OntoResponse {
-            map: self.work_from_reference.after(&reference_from_render),
+            map: WorkFromRender::new(&self.work_from_reference, state),
             shifts: self
                 .spaces
                 .iter()

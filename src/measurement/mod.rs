@@ -8,16 +8,20 @@ mod edge_owner;
 mod edge_points;
 mod edge_search;
 mod figures;
+mod frame_edges;
 mod gradient;
 mod regions;
 mod response;
 mod scales;
 mod spans;
+mod straightened;
 pub mod thin_plate;
 mod verdict;
 mod view;
 mod work;
 
+pub use frame_edges::look_for_frame;
+pub use straightened::straightened_picture;
 pub use view::{MeasuredView, measure};
 
 use crate::{

@@ -10,8 +10,8 @@ use super::{
 use crate::{
     frame::Point,
     images::ViewImages,
-    job::{Job, Known, LandmarkUse, View},
-    registration::{Adjustment, Finding, Registered, Registration},
+    job::{Job, Known, KnownPlane, LandmarkUse, View},
+    registration::{Adjustment, Finding, FrameFinding, Registered, Registration},
     statistics::chi_square_quantile,
 };
 use image::RgbImage;
@@ -187,6 +187,7 @@ fn warnings(
 ) -> Vec<Warning> {
     let mut all = Vec::new();
     let mut warn = |code: &'static str, text: String| all.push(Warning { code, text });
+    straightened_by_view(view, &measurement.registration, &mut warn);
     marks_to_look_at(view, &measurement.registration, &mut warn);
     disagreeing_datum(measurement, adjustment, &mut warn);
     for hidden in &measurement.registration.hides {
@@ -240,6 +241,37 @@ fn warnings(
         Some(_) => {}
     }
     all
+}
+
+/// What the picture's own view had to tell rests on assumptions that it cannot check.
+fn straightened_by_view(
+    view: &View,
+    registration: &Registration,
+    warn: &mut dyn FnMut(&'static str, String),
+) {
+    let found = registration.straightening.as_ref();
+    if let Some(kept @ FrameFinding::Kept { .. }) = found.and_then(|s| s.frame) {
+        warn(
+            "frame-not-found",
+            format!("The frame was not found: {kept}."),
+        );
+    }
+    let plane = view.reference.straighten.as_ref().map(|s| &s.plane);
+    let by_lines = matches!(plane, Some(KnownPlane::Lines(_)));
+    let aspect = found.and_then(|s| s.aspect);
+    if aspect.is_none() && !by_lines {
+        return;
+    }
+    let figure = aspect.map_or_else(String::new, |a| {
+        format!(" as {:.3} (95 %: {:.3} to {:.3})", a.value, a.low, a.high)
+    });
+    warn(
+        "aspect-from-view",
+        format!(
+            "Width over height of the plane was found from the view{figure}, taking the middle of the picture for the \
+             axis of the camera: it is wrong if the picture was cropped. State the aspect if you know it."
+        ),
+    );
 }
 
 fn doubtful_length(view: &View, known: &Known) -> String {

@@ -1,7 +1,7 @@
 //! The rasters that edges are compared on: both images on one working grid, with their edges.
 use super::WorkImages;
 use crate::{
-    frame::{Point, Projective, ReferencePx, RenderPx, WorkPx},
+    frame::{FromReference, IntoReference, Point, Projective, RenderPx, WorkPx},
     images::{Picture, ViewImages},
     job::Region,
     kernels::{
@@ -77,7 +77,7 @@ impl Prepared {
         &self,
         regions: &[Region],
         margin: f64,
-        render_from_reference: &Projective<RenderPx, ReferencePx>,
+        render_from_reference: &FromReference<RenderPx>,
     ) -> Option<Window> {
         let work_from_render = self.grid.render_from_work.inverse();
         let corners = || {
@@ -99,11 +99,7 @@ impl Prepared {
         let reference_from_window = render_from_reference.inverse().after(&render_from_window);
         Some(Window {
             render: image::imageops::crop_imm(&self.render, left, top, width, height).to_image(),
-            reference: warp::warp_rgb(
-                &self.reference.rgb,
-                (width, height),
-                &reference_from_window.rows(),
-            ),
+            reference: warp::warp_rgb(&self.reference.rgb, (width, height), &reference_from_window),
             render_from_window,
         })
     }
@@ -112,11 +108,7 @@ impl Prepared {
     pub(crate) fn finish(self, registration: &Registration) -> Work {
         let reference_from_render = registration.render_from_reference.inverse();
         let reference_size = self.reference.rgb.dimensions();
-        let registered = warp::warp_rgb(
-            &self.reference.rgb,
-            self.native,
-            &reference_from_render.rows(),
-        );
+        let registered = warp::warp_rgb(&self.reference.rgb, self.native, &reference_from_render);
         drop(self.reference);
         let grid = self.grid;
         let reference_from_work = reference_from_render.after(&grid.render_from_work);
@@ -227,7 +219,7 @@ impl Grid {
 /// lies a little beside it still count.
 fn common_area(
     grid: &Grid,
-    reference_from_work: &Projective<ReferencePx, WorkPx>,
+    reference_from_work: &IntoReference<WorkPx>,
     reference_size: (u32, u32),
     render_mask: Option<&Plane<u8>>,
     reference_mask: Option<&Plane<u8>>,
@@ -235,14 +227,14 @@ fn common_area(
 ) -> Plane<u8> {
     let size = (grid.width as usize, grid.height as usize);
     let reference_size = (reference_size.0 as usize, reference_size.1 as usize);
-    let mut common = warp::coverage(reference_size, size, &reference_from_work.rows());
+    let mut common = warp::coverage(reference_size, size, reference_from_work);
     let margin = 4.0 * tolerance;
     if let Some(mask) = render_mask {
         let mask = warp::warp_mask(mask, size, &grid.render_from_work.rows());
         keep_inside(&mut common, &reach::reach(&mask, margin));
     }
     if let Some(mask) = reference_mask {
-        let mask = warp::warp_mask(mask, size, &reference_from_work.rows());
+        let mask = warp::warp_mask(mask, size, reference_from_work);
         keep_inside(&mut common, &reach::reach(&mask, margin));
     }
     common

@@ -1,4 +1,4 @@
-//! The joint least-squares adjustment of the registration, the straightening's corners, the camera's shift and the
+//! The joint least-squares adjustment of the registration, the straightening, the camera's shift and the
 //! errors of every region, and what follows from it for any figure.
 //!
 //! Both marks of a landmark carry noise, so the residual `v = render mark - predicted place` has the covariance
@@ -12,6 +12,7 @@ use super::{
     model::{Layout, Pair, Prediction, Predictor, RegionErrors, State},
     normal::{Covariance, Normal, Vector5},
     shape::ExpectedShape,
+    straighten::Observed,
 };
 use crate::statistics::Measured;
 use nalgebra::{DVector, Matrix2, Matrix2xX, Vector2};
@@ -39,6 +40,15 @@ impl Noise {
         render: 1.0,
         reference: 1.0,
     };
+
+    /// Standard deviation of a number of the straightening.
+    fn of(self, observed: &Observed) -> f64 {
+        if observed.is_of_marks {
+            self.reference * observed.deviation
+        } else {
+            observed.deviation
+        }
+    }
 }
 
 /// A landmark's residual at a state.
@@ -114,12 +124,16 @@ impl Problem {
 
     fn expect(&self, normal: &mut Normal, state: &State, noise: Noise) {
         let layout = &self.layout;
-        if let (true, Some(corners)) = (layout.free_corners, &layout.corners) {
-            let weight = (noise.reference * corners.sigma).powi(-2);
-            for (k, (now, marked)) in state.corners.iter().zip(&corners.marked).enumerate() {
-                let at = layout.registration_unknowns() + 2 * k;
-                normal.expect_global(at, weight, marked.x - now.x);
-                normal.expect_global(at + 1, weight, marked.y - now.y);
+        if let Some(straightening) = layout.free_straightening() {
+            let first = layout.first_straightening_unknown();
+            for (k, (now, observed)) in state
+                .numbers
+                .iter()
+                .zip(straightening.observed())
+                .enumerate()
+            {
+                let weight = noise.of(observed).powi(-2);
+                normal.expect_global(first + k, weight, observed.value - now);
             }
         }
         if let Some(shape) = &self.shape {
@@ -167,10 +181,9 @@ impl Problem {
 
     fn cost_of_expectations(&self, state: &State, noise: Noise) -> f64 {
         let mut cost = 0.0;
-        if let (true, Some(corners)) = (self.layout.free_corners, &self.layout.corners) {
-            let deviation = noise.reference * corners.sigma;
-            for (now, marked) in state.corners.iter().zip(&corners.marked) {
-                cost += (now.distance(*marked) / deviation).powi(2);
+        if let Some(straightening) = self.layout.free_straightening() {
+            for (now, observed) in state.numbers.iter().zip(straightening.observed()) {
+                cost += ((now - observed.value) / noise.of(observed)).powi(2);
             }
         }
         if let Some(shape) = &self.shape {

@@ -1,10 +1,14 @@
 //! Why a reference cannot be laid over a render.
+use super::straighten;
 use crate::job::RegistrationKind;
 
 /// Why a reference cannot be laid over a render.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum Error {
+    /// It cannot be straightened first.
+    #[error(transparent)]
+    Straighten(#[from] straighten::Error),
     /// Fewer datum landmarks than the kind needs.
     #[error(
         "registration: {found} datum landmark{}, {} needs {needed}; mark {} more{}",
@@ -52,6 +56,7 @@ impl Error {
     /// Stable code for scripts.
     pub fn code(&self) -> &'static str {
         match self {
+            Self::Straighten(error) => error.code(),
             Self::TooFewLandmarks { .. } => "too-few-landmarks",
             Self::Degenerate { .. } => "degenerate-landmarks",
             Self::NoMap { .. } => "no-registration",

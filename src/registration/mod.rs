@@ -12,16 +12,17 @@ mod problem;
 mod regions;
 mod shape;
 pub(crate) mod start;
-mod straighten;
+pub mod straighten;
 mod wrong_marks;
 
 pub use adjustment::Adjustment;
 pub use error::Error;
 pub use model::RegionErrors;
 pub use regions::RegionFit;
+pub use straighten::{EdgeAcross, FrameFinding, FrameLook, Straightening, StraighteningFigures};
 
 use crate::{
-    frame::{Projective, ReferencePx, RenderPx, StraightPx},
+    frame::{FromReference, Projective, RenderPx, StraightPx},
     job::{Expected, RegistrationKind, View},
     statistics::Measured,
 };
@@ -32,11 +33,13 @@ pub struct Registration {
     /// Kind of the map that was fitted.
     pub kind: RegistrationKind,
     /// The straightening; the identity where nothing is straightened.
-    pub straight_from_reference: Projective<StraightPx, ReferencePx>,
+    pub straight_from_reference: FromReference<StraightPx>,
+    /// What the straightening found by itself; `None` where nothing is straightened.
+    pub straightening: Option<StraighteningFigures>,
     /// The fitted map.
     pub render_from_straight: Projective<RenderPx, StraightPx>,
     /// Both, one after the other.
-    pub render_from_reference: Projective<RenderPx, ReferencePx>,
+    pub render_from_reference: FromReference<RenderPx>,
     /// Render pixels per pixel of the straightened reference (square root of the area ratio at the marks' centre).
     pub scale: Measured,
     /// How far the reference is turned to lie over the render, degrees, clockwise.
@@ -110,9 +113,35 @@ impl Registered {
     }
 }
 
+/// How the reference of a view, `reference_size` (width, height) pixels large, is straightened; `None` where it is not.
+/// `frame` is what was found across the sides of its rectangle, where the job asks for that.
+///
+/// # Errors
+/// Where what the job states does not tell what is asked of it.
+pub fn straightening(
+    view: &View,
+    reference_size: (u32, u32),
+    frame: Option<&FrameLook>,
+) -> Result<Option<Straightening>, Error> {
+    let sigma = view
+        .reference
+        .mark_sigma_px
+        .unwrap_or(straighten::MARK_SIGMA_PX);
+    match &view.reference.straighten {
+        None => Ok(None),
+        Some(straighten) => Ok(Some(Straightening::new(
+            straighten,
+            reference_size,
+            sigma,
+            frame,
+        )?)),
+    }
+}
+
 /// Lays the reference of a view over its render.
 ///
 /// `render_size` is the render's width and height in pixels: what is expected of offsets is stated in parts of it.
+/// `straightening` is what [`straightening`] makes of the view.
 ///
 /// # Errors
 /// Too few datum landmarks, or such that lie on one point or line, or that give no usable map.
@@ -120,8 +149,9 @@ pub fn register(
     view: &View,
     expected: Expected,
     render_size: (u32, u32),
+    straightening: Option<&Straightening>,
 ) -> Result<Registered, Error> {
-    let (problem, roles, straight) = problem::build(view, expected, render_size)?;
+    let (problem, roles, straight) = problem::build(view, expected, render_size, straightening)?;
     let no_map = || Error::NoMap {
         kind: view.registration,
         names: problem::datum_names(view),
@@ -169,9 +199,13 @@ fn summarise(
         kind: view.registration,
         straight_from_reference: state.straight_from_reference,
         render_from_straight: state.render_from_straight,
-        render_from_reference: state
-            .render_from_straight
-            .after(&state.straight_from_reference),
+        straightening: adjustment
+            .problem
+            .layout
+            .straightening
+            .as_ref()
+            .map(|s| s.figures().clone()),
+        render_from_reference: state.render_from_reference(),
         scale,
         rotation_deg,
         rms_px: (square / datum.len().max(1) as f64).sqrt(),

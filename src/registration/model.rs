@@ -4,9 +4,9 @@
 //! parallax: `u = T(H(q)) - s(X)`. On a part with errors of its own the model then shows it at
 //! `m = R(rotation) diag(1 + width, 1 + height) (u - a + d) + a`, where `a` is the region's anchor, a point of the model,
 //! and `d` the offset there (model minus subject).
-use super::{parallax::Parallax, straighten::StraightRectangle};
+use super::{parallax::Parallax, straighten::Straightening};
 use crate::{
-    frame::{Point, Projective, ReferencePx, RenderPx, StraightPx},
+    frame::{FromReference, Point, Projective, ReferencePx, RenderPx, StraightPx},
     job::RegistrationKind,
 };
 use nalgebra::{Matrix2, Matrix2xX, Matrix3, SMatrix, Vector2};
@@ -26,15 +26,6 @@ pub(crate) struct Pair {
     pub(crate) space: Option<[f64; 3]>,
     /// Index of the region whose errors move it.
     pub(crate) region: Option<usize>,
-}
-
-/// Corners that are unknowns themselves, observed where the user marked them.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct MarkedCorners {
-    pub(crate) rectangle: StraightRectangle,
-    pub(crate) marked: [Point<ReferencePx>; 4],
-    /// Standard deviation per coordinate before the variance factor, reference pixels.
-    pub(crate) sigma: f64,
 }
 
 /// The five errors of a region.
@@ -106,9 +97,10 @@ pub(crate) struct Layout {
     /// Centre and size of the marks in the render: the unknowns of the registration are pixels at this distance.
     pub(crate) centre: Vector2<f64>,
     pub(crate) size: f64,
-    pub(crate) corners: Option<MarkedCorners>,
-    /// Whether the corners are unknowns: a projective registration takes up all that they could change.
-    pub(crate) free_corners: bool,
+    pub(crate) straightening: Option<Straightening>,
+    /// Whether the straightening's numbers are unknowns: without a lens, a projective registration takes up all that they
+    /// could change.
+    pub(crate) is_straightening_free: bool,
     pub(crate) parallax: Option<Parallax>,
     pub(crate) anchors: Vec<Vector2<f64>>,
 }
@@ -122,16 +114,20 @@ impl Layout {
         }
     }
 
-    fn first_corner_unknown(&self) -> usize {
+    /// The straightening where its numbers are unknowns.
+    pub(crate) fn free_straightening(&self) -> Option<&Straightening> {
+        self.straightening
+            .as_ref()
+            .filter(|_| self.is_straightening_free)
+    }
+
+    pub(crate) fn first_straightening_unknown(&self) -> usize {
         self.registration_unknowns()
     }
 
-    pub(crate) fn corner_unknowns(&self) -> usize {
-        if self.free_corners { 8 } else { 0 }
-    }
-
     pub(crate) fn first_shift_unknown(&self) -> usize {
-        self.first_corner_unknown() + self.corner_unknowns()
+        let numbers = self.free_straightening().map_or(0, |s| s.observed().len());
+        self.first_straightening_unknown() + numbers
     }
 
     /// Number of unknowns that all regions share.
@@ -205,8 +201,9 @@ impl Layout {
 #[derive(Clone, Debug)]
 pub(crate) struct State {
     pub(crate) render_from_straight: Projective<RenderPx, StraightPx>,
-    pub(crate) straight_from_reference: Projective<StraightPx, ReferencePx>,
-    pub(crate) corners: [Point<ReferencePx>; 4],
+    pub(crate) straight_from_reference: FromReference<StraightPx>,
+    /// The straightening's numbers; none where nothing is straightened.
+    pub(crate) numbers: Vec<f64>,
     /// Shift of the camera; unused places are 0.
     pub(crate) shift: [f64; 3],
     pub(crate) regions: Vec<RegionErrors>,
@@ -229,14 +226,12 @@ impl State {
             render_from_straight,
             ..self.clone()
         };
-        if let (true, Some(marked)) = (layout.free_corners, &layout.corners) {
-            for (k, corner) in next.corners.iter_mut().enumerate() {
-                *corner = Point::new(
-                    corner.x + global[n + 2 * k],
-                    corner.y + global[n + 2 * k + 1],
-                );
+        if let Some(straightening) = layout.free_straightening() {
+            let changes = &global[layout.first_straightening_unknown()..];
+            for (number, d) in next.numbers.iter_mut().zip(changes) {
+                *number += d;
             }
-            next.straight_from_reference = marked.rectangle.map_for(&next.corners)?;
+            next.straight_from_reference = straightening.map(&next.numbers)?;
         }
         for (s, d) in next
             .shift
@@ -263,6 +258,12 @@ impl State {
             (Some(parallax), Some(space)) => u - parallax.shift(space, &self.shift),
             _ => u,
         }
+    }
+
+    /// The straightening, then the registration.
+    pub(crate) fn render_from_reference(&self) -> FromReference<RenderPx> {
+        self.straight_from_reference
+            .then(&self.render_from_straight)
     }
 
     fn laid_over(&self, q: Point<ReferencePx>) -> Vector2<f64> {
@@ -297,33 +298,25 @@ pub(crate) struct Prediction {
 pub(crate) struct Predictor<'a> {
     layout: &'a Layout,
     state: &'a State,
-    /// For each corner coordinate: the straightening with it moved up and down by [`CORNER_STEP`].
-    moved: Vec<[Projective<StraightPx, ReferencePx>; 2]>,
+    /// For each number of the straightening: the straightening with it moved up and down by its step, and the step.
+    moved: Vec<Moved>,
 }
 
-/// Step of the difference quotient for corners, pixels: far above rounding, far below any curvature.
-const CORNER_STEP: f64 = 0.05;
+/// A straightening with one number moved.
+struct Moved {
+    up: FromReference<StraightPx>,
+    down: FromReference<StraightPx>,
+    step: f64,
+}
 
 impl<'a> Predictor<'a> {
     pub(crate) fn new(layout: &'a Layout, state: &'a State) -> Self {
-        let moved = match (&layout.corners, layout.free_corners) {
-            (Some(marked), true) => (0..8)
-                .filter_map(|k| {
-                    let at = |step: f64| {
-                        let mut corners = state.corners;
-                        let c = &mut corners[k / 2];
-                        *c = if k % 2 == 0 {
-                            Point::new(c.x + step, c.y)
-                        } else {
-                            Point::new(c.x, c.y + step)
-                        };
-                        marked.rectangle.map_for(&corners)
-                    };
-                    Some([at(CORNER_STEP)?, at(-CORNER_STEP)?])
-                })
-                .collect(),
-            _ => Vec::new(),
-        };
+        let moved = layout.free_straightening().map_or_else(Vec::new, |s| {
+            let numbers = s.observed().iter().enumerate();
+            numbers
+                .map(|(k, observed)| moved(s, state, k, observed.step))
+                .collect()
+        });
         Self {
             layout,
             state,
@@ -342,9 +335,10 @@ impl<'a> Predictor<'a> {
         by_global
             .columns_mut(0, n)
             .copy_from(&layout.registration_basis(laid_over));
-        for (k, [up, down]) in self.moved.iter().enumerate() {
-            let (a, b) = (up.apply(pair.reference), down.apply(pair.reference));
-            let d = Vector2::new(a.x - b.x, a.y - b.y) / (2.0 * CORNER_STEP);
+        for (k, moved) in self.moved.iter().enumerate() {
+            let at = |map: &FromReference<StraightPx>| map.apply(pair.reference);
+            let (a, b) = (at(&moved.up), at(&moved.down));
+            let d = Vector2::new(a.x - b.x, a.y - b.y) / (2.0 * moved.step);
             by_global.set_column(n + k, &(by_straight * d));
         }
         if let (Some(parallax), Some(space)) = (&layout.parallax, pair.space) {
@@ -377,5 +371,21 @@ impl<'a> Predictor<'a> {
             by_reference: linear * registered_by_reference,
             registered_by_reference,
         }
+    }
+}
+
+/// The straightening with number `k` moved. Where it cannot be moved (the view becomes too frontal), it is taken to stay.
+fn moved(straightening: &Straightening, state: &State, k: usize, step: f64) -> Moved {
+    let at = |by: f64| {
+        let mut numbers = state.numbers.clone();
+        numbers[k] += by;
+        straightening
+            .map(&numbers)
+            .unwrap_or(state.straight_from_reference)
+    };
+    Moved {
+        up: at(step),
+        down: at(-step),
+        step,
     }
 }

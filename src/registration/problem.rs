@@ -2,56 +2,44 @@
 use super::{
     Error,
     adjustment::Problem,
-    model::{Layout, MarkedCorners, Pair, RegionErrors, State},
+    model::{Layout, Pair, RegionErrors, State},
     parallax::Parallax,
     shape::ExpectedShape,
     start,
-    straighten::StraightRectangle,
+    straighten::{MARK_SIGMA_PX, Straightening},
     wrong_marks::Roles,
 };
 use crate::{
-    frame::{Point, Projective},
+    frame::{FromReference, Projective},
     job::{Expected, LandmarkUse, RegistrationKind, View},
 };
 use nalgebra::Vector2;
 
-/// Deviation of a mark per coordinate where the job does not state it, before it is estimated: render and reference,
-/// each in its own pixels. A screen photo is harder to mark than a render.
+/// Deviation of a mark per coordinate in the render where the job does not state it, before it is estimated, px. A screen
+/// photo is harder to mark.
 const RENDER_SIGMA: f64 = 0.75;
-const REFERENCE_SIGMA: f64 = 1.5;
 
 /// The problem, the roles of its pairs, and a state with the straightening alone.
 pub(crate) fn build(
     view: &View,
     expected: Expected,
     render_size: (u32, u32),
+    straightening: Option<&Straightening>,
 ) -> Result<(Problem, Roles, State), Error> {
     check_datum(view)?;
     let pairs = pairs(view);
     let roles = roles(view, &pairs);
-    let corners = view
-        .reference
-        .straighten
-        .as_ref()
-        .map(|straighten| MarkedCorners {
-            rectangle: StraightRectangle::of(straighten),
-            marked: straighten.corners,
-            sigma: view.reference.mark_sigma_px.unwrap_or(REFERENCE_SIGMA),
-        });
-    let shape = ExpectedShape::of(
-        view,
-        expected.keystone_percent,
-        corners.as_ref().map(|c| c.sigma),
+    let shape = ExpectedShape::of(view, expected.keystone_percent);
+    let straight_from_reference = straightening.map_or_else(
+        FromReference::identity,
+        Straightening::straight_from_reference,
     );
-    let straight_from_reference = corners
-        .as_ref()
-        .and_then(|c| c.rectangle.map_for(&c.marked))
-        .unwrap_or_else(Projective::identity);
-    let layout = layout(view, corners);
+    let numbers = straightening.map_or_else(Vec::new, Straightening::values);
+    let layout = layout(view, straightening.cloned());
     let state = State {
         render_from_straight: Projective::identity(),
         straight_from_reference,
-        corners: corners.map_or([Point::new(0.0, 0.0); 4], |c| c.marked),
+        numbers,
         shift: [0.0; 3],
         regions: vec![RegionErrors::default(); view.regions.len()],
     };
@@ -73,7 +61,7 @@ pub(crate) fn build(
     Ok((problem, roles, state))
 }
 
-fn layout(view: &View, corners: Option<MarkedCorners>) -> Layout {
+fn layout(view: &View, straightening: Option<Straightening>) -> Layout {
     let marks: Vec<Vector2<f64>> = view
         .landmarks
         .iter()
@@ -99,8 +87,10 @@ fn layout(view: &View, corners: Option<MarkedCorners>) -> Layout {
         kind: view.registration,
         centre,
         size,
-        free_corners: corners.is_some() && view.registration != RegistrationKind::Projective,
-        corners,
+        is_straightening_free: straightening
+            .as_ref()
+            .is_some_and(|s| s.has_lens() || view.registration != RegistrationKind::Projective),
+        straightening,
         parallax,
         anchors: view
             .regions
@@ -118,7 +108,7 @@ fn pairs(view: &View) -> Vec<Pair> {
             render: landmark.render,
             reference: landmark.reference,
             render_sigma: view.render.mark_sigma_px.unwrap_or(RENDER_SIGMA),
-            reference_sigma: view.reference.mark_sigma_px.unwrap_or(REFERENCE_SIGMA),
+            reference_sigma: view.reference.mark_sigma_px.unwrap_or(MARK_SIGMA_PX),
             space: landmark.model_mm,
             region: match landmark.usage {
                 LandmarkUse::Datum => None,

@@ -6,10 +6,11 @@
 use super::{
     adjustment::Noise,
     model::{Layout, State},
+    straighten::MARK_SIGMA_PX,
 };
 use crate::{
-    frame::{Point, RenderPx},
-    job::{RegistrationKind, View},
+    frame::Point,
+    job::{KnownPlane, RegistrationKind, View},
 };
 use nalgebra::{DVector, Matrix2, Matrix3, Vector2};
 
@@ -18,8 +19,8 @@ use nalgebra::{DVector, Matrix2, Matrix3, Vector2};
 pub(crate) struct ExpectedShape {
     /// Standard deviation at the distance of the farthest mark, in parts of it.
     part: f64,
-    /// Standard deviation of the straightening's corners before the variance factor, reference pixels.
-    corner_sigma: f64,
+    /// Standard deviation of the straightening's marks before the variance factor, reference pixels.
+    mark_sigma: f64,
 }
 
 /// One weak observation: how far the map is from a similarity now, and how that changes with the registration's unknowns.
@@ -29,24 +30,32 @@ pub(crate) struct ShapeRow {
 }
 
 impl ExpectedShape {
-    /// `None` where nothing is known beforehand: another kind of registration, or a photo that nothing straightens.
-    pub(crate) fn of(view: &View, percent: f64, corner_sigma: Option<f64>) -> Option<Self> {
-        let corner_sigma = corner_sigma?;
+    /// `None` where nothing is known beforehand: another kind of registration, or a reference that no plane of known
+    /// proportions straightens.
+    pub(crate) fn of(view: &View, percent: f64) -> Option<Self> {
+        let straighten = view.reference.straighten.as_ref()?;
+        let is_known = match &straighten.plane {
+            KnownPlane::Rectangle(rectangle) => rectangle.aspect.is_some(),
+            KnownPlane::Figure(_) => true,
+            KnownPlane::Lines(_) | KnownPlane::Unknown => false,
+        };
         // A camera that stands elsewhere is turned as well, and that is keystone.
-        let part = if view.same_camera { 1.0 } else { OTHER_CAMERA } * percent / 100.0;
-        (view.registration == RegistrationKind::Projective).then_some(Self { part, corner_sigma })
+        let factor = if view.same_camera { 1.0 } else { OTHER_CAMERA };
+        (is_known && view.registration == RegistrationKind::Projective).then_some(Self {
+            part: factor * percent / 100.0,
+            mark_sigma: view.reference.mark_sigma_px.unwrap_or(MARK_SIGMA_PX),
+        })
     }
 
     /// Standard deviation of each row, render pixels at the distance of the farthest mark.
     pub(crate) fn sigma(&self, layout: &Layout, state: &State, noise: Noise) -> f64 {
-        let at = Point::<RenderPx>::new(layout.centre.x, layout.centre.y);
-        let reference = state
-            .render_from_straight
-            .after(&state.straight_from_reference)
-            .inverse()
-            .jacobian(at);
-        let scale = reference.determinant().abs().sqrt().recip();
-        (self.part * layout.size).hypot(self.corner_sigma * noise.reference * scale)
+        let centre = Point::new(layout.centre.x, layout.centre.y);
+        let straight = state.render_from_straight.inverse().apply(centre);
+        let reference = state.straight_from_reference.inverse().apply(straight);
+        let jacobian = state.render_from_straight.jacobian(straight)
+            * state.straight_from_reference.jacobian(reference);
+        let scale = jacobian.determinant().abs().sqrt();
+        (self.part * layout.size).hypot(self.mark_sigma * noise.reference * scale)
     }
 
     /// Stretch, shear and keystone of the present map, in render pixels at the distance of the farthest mark.
@@ -104,7 +113,7 @@ fn beyond_similarity(layout: &Layout, state: &State) -> Matrix3<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::Projective;
+    use crate::frame::{FromReference, Projective};
     use nalgebra::Matrix3;
 
     fn layout() -> Layout {
@@ -112,8 +121,8 @@ mod tests {
             kind: RegistrationKind::Projective,
             centre: Vector2::new(700.0, 500.0),
             size: 600.0,
-            corners: None,
-            free_corners: false,
+            straightening: None,
+            is_straightening_free: false,
             parallax: None,
             anchors: Vec::new(),
         }
@@ -122,8 +131,8 @@ mod tests {
     fn state(map: Matrix3<f64>) -> State {
         State {
             render_from_straight: Projective::from_matrix(map).expect("a map"),
-            straight_from_reference: Projective::identity(),
-            corners: [Point::new(0.0, 0.0); 4],
+            straight_from_reference: FromReference::identity(),
+            numbers: Vec::new(),
             shift: [0.0; 3],
             regions: Vec::new(),
         }
@@ -131,7 +140,7 @@ mod tests {
 
     const EXPECTED: ExpectedShape = ExpectedShape {
         part: 0.003,
-        corner_sigma: 0.0,
+        mark_sigma: 0.0,
     };
 
     #[test]
@@ -160,10 +169,10 @@ mod tests {
     }
 
     #[test]
-    fn what_is_expected_grows_with_the_noise_of_the_corners() {
+    fn what_is_expected_grows_with_the_noise_of_the_straightening() {
         let map = state(Matrix3::new(0.5, 0.0, 0.0, 0.0, 0.5, 0.0, 0.0, 0.0, 1.0));
         let noisy = ExpectedShape {
-            corner_sigma: 4.0,
+            mark_sigma: 4.0,
             ..EXPECTED
         };
         let sigma = |shape: ExpectedShape| shape.sigma(&layout(), &map, Noise::AS_STATED);

@@ -65,7 +65,7 @@ pub(crate) fn robust_start(problem: &Problem, roles: &Roles, straight: &State) -
         .filter(|&i| roles.datum[i])
         .collect();
     let mut fixed = problem.clone();
-    fixed.layout.free_corners = false;
+    fixed.layout.is_straightening_free = false;
     subsets(&datum, start::least_points(problem.layout.kind))
         .into_iter()
         .chain(std::iter::once(datum.clone()))

@@ -3,9 +3,10 @@
 //! Nothing is computed here but units; a number that is not finite becomes absent.
 use super::json::*;
 use crate::{
+    frame::Lens,
     job::{self, Job, View},
     measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
-    registration::{Finding, LandmarkFit},
+    registration::{Finding, FrameFinding, LandmarkFit, StraighteningFigures},
     report::ViewOutcome,
     statistics::Measured,
 };
@@ -179,6 +180,8 @@ fn registration_entry(view: &View, m: &ViewMeasurement) -> RegistrationEntry {
         kind: r.kind.into(),
         matrix: r.render_from_reference.rows(),
         straight_from_reference: r.straight_from_reference.rows(),
+        lens: lens_entry(r.straight_from_reference.lens()),
+        straightening: r.straightening.as_ref().and_then(straightening_entry),
         scale: figure(r.scale),
         rotation_deg: figure(r.rotation_deg),
         rms_px: finite(r.rms_px),
@@ -192,6 +195,31 @@ fn registration_entry(view: &View, m: &ViewMeasurement) -> RegistrationEntry {
             .map(|(mark, fit)| landmark_entry(view, mark, fit, m.scales.model_mm_per_render_px))
             .collect(),
     }
+}
+
+fn straightening_entry(found: &StraighteningFigures) -> Option<StraighteningEntry> {
+    let corner_moves_px = match found.frame {
+        Some(FrameFinding::Sharpened(moves)) => Some(moves),
+        Some(FrameFinding::Kept { .. }) | None => None,
+    };
+    let has_figures = found.aspect.is_some()
+        || found.lens.is_some()
+        || found.rms_px.is_some()
+        || corner_moves_px.is_some();
+    has_figures.then(|| StraighteningEntry {
+        aspect: found.aspect.and_then(figure),
+        lens_coefficient: found.lens.and_then(figure),
+        rms_px: found.rms_px.and_then(finite),
+        corner_moves_px,
+    })
+}
+
+fn lens_entry(lens: Lens) -> Option<LensEntry> {
+    (!lens.is_none()).then(|| LensEntry {
+        coefficient: lens.coefficient(),
+        centre: lens.centre().xy(),
+        radius_px: lens.radius(),
+    })
 }
 
 fn landmark_entry(

@@ -226,11 +226,17 @@ pub enum RegistrationKind {
 pub struct RegistrationEntry {
     /// Kind of the map that was fitted.
     pub kind: RegistrationKind,
-    /// Takes pixels of the reference as it is on disk to render pixels, row by row; the first pixel's centre is
-    /// (0.5, 0.5).
+    /// Takes pixels of the reference as it is on disk (once the `lens` is taken off, where there is one) to render pixels,
+    /// row by row; the first pixel's centre is (0.5, 0.5).
     pub matrix: [[f64; 3]; 3],
     /// The straightening alone, row by row; the identity where nothing is straightened.
     pub straight_from_reference: [[f64; 3]; 3],
+    /// The lens that is taken off before either matrix; left out where none is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lens: Option<LensEntry>,
+    /// What the straightening found by itself; left out where all was stated.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub straightening: Option<StraighteningEntry>,
     /// Render pixels per pixel of the straightened reference.
     pub scale: Option<Figure>,
     /// How far the reference is turned to lie over the render, degrees, clockwise.
@@ -251,6 +257,31 @@ pub struct RegistrationEntry {
     pub render_px_per_model_mm: Option<Figure>,
     /// In the order of the job.
     pub landmarks: Vec<LandmarkEntry>,
+}
+
+/// A lens of the division model: `undistorted = centre + (marked - centre) / (1 + coefficient (r / radius_px)^2)`, `r`
+/// being the distance from the centre in the reference as it is on disk.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LensEntry {
+    /// Below 0 for barrel distortion, above 0 for pincushion.
+    pub coefficient: f64,
+    /// Centre of the distortion, reference pixels.
+    pub centre: [f64; 2],
+    /// Unit of distances from the centre, reference pixels.
+    pub radius_px: f64,
+}
+
+/// What the straightening found before any landmark was looked at.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StraighteningEntry {
+    /// Width over height of the rectangle, where the view had to tell it.
+    pub aspect: Option<Figure>,
+    /// Coefficient of the lens, where straight lines tell it.
+    pub lens_coefficient: Option<Figure>,
+    /// Root mean square of what known points and lines leave, reference pixels.
+    pub rms_px: Option<f64>,
+    /// By how much the marked corners were moved onto the frame, from the top left clockwise, reference pixels.
+    pub corner_moves_px: Option<[f64; 4]>,
 }
 
 /// What a landmark is for.

@@ -39,8 +39,8 @@ fn registrations_equal_the_least_squares_fits_of_scipy() {
             &target,
             [Some(1.0), Some(1e-6)],
         );
-        let found =
-            register(&view, views::EXPECTED, (1400, 1000)).expect("the points determine the map");
+        let found = register(&view, views::EXPECTED, (1400, 1000), None)
+            .expect("the points determine the map");
         for (p, q) in new_points
             .iter()
             .zip(views::points(&case["new_points_mapped"]))
@@ -97,8 +97,8 @@ fn the_four_wrong_marks_are_found_and_the_rest_fits_as_without_them() {
         let target = views::points(&robust["target_points_with_4_wrong_marks"]);
         let kind = kind_of(case["kind"].as_str().expect("a kind"));
         let view = views::view(kind, &source, &target, [None, None]);
-        let found =
-            register(&view, views::EXPECTED, (1400, 1000)).expect("the points determine the map");
+        let found = register(&view, views::EXPECTED, (1400, 1000), None)
+            .expect("the points determine the map");
         let wrong: Vec<usize> = found
             .registration
             .landmarks

@@ -13,5 +13,6 @@ mod planar_marks;
 mod published_homographies;
 mod quantiles;
 mod standards;
+mod straightening;
 mod views;
 mod worked_examples;

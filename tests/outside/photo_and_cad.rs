@@ -43,7 +43,7 @@ fn the_genuine_wrong_mark_of_the_box_is_found() {
         &projected,
         [None, None],
     );
-    let found = register(&view, views::EXPECTED, (640, 480))
+    let found = register(&view, views::EXPECTED, (640, 480), None)
         .expect("seven marks")
         .registration;
     let wrong: Vec<usize> = (0..7)
@@ -76,7 +76,7 @@ fn marked_corners_of_the_cube_fit_its_projection() {
         &projected,
         [None, None],
     );
-    let found = register(&view, views::EXPECTED, (640, 480))
+    let found = register(&view, views::EXPECTED, (640, 480), None)
         .expect("six marks")
         .registration;
     assert!(found.rms_px < 1.0, "{}", found.rms_px);
@@ -125,7 +125,7 @@ fn a_calibration_board_fits_a_projective_registration() {
             &image,
             [Some(1.0), Some(1e-6)],
         );
-        let found = register(&view, views::EXPECTED, (640, 480))
+        let found = register(&view, views::EXPECTED, (640, 480), None)
             .expect("54 corners")
             .registration;
         assert!((0.7..1.6).contains(&found.rms_px), "{}", found.rms_px);

@@ -15,7 +15,7 @@ fn eight_checked_marks_give_the_published_map() {
             views::points(&pair["validation_points_B"]),
         );
         let view = views::view(RegistrationKind::Projective, &a, &b, [None, None]);
-        let found = register(&view, views::EXPECTED, (800, 600))
+        let found = register(&view, views::EXPECTED, (800, 600), None)
             .expect("eight marks")
             .registration;
         let h = &pair["H_A_to_B"];

@@ -83,7 +83,7 @@ fn measured(view: &View) -> MeasuredView {
     };
     let images = images::read_view(view, &Limits::default()).expect("the images can be read");
     let size = images.render.rgb.dimensions();
-    let registered = register(view, views::EXPECTED, size).expect("eight datum marks");
+    let registered = register(view, views::EXPECTED, size, None).expect("eight datum marks");
     measure(&job, view, images, registered)
 }
 
@@ -103,7 +103,7 @@ fn the_published_map_lies_in_its_stated_interval() {
     for (folder, pair) in pairs() {
         let image = folder.join(pair["image2"].as_str().expect("a name"));
         let view = view_of(&pair, &folder, &image);
-        let found = register(&view, views::EXPECTED, (800, 640))
+        let found = register(&view, views::EXPECTED, (800, 640), None)
             .expect("eight datum marks")
             .registration;
         // Check marks took no part: their offsets are zero but for the noise that the intervals state.

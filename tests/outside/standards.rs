@@ -7,7 +7,7 @@ use crate::reference;
 use serde_json::Value;
 use std::fs;
 use tickstrip::{
-    job,
+    job::{self, KnownPlane},
     units::{FullSizeMm, ScaleRatio, parse_length},
 };
 
@@ -109,7 +109,10 @@ fn aspect(text: &str) -> f64 {
     file["views"][0]["reference"]["straighten"]["aspect"] = text.into();
     let job = job::parse(file.to_string().as_bytes(), "chair.json".as_ref()).expect("sound");
     let straighten = job.views[0].reference.straighten.as_ref();
-    straighten.expect("stated").aspect
+    match &straighten.expect("stated").plane {
+        KnownPlane::Rectangle(rectangle) => rectangle.aspect.expect("stated"),
+        other => panic!("corners were stated: {other:?}"),
+    }
 }
 
 #[test]

@@ -24,7 +24,7 @@ fn the_conformal_example_comes_out_to_its_printed_digits() {
         &to,
         [Some(1.0), Some(1e-9)],
     );
-    let found = register(&view, views::EXPECTED, (1000, 1000))
+    let found = register(&view, views::EXPECTED, (1000, 1000), None)
         .expect("three points determine a similarity")
         .registration;
     let rows = found.render_from_reference.rows();
@@ -58,7 +58,7 @@ fn data_snooping_finds_the_constructed_blunder() {
             target,
             [Some(0.8), Some(1e-9)],
         );
-        let found = register(&view, views::EXPECTED, (900, 600)).expect("twelve points");
+        let found = register(&view, views::EXPECTED, (900, 600), None).expect("twelve points");
         (0..source.len())
             .filter(|&k| found.registration.landmarks[k].finding == Some(Finding::Wrong))
             .collect()
@@ -84,7 +84,7 @@ fn six_points_of_a_plane_give_the_projective_fit() {
         &image,
         [Some(1.0), Some(1e-9)],
     );
-    let found = register(&view, views::EXPECTED, (700, 700))
+    let found = register(&view, views::EXPECTED, (700, 700), None)
         .expect("six points")
         .registration;
     let expected = &example["H_plane_to_image_reprojection_ls"];
@@ -124,7 +124,7 @@ fn procrustes_superposition_is_a_similarity_registration() {
         &a,
         [Some(200.0), Some(1e-6)],
     );
-    let found = register(&view, views::EXPECTED, (4000, 4000))
+    let found = register(&view, views::EXPECTED, (4000, 4000), None)
         .expect("twelve points")
         .registration;
     let scale = expected["scale"].as_f64().expect("a number");

@@ -1,7 +1,7 @@
 //! An invented chair, its "measurement" and its rasters, in any size, to draw pictures from.
 use super::tickstrip::{
     drawing::{Paper, ViewToDraw},
-    frame::{Point, Projective},
+    frame::{FromReference, Point, Projective},
     job::*,
     kernels::Plane,
     measurement::*,
@@ -542,9 +542,10 @@ fn registration(pairs: &[DrawnPair]) -> Registration {
     });
     Registration {
         kind: RegistrationKind::Similarity,
-        straight_from_reference: Projective::identity(),
+        straight_from_reference: FromReference::identity(),
+        straightening: None,
         render_from_straight: Projective::identity(),
-        render_from_reference: Projective::identity(),
+        render_from_reference: FromReference::identity(),
         scale: figure(1.0, 0.01),
         rotation_deg: figure(0.1, 0.2),
         rms_px: 1.1,

@@ -1,0 +1,261 @@
+//! `tickstrip straighten`: straightens one picture.
+use super::{
+    Status,
+    messages::{Action, Failure, Terminal},
+};
+use crate::{
+    images::Limits,
+    job::{
+        self, KnownPlane, Straighten,
+        raw::{Mark, RawAspect, RawStraighten},
+    },
+    pipeline::{self, StraightPicture},
+};
+use std::{
+    io::{self, Write},
+    path::{Path, PathBuf},
+};
+
+/// Straighten a photo of a screen or of another plane
+///
+/// Writes the straightened picture, resampled once, and says what was done and what the picture cannot tell.
+#[derive(clap::Args, Debug)]
+#[command(after_help = "Example:
+  tickstrip demo
+  tickstrip straighten helm-chair-demo/side-screen.jpg \\
+    --corners \"222,217 1910,113 1892,1177 276,1071\" --aspect 16:9 --out straight.png
+  tickstrip straighten --job helm-chair-demo/chair.json --view side --out straight-2.png")]
+pub(super) struct Arguments {
+    /// The picture; left out with --job
+    #[arg(required_unless_present = "job", conflicts_with = "job")]
+    image: Option<PathBuf>,
+    /// Corners of a rectangle: top left, top right, bottom right, bottom left, in pixels: "x,y x,y x,y x,y"
+    #[arg(long, value_name = "POINTS", conflicts_with = "job", value_parser = four_points, allow_hyphen_values = true)]
+    corners: Option<FourPoints>,
+    /// Width over height of the rectangle (16:9, 2.39:1, "210 mm x 297 mm"); left out: found from the view
+    #[arg(long, value_name = "ASPECT", requires = "corners")]
+    aspect: Option<String>,
+    /// Points along lines that are straight in reality: "x,y x,y x,y; x,y x,y x,y"; they tell the lens
+    #[arg(long, value_name = "POINTS", conflicts_with = "job", value_parser = lines, allow_hyphen_values = true)]
+    lines: Option<Lines>,
+    /// Sharpen the corners by the edges of the frame near them
+    #[arg(long, requires = "corners")]
+    find_frame: bool,
+    /// How well the points were marked, pixels (standard deviation)
+    #[arg(long, value_name = "PX", conflicts_with = "job", value_parser = sigma)]
+    mark_sigma: Option<f64>,
+    /// Take the picture and its straightening from this job
+    #[arg(long, value_name = "JOB", requires = "view")]
+    job: Option<PathBuf>,
+    /// The view of the job
+    #[arg(long, value_name = "NAME", requires = "job")]
+    view: Option<String>,
+    /// The PNG file to write
+    #[arg(long, value_name = "FILE", default_value = "straight.png")]
+    out: PathBuf,
+    /// Overwrite the file if it is there
+    #[arg(long)]
+    force: bool,
+}
+
+/// Points of an option, line by line.
+#[derive(Clone, Debug)]
+struct Lines(Vec<Vec<Mark>>);
+
+/// Exactly four points of an option.
+#[derive(Clone, Debug)]
+struct FourPoints([Mark; 4]);
+
+fn lines(text: &str) -> Result<Lines, String> {
+    text.split(';')
+        .map(points)
+        .collect::<Result<_, _>>()
+        .map(Lines)
+}
+
+fn points(text: &str) -> Result<Vec<Mark>, String> {
+    text.split_whitespace()
+        .map(|part| {
+            let (x, y) = part
+                .split_once(',')
+                .ok_or_else(|| format!("\"{part}\" is no point; write \"x,y\" in pixels"))?;
+            let number = |text: &str| match text.trim().parse::<f64>() {
+                Ok(number) if number.abs() <= 1e6 => Ok(number),
+                _ => Err(format!("\"{text}\" in \"{part}\" is no pixel coordinate")),
+            };
+            Ok(Mark([number(x)?, number(y)?]))
+        })
+        .collect()
+}
+
+fn four_points(text: &str) -> Result<FourPoints, String> {
+    let found = points(text)?;
+    let count = found.len();
+    found
+        .try_into()
+        .map(FourPoints)
+        .map_err(|_| format!("{count} points; a rectangle has four corners"))
+}
+
+fn sigma(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(sigma) if sigma > 0.0 && sigma <= 10_000.0 => Ok(sigma),
+        _ => Err("it must be a number above 0, at most 10000".to_owned()),
+    }
+}
+
+pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
+    if arguments.out.exists() && !arguments.force {
+        return Err(exists(&arguments.out));
+    }
+    let asked = match (&arguments.job, &arguments.image) {
+        (Some(job), _) => from_job(job, arguments.view.as_deref().unwrap_or_default())?,
+        (None, Some(image)) => from_arguments(arguments, image)?,
+        (None, None) => unreachable!("clap requires one of them"),
+    };
+    let limits = Limits::default();
+    let done =
+        pipeline::straighten_picture(&asked.image, &asked.straighten, asked.mark_sigma, &limits)?;
+    write(&arguments.out, &done.png, arguments.force)?;
+    let out = arguments.out.display();
+    terminal.result(&format!("{}wrote {out}\n", words(&asked, &done)))?;
+    Ok(Status::NothingOut)
+}
+
+/// What is to be straightened, and by what.
+struct Asked {
+    image: PathBuf,
+    straighten: Straighten,
+    mark_sigma: Option<f64>,
+}
+
+fn from_job(path: &Path, name: &str) -> Result<Asked, Failure> {
+    let job = job::read(path)?;
+    let view = job.views.into_iter().find(|view| view.name == name);
+    let view = view.ok_or_else(|| Failure::NoSuchView {
+        job: path.to_owned(),
+        name: name.to_owned(),
+    })?;
+    let straighten = view.reference.straighten;
+    Ok(Asked {
+        straighten: straighten.ok_or_else(|| Failure::NothingToStraighten {
+            job: path.to_owned(),
+            name: name.to_owned(),
+        })?,
+        image: view.reference.image,
+        mark_sigma: view.reference.mark_sigma_px,
+    })
+}
+
+fn from_arguments(arguments: &Arguments, image: &Path) -> Result<Asked, Failure> {
+    let raw = RawStraighten {
+        corners: arguments.corners.as_ref().map(|c| c.0),
+        aspect: arguments.aspect.clone().map(as_aspect),
+        find_frame: arguments.find_frame,
+        straight_lines: arguments
+            .lines
+            .as_ref()
+            .map_or_else(Vec::new, |lines| lines.0.clone()),
+        ..RawStraighten::default()
+    };
+    Ok(Asked {
+        image: image.to_owned(),
+        straighten: job::straighten(&raw, image)?,
+        mark_sigma: arguments.mark_sigma,
+    })
+}
+
+/// A plain number is one, as in a job file.
+fn as_aspect(text: String) -> RawAspect {
+    match text.trim().parse() {
+        Ok(number) => RawAspect::Number(number),
+        Err(_) => RawAspect::Text(text),
+    }
+}
+
+fn exists(path: &Path) -> Failure {
+    Failure::Exists {
+        path: path.to_owned(),
+        advice: "name another with --out, or say --force",
+    }
+}
+
+/// Writes the whole file beside its place and moves it there.
+fn write(path: &Path, bytes: &[u8], is_forced: bool) -> Result<(), Failure> {
+    let failed = |source| Failure::file(path, Action::Written, source);
+    let parent = match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".tickstrip-");
+    // A temporary file is private; a result is as readable as any new file.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = builder.tempfile_in(parent).map_err(failed)?;
+    file.write_all(bytes).map_err(failed)?;
+    let kept = if is_forced {
+        file.persist(path)
+    } else {
+        file.persist_noclobber(path)
+    };
+    match kept {
+        Ok(_) => Ok(()),
+        Err(error) if error.error.kind() == io::ErrorKind::AlreadyExists => Err(exists(path)),
+        Err(error) => Err(failed(error.error)),
+    }
+}
+
+/// What was done, a line each.
+fn words(asked: &Asked, done: &StraightPicture) -> String {
+    let figures = done.straightening.figures();
+    let mut lines = vec![format!(
+        "size: {} x {} px, resampled once",
+        done.size.0, done.size.1
+    )];
+    lines.extend(done.notes.iter().map(|note| format!("note: {note}")));
+    match (&asked.straighten.plane, figures.aspect) {
+        (KnownPlane::Rectangle(rectangle), None) => {
+            let aspect = rectangle.aspect.unwrap_or_default();
+            lines.push(format!("width over height: {aspect:.4}, as stated"));
+        }
+        (_, Some(found)) => lines.push(format!(
+            "width over height: {:.4} (95 %: {:.4} to {:.4}), found from the view",
+            found.value, found.low, found.high
+        )),
+        (KnownPlane::Figure(_), None) => {
+            lines.push("width over height: that of the known points".to_owned());
+        }
+        (KnownPlane::Lines(_), None) => {
+            lines.push("width over height: found from the view".to_owned());
+        }
+        (KnownPlane::Unknown, None) => {}
+    }
+    lines.push(match figures.lens {
+        Some(lens) => format!(
+            "lens: coefficient {:.4} (95 %: {:.4} to {:.4}), from the straight lines",
+            lens.value, lens.low, lens.high
+        ),
+        None => "lens: taken to bend nothing; mark straight lines (--lines) if it does".to_owned(),
+    });
+    lines.extend(figures.frame.map(|frame| frame.to_string()));
+    lines.extend(
+        figures
+            .rms_px
+            .map(|rms| format!("left over: {rms:.2} px (root mean square of the marks)")),
+    );
+    lines.extend(untold(asked).map(|text| format!("cannot be told: {text}")));
+    lines.iter().map(|line| format!("{line}\n")).collect()
+}
+
+/// What the picture does not tell, and the result rests on.
+fn untold(asked: &Asked) -> Option<&'static str> {
+    match &asked.straighten.plane {
+        KnownPlane::Rectangle(rectangle) if rectangle.aspect.is_some() => None,
+        KnownPlane::Rectangle(_) | KnownPlane::Lines(_) => Some(
+            "whether the picture was cropped; if it was, width over height is wrong (state --aspect if you know it)",
+        ),
+        KnownPlane::Figure(_) => None,
+        KnownPlane::Unknown => Some("how the plane is turned: only the lens was corrected"),
+    }
+}

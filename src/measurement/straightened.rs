@@ -1,0 +1,79 @@
+//! The straightened picture itself, for people to look at and to go on with.
+use crate::{
+    frame::{FromReference, Point, Projective, StraightPx},
+    kernels::warp,
+    registration::Straightening,
+};
+use image::RgbImage;
+
+/// How far the straightened picture may reach beyond the size of the original, as a factor: near a plane's horizon the
+/// rest would be as large as one likes.
+const MOST_GROWTH: f64 = 1.5;
+/// Places along each side of the original whose images bound the straightened picture.
+const PLACES: usize = 64;
+
+/// The picture straightened: its rectangle where it has one, else all of it, in one resampling.
+pub fn straightened_picture(picture: &RgbImage, straightening: &Straightening) -> RgbImage {
+    let map = straightening.straight_from_reference();
+    let [left, top, width, height] = match straightening.figures().rectangle {
+        Some(rectangle) => [0.0, 0.0, rectangle.width, rectangle.height],
+        None => bounds(&map, picture.dimensions()),
+    };
+    let size = [width, height].map(|v| v.round().max(1.0) as u32);
+    // The rectangle's sides are no whole numbers: each direction is stretched by less than a pixel, so that its corners
+    // are the picture's.
+    let shown = nalgebra::Matrix3::new(
+        width / f64::from(size[0]),
+        0.0,
+        left,
+        0.0,
+        height / f64::from(size[1]),
+        top,
+        0.0,
+        0.0,
+        1.0,
+    );
+    let straight_from_shown = Projective::<StraightPx, StraightPx>::from_matrix(shown)
+        .expect("width and height are above 0");
+    let reference_from_shown = map.inverse().after(&straight_from_shown);
+    warp::warp_finely(picture, (size[0], size[1]), &reference_from_shown)
+}
+
+/// Left, top, width and height of the straightened picture's box.
+fn bounds(map: &FromReference<StraightPx>, (width, height): (u32, u32)) -> [f64; 4] {
+    let (width, height) = (f64::from(width), f64::from(height));
+    let middle = map.apply(Point::new(width / 2.0, height / 2.0));
+    let border = (0..=PLACES).flat_map(|k| {
+        let t = k as f64 / PLACES as f64;
+        [
+            [t * width, 0.0],
+            [t * width, height],
+            [0.0, t * height],
+            [width, t * height],
+        ]
+    });
+    let reach = MOST_GROWTH * width.max(height) / 2.0;
+    let limited = |v: f64, middle: f64| v.clamp(middle - reach, middle + reach);
+    let mut low = [middle.x, middle.y];
+    let mut high = low;
+    for [x, y] in border {
+        let p = Point::new(x, y);
+        // Behind the horizon a point comes out turned over, on the other side: the limit holds there.
+        let place = map.apply(p);
+        for (k, (v, m)) in [(place.x, middle.x), (place.y, middle.y)]
+            .into_iter()
+            .enumerate()
+        {
+            if v.is_finite() {
+                low[k] = f64::min(low[k], limited(v, m));
+                high[k] = f64::max(high[k], limited(v, m));
+            }
+        }
+    }
+    [
+        low[0],
+        low[1],
+        (high[0] - low[0]).max(1.0),
+        (high[1] - low[1]).max(1.0),
+    ]
+}

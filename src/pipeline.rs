@@ -2,7 +2,7 @@
 use crate::{
     drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},
     images::{self, Limits},
-    job::{Job, View},
+    job::{self, Job, View},
     measurement, registration,
     report::{self, Report, ViewFailure, ViewOutcome},
 };
@@ -223,8 +223,9 @@ fn draw_view(
         max_pixels: (options.max_megapixels * 1e6) as u64,
     };
     let images = images::read_view(view, &limits).map_err(|e| failure(e.code(), &e))?;
-    stage("registering");
     let size = images.render.rgb.dimensions();
+    check_points(job, view, size, images.reference.rgb.dimensions())?;
+    stage("registering");
     let registered =
         registration::register(view, job.expected, size).map_err(|e| failure(e.code(), &e))?;
     stage("measuring");
@@ -258,6 +259,25 @@ fn draw_view(
         files: drawn.files,
         page: drawn.sheet,
     })
+}
+
+/// Points of known lengths have to lie in their images, which only now are known.
+fn check_points(
+    job: &Job,
+    view: &View,
+    render: (u32, u32),
+    reference: (u32, u32),
+) -> Result<(), ViewFailure> {
+    let index = job.views.iter().position(|v| v.name == view.name);
+    let at = format!("/views/{}", index.unwrap_or_default());
+    let outside = job::points_outside(view, &at, render.into(), reference.into());
+    match outside.first() {
+        None => Ok(()),
+        Some(fault) => Err(ViewFailure {
+            code: fault.code(),
+            text: fault.to_string(),
+        }),
+    }
 }
 
 fn failure(code: &'static str, error: &dyn std::error::Error) -> ViewFailure {

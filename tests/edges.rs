@@ -102,6 +102,7 @@ fn compare(render: RgbImage, reference: RgbImage) -> MeasuredView {
         blake3: String::new(),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
+        print: None,
         tolerance: TOLERANCE,
         expected: views::EXPECTED,
         views: vec![view.clone()],

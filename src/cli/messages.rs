@@ -1,5 +1,5 @@
 //! What goes to the terminal: results to standard output, everything else to standard error.
-use crate::{images, job, pipeline, report::TableStyle};
+use crate::{images, job, pipeline, report::TableStyle, units};
 use std::{
     fmt,
     io::{self, IsTerminal, Write},
@@ -69,6 +69,9 @@ pub(super) enum Failure {
     /// The comparison as a whole failed.
     #[error("{0}")]
     Pipeline(#[from] pipeline::Error),
+    /// A length cannot be used.
+    #[error("{0}")]
+    Length(#[from] units::LengthError),
     /// An image cannot be used.
     #[error("{0}")]
     Image(#[from] images::Error),

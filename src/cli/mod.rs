@@ -5,6 +5,7 @@ mod demo;
 mod messages;
 mod new;
 mod progress;
+mod scale;
 mod schema;
 mod status;
 
@@ -38,6 +39,7 @@ enum Command {
     Check(check::Arguments),
     New(new::Arguments),
     Schema(schema::Arguments),
+    Scale(scale::Arguments),
     Demo(demo::Arguments),
 }
 
@@ -62,6 +64,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Check(arguments) => check::run(arguments, &terminal),
         Command::New(arguments) => new::run(arguments, &terminal),
         Command::Schema(arguments) => schema::run(arguments, &terminal),
+        Command::Scale(arguments) => scale::run(arguments, &terminal),
         Command::Demo(arguments) => demo::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {

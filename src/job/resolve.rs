@@ -1,15 +1,17 @@
 //! From the file's words to the checked job: names to indices, lengths to millimetres, paths to absolute ones. All
 //! faults are collected.
 use super::{
-    Angle, Expected, Job, Known, Landmark, LandmarkUse, Mask, ReferenceKind, ReferenceSource,
-    Region, RegistrationKind, RenderSource, Side, Span, Straighten, Tolerance, View,
+    Angle, Axis, End, Expected, Job, Known, Landmark, LandmarkUse, Mask, ReferenceKind,
+    ReferenceSource, Region, RegistrationKind, RenderKind, RenderSource, Side, Span, Straighten,
+    Tolerance, View,
     aspect::aspect,
     error::{FaultKind, Faults},
     names::{Names, check_view_names},
+    print::{DEFAULT_SMALLEST_VISIBLE, Print},
     raw::{
-        Mark, RawAngle, RawCamera, RawJob, RawKind, RawKnown, RawLandmark, RawLength, RawReference,
-        RawRegion, RawRegistration, RawRender, RawScale, RawSide, RawSpan, RawStraighten,
-        RawTolerance, RawUnit, RawUse, RawView,
+        Mark, RawAngle, RawAxis, RawCamera, RawEnd, RawJob, RawKind, RawKnown, RawLandmark,
+        RawLength, RawReference, RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale,
+        RawSide, RawSpan, RawStraighten, RawTolerance, RawUnit, RawUse, RawView,
     },
     shapes::{centre, check_corners, outline},
 };
@@ -60,6 +62,12 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
         tolerance: tolerance(&raw.tolerance, defaults.tolerance),
         folder: defaults.folder,
     };
+    let print = raw.print.map(|print| Print {
+        pixel_mm: print.pixel_mm,
+        layer_mm: print.layer_mm,
+        viewing_distance_mm: print.viewing_distance_mm,
+    });
+    let smallest_visible = smallest_visible(raw.smallest_visible_mm, print, faults);
     check_view_names(
         raw.views.iter().map(|view| view.name.as_str()).enumerate(),
         faults,
@@ -71,12 +79,14 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
             .map(|(index, raw)| view(raw, index, &around, faults)),
     )?;
     scale?;
+    let smallest_visible = smallest_visible?;
     faults.is_empty().then(|| Job {
         title: raw.title.clone(),
         file: file.to_owned(),
         blake3,
         scale: around.scale,
-        smallest_visible: ModelMm(raw.smallest_visible_mm),
+        smallest_visible,
+        print,
         tolerance: around.tolerance,
         expected: Expected {
             size_percent: raw.expected.size_percent,
@@ -85,6 +95,35 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
         },
         views,
     })
+}
+
+/// What is stated, else what the print gives; both only where they agree.
+fn smallest_visible(
+    stated: Option<f64>,
+    print: Option<Print>,
+    faults: &mut Faults,
+) -> Option<ModelMm> {
+    let Some(print) = print else {
+        return Some(stated.map_or(DEFAULT_SMALLEST_VISIBLE, ModelMm));
+    };
+    let Some(by_print) = print.smallest_visible() else {
+        faults.push("/print", FaultKind::PrintEmpty);
+        return None;
+    };
+    match stated {
+        // What people write has two decimals.
+        Some(stated) if (stated - by_print.0).abs() > 0.005 + 1e-9 => {
+            let kind = FaultKind::VisibleContradicts {
+                stated,
+                by_print: by_print.0,
+                reason: print.in_words(),
+            };
+            faults.push("/smallest_visible_mm", kind);
+            None
+        }
+        Some(stated) => Some(ModelMm(stated)),
+        None => Some(by_print),
+    }
 }
 
 /// All values, once each has been looked at (a plain `collect` would stop at the first fault).
@@ -146,6 +185,7 @@ pub(super) fn view(
             raw.landmarks.iter().map(|l| l.name.as_str()),
             faults,
         ),
+        landmarks: &raw.landmarks,
         around,
     };
     let known = every(
@@ -154,6 +194,7 @@ pub(super) fn view(
             .enumerate()
             .map(|(index, raw)| marks.known(raw, &format!("{at}/known/{index}"), faults)),
     );
+    let known = known.filter(|known| are_stated_once(known, &format!("{at}/known"), faults));
     let list = format!("{at}/spans");
     let names = raw.spans.iter().map(|s| s.name.as_str());
     Names::collect("span", &list, names, faults);
@@ -199,6 +240,29 @@ pub(super) fn view(
     })
 }
 
+/// Whether no two known lengths of an image lie between the same two points.
+fn are_stated_once(known: &[Known], at: &str, faults: &mut Faults) -> bool {
+    let is_same = |a: &Known, b: &Known| {
+        let ends = [b.from, b.to];
+        a.side == b.side && (ends == [a.from, a.to] || ends == [a.to, a.from])
+    };
+    let mut all = true;
+    for (index, later) in known.iter().enumerate() {
+        let both_long = |k: &Known| k.length.is_some() && later.length.is_some();
+        let mut earlier = known[..index].iter();
+        if let Some(first) = earlier.position(|k| both_long(k) && is_same(k, later)) {
+            all = false;
+            let kind = FaultKind::KnownTwice {
+                first: format!("{at}/{first}"),
+                other: known[first].text.clone(),
+                found: later.text.clone(),
+            };
+            faults.push(&format!("{at}/{index}"), kind);
+        }
+    }
+    all
+}
+
 fn path(text: &str, at: &str, around: &Surroundings, faults: &mut Faults) -> Option<PathBuf> {
     if text.trim().is_empty() || text.contains('\0') {
         let found = text.to_owned();
@@ -235,6 +299,10 @@ fn render(
     }
     Some(RenderSource {
         image: image?,
+        kind: match raw.kind {
+            RawRenderKind::Model => RenderKind::Model,
+            RawRenderKind::Plan => RenderKind::Plan,
+        },
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
         camera: raw.camera.map(|camera| camera.matrix),
@@ -283,6 +351,7 @@ fn reference(
             RawKind::Sketch => ReferenceKind::Sketch,
         },
         source: raw.source.clone(),
+        time_code: raw.time_code.clone(),
         variant: raw.variant.clone(),
         note: raw.note.clone(),
         rights: raw.rights.clone(),
@@ -330,6 +399,7 @@ fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark
 /// The landmarks of a view, for the things that name them.
 struct MarkNames<'a> {
     names: Names<'a>,
+    landmarks: &'a [RawLandmark],
     around: &'a Surroundings,
 }
 
@@ -358,36 +428,83 @@ impl MarkNames<'_> {
     }
 
     fn known(&self, raw: &RawKnown, at: &str, faults: &mut Faults) -> Option<Known> {
-        let ends = self.ends(&raw.from, &raw.to, at, faults);
-        let (length, text) = match (&raw.full_size, &raw.model) {
+        let length = self.known_length(raw, at, faults);
+        let from = self.end(&raw.from, &format!("{at}/from"), faults);
+        let to = self.end(&raw.to, &format!("{at}/to"), faults);
+        let side = match raw.side {
+            RawSide::Render => Side::Render,
+            RawSide::Reference => Side::Reference,
+        };
+        let ends = [from?, to?];
+        self.check_apart(side, ends, &format!("{at}/to"), faults)?;
+        let (length, text) = length?.unzip();
+        Some(Known {
+            side,
+            from: ends[0],
+            to: ends[1],
+            length,
+            along: raw.along.map(|axis| match axis {
+                RawAxis::Horizontal => Axis::Horizontal,
+                RawAxis::Vertical => Axis::Vertical,
+            }),
+            text: text.unwrap_or_default(),
+        })
+    }
+
+    /// The length with its words: `Some(None)` where only a direction is known.
+    fn known_length(
+        &self,
+        raw: &RawKnown,
+        at: &str,
+        faults: &mut Faults,
+    ) -> Option<Option<(FullSizeMm, String)>> {
+        match (&raw.full_size, &raw.model) {
             (Some(length), None) => {
                 let (length, text) = self.length(length, &format!("{at}/full_size"), faults)?;
-                (FullSizeMm(length), text)
+                Some(Some((FullSizeMm(length), text)))
             }
             (None, Some(length)) => {
                 let (length, text) = self.length(length, &format!("{at}/model"), faults)?;
-                (ModelMm(length).full_size(self.around.scale), text)
+                Some(Some((ModelMm(length).full_size(self.around.scale), text)))
             }
             (Some(_), Some(_)) => {
                 faults.push(at, FaultKind::KnownWithTwoLengths);
-                return None;
+                None
             }
+            (None, None) if raw.along.is_some() => Some(None),
             (None, None) => {
                 faults.push(at, FaultKind::KnownWithoutLength);
-                return None;
+                None
             }
-        };
-        let [from, to] = ends?;
-        Some(Known {
-            side: match raw.side {
-                RawSide::Render => Side::Render,
-                RawSide::Reference => Side::Reference,
-            },
-            from,
-            to,
-            length,
-            text,
-        })
+        }
+    }
+
+    fn end(&self, raw: &RawEnd, at: &str, faults: &mut Faults) -> Option<End> {
+        match raw {
+            RawEnd::Landmark(name) => self.names.landmark(name, at, faults).map(End::Landmark),
+            RawEnd::Point(Mark(point)) => Some(End::Point(*point)),
+        }
+    }
+
+    /// Two ends in one place have no length.
+    fn check_apart(&self, side: Side, ends: [End; 2], at: &str, faults: &mut Faults) -> Option<()> {
+        if let [End::Landmark(a), End::Landmark(b)] = ends
+            && a == b
+        {
+            let name = self.landmarks[a].name.clone();
+            faults.push(at, FaultKind::SameLandmark { name });
+            return None;
+        }
+        let [from, to] = ends.map(|end| match (end, side) {
+            (End::Point(point), _) => point,
+            (End::Landmark(i), Side::Render) => self.landmarks[i].render.0,
+            (End::Landmark(i), Side::Reference) => self.landmarks[i].reference.0,
+        });
+        if from == to {
+            faults.push(at, FaultKind::SamePoint { point: to });
+            return None;
+        }
+        Some(())
     }
 
     /// Millimetres of a length and its words.

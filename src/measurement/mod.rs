@@ -1,22 +1,30 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
+mod absolute;
 mod correction;
 #[cfg(test)]
 mod coverage;
+mod dimensions;
 mod edge_fit;
 mod edge_overlap;
 mod edge_points;
 mod edge_search;
 mod figures;
 mod gradient;
+mod leave_alone;
+#[cfg(test)]
+mod plan_coverage;
 mod regions;
 mod response;
 mod scales;
+mod sizes;
 mod spans;
 pub mod thin_plate;
 mod verdict;
 mod view;
 mod work;
 
+pub use dimensions::{DimensionFit, Test};
+pub use sizes::{SizeComparison, SpanSizes};
 pub use view::{MeasuredView, measure};
 
 use crate::{
@@ -38,6 +46,8 @@ pub struct ViewMeasurement {
     pub registration: Registration,
     /// Scales of both images, as far as known.
     pub scales: Scales,
+    /// With both images scaled: how they differ in size and angle, in words too.
+    pub sizes: Option<SizeComparison>,
     /// Edges of the whole view; `None` where an image has no edges to compare.
     pub edge_overlap: Option<EdgeOverlap>,
     /// One for each region of the view, in its order.
@@ -48,6 +58,8 @@ pub struct ViewMeasurement {
     pub angles: Vec<AngleMeasure>,
     /// What to change in CAD, worst first; nothing smaller than the eye can see.
     pub corrections: Vec<Correction>,
+    /// What is too small to be printed or seen, whether in tolerance or not.
+    pub leave_alone: Vec<LeftAlone>,
 }
 
 impl ViewMeasurement {
@@ -101,21 +113,36 @@ pub struct Scales {
     /// The factor that takes render pixels to model millimetres in every figure: from the render's own scale, else
     /// from the reference's and the job's scale; `None` where neither is known.
     pub model_mm_per_render_px: Option<f64>,
+    /// Half-width of the 95 % interval of that factor.
+    pub model_mm_half_width: f64,
     /// With both images scaled: how much the model as a whole is too large, per cent.
     pub model_size_percent: Option<Measured>,
     /// One for each known length of the view, in its order.
     pub known: Vec<KnownFit>,
+    /// What the known lengths of the render say of it as a whole.
+    pub render_dimensions: Option<DimensionFit>,
+    /// What the known lengths of the reference say of it as a whole.
+    pub reference_dimensions: Option<DimensionFit>,
 }
 
 /// How a known length fits the others of its image.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct KnownFit {
-    /// Marked length over known length, relative to the fitted scale, minus 1, per cent.
-    pub disagreement_percent: f64,
-    /// The disagreement over its standard deviation; `None` where it is the only one.
+    /// Marked length over known length, relative to the fitted scale, minus 1, per cent; `None` where only a direction
+    /// is known.
+    pub disagreement_percent: Option<f64>,
+    /// Direction of the line against that of the drawing, degrees; `None` where none is stated.
+    pub direction_error_deg: Option<f64>,
+    /// The disagreement over its standard deviation; `None` where nothing checks it.
     pub test_statistic: Option<f64>,
+    /// The value that noise exceeds in one of a thousand.
+    pub critical_value: Option<f64>,
+    /// The full-size length that the others ask for.
+    pub others_ask_for_full_size_mm: Option<Measured>,
     /// Probably misread.
     pub doubtful: bool,
+    /// It contradicts another, and nothing tells which of them is misread.
+    pub ambiguous: bool,
 }
 
 /// How far the edges of both images coincide.
@@ -175,6 +202,10 @@ pub struct RegionMeasure {
     pub offset_model_mm: [Option<Measured>; 2],
     /// The same in full-size millimetres.
     pub offset_full_size_mm: [Option<Measured>; 2],
+    /// With both images scaled: width and height of the model against the subject absolutely, per cent.
+    pub absolute_percent: [Option<Measured>; 2],
+    /// The same over the outline's box, millimetres on the model.
+    pub absolute_model_mm: [Option<Measured>; 2],
     /// Size of the outline's box (width, height), render pixels.
     pub size_px: [f64; 2],
     /// The same in millimetres on the model, where the scale is known.
@@ -212,6 +243,10 @@ pub struct SpanMeasure {
     pub full_size_mm: Option<Measured>,
     /// With both images scaled: model against subject absolutely, per cent.
     pub absolute_percent: Option<Measured>,
+    /// The same in millimetres on the model: its length minus that which the subject asks for.
+    pub absolute_model_mm: Option<Measured>,
+    /// The same in full-size millimetres.
+    pub absolute_full_size_mm: Option<Measured>,
     /// Against the span's tolerance.
     pub verdict: Verdict,
     /// The change in CAD, in words.
@@ -233,6 +268,19 @@ pub struct AngleMeasure {
     pub verdict: Verdict,
     /// The change in CAD, in words.
     pub correction: Option<String>,
+}
+
+/// An error too small to be printed or seen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeftAlone {
+    /// Name of the region or span.
+    pub about: String,
+    /// Which of its measures.
+    pub measure: &'static str,
+    /// The error, millimetres on the model.
+    pub error_model_mm: Measured,
+    /// Whether it is in tolerance.
+    pub verdict: Verdict,
 }
 
 /// One change to make in CAD.

@@ -4,13 +4,13 @@ use super::{
     WorkImages,
     edge_fit::{self, EdgeFit, EdgeScene},
     edge_overlap::EdgeStudy,
-    regions, scales, spans, verdict,
+    leave_alone, regions, scales, sizes, spans, verdict,
     work::{self, Prepared},
 };
 use crate::{
     frame::Point,
     images::ViewImages,
-    job::{Job, Known, LandmarkUse, View},
+    job::{Job, LandmarkUse, View},
     registration::{Adjustment, Finding, Registered, Registration},
     statistics::chi_square_quantile,
 };
@@ -44,7 +44,11 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     };
     let work = prepared.finish(&registration);
     let (edge_overlap, in_regions) = overlaps(view, &work);
-    let scales = scales::study(job, view, adjustment);
+    let marks = scales::KnownMarks::new(view, adjustment);
+    let pairs = drawn_pairs(adjustment);
+    // From here on also the points of known lengths are known.
+    let adjustment = &marks.adjustment;
+    let scales = scales::study(job, view, &marks);
     let mut corrections = Corrections::default();
     let regions: Vec<RegionMeasure> = view
         .regions
@@ -63,7 +67,13 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
                 registered.regions[j].as_ref(),
                 sharpened.as_ref(),
             );
-            corrections.keep(regions::measure(job, region, &evidence, &scales, overlap))
+            corrections.keep(regions::measure(
+                job,
+                (j, region),
+                &evidence,
+                (&scales, adjustment),
+                overlap,
+            ))
         })
         .collect();
     let spans: Vec<_> = view
@@ -78,6 +88,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         .filter_map(|a| spans::measure_angle(a, adjustment))
         .map(|measured| corrections.keep(measured))
         .collect();
+    let leave_alone = leave_alone::list(job, view, &regions, &spans);
     let verdicts = regions
         .iter()
         .map(|r| r.verdict)
@@ -87,6 +98,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     let mut measurement = ViewMeasurement {
         verdict,
         warnings: Vec::new(),
+        sizes: sizes::compare(job, view, &registration, &scales.figures, &spans),
         registration,
         scales: scales.figures,
         edge_overlap,
@@ -94,6 +106,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         spans,
         angles,
         corrections: corrections.worst_first(),
+        leave_alone,
     };
     measurement.warnings = notes;
     measurement
@@ -103,7 +116,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         measurement,
         work: work.images,
         native_reference: work.native_reference,
-        pairs: drawn_pairs(adjustment),
+        pairs,
     }
 }
 
@@ -208,14 +221,7 @@ fn warnings(
             "Only one image has a scale: proportions are compared, not absolute sizes.".to_owned(),
         );
     }
-    for (known, _) in view
-        .known
-        .iter()
-        .zip(&scales.known)
-        .filter(|(_, fit)| fit.doubtful)
-    {
-        warn("doubtful-length", doubtful_length(view, known));
-    }
+    sizes::about_dimensions(view, scales, &mut warn);
     if !view.same_camera && view.landmarks.iter().all(|l| l.model_mm.is_none()) {
         warn(
             "parallax",
@@ -240,13 +246,6 @@ fn warnings(
         Some(_) => {}
     }
     all
-}
-
-fn doubtful_length(view: &View, known: &Known) -> String {
-    format!(
-        "The known length {} from \"{}\" to \"{}\" disagrees with the others: it is probably misread.",
-        known.text, view.landmarks[known.from].name, view.landmarks[known.to].name
-    )
 }
 
 fn marks_to_look_at(

@@ -38,6 +38,7 @@ pub fn view(
         name: "view".to_owned(),
         render: RenderSource {
             image: PathBuf::new(),
+            kind: Default::default(),
             mark_sigma_px: sigmas[0],
             mask: Mask::None,
             camera: None,
@@ -46,6 +47,7 @@ pub fn view(
             image: PathBuf::new(),
             kind: ReferenceKind::Photo,
             source: None,
+            time_code: None,
             variant: None,
             note: None,
             rights: None,

@@ -325,6 +325,7 @@ fn job(wish: Wish) -> Job {
         blake3: "0123456789abcdef".repeat(4),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
+        print: None,
         tolerance: tolerance(),
         expected: Expected {
             size_percent: 5.0,
@@ -335,6 +336,7 @@ fn job(wish: Wish) -> Job {
             name: "side".into(),
             render: RenderSource {
                 image: PathBuf::from("/nowhere/render.png"),
+                kind: Default::default(),
                 mark_sigma_px: None,
                 mask: Mask::None,
                 camera: None,
@@ -344,6 +346,7 @@ fn job(wish: Wish) -> Job {
                 image: PathBuf::from("/nowhere/screen.png"),
                 kind: ReferenceKind::Photo,
                 source: Some("reel 2, 00:41:07".into()),
+                time_code: None,
                 variant: Some((wish.name)(3)),
                 note: Some("taken off a screen, glare on the left".into()),
                 straighten: None,
@@ -447,6 +450,8 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
             model_mm_per_render_px: wish.scaled.then_some(mm_per_px),
             ..Scales::default()
         },
+        sizes: None,
+        leave_alone: Vec::new(),
         edge_overlap: (wish.regions != 0).then_some(overlap),
         regions,
         spans: view
@@ -463,6 +468,8 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
                 model_mm: None,
                 full_size_mm: None,
                 absolute_percent: None,
+                absolute_model_mm: None,
+                absolute_full_size_mm: None,
                 verdict: if i == 0 { Verdict::Out } else { Verdict::Within },
                 correction: None,
             })
@@ -499,6 +506,8 @@ fn region_measure(wish: Wish, i: usize, region: &Region, mm_per_px: f64) -> Regi
         },
         width_percent: percent(11),
         height_percent: percent(22),
+        absolute_percent: [None; 2],
+        absolute_model_mm: [None; 2],
         rotation_deg: (known && i.is_multiple_of(2)).then(|| figure(noise(i + 33), 0.35)),
         offset_px: [px(44), px(55)],
         offset_model_mm: [mm(44), mm(55)],

@@ -536,6 +536,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
             mask: Mask::None,
         },
         same_camera: true,
+        symmetry: None,
         registration: RegistrationKind::Similarity,
         landmarks: vec![Landmark {
             name: "corner".into(),

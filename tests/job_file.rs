@@ -335,6 +335,21 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
             "/views/0/known/1: the distance between the same two points is \"1 m\" at /views/0/known/0 already and \"1.1 m\" here; keep the one that is right",
         ),
         (
+            "/views/0/symmetry",
+            json!({ "pairs": [["pan front", "pan rear"]] }),
+            "/views/0/symmetry/pairs: one pair alone gives the axis and nothing to check it by; name another pair",
+        ),
+        (
+            "/views/0/symmetry",
+            json!({ "pairs": [["pan front", "pan rear"]], "axis": ["pan rear"] }),
+            "/views/0/symmetry/axis/0: the landmark \"pan rear\" is listed twice",
+        ),
+        (
+            "/views/0/reference/outline",
+            json!([[0, 0], [9, 9], [9, 0], [0, 9]]),
+            "/views/0/reference/outline: the outline crosses itself",
+        ),
+        (
             "/print",
             json!({}),
             "/print: \"print\" states nothing; state \"pixel_mm\", \"layer_mm\" or \"viewing_distance_mm\"",

@@ -85,6 +85,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
             mask: Mask::None,
         },
         same_camera: true,
+        symmetry: None,
         registration: RegistrationKind::Similarity,
         landmarks: marks
             .map(|(i, name)| {
@@ -254,6 +255,8 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
             ..Scales::default()
         },
         sizes: None,
+        silhouette: None,
+        symmetry: None,
         edge_overlap: Some(edges(0.63)),
         regions,
         spans: vec![
@@ -291,6 +294,8 @@ fn bare_measurement(verdict: Verdict) -> ViewMeasurement {
         registration: registration(RegistrationKind::Affine, Vec::new()),
         scales: Scales::default(),
         sizes: None,
+        silhouette: None,
+        symmetry: None,
         edge_overlap: None,
         regions: Vec::new(),
         spans: Vec::new(),

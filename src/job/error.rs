@@ -361,6 +361,12 @@ fault_kinds! {
         /// The aspect.
         found: String,
     }
+    /// Too little to find an axis and check it.
+    #[error("one pair alone gives the axis and nothing to check it by; name another pair, or landmarks on the \"axis\"")]
+    "symmetry-too-few" SymmetryTooFew
+    /// A silhouette stated twice.
+    #[error("both \"mask\" and \"outline\" are stated; keep one, each is the silhouette")]
+    "mask-and-outline" MaskAndOutline
     /// A print without a key.
     #[error("\"print\" states nothing; state \"pixel_mm\", \"layer_mm\" or \"viewing_distance_mm\", or leave it out")]
     "print-empty" PrintEmpty

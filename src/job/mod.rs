@@ -108,8 +108,22 @@ pub struct View {
     pub spans: Vec<Span>,
     /// Angles to judge.
     pub angles: Vec<Angle>,
+    /// Landmarks that are symmetric on the subject.
+    pub symmetry: Option<Symmetry>,
     /// Parts to judge; names are unique in the view.
     pub regions: Vec<Region>,
+}
+
+/// Landmarks that are symmetric on the subject, as indices.
+///
+/// # Guarantees
+/// No landmark is listed twice, and the axis is determined with at least one observation to spare.
+#[derive(Clone, Debug)]
+pub struct Symmetry {
+    /// One on either side.
+    pub pairs: Vec<[usize; 2]>,
+    /// On the axis.
+    pub axis: Vec<usize>,
 }
 
 /// The render's file and what is known about it.
@@ -161,6 +175,8 @@ pub enum Mask {
     Alpha,
     /// An image file (absolute path): dark or transparent is outside.
     Image(PathBuf),
+    /// Corners in order, pixels of the image as it is on disk, x first; three or more that enclose an area.
+    Outline(Vec<[f64; 2]>),
 }
 
 /// What sort of picture a render is.

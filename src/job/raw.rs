@@ -132,6 +132,9 @@ pub struct RawView {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 1000))]
     pub angles: Vec<RawAngle>,
+    /// Landmarks that are symmetric on the full-size object, seen from in front.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub symmetry: Option<RawSymmetry>,
     /// Parts of the model to judge.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 1000))]
@@ -214,6 +217,10 @@ pub struct RawReference {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 1, max = 4096))]
     pub mask: Option<String>,
+    /// Silhouette by its corners in order, pixels of the image as it is on disk; in place of a mask.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 3, max = 1000))]
+    pub outline: Option<Vec<Mark>>,
 }
 
 /// A known rectangle in the reference.
@@ -300,6 +307,19 @@ pub struct RawAngle {
     /// Overrides single keys of the job's tolerance.
     #[serde(default)]
     pub tolerance: RawTolerance,
+}
+
+/// Landmarks that are symmetric on the full-size object: a check of the reference itself.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawSymmetry {
+    /// Names of two landmarks each, one on either side.
+    #[schemars(length(min = 1, max = 100))]
+    pub pairs: Vec<[String; 2]>,
+    /// Names of landmarks on the axis; left out: the axis is found from the pairs.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 100))]
+    pub axis: Vec<String>,
 }
 
 /// A named outline on the render: one part of the model whose proportions are judged.

@@ -3,7 +3,7 @@
 use super::{
     Angle, Axis, End, Expected, Job, Known, Landmark, LandmarkUse, Mask, ReferenceKind,
     ReferenceSource, Region, RegistrationKind, RenderKind, RenderSource, Side, Span, Straighten,
-    Tolerance, View,
+    Symmetry, Tolerance, View,
     aspect::aspect,
     error::{FaultKind, Faults},
     names::{Names, check_view_names},
@@ -11,12 +11,12 @@ use super::{
     raw::{
         Mark, RawAngle, RawAxis, RawCamera, RawEnd, RawJob, RawKind, RawKnown, RawLandmark,
         RawLength, RawReference, RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale,
-        RawSide, RawSpan, RawStraighten, RawTolerance, RawUnit, RawUse, RawView,
+        RawSide, RawSpan, RawStraighten, RawSymmetry, RawTolerance, RawUnit, RawUse, RawView,
     },
     shapes::{centre, check_corners, outline},
 };
 use crate::{
-    frame::{Frame, Point},
+    frame::{Frame, Point, ReferencePx},
     units::{FullSizeMm, ModelMm, ScaleError, ScaleRatio, Unit, length_from_number, parse_length},
 };
 use nalgebra::Matrix3x4;
@@ -213,6 +213,10 @@ pub(super) fn view(
             .enumerate()
             .map(|(index, raw)| marks.angle(raw, &format!("{list}/{index}"), faults)),
     );
+    let symmetry = raw
+        .symmetry
+        .as_ref()
+        .map(|raw| marks.symmetry(raw, &format!("{at}/symmetry"), faults));
     let list = format!("{at}/regions");
     let names = raw.regions.iter().map(|r| r.name.as_str());
     Names::collect("region", &list, names, faults);
@@ -236,6 +240,10 @@ pub(super) fn view(
         known: known?,
         spans: spans?,
         angles: angles?,
+        symmetry: match symmetry {
+            None => None,
+            Some(symmetry) => Some(symmetry?),
+        },
         regions: regions?,
     })
 }
@@ -337,7 +345,14 @@ fn reference(
     faults: &mut Faults,
 ) -> Option<ReferenceSource> {
     let image = path(&raw.image, &format!("{at}/image"), around, faults);
-    let mask = mask(raw.mask.as_deref(), Mask::None, at, around, faults);
+    let mask = match (&raw.outline, &raw.mask) {
+        (None, _) => mask(raw.mask.as_deref(), Mask::None, at, around, faults),
+        (Some(_), Some(_)) => {
+            faults.push(&format!("{at}/outline"), FaultKind::MaskAndOutline);
+            None
+        }
+        (Some(corners), None) => silhouette(corners, &format!("{at}/outline"), faults),
+    };
     let straighten = raw
         .straighten
         .as_ref()
@@ -362,6 +377,13 @@ fn reference(
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
     })
+}
+
+/// A silhouette by its corners.
+fn silhouette(corners: &[Mark], at: &str, faults: &mut Faults) -> Option<Mask> {
+    let corners: Vec<Point<ReferencePx>> = corners.iter().copied().map(point).collect();
+    let corners = faults.keep(at, outline(&corners))?;
+    Some(Mask::Outline(corners.iter().map(|c| c.xy()).collect()))
 }
 
 fn straighten(raw: &RawStraighten, at: &str, faults: &mut Faults) -> Option<Straighten> {
@@ -547,6 +569,37 @@ impl MarkNames<'_> {
             },
             tolerance: tolerance(&raw.tolerance, self.around.tolerance),
         })
+    }
+
+    fn symmetry(&self, raw: &RawSymmetry, at: &str, faults: &mut Faults) -> Option<Symmetry> {
+        let mut seen = std::collections::HashSet::new();
+        let mut mark = |name: &String, pointer: &str| {
+            if !seen.insert(name.clone()) {
+                let name = name.clone();
+                faults.push(pointer, FaultKind::LandmarkListedTwice { name });
+                return None;
+            }
+            self.names.landmark(name, pointer, faults)
+        };
+        let pairs = every(
+            raw.pairs
+                .iter()
+                .enumerate()
+                .map(|(index, [first, second])| {
+                    let first = mark(first, &format!("{at}/pairs/{index}/0"));
+                    let second = mark(second, &format!("{at}/pairs/{index}/1"));
+                    Some([first?, second?])
+                }),
+        );
+        let on_axis = raw.axis.iter().enumerate();
+        let axis = every(on_axis.map(|(index, name)| mark(name, &format!("{at}/axis/{index}"))));
+        let (pairs, axis) = (pairs?, axis?);
+        // Each pair observes twice and each landmark on the axis once; the axis takes two.
+        if 2 * pairs.len() + axis.len() < 3 {
+            faults.push(&format!("{at}/pairs"), FaultKind::SymmetryTooFew);
+            return None;
+        }
+        Some(Symmetry { pairs, axis })
     }
 
     fn region(&self, raw: &RawRegion, at: &str, faults: &mut Faults) -> Option<Region> {

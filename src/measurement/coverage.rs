@@ -159,6 +159,7 @@ pub(super) fn job(kind: RegistrationKind, stated: bool, noise: &mut Noise) -> Jo
             mask: Mask::None,
         },
         same_camera: true,
+        symmetry: None,
         registration: kind,
         landmarks,
         known: vec![

@@ -17,7 +17,7 @@ use crate::{
     registration::{Adjustment, adjustment::Gradient},
     statistics::{Measured, chi_square_quantile, f_quantile, t_quantile},
 };
-use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
+use nalgebra::{DMatrix, DVector, Matrix2, Matrix2xX, Vector2};
 
 /// Chance that noise alone makes a test speak.
 const LEVEL: f64 = 0.001;
@@ -163,44 +163,59 @@ pub(crate) struct DimensionStudy {
     pub(crate) extra: f64,
 }
 
+/// A mark of the reference in its own pixels (straightened), and what it depends on.
+pub(crate) struct OwnPoint {
+    pub(crate) at: Vector2<f64>,
+    /// Derivative by the mark.
+    pub(crate) by_mark: Matrix2<f64>,
+    /// Derivatives by the unknowns that all share.
+    pub(crate) by_global: Matrix2xX<f64>,
+}
+
+/// The reference's mark of pair `i` in the reference's own pixels (straightened).
+pub(crate) fn own_point(adjustment: &Adjustment, i: usize) -> OwnPoint {
+    let layout = &adjustment.problem.layout;
+    let state = &adjustment.solved.state;
+    let mark = adjustment.problem.pairs[i].reference;
+    let straight = state.straight_from_reference.apply(mark);
+    let mut by_global = Matrix2xX::zeros(layout.global_unknowns());
+    if layout.free_corners {
+        // The corners' derivatives are known in the render: back to the straightened reference.
+        let (first, count) = (layout.registration_unknowns(), layout.corner_unknowns());
+        let back = state.render_from_straight.jacobian(straight).try_inverse();
+        let in_render = &adjustment.solved.rows[i].prediction.registered_by_global;
+        let own = back.unwrap_or_else(Matrix2::zeros) * in_render.columns(first, count);
+        by_global.columns_mut(first, count).copy_from(&own);
+    }
+    OwnPoint {
+        at: Vector2::from(straight.xy()),
+        by_mark: state.straight_from_reference.jacobian(mark),
+        by_global,
+    }
+}
+
 /// The vector between two marks of an image in its own pixels, and a function of it as a gradient.
 struct OwnVector {
     vector: Vector2<f64>,
     /// Derivatives by the marks at its start and end (for the start with the sign of the end).
     by_mark: [Matrix2<f64>; 2],
     /// Derivatives by the unknowns that all share.
-    by_global: nalgebra::Matrix2xX<f64>,
+    by_global: Matrix2xX<f64>,
 }
 
 fn own_vector(adjustment: &Adjustment, side: Side, ends: [usize; 2]) -> OwnVector {
-    let pairs = &adjustment.problem.pairs;
-    let layout = &adjustment.problem.layout;
-    let mut by_global = nalgebra::Matrix2xX::zeros(layout.global_unknowns());
     if side == Side::Render {
         return OwnVector {
             vector: adjustment.render_mark(ends[1]) - adjustment.render_mark(ends[0]),
             by_mark: [Matrix2::identity(); 2],
-            by_global,
+            by_global: Matrix2xX::zeros(adjustment.problem.layout.global_unknowns()),
         };
     }
-    let state = &adjustment.solved.state;
-    let straight = ends.map(|i| state.straight_from_reference.apply(pairs[i].reference));
-    if layout.free_corners {
-        let (first, count) = (layout.registration_unknowns(), layout.corner_unknowns());
-        for ((i, at), sign) in ends.iter().zip(straight).zip([-1.0, 1.0]) {
-            // The corners' derivatives are known in the render: back to the straightened reference.
-            let back = state.render_from_straight.jacobian(at).try_inverse();
-            let in_render = &adjustment.solved.rows[*i].prediction.registered_by_global;
-            let own = back.unwrap_or_else(Matrix2::zeros) * in_render.columns(first, count) * sign;
-            let mut columns = by_global.columns_mut(first, count);
-            columns += own;
-        }
-    }
-    let [from, to] = straight.map(|p| Vector2::from(p.xy()));
+    let [from, to] = ends.map(|i| own_point(adjustment, i));
     OwnVector {
-        vector: to - from,
-        by_mark: ends.map(|i| state.straight_from_reference.jacobian(pairs[i].reference)),
-        by_global,
+        vector: to.at - from.at,
+        by_mark: [from.by_mark, to.by_mark],
+        by_global: to.by_global - from.by_global,
     }
 }
 

@@ -16,15 +16,19 @@ mod plan_coverage;
 mod regions;
 mod response;
 mod scales;
+mod silhouette;
 mod sizes;
 mod spans;
+mod symmetry;
 pub mod thin_plate;
 mod verdict;
 mod view;
 mod work;
 
 pub use dimensions::{DimensionFit, Test};
+pub use silhouette::SilhouetteOverlap;
 pub use sizes::{SizeComparison, SpanSizes};
+pub use symmetry::{PairAsymmetry, SymmetryCheck};
 pub use view::{MeasuredView, measure};
 
 use crate::{
@@ -48,6 +52,10 @@ pub struct ViewMeasurement {
     pub scales: Scales,
     /// With both images scaled: how they differ in size and angle, in words too.
     pub sizes: Option<SizeComparison>,
+    /// How far the reference is from symmetric, where the job says that the subject is.
+    pub symmetry: Option<SymmetryCheck>,
+    /// The silhouettes of both images against each other, where both have one.
+    pub silhouette: Option<SilhouetteOverlap>,
     /// Edges of the whole view; `None` where an image has no edges to compare.
     pub edge_overlap: Option<EdgeOverlap>,
     /// One for each region of the view, in its order.
@@ -305,6 +313,8 @@ pub struct WorkImages {
     pub reference: image::RgbImage,
     /// 255 where the reference covers the working grid and both masks allow it, else 0.
     pub common: Plane<u8>,
+    /// The silhouettes, where both images have one.
+    pub silhouettes: Option<Silhouettes>,
     /// 255 on the render's edges, else 0.
     pub render_edges: Plane<u8>,
     /// 255 on the reference's edges, else 0.
@@ -313,6 +323,17 @@ pub struct WorkImages {
     pub distance_to_render_edges: Plane<f32>,
     /// Distance of every working pixel from the nearest edge of the reference, working pixels.
     pub distance_to_reference_edges: Plane<f32>,
+}
+
+/// The silhouettes of both images on the working grid: 255 inside, else 0.
+#[derive(Clone, Debug)]
+pub struct Silhouettes {
+    /// Of the render.
+    pub render: Plane<u8>,
+    /// Of the registered reference.
+    pub reference: Plane<u8>,
+    /// Where the reference covers the grid.
+    pub covered: Plane<u8>,
 }
 
 /// Landmarks as they are drawn: a mark of the render and the registered mark of the reference.

@@ -4,7 +4,7 @@ use super::{
     WorkImages,
     edge_fit::{self, EdgeFit, EdgeScene},
     edge_overlap::EdgeStudy,
-    leave_alone, regions, scales, sizes, spans, verdict,
+    leave_alone, regions, scales, silhouette, sizes, spans, symmetry, verdict,
     work::{self, Prepared},
 };
 use crate::{
@@ -99,6 +99,8 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         verdict,
         warnings: Vec::new(),
         sizes: sizes::compare(job, view, &registration, &scales.figures, &spans),
+        symmetry: symmetry::check(view, adjustment),
+        silhouette: silhouette::compare(&work, &scales.figures),
         registration,
         scales: scales.figures,
         edge_overlap,
@@ -220,6 +222,11 @@ fn warnings(
             "proportions-only",
             "Only one image has a scale: proportions are compared, not absolute sizes.".to_owned(),
         );
+    }
+    if let Some(symmetry) = measurement.symmetry.as_ref().filter(|s| s.test.speaks()) {
+        let mut text = symmetry.text.clone();
+        text.replace_range(..1, "T");
+        warn("not-symmetric", format!("{text}."));
     }
     sizes::about_dimensions(view, scales, &mut warn);
     if !view.same_camera && view.landmarks.iter().all(|l| l.model_mm.is_none()) {

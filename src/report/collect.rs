@@ -121,6 +121,8 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
         registration: None,
         scales: None,
         sizes: None,
+        symmetry: None,
+        silhouette: None,
         edge_overlap: None,
         corrections: Vec::new(),
         leave_alone: Vec::new(),
@@ -158,6 +160,8 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
         scales: Some(scales_entry(view, &m.scales)),
         edge_overlap: m.edge_overlap.as_ref().map(edge_overlap_entry),
         sizes: m.sizes.as_ref().map(sizes_entry),
+        symmetry: m.symmetry.as_ref().map(symmetry_entry),
+        silhouette: m.silhouette.as_ref().map(silhouette_entry),
         corrections: corrections(m),
         leave_alone: m.leave_alone.iter().map(leave_alone_entry).collect(),
         regions: regions.collect(),
@@ -281,11 +285,45 @@ fn known_entry(view: &View, known: &job::Known, fit: &measurement::KnownFit) -> 
     }
 }
 
-fn dimensions_entry(fit: &measurement::DimensionFit) -> DimensionsEntry {
-    let test = |test: measurement::Test| TestEntry {
+fn test(test: measurement::Test) -> TestEntry {
+    TestEntry {
         statistic: finite(test.statistic),
         critical_value: finite(test.critical),
-    };
+    }
+}
+
+fn silhouette_entry(s: &measurement::SilhouetteOverlap) -> SilhouetteEntry {
+    let mm = |k: usize| s.model_mm.and_then(|mm| finite(mm[k]));
+    SilhouetteEntry {
+        overlap: finite(s.overlap),
+        mean_px: finite(s.mean_px),
+        p95_px: finite(s.p95_px),
+        max_px: finite(s.max_px),
+        mean_model_mm: mm(0),
+        p95_model_mm: mm(1),
+        max_model_mm: mm(2),
+        outline_pixels: s.outline_pixels,
+    }
+}
+
+fn symmetry_entry(check: &measurement::SymmetryCheck) -> SymmetryEntry {
+    let pairs = check.pairs.iter().map(|pair| PairAsymmetryEntry {
+        names: pair.names.clone(),
+        middle_px: figure(pair.middle_px),
+        along_px: figure(pair.along_px),
+    });
+    SymmetryEntry {
+        symmetric: !check.test.speaks(),
+        test: test(check.test),
+        degrees_of_freedom: check.degrees_of_freedom,
+        axis_deg: figure(check.axis_deg),
+        skew_deg: figure(check.skew_deg),
+        pairs: pairs.collect(),
+        text: check.text.clone(),
+    }
+}
+
+fn dimensions_entry(fit: &measurement::DimensionFit) -> DimensionsEntry {
     DimensionsEntry {
         px_per_mm: figure(fit.px_per_mm),
         angle_deg: fit.angle_deg.and_then(figure),

@@ -359,6 +359,30 @@ fn scale_rows(rows: &mut Rows, view: &ViewEntry) {
             None,
         );
     }
+    if let Some(s) = &view.silhouette {
+        let item = Item::of(view, "silhouette", "", None);
+        rows.plain(&item, "overlap", "", s.overlap);
+        for (measure, px, mm) in [
+            ("mean distance, model beyond", s.mean_px, s.mean_model_mm),
+            ("95th percentile of distance", s.p95_px, s.p95_model_mm),
+            ("largest distance", s.max_px, s.max_model_mm),
+        ] {
+            rows.plain(&item, measure, "px", px);
+            rows.plain(&item, measure, "mm on the model", mm);
+        }
+    }
+    if let Some(symmetry) = &view.symmetry {
+        let item = Item::of(view, "registration", "symmetry of the reference", None);
+        let test = symmetry.test;
+        rows.add(
+            &item,
+            "test statistic",
+            "",
+            [test.statistic, None, None, test.critical_value],
+        );
+        rows.figure(&item, "axis", "deg", symmetry.axis_deg, None);
+        rows.figure(&item, "askew", "deg", symmetry.skew_deg, None);
+    }
     if let Some(sizes) = &view.sizes {
         size_rows(rows, view, sizes);
     }

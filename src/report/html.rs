@@ -12,7 +12,7 @@ const STYLE: &str = include_str!("page/page.css");
 const SCRIPT: &str = include_str!("page/page.js");
 
 /// The pictures of a view that are shown beneath its comparison: key, caption.
-const PICTURES: [(&str, &str); 4] = [
+const PICTURES: [(&str, &str); 5] = [
     (
         "overlay",
         "Edges of both over the dimmed render: render vermilion, reference blue",
@@ -22,6 +22,10 @@ const PICTURES: [(&str, &str); 4] = [
         "Offsets as arrows, regions tinted by their error",
     ),
     ("heat", "Distance between the edges of both"),
+    (
+        "silhouette",
+        "Silhouettes: what only the model has vermilion, what only the subject has blue",
+    ),
     (
         "grid",
         "The deformation that takes the reference to the model",

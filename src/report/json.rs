@@ -160,6 +160,10 @@ pub struct ViewEntry {
     pub scales: Option<ScalesEntry>,
     /// With both images scaled: how they differ in size and angle.
     pub sizes: Option<SizesEntry>,
+    /// How far the reference is from symmetric, where the job says that the subject is.
+    pub symmetry: Option<SymmetryEntry>,
+    /// The silhouettes of both images against each other, where both have one.
+    pub silhouette: Option<SilhouetteEntry>,
     /// Edges of the whole view.
     pub edge_overlap: Option<EdgeOverlapEntry>,
     /// What to change in CAD, worst first.
@@ -365,6 +369,57 @@ pub struct TestEntry {
     pub statistic: Option<f64>,
     /// What noise exceeds in one of a thousand cases.
     pub critical_value: Option<f64>,
+}
+
+/// The silhouettes of both images against each other; distances along the reference's outline.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SilhouetteEntry {
+    /// Area of both over area of either, 0 to 1.
+    pub overlap: Option<f64>,
+    /// Mean distance, positive where the model lies beyond the outline, render pixels.
+    pub mean_px: Option<f64>,
+    /// 95th percentile of the distance, without sign, render pixels.
+    pub p95_px: Option<f64>,
+    /// Largest distance, without sign, render pixels.
+    pub max_px: Option<f64>,
+    /// The mean in millimetres on the model.
+    pub mean_model_mm: Option<f64>,
+    /// The 95th percentile in millimetres on the model.
+    pub p95_model_mm: Option<f64>,
+    /// The largest in millimetres on the model.
+    pub max_model_mm: Option<f64>,
+    /// Number of pixels of the outline that were looked at.
+    pub outline_pixels: usize,
+}
+
+/// How far a reference is from symmetric.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SymmetryEntry {
+    /// Whether noise alone explains what is left over.
+    pub symmetric: bool,
+    /// Mean square of the residuals over their variance.
+    pub test: TestEntry,
+    /// Observations minus unknowns.
+    pub degrees_of_freedom: usize,
+    /// Inclination of the axis in the straightened reference, degrees, clockwise from its x axis.
+    pub axis_deg: Option<Figure>,
+    /// How far the lines between pairs stand from square on the axis, degrees, clockwise.
+    pub skew_deg: Option<Figure>,
+    /// In the order of the job.
+    pub pairs: Vec<PairAsymmetryEntry>,
+    /// All in one sentence.
+    pub text: String,
+}
+
+/// How far one pair is from symmetric, pixels of the straightened reference.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PairAsymmetryEntry {
+    /// Names of both landmarks.
+    pub names: [String; 2],
+    /// Its middle from the axis, to the right of the axis as it runs.
+    pub middle_px: Option<Figure>,
+    /// How much further along the axis the second one lies than the first.
+    pub along_px: Option<Figure>,
 }
 
 /// How the reference differs from the render in size and angle, by the scales of both.

@@ -197,10 +197,30 @@ pub(super) fn dimension_lines(view: &ViewEntry) -> Vec<String> {
         ("render", "model", &scales.render_dimensions),
         ("reference", "full size", &scales.reference_dimensions),
     ];
-    images
-        .into_iter()
-        .filter_map(|(image, of, fit)| Some(dimension_line(image, of, fit.as_ref()?)))
+    let lines = images.into_iter();
+    let lines = lines.filter_map(|(image, of, fit)| Some(dimension_line(image, of, fit.as_ref()?)));
+    // Where it is not symmetric, a warning says so.
+    let symmetry = view.symmetry.iter().filter(|s| s.symmetric);
+    let silhouette = view.silhouette.iter().filter_map(silhouette_line);
+    lines
+        .chain(symmetry.map(|s| s.text.clone()))
+        .chain(silhouette)
         .collect()
+}
+
+/// "silhouettes: overlap 0.973; the model lies beyond the outline by 1.2 px on average, ...".
+fn silhouette_line(s: &SilhouetteEntry) -> Option<String> {
+    let length = |px: Option<f64>, mm: Option<f64>| {
+        let mm = mm.map_or(String::new(), |mm| format!(" ({} mm)", decimals(mm, 2)));
+        px.map(|px| format!("{} px{mm}", decimals(px, 1)))
+    };
+    Some(format!(
+        "silhouettes: overlap {}; the model lies beyond the outline by {} on average, 95 % within {}, at most {}",
+        decimals(s.overlap?, 3),
+        length(s.mean_px, s.mean_model_mm)?,
+        length(s.p95_px, s.p95_model_mm)?,
+        length(s.max_px, s.max_model_mm)?
+    ))
 }
 
 fn dimension_line(image: &str, of: &str, fit: &DimensionsEntry) -> String {

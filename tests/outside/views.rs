@@ -56,6 +56,7 @@ pub fn view(
             mask: Mask::None,
         },
         same_camera: true,
+        symmetry: None,
         registration: kind,
         landmarks,
         known: Vec::new(),

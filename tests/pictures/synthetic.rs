@@ -187,6 +187,7 @@ fn work([width, height]: [u32; 2]) -> WorkImages {
         common: Plane::from_shape_fn((height as usize, width as usize), |(_, x)| {
             if (x as f64) < edge { 255 } else { 0 }
         }),
+        silhouettes: None,
         distance_to_render_edges: distances(&render_edges),
         distance_to_reference_edges: distances(&reference_edges),
         render_edges,
@@ -354,6 +355,7 @@ fn job(wish: Wish) -> Job {
                 mask: Mask::None,
             },
             same_camera: true,
+            symmetry: None,
             registration: RegistrationKind::Similarity,
             landmarks: landmarks.collect(),
             known: Vec::new(),
@@ -451,6 +453,8 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
             ..Scales::default()
         },
         sizes: None,
+        silhouette: None,
+        symmetry: None,
         leave_alone: Vec::new(),
         edge_overlap: (wish.regions != 0).then_some(overlap),
         regions,

@@ -2,12 +2,15 @@
 use super::{
     Error, ViewToDraw,
     board::{Board, Item, Swatch},
-    colours::{GREY, GROUND, REFERENCE, RENDER},
+    colours::{GREY, GROUND, REFERENCE, RENDER, Rgb},
     raster::Pixel,
     scene::{Fill, Scene, Stroke},
 };
-use crate::measurement::Silhouettes;
+use crate::{kernels::Plane, measurement::Silhouettes};
 use image::RgbImage;
+
+/// Grey of what both have.
+const BOTH_INSIDE: Rgb = Rgb(200, 200, 200);
 
 /// Draws the silhouettes of a view that has both.
 pub(crate) fn draw(input: &ViewToDraw<'_>, silhouettes: &Silhouettes) -> Result<RgbImage, Error> {
@@ -24,12 +27,12 @@ pub(crate) fn draw(input: &ViewToDraw<'_>, silhouettes: &Silhouettes) -> Result<
 fn paint(silhouettes: &Silhouettes, y: usize, row: &mut [Pixel]) {
     for (x, pixel) in row.iter_mut().enumerate() {
         let at = [y, x];
-        let is_in = |plane: &crate::kernels::Plane<u8>| plane[at] != 0;
+        let is_in = |plane: &Plane<u8>| plane[at] != 0;
         let colour = match (is_in(&silhouettes.render), is_in(&silhouettes.reference)) {
             _ if !is_in(&silhouettes.covered) => GROUND,
-            (true, true) => crate::drawing::colours::Rgb(200, 200, 200),
+            (true, true) => BOTH_INSIDE,
             (true, false) => RENDER,
-            (false, true) if (x + y) / 2 % 2 == 0 => REFERENCE,
+            (false, true) if ((x + y) / 2).is_multiple_of(2) => REFERENCE,
             (false, true) | (false, false) => GROUND,
         };
         let [red, green, blue] = colour.channels();
@@ -50,10 +53,13 @@ fn legend(input: &ViewToDraw<'_>, board: &Board) -> Vec<Item> {
         ),
     ];
     if let Some(s) = &input.measurement.silhouette {
+        items.push(Item::words(format!("overlap {:.3}", s.overlap)));
         items.push(Item::words(format!(
-            "overlap {:.3}; model beyond the outline by {} on average, 95 % within {}, at most {}",
-            s.overlap,
-            board.px_and_mm(s.mean_px),
+            "model beyond the outline by {} on average",
+            board.px_and_mm(s.mean_px)
+        )));
+        items.push(Item::words(format!(
+            "95 % within {}, at most {}",
             board.px_and_mm(s.p95_px),
             board.px_and_mm(s.max_px)
         )));

@@ -142,7 +142,7 @@ fn draw_registration(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
         .map(|words| format!("hides: {words}"));
     let warnings = input.measurement.warnings.iter().map(|w| w.text.clone());
     for words in hides.chain(warnings) {
-        for line in text::wrap(&words, Font::Regular, 2.2, area.width, 3) {
+        for line in text::wrap(&words, Font::Regular, 2.2, area.width, 4) {
             column.line(2.2, Font::Regular, &line);
         }
     }

@@ -124,7 +124,7 @@ pub(crate) fn study(job: &Job, view: &View, marks: &KnownMarks) -> ScaleStudy {
     let adjustment = &marks.adjustment;
     let own = Side::BOTH.map(|side| own_study(job, view, marks, side));
     let [of_render, of_reference] = &own;
-    let render = of_render.as_ref().and_then(|study| own_scale(study));
+    let render = of_render.as_ref().and_then(own_scale);
     let reference = of_reference
         .as_ref()
         .and_then(|study| registered_scale(view, marks, study));

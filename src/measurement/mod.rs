@@ -11,6 +11,7 @@ mod edge_search;
 mod figures;
 mod gradient;
 mod leave_alone;
+mod own_marks;
 #[cfg(test)]
 mod plan_coverage;
 mod regions;

@@ -4,8 +4,9 @@
 //! through the registration with the same weights, so that what both share cancels.
 use super::{
     KnownFit, Scales,
-    dimensions::{DimensionStudy, Dimensions, KnownLine, LineFit, own_length},
+    dimensions::{DimensionStudy, Dimensions, KnownLine, LineFit},
     figures,
+    own_marks::own_length,
 };
 use crate::{
     frame::Point,

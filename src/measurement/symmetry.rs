@@ -7,7 +7,7 @@
 //! # Source
 //! Generalised least squares and the test of the variance of unit weight: K.-R. Koch, "Parameter Estimation and
 //! Hypothesis Testing in Linear Models" (1999), section 4.2.
-use super::dimensions::own_point;
+use super::own_marks::own_point;
 use crate::{
     job::{Symmetry, View},
     registration::{Adjustment, adjustment::Gradient},

@@ -6,7 +6,7 @@ pub use straightening::{StraightPicture, StraightenError, straighten_picture};
 use crate::{
     drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},
     images::{self, Limits},
-    job::{Job, View},
+    job::{self, Job, View},
     measurement, registration,
     report::{self, Report, ViewFailure, ViewOutcome},
 };
@@ -227,9 +227,10 @@ fn draw_view(
         max_pixels: (options.max_megapixels * 1e6) as u64,
     };
     let images = images::read_view(view, &limits).map_err(|e| failure(e.code(), &e))?;
-    stage("registering");
     let size = images.render.rgb.dimensions();
     let reference_size = images.reference.rgb.dimensions();
+    check_points(job, view, size, reference_size)?;
+    stage("registering");
     let straighten = view.reference.straighten.as_ref();
     let frame = straighten.and_then(|s| measurement::look_for_frame(s, &images.reference.rgb));
     let straightening = registration::straightening(view, reference_size, frame.as_ref())
@@ -267,6 +268,25 @@ fn draw_view(
         files: drawn.files,
         page: drawn.sheet,
     })
+}
+
+/// Points of known lengths have to lie in their images, which only now are known.
+fn check_points(
+    job: &Job,
+    view: &View,
+    render: (u32, u32),
+    reference: (u32, u32),
+) -> Result<(), ViewFailure> {
+    let index = job.views.iter().position(|v| v.name == view.name);
+    let at = format!("/views/{}", index.unwrap_or_default());
+    let outside = job::points_outside(view, &at, render.into(), reference.into());
+    match outside.first() {
+        None => Ok(()),
+        Some(fault) => Err(ViewFailure {
+            code: fault.code(),
+            text: fault.to_string(),
+        }),
+    }
 }
 
 fn failure(code: &'static str, error: &dyn std::error::Error) -> ViewFailure {

@@ -1,5 +1,8 @@
 //! Lengths that cannot be mixed up: on the model, on the full-size object, and pixels per millimetre; and how people
 //! write them: `1180 mm`, `3' 10 1/2"`, a scale of `1:32`.
+mod common_scales;
+
+pub use common_scales::{CommonScale, ScaleUse, common_scales, nearest_scales};
 
 /// Millimetres on the scale model.
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
@@ -118,7 +121,13 @@ impl FullSizeMm {
     ///
     /// Zero and everything that rounds to it is `0"`; a negative length has a leading `-`.
     pub fn feet_and_inches(self) -> String {
-        feet_and_inches(self.0)
+        feet_and_inches(self.0, 16)
+    }
+
+    /// The length in feet and inches to the fraction that its uncertainty (half-width, millimetres) makes sensible: the
+    /// largest of 1, 1/2, 1/4 to 1/64 in that is no more than the uncertainty.
+    pub fn feet_and_inches_within(self, uncertainty: f64) -> String {
+        feet_and_inches(self.0, sensible_parts(uncertainty))
     }
 }
 
@@ -130,19 +139,32 @@ impl ModelMm {
 
     /// The length in feet and inches to the nearest 1/16 in, as [`FullSizeMm::feet_and_inches`].
     pub fn feet_and_inches(self) -> String {
-        feet_and_inches(self.0)
+        feet_and_inches(self.0, 16)
+    }
+
+    /// The length in feet and inches, as [`FullSizeMm::feet_and_inches_within`].
+    pub fn feet_and_inches_within(self, uncertainty: f64) -> String {
+        feet_and_inches(self.0, sensible_parts(uncertainty))
     }
 }
 
-fn feet_and_inches(millimetres: f64) -> String {
+/// Parts of an inch, a power of 2 from 1 to 64.
+fn sensible_parts(uncertainty: f64) -> u64 {
+    let is_fine = |parts: &u64| Unit::Inch.millimetres() / (*parts as f64) <= uncertainty;
+    (0..6).map(|k| 1 << k).find(is_fine).unwrap_or(64)
+}
+
+/// The length to the nearest of `parts` parts of an inch, a power of 2.
+fn feet_and_inches(millimetres: f64, parts: u64) -> String {
     // The cast saturates, so absurd lengths come out large instead of wrong.
-    let sixteenths = (millimetres.abs() / Unit::Inch.millimetres() * 16.0).round() as u64;
-    let sign = if millimetres < 0.0 && sixteenths > 0 {
+    let all = (millimetres.abs() / Unit::Inch.millimetres() * parts as f64).round() as u64;
+    let sign = if millimetres < 0.0 && all > 0 {
         "-"
     } else {
         ""
     };
-    let (feet, inches, part) = (sixteenths / 192, sixteenths % 192 / 16, sixteenths % 16);
+    let foot = 12 * parts;
+    let (feet, inches, part) = (all / foot, all % foot / parts, all % parts);
     let feet = if feet > 0 {
         format!("{feet}' ")
     } else {
@@ -150,16 +172,16 @@ fn feet_and_inches(millimetres: f64) -> String {
     };
     let inches = match (inches, part) {
         (whole, 0) => format!("{whole}\""),
-        (0, _) if feet.is_empty() => format!("{}\"", fraction_of_sixteenths(part)),
-        (whole, _) => format!("{whole} {}\"", fraction_of_sixteenths(part)),
+        (0, _) if feet.is_empty() => format!("{}\"", in_lowest_terms(part, parts)),
+        (whole, _) => format!("{whole} {}\"", in_lowest_terms(part, parts)),
     };
     format!("{sign}{feet}{inches}")
 }
 
-/// `part`/16 in lowest terms; `part` from 1 to 15.
-fn fraction_of_sixteenths(part: u64) -> String {
+/// `part`/`parts` in lowest terms; `part` from 1 to `parts` - 1, `parts` a power of 2.
+fn in_lowest_terms(part: u64, parts: u64) -> String {
     let shared = 1 << part.trailing_zeros();
-    format!("{}/{}", part / shared, 16 / shared)
+    format!("{}/{}", part / shared, parts / shared)
 }
 
 /// A unit of length.
@@ -581,6 +603,27 @@ mod tests {
         ] {
             assert_eq!(FullSizeMm(inches * 25.4).feet_and_inches(), text);
         }
+    }
+
+    #[test]
+    fn the_uncertainty_of_a_length_chooses_its_fraction() {
+        let length = FullSizeMm(46.53 * 25.4);
+        for (uncertainty, text) in [
+            (60.0, "3' 11\""),
+            (25.4, "3' 11\""),
+            (13.0, "3' 10 1/2\""),
+            (7.0, "3' 10 1/2\""),
+            (1.0, "3' 10 17/32\""),
+            (0.5, "3' 10 17/32\""),
+            (0.0, "3' 10 17/32\""),
+        ] {
+            assert_eq!(
+                length.feet_and_inches_within(uncertainty),
+                text,
+                "{uncertainty}"
+            );
+        }
+        assert_eq!(ModelMm(1.0).feet_and_inches_within(0.0), "3/64\"");
     }
 
     proptest::proptest! {

@@ -8,7 +8,7 @@ use std::{
 use tempfile::TempDir;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_tickstrip");
-const COMMANDS: [&str; 5] = ["compare", "check", "new", "schema", "demo"];
+const COMMANDS: [&str; 6] = ["compare", "check", "new", "schema", "scale", "demo"];
 
 /// A folder with two small images and the example job, its images among them.
 fn folder() -> TempDir {

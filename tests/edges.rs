@@ -119,6 +119,7 @@ fn compare_shown(
         blake3: String::new(),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
+        print: None,
         tolerance: TOLERANCE,
         expected: views::EXPECTED,
         views: vec![view.clone()],

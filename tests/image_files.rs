@@ -518,6 +518,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
         name: "side".into(),
         render: RenderSource {
             image: render,
+            kind: Default::default(),
             mark_sigma_px: None,
             mask: Mask::Alpha,
             camera: None,
@@ -526,6 +527,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
             image: reference,
             kind: ReferenceKind::Photo,
             source: None,
+            time_code: None,
             variant: None,
             note: None,
             rights: None,
@@ -534,6 +536,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
             mask: Mask::None,
         },
         same_camera: true,
+        symmetry: None,
         registration: RegistrationKind::Similarity,
         landmarks: vec![Landmark {
             name: "corner".into(),

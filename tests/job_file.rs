@@ -57,7 +57,7 @@ fn the_example_is_accepted_and_resolved() {
     assert_eq!(view.reference.mask, Mask::None);
     assert!(view.render.image.is_absolute());
     assert!(view.render.image.ends_with("fixtures/jobs/side-render.png"));
-    assert_eq!(view.known[0].length.0, 18.25 * 25.4);
+    assert_eq!(view.known[0].length.expect("stated").0, 18.25 * 25.4);
     assert_eq!(view.known[0].text, "18 1/4 in");
     assert_eq!(view.landmarks[view.spans[0].from].name, "pan rear");
     assert_eq!(view.regions[0].tolerance.proportion_percent, 1.0);
@@ -115,9 +115,9 @@ fn plain_numbers_are_in_the_jobs_unit_and_model_lengths_go_by_the_scale() {
     );
     let job = parse(&job.to_string()).expect("sound");
     let known = &job.views[0].known;
-    assert_eq!(known[0].length.0, 18.25 * 25.4);
+    assert_eq!(known[0].length.expect("stated").0, 18.25 * 25.4);
     assert_eq!(known[0].text, "18.25 in");
-    assert_eq!(known[1].length.0, 14.5 * 32.0);
+    assert_eq!(known[1].length.expect("stated").0, 14.5 * 32.0);
 }
 
 #[test]
@@ -305,6 +305,72 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
             "/views/0/known/0/full_size",
             json!(0),
             "the length is 0 mm; it must be above 0",
+        ),
+        (
+            "/views/0/known/0/full_size",
+            json!(-18),
+            "the length is -18 mm; it must be above 0",
+        ),
+        (
+            "/views/0/known/0/full_size",
+            json!("3 ells"),
+            "the unit \"ells\" is not known",
+        ),
+        (
+            "/views/0/known/0/to",
+            json!("pan front"),
+            "/views/0/known/0/to: both ends are the landmark \"pan front\"",
+        ),
+        (
+            "/views/0/known/0",
+            json!({ "in": "render", "from": [4, 5], "to": [4, 5], "model": 1 }),
+            "/views/0/known/0/to: both ends are the point [4, 5]; mark two different ones",
+        ),
+        (
+            "/views/0/known/0",
+            json!({ "in": "render", "from": [4], "to": [4, 5], "model": 1 }),
+            "/views/0/known/0/from: found a list of 1 entry; it must have 2 or more entries",
+        ),
+        (
+            "/views/0/known/0",
+            json!({ "in": "render", "from": [4, 5], "to": "pan rear", "along": "z", "model": 1 }),
+            "/views/0/known/0/along: found the text \"z\"; allowed are \"x\", \"y\"",
+        ),
+        (
+            "/views/0/known",
+            json!([{ "in": "reference", "from": [4, 5], "to": [9, 5], "full_size": "1 m" },
+                { "in": "reference", "from": [9, 5], "to": [4, 5], "full_size": "1.1 m" }]),
+            "/views/0/known/1: the distance between the same two points is \"1 m\" at /views/0/known/0 already and \"1.1 m\" here; keep the one that is right",
+        ),
+        (
+            "/views/0/symmetry",
+            json!({ "pairs": [["pan front", "pan rear"]] }),
+            "/views/0/symmetry/pairs: one pair alone gives the axis and nothing to check it by; name another pair",
+        ),
+        (
+            "/views/0/symmetry",
+            json!({ "pairs": [["pan front", "pan rear"]], "axis": ["pan rear"] }),
+            "/views/0/symmetry/axis/0: the landmark \"pan rear\" is listed twice",
+        ),
+        (
+            "/views/0/reference/outline",
+            json!([[0, 0], [9, 9], [9, 0], [0, 9]]),
+            "/views/0/reference/outline: the outline crosses itself",
+        ),
+        (
+            "/print",
+            json!({}),
+            "/print: \"print\" states nothing; state \"pixel_mm\", \"layer_mm\" or \"viewing_distance_mm\"",
+        ),
+        (
+            "/print",
+            json!({ "pixel_mm": 0.2 }),
+            "/smallest_visible_mm: 0.05 mm is stated, but \"print\" gives 0.200 mm (pixel 0.2 mm); keep one of them",
+        ),
+        (
+            "/print",
+            json!({ "pixel_mm": 0 }),
+            "/print/pixel_mm: found the number 0; it must be above 0",
         ),
         (
             "/views/0/known/0/full_size",

@@ -61,6 +61,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "cli",
         &[
+            "units",
             "images",
             "drawing",
             "job",

@@ -5,7 +5,7 @@ use tickstrip::{
     frame::{FromReference, Point, Projective, ReferencePx, RenderPx},
     job::*,
     measurement::{
-        AngleMeasure, Correction, EdgeOverlap, KnownFit, Method, RegionMeasure, Scales,
+        AngleMeasure, Correction, EdgeOverlap, KnownFit, LeftAlone, Method, RegionMeasure, Scales,
         SpanMeasure, Verdict, ViewMeasurement, Warning,
     },
     registration::{Finding, LandmarkFit, Registration},
@@ -67,6 +67,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
         name: name.to_owned(),
         render: RenderSource {
             image: PathBuf::from("/somewhere/side-render.png"),
+            kind: Default::default(),
             mark_sigma_px: None,
             mask: Mask::None,
             camera: None,
@@ -75,6 +76,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
             image: PathBuf::from("/somewhere/side-screen.jpg"),
             kind: ReferenceKind::Photo,
             source: Some("reel 2, 00:41:07".to_owned()),
+            time_code: None,
             variant: None,
             note: None,
             rights: None,
@@ -83,6 +85,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
             mask: Mask::None,
         },
         same_camera: true,
+        symmetry: None,
         registration: RegistrationKind::Similarity,
         landmarks: marks
             .map(|(i, name)| {
@@ -140,6 +143,8 @@ fn region(name: &str, verdict: Verdict, width_percent: f64) -> RegionMeasure {
         method: Method::LandmarksAndEdges,
         width_percent: Some(about(width_percent, 0.68)),
         height_percent: Some(about(-0.3, 0.7)),
+        absolute_percent: [None; 2],
+        absolute_model_mm: [None; 2],
         rotation_deg: Some(about(0.3, 0.4)),
         offset_px: [Some(about(4.2, 1.1)), Some(about(-0.5, 1.1))],
         offset_model_mm: [Some(about(0.42, 0.11)), Some(about(-0.05, 0.11))],
@@ -159,6 +164,8 @@ fn unmeasured(name: &str) -> RegionMeasure {
         method: Method::None,
         width_percent: None,
         height_percent: None,
+        absolute_percent: [None; 2],
+        absolute_model_mm: [None; 2],
         rotation_deg: None,
         offset_px: [None; 2],
         offset_model_mm: [None; 2],
@@ -182,6 +189,8 @@ fn span(name: &str, verdict: Verdict, error_percent: f64) -> SpanMeasure {
         model_mm: Some(about(31.0, 0.1)),
         full_size_mm: None,
         absolute_percent: None,
+        absolute_model_mm: None,
+        absolute_full_size_mm: None,
         verdict,
         correction: None,
     }
@@ -204,9 +213,10 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
     let mut view = view(name, &[part(0), part(1), part(2), part(3), part(4)]);
     view.known = vec![Known {
         side: Side::Reference,
-        from: 0,
-        to: 1,
-        length: FullSizeMm(463.55),
+        from: End::Landmark(0),
+        to: End::Landmark(1),
+        length: Some(FullSizeMm(463.55)),
+        along: None,
         text: "18 1/4 in".to_owned(),
     }];
     let regions = vec![
@@ -240,11 +250,14 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
             model_mm_per_render_px: Some(0.1),
             model_size_percent: Some(about(0.8, 0.6)),
             known: vec![KnownFit {
-                disagreement_percent: 0.0,
-                test_statistic: None,
-                doubtful: false,
+                disagreement_percent: Some(0.0),
+                ..KnownFit::default()
             }],
+            ..Scales::default()
         },
+        sizes: None,
+        silhouette: None,
+        symmetry: None,
         edge_overlap: Some(edges(0.63)),
         regions,
         spans: vec![
@@ -264,6 +277,12 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
                 times_tolerance: 4.6,
             },
         ],
+        leave_alone: vec![LeftAlone {
+            about: part(0).to_owned(),
+            measure: "width",
+            error_model_mm: about(0.02, 0.03),
+            verdict: Verdict::Within,
+        }],
     };
     (view, measurement)
 }
@@ -275,11 +294,15 @@ fn bare_measurement(verdict: Verdict) -> ViewMeasurement {
         warnings: Vec::new(),
         registration: registration(RegistrationKind::Affine, Vec::new()),
         scales: Scales::default(),
+        sizes: None,
+        silhouette: None,
+        symmetry: None,
         edge_overlap: None,
         regions: Vec::new(),
         spans: Vec::new(),
         angles: Vec::new(),
         corrections: Vec::new(),
+        leave_alone: Vec::new(),
     }
 }
 
@@ -308,6 +331,7 @@ fn job(title: &str, views: Vec<View>) -> Job {
         blake3: "af13".repeat(16),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
+        print: None,
         tolerance: TOLERANCE,
         expected: Expected {
             size_percent: 5.0,

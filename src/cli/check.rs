@@ -3,7 +3,10 @@ use super::{
     Status,
     messages::{Failure, Terminal},
 };
-use crate::job::{self, Job};
+use crate::{
+    images,
+    job::{self, Job},
+};
 use std::path::PathBuf;
 
 /// Read a job, say what is wrong or doubtful in it, change nothing
@@ -21,7 +24,8 @@ pub(super) struct Arguments {
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
     let job = job::read(&arguments.job)?;
     let file = arguments.job.display();
-    let missing = job::missing_images(&job);
+    let mut missing = job::missing_images(&job);
+    missing.extend(points_outside(&job));
     for fault in &missing {
         terminal.fault(&format!("{file}: {fault}"));
     }
@@ -38,6 +42,21 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     } else {
         Status::Unusable
     })
+}
+
+/// Points outside of those images that can be read; what else is wrong with an image only a comparison tells.
+fn points_outside(job: &Job) -> Vec<job::Fault> {
+    let size = |path| images::dimensions(path).ok().map(Into::into);
+    let mut outside = Vec::new();
+    for (index, view) in job.views.iter().enumerate() {
+        if let (Some(render), Some(reference)) =
+            (size(&view.render.image), size(&view.reference.image))
+        {
+            let at = format!("/views/{index}");
+            outside.extend(job::points_outside(view, &at, render, reference));
+        }
+    }
+    outside
 }
 
 /// What the job holds, in one line.

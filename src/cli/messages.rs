@@ -1,5 +1,5 @@
 //! What goes to the terminal: results to standard output, everything else to standard error.
-use crate::{images, job, pipeline, report::TableStyle};
+use crate::{images, job, pipeline, report::TableStyle, units};
 use std::{
     fmt,
     io::{self, IsTerminal, Write},
@@ -88,6 +88,9 @@ pub(super) enum Failure {
         /// The view's name.
         name: String,
     },
+    /// A length cannot be used.
+    #[error("{0}")]
+    Length(#[from] units::LengthError),
     /// An image cannot be used.
     #[error("{0}")]
     Image(#[from] images::Error),

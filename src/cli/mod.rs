@@ -5,6 +5,7 @@ mod demo;
 mod messages;
 mod new;
 mod progress;
+mod scale;
 mod schema;
 mod status;
 mod straighten;
@@ -39,6 +40,7 @@ enum Command {
     Check(check::Arguments),
     New(new::Arguments),
     Schema(schema::Arguments),
+    Scale(scale::Arguments),
     Demo(demo::Arguments),
     Straighten(straighten::Arguments),
 }
@@ -64,6 +66,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Check(arguments) => check::run(arguments, &terminal),
         Command::New(arguments) => new::run(arguments, &terminal),
         Command::Schema(arguments) => schema::run(arguments, &terminal),
+        Command::Scale(arguments) => scale::run(arguments, &terminal),
         Command::Demo(arguments) => demo::run(arguments, &terminal),
         Command::Straighten(arguments) => straighten::run(arguments, &terminal),
     };

@@ -19,6 +19,7 @@ mod raster;
 mod reduce;
 mod scene;
 mod sheet;
+mod silhouette;
 mod svg;
 mod table;
 mod text;
@@ -94,7 +95,8 @@ pub struct DrawnFile {
 /// Everything drawn of one view.
 #[derive(Clone, Debug)]
 pub struct DrawnView {
-    /// overlay, difference, heat, grid, blink, render_small, reference_small, sheet, in this order.
+    /// overlay, difference, heat, grid, blink, render_small, reference_small, silhouette where both images have one,
+    /// sheet, in this order.
     pub files: Vec<DrawnFile>,
     /// The sheet, for [`sheets_pdf`].
     pub sheet: SheetPage,
@@ -184,6 +186,13 @@ pub fn draw_view(input: &ViewToDraw<'_>) -> Result<DrawnView, Error> {
         },
     );
     let ((sheet, bytes), mut files) = (sheet?, files?);
+    if let Some(silhouettes) = &input.work.silhouettes {
+        files.push(DrawnFile {
+            key: "silhouette",
+            name: "silhouette.png",
+            bytes: encode_png(&silhouette::draw(input, silhouettes)?)?,
+        });
+    }
     files.push(DrawnFile {
         key: "sheet",
         name: "sheet.png",

@@ -86,6 +86,9 @@ fn span_rows<'a>(input: &ViewToDraw<'a>) -> impl Iterator<Item = Row> + use<'a> 
         .measurement
         .spans_of(input.view)
         .map(|(span, measure)| {
+            let absolute = measure
+                .absolute_percent
+                .map(|m| format!(", absolutely {}", figures::signed_with(m, " %")));
             let mut words = format!(
                 "length {}",
                 figures::signed_with(measure.error_percent, " %")
@@ -93,6 +96,7 @@ fn span_rows<'a>(input: &ViewToDraw<'a>) -> impl Iterator<Item = Row> + use<'a> 
             if let Some(mm) = measure.error_model_mm {
                 words += &format!(", {}", figures::signed_with(mm, " mm"));
             }
+            words += &absolute.unwrap_or_default();
             Row {
                 region: None,
                 name: measure.name.clone(),
@@ -275,8 +279,77 @@ fn draw_verdict(scene: &mut Scene, verdict: Verdict, [x, y]: [f64; 2]) {
     scene.text(at, SIZE, font, figures::verdict_word(verdict));
 }
 
-/// Draws as many corrections as `area` holds, the worst first.
+/// What is too small to be printed or seen, in a few lines of at most `area.width`.
+fn leave_alone(input: &ViewToDraw<'_>, width: f64) -> Vec<String> {
+    let mut parts: Vec<(&str, Vec<&str>)> = Vec::new();
+    for small in &input.measurement.leave_alone {
+        match parts.last_mut() {
+            Some((about, measures)) if *about == small.about => measures.push(small.measure),
+            _ => parts.push((&small.about, vec![small.measure])),
+        }
+    }
+    if parts.is_empty() {
+        return Vec::new();
+    }
+    let words: Vec<String> = parts
+        .iter()
+        .map(|(about, measures)| format!("{about} ({})", measures.join(", ")))
+        .collect();
+    let reason = input
+        .job
+        .print
+        .map_or(String::new(), |p| format!(" ({})", p.in_words()));
+    let words = format!(
+        "Leave alone, below {:.3} mm on the model{reason}: {}",
+        input.job.smallest_visible.0,
+        words.join("; ")
+    );
+    text::wrap(&words, Font::Regular, SIZE, width, 3)
+}
+
+/// Draws how both images differ in size, and returns what is left of the area.
+fn draw_sizes(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> Box2 {
+    let Some(sizes) = &input.measurement.sizes else {
+        return area;
+    };
+    let (size, step) = (2.4, 3.5);
+    let lines = text::wrap(&sizes.text, Font::Bold, size, area.width, 4);
+    let height = lines.len() as f64 * step + 1.5;
+    // Without room for both the corrections count more; the report has the sentence too.
+    if area.height - height < 14.0 {
+        return area;
+    }
+    let mut y = area.y;
+    for line in lines {
+        scene.text([area.x, y + size], size, Font::Bold, line);
+        y += step;
+    }
+    Box2::new(area.x, area.y + height, area.width, area.height - height)
+}
+
+/// Draws how both images differ in size, as many corrections as `area` holds, the worst first, and below them what to
+/// leave alone.
 pub(crate) fn draw_corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
+    let area = draw_sizes(scene, input, area);
+    let lines = leave_alone(input, area.width);
+    let room = lines.len() as f64 * 3.2;
+    // Without room for both the corrections count more.
+    let lines = if area.height - room < 14.0 {
+        Vec::new()
+    } else {
+        lines
+    };
+    let room = lines.len() as f64 * 3.2;
+    let above = Box2::new(area.x, area.y, area.width, area.height - room);
+    let mut y = corrections(scene, input, above) + 1.0;
+    for line in lines {
+        grey(scene, [area.x, y], &line);
+        y += 3.2;
+    }
+}
+
+/// Draws the corrections and returns the baseline of the next line.
+fn corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> f64 {
     let size = 2.6;
     let step = 3.8;
     let mut y = area.y + 3.2;
@@ -295,7 +368,7 @@ pub(crate) fn draw_corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: 
         };
         let words = text::shorten(words, Font::Regular, size, area.width);
         scene.text([area.x, y], size, Font::Regular, words);
-        return;
+        return y + step;
     }
     let indent = 5.0;
     for (i, correction) in all.iter().enumerate() {
@@ -313,7 +386,7 @@ pub(crate) fn draw_corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: 
                 [area.x, y.min(area.bottom())],
                 &format!("and {} more", all.len() - i),
             );
-            return;
+            return y.min(area.bottom()) + step;
         }
         scene.text([area.x, y], size, Font::Regular, format!("{}.", i + 1));
         for line in lines {
@@ -321,4 +394,5 @@ pub(crate) fn draw_corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: 
             y += step;
         }
     }
+    y
 }

@@ -86,23 +86,30 @@ fn draw_subject(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
         &format!("scale 1:{scale}   view: {}", input.view.name),
     );
     let reference = &input.view.reference;
+    // What every sheet says, stated or not; the rest only where stated.
     let facts = [
-        ("source", &reference.source),
-        ("variant", &reference.variant),
-        ("note", &reference.note),
+        ("source", &reference.source, true),
+        ("time code", &reference.time_code, false),
+        ("variant", &reference.variant, true),
+        ("note", &reference.note, false),
     ];
-    for (what, words) in facts {
-        let words = words.as_deref().unwrap_or("not stated");
-        if what != "note" || words != "not stated" {
-            column.line(2.6, Font::Regular, &format!("{what}: {words}"));
+    for (what, words, always) in facts {
+        let words = words.as_deref().or(always.then_some("not stated"));
+        if let Some(words) = words {
+            column.line(2.4, Font::Regular, &format!("{what}: {words}"));
         }
     }
-    column.y = area.bottom() - 2.3;
-    column.line(
-        2.3,
-        Font::Regular,
-        "Pictures of others: use them only with the right to do so.",
+    let variants = input.job.variants();
+    if variants.len() > 1 {
+        let words = format!("variants are mixed in this job: {}", variants.join(", "));
+        column.line(2.4, Font::Bold, &words);
+    }
+    column.y = area.bottom() - 2.4;
+    let rights = reference.rights.as_deref().map_or(
+        "rights not stated: use pictures of others only with the right to do so".to_owned(),
+        |rights| format!("rights: {rights}"),
     );
+    column.line(2.3, Font::Regular, &rights);
 }
 
 fn draw_registration(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
@@ -135,7 +142,7 @@ fn draw_registration(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
         .map(|words| format!("hides: {words}"));
     let warnings = input.measurement.warnings.iter().map(|w| w.text.clone());
     for words in hides.chain(warnings) {
-        for line in text::wrap(&words, Font::Regular, 2.2, area.width, 3) {
+        for line in text::wrap(&words, Font::Regular, 2.2, area.width, 4) {
             column.line(2.2, Font::Regular, &line);
         }
     }

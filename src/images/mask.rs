@@ -1,6 +1,9 @@
 //! Silhouettes: from a picture's own opacity or from an image of their own.
 use super::{Error, Limits, Picture, decode};
-use crate::{job::Mask, kernels::Plane};
+use crate::{
+    job::Mask,
+    kernels::{Plane, fill},
+};
 use rayon::prelude::*;
 use std::path::Path;
 
@@ -34,6 +37,13 @@ pub(super) fn of_picture(
     match mask {
         Mask::None => Ok(None),
         Mask::Alpha => Ok(picture.alpha.as_ref().map(opaque)),
+        Mask::Outline(corners) => {
+            let (width, height) = picture.rgb.dimensions();
+            Ok(Some(fill::fill_polygon(
+                corners,
+                (width as usize, height as usize),
+            )))
+        }
         Mask::Image(path) => read_mask(path, limits, picture.rgb.dimensions()).map(Some),
     }
 }

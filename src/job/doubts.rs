@@ -3,7 +3,7 @@ use super::{
     Job, KnownPlane, LandmarkUse, Rectangle, ReferenceKind, RegistrationKind, Side, Straighten,
     View, error::one_line,
 };
-use std::{collections::BTreeSet, fmt};
+use std::fmt;
 
 /// One doubtful thing.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -45,11 +45,7 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
         );
         add("/scale".to_owned(), "enlargement", text);
     }
-    let variants: BTreeSet<&str> = job
-        .views
-        .iter()
-        .filter_map(|view| view.reference.variant.as_deref())
-        .collect();
+    let variants = job.variants();
     if variants.len() > 1 {
         let variants: Vec<String> = variants.iter().map(|v| format!("\"{v}\"")).collect();
         let text = format!(

@@ -415,8 +415,53 @@ fault_kinds! {
         /// Different points.
         found: usize,
     }
+    /// Too little to find an axis and check it.
+    #[error("one pair alone gives the axis and nothing to check it by; name another pair, or landmarks on the \"axis\"")]
+    "symmetry-too-few" SymmetryTooFew
+    /// A silhouette stated twice.
+    #[error("both \"mask\" and \"outline\" are stated; keep one, each is the silhouette")]
+    "mask-and-outline" MaskAndOutline
+    /// A print without a key.
+    #[error("\"print\" states nothing; state \"pixel_mm\", \"layer_mm\" or \"viewing_distance_mm\", or leave it out")]
+    "print-empty" PrintEmpty
+    /// Two different smallest visible errors.
+    #[error("{stated} mm is stated, but \"print\" gives {by_print:.3} mm ({reason}); keep one of them")]
+    "visible-contradicts" VisibleContradicts {
+        /// What is stated.
+        stated: f64,
+        /// What the print gives.
+        by_print: f64,
+        /// How it gives it.
+        reason: String,
+    }
+    /// Both ends of a known length are one point.
+    #[error("both ends are the point [{}, {}]; mark two different ones", point[0], point[1])]
+    "same-point" SamePoint {
+        /// The point.
+        point: [f64; 2],
+    }
+    /// A known length between points that have one already.
+    #[error("the distance between the same two points is \"{other}\" at {first} already and \"{found}\" here; keep the one that is right")]
+    "known-twice" KnownTwice {
+        /// Pointer to the first one.
+        first: String,
+        /// Its words.
+        other: String,
+        /// The words here.
+        found: String,
+    }
+    /// A point of a known length that no pixel of the image is near.
+    #[error("the point [{}, {}] lies outside the {image}, which has {} x {} pixels; mark it in the image as it is on disk", point[0], point[1], size[0], size[1])]
+    "point-outside" PointOutside {
+        /// The point.
+        point: [f64; 2],
+        /// "render" or "reference".
+        image: &'static str,
+        /// Its width and height.
+        size: [u32; 2],
+    }
     /// Neither `full_size` nor `model`.
-    #[error("the known length is missing; state \"full_size\" or \"model\"")]
+    #[error("the known length is missing; state \"full_size\" or \"model\", or \"along\" where only the direction is known")]
     "known-without-length" KnownWithoutLength
     /// Both `full_size` and `model`.
     #[error("both \"full_size\" and \"model\" are stated; keep one, the job's scale gives the other")]

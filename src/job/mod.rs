@@ -5,6 +5,7 @@ mod aspect;
 mod doubts;
 mod error;
 mod names;
+mod print;
 pub mod raw;
 mod read;
 mod resolve;
@@ -16,7 +17,8 @@ mod structure;
 
 pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS};
-pub use read::{MOST_BYTES, missing_images, parse, read};
+pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
+pub use read::{MOST_BYTES, missing_images, parse, points_outside, read};
 pub use schema::schema;
 pub use starter::starter;
 pub use straighten::stated_alone as straighten;
@@ -40,12 +42,26 @@ pub struct Job {
     pub scale: ScaleRatio,
     /// No correction is proposed for an error smaller than this on the model.
     pub smallest_visible: ModelMm,
+    /// How the model is made and looked at, where the job says so.
+    pub print: Option<Print>,
     /// Job-wide tolerance.
     pub tolerance: Tolerance,
     /// What is expected of a region's errors before anything is measured.
     pub expected: Expected,
     /// At least one.
     pub views: Vec<View>,
+}
+
+impl Job {
+    /// The variants of the subject that the references state, each once, in alphabetical order.
+    pub fn variants(&self) -> Vec<&str> {
+        let stated = self
+            .views
+            .iter()
+            .filter_map(|v| v.reference.variant.as_deref());
+        let each: std::collections::BTreeSet<&str> = stated.collect();
+        each.into_iter().collect()
+    }
 }
 
 /// What may be tolerated. All numbers are above 0.
@@ -97,8 +113,22 @@ pub struct View {
     pub spans: Vec<Span>,
     /// Angles to judge.
     pub angles: Vec<Angle>,
+    /// Landmarks that are symmetric on the subject.
+    pub symmetry: Option<Symmetry>,
     /// Parts to judge; names are unique in the view.
     pub regions: Vec<Region>,
+}
+
+/// Landmarks that are symmetric on the subject, as indices.
+///
+/// # Guarantees
+/// No landmark is listed twice, and the axis is determined with at least one observation to spare.
+#[derive(Clone, Debug)]
+pub struct Symmetry {
+    /// One on either side.
+    pub pairs: Vec<[usize; 2]>,
+    /// On the axis.
+    pub axis: Vec<usize>,
 }
 
 /// The render's file and what is known about it.
@@ -106,6 +136,8 @@ pub struct View {
 pub struct RenderSource {
     /// Absolute path.
     pub image: PathBuf,
+    /// What sort of picture it is.
+    pub kind: RenderKind,
     /// Standard deviation of a mark in x and in y; `None`: estimate it.
     pub mark_sigma_px: Option<f64>,
     /// Silhouette.
@@ -123,6 +155,8 @@ pub struct ReferenceSource {
     pub kind: ReferenceKind,
     /// Where the picture comes from, for sheets.
     pub source: Option<String>,
+    /// Where in a recording the picture is, for sheets.
+    pub time_code: Option<String>,
     /// Which variant of the subject it shows.
     pub variant: Option<String>,
     /// Free text for sheets.
@@ -146,6 +180,18 @@ pub enum Mask {
     Alpha,
     /// An image file (absolute path): dark or transparent is outside.
     Image(PathBuf),
+    /// Corners in order, pixels of the image as it is on disk, x first; three or more that enclose an area.
+    Outline(Vec<[f64; 2]>),
+}
+
+/// What sort of picture a render is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum RenderKind {
+    /// An image of the model.
+    #[default]
+    Model,
+    /// A drawing, compared with another drawing.
+    Plan,
 }
 
 /// What sort of picture a reference is.
@@ -271,19 +317,60 @@ pub enum Side {
     Reference,
 }
 
-/// A known length between two landmarks of one image.
+impl Side {
+    /// The render, then the reference.
+    pub const BOTH: [Self; 2] = [Self::Render, Self::Reference];
+}
+
+/// A known length, a known direction, or both, between two points of one image.
+///
+/// # Guarantees
+/// The two ends differ, and `length` or `along` is stated.
 #[derive(Clone, Debug)]
 pub struct Known {
     /// The image whose scale it gives.
     pub side: Side,
-    /// Index of a landmark.
-    pub from: usize,
-    /// Index of another landmark.
-    pub to: usize,
+    /// One end.
+    pub from: End,
+    /// The other end.
+    pub to: End,
     /// The length, on the full-size object; above 0.
-    pub length: FullSizeMm,
-    /// The length as the job file words it, for messages.
+    pub length: Option<FullSizeMm>,
+    /// How the line runs on the drawing.
+    pub along: Option<Axis>,
+    /// The length as the job file words it, for messages; empty where there is none.
     pub text: String,
+}
+
+impl Known {
+    /// The line in words, such as `"pan front" to [120, 40]`.
+    pub fn ends_in_words(&self, landmarks: &[Landmark]) -> String {
+        let end = |end: End| match end {
+            End::Landmark(i) => landmarks
+                .get(i)
+                .map_or_else(String::new, |l| format!("\"{}\"", l.name)),
+            End::Point([x, y]) => format!("[{x}, {y}]"),
+        };
+        format!("{} to {}", end(self.from), end(self.to))
+    }
+}
+
+/// One end of a known length.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum End {
+    /// Index of a landmark.
+    Landmark(usize),
+    /// A point of the image that the length is known in, pixels of the image as it is on disk.
+    Point([f64; 2]),
+}
+
+/// How a line runs on a drawing that is not turned.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Axis {
+    /// Horizontally.
+    Horizontal,
+    /// Vertically.
+    Vertical,
 }
 
 /// The distance between two landmarks.

@@ -19,10 +19,14 @@ pub struct RawJob {
     /// What may be tolerated; left out: 2 per cent, 0.20 mm, 1 degree, edge overlap 0.5.
     #[serde(default)]
     pub tolerance: RawTolerance,
-    /// No correction is proposed for an error smaller than this, millimetres on the model.
-    #[serde(default = "default_smallest_visible")]
+    /// No correction is proposed for an error smaller than this, millimetres on the model; left out: what `print`
+    /// gives, else 0.05.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1_000_000))]
-    pub smallest_visible_mm: f64,
+    pub smallest_visible_mm: Option<f64>,
+    /// How the model is made and looked at, which gives `smallest_visible_mm`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub print: Option<RawPrint>,
     /// How large a region's errors are expected to be before anything is measured.
     #[serde(default)]
     pub expected: RawExpected,
@@ -31,8 +35,22 @@ pub struct RawJob {
     pub views: Vec<RawView>,
 }
 
-fn default_smallest_visible() -> f64 {
-    0.05
+/// How the model is made and looked at; at least one key is stated.
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawPrint {
+    /// Pixel or dot of the printer, millimetres.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1000))]
+    pub pixel_mm: Option<f64>,
+    /// Height of a layer, millimetres.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1000))]
+    pub layer_mm: Option<f64>,
+    /// How far the eye is from the model, millimetres.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1_000_000))]
+    pub viewing_distance_mm: Option<f64>,
 }
 
 /// What may be tolerated. Keys that are left out keep the value of the job.
@@ -109,7 +127,7 @@ pub struct RawView {
     pub landmarks: Vec<RawLandmark>,
     /// Known lengths, which give an image its scale.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    #[schemars(length(max = 1000))]
+    #[schemars(length(max = 200))]
     pub known: Vec<RawKnown>,
     /// Distances between two landmarks to judge.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -119,6 +137,9 @@ pub struct RawView {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 1000))]
     pub angles: Vec<RawAngle>,
+    /// Landmarks that are symmetric on the full-size object, seen from in front.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub symmetry: Option<RawSymmetry>,
     /// Parts of the model to judge.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 1000))]
@@ -136,6 +157,9 @@ pub struct RawRender {
     /// Image file, relative to the job file.
     #[schemars(length(min = 1, max = 4096))]
     pub image: String,
+    /// What sort of picture it is.
+    #[serde(default)]
+    pub kind: RawRenderKind,
     /// Silhouette: "alpha", or an image file in which dark or transparent is outside; left out: the image's own alpha.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 1, max = 4096))]
@@ -171,6 +195,10 @@ pub struct RawReference {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(max = 10_000))]
     pub source: Option<String>,
+    /// Where in a recording the picture is, such as "00:41:07:12"; printed on sheets.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(max = 100))]
+    pub time_code: Option<String>,
     /// Which variant of the object it shows; printed on sheets.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(max = 10_000))]
@@ -194,6 +222,10 @@ pub struct RawReference {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 1, max = 4096))]
     pub mask: Option<String>,
+    /// Silhouette by its corners in order, pixels of the image as it is on disk; in place of a mask.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 3, max = 1000))]
+    pub outline: Option<Vec<Mark>>,
 }
 
 /// What is known of a plane or of straight lines in the reference: exactly one of `corners`, `points` and the pair
@@ -258,17 +290,20 @@ pub struct RawLandmark {
     pub model_mm: Option<[f64; 3]>,
 }
 
-/// A known length between two landmarks of one image; exactly one of `full_size` and `model` is stated.
+/// A known length between two points of one image; one of `full_size` and `model` is stated, or `along` alone.
 #[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RawKnown {
     /// The image whose scale it gives.
     #[serde(rename = "in")]
     pub side: RawSide,
-    /// Name of a landmark.
-    pub from: String,
-    /// Name of another landmark.
-    pub to: String,
+    /// Name of a landmark, or a point [x, y] of this image.
+    pub from: RawEnd,
+    /// Name of another landmark, or another point.
+    pub to: RawEnd,
+    /// How the line between both points runs on the drawing: it gives the drawing's angle and squareness.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub along: Option<RawAxis>,
     /// The length on the full-size object.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub full_size: Option<RawLength>,
@@ -310,6 +345,19 @@ pub struct RawAngle {
     /// Overrides single keys of the job's tolerance.
     #[serde(default)]
     pub tolerance: RawTolerance,
+}
+
+/// Landmarks that are symmetric on the full-size object: a check of the reference itself.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawSymmetry {
+    /// Names of two landmarks each, one on either side.
+    #[schemars(length(min = 1, max = 100))]
+    pub pairs: Vec<[String; 2]>,
+    /// Names of landmarks on the axis; left out: the axis is found from the pairs.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 100))]
+    pub axis: Vec<String>,
 }
 
 /// A named outline on the render: one part of the model whose proportions are judged.
@@ -391,6 +439,22 @@ choices! {
         /// It is only measured.
         Check = "check",
     }
+    /// What sort of picture the render is.
+    RawRenderKind {
+        /// An image of the model.
+        #[default]
+        Model = "model",
+        /// A drawing, compared with another drawing.
+        Plan = "plan",
+    }
+    /// How a line runs on a drawing that is not turned.
+    RawAxis {
+        /// Horizontally, either way.
+        #[default]
+        Horizontal = "x",
+        /// Vertically, either way.
+        Vertical = "y",
+    }
     /// Which of the two images of a view.
     RawSide {
         /// The render.
@@ -415,6 +479,33 @@ impl JsonSchema for Mark {
         json_schema!({
             "description": "A point in pixels, [x, y]: (0, 0) is the top left corner of the top left pixel, x runs right, y down.",
             "type": "array",
+            "items": { "type": "number", "minimum": -1_000_000, "maximum": 1_000_000 },
+            "minItems": 2,
+            "maxItems": 2
+        })
+    }
+}
+
+/// One end of a known length.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum RawEnd {
+    /// The name of a landmark.
+    Landmark(String),
+    /// A point of the image that the length is known in.
+    Point(Mark),
+}
+
+impl JsonSchema for RawEnd {
+    fn schema_name() -> Cow<'static, str> {
+        "RawEnd".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "description": "The name of a landmark, or a point [x, y] of the image that the length is known in.",
+            "type": ["string", "array"],
+            "minLength": 1,
             "items": { "type": "number", "minimum": -1_000_000, "maximum": 1_000_000 },
             "minItems": 2,
             "maxItems": 2

@@ -1,22 +1,26 @@
 //! From the file's words to the checked job: names to indices, lengths to millimetres, paths to absolute ones. All
 //! faults are collected.
+mod known;
+
 use super::{
-    Angle, Expected, Job, Known, Landmark, LandmarkUse, Mask, ReferenceKind, ReferenceSource,
-    Region, RegistrationKind, RenderSource, Side, Span, Tolerance, View,
+    Angle, Expected, Job, Landmark, LandmarkUse, Mask, ReferenceKind, ReferenceSource, Region,
+    RegistrationKind, RenderKind, RenderSource, Span, Tolerance, View,
     error::{FaultKind, Faults},
     names::{Names, check_view_names},
+    print::{DEFAULT_SMALLEST_VISIBLE, Print},
     raw::{
-        Mark, RawAngle, RawCamera, RawJob, RawKind, RawKnown, RawLandmark, RawLength, RawReference,
-        RawRegion, RawRegistration, RawRender, RawScale, RawSide, RawSpan, RawTolerance, RawUnit,
-        RawUse, RawView,
+        Mark, RawAngle, RawCamera, RawJob, RawKind, RawLandmark, RawLength, RawReference,
+        RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale, RawSpan, RawTolerance,
+        RawUnit, RawUse, RawView,
     },
     shapes::{centre, outline},
     straighten::straighten,
 };
 use crate::{
-    frame::{Frame, Point},
-    units::{FullSizeMm, ModelMm, ScaleError, ScaleRatio, Unit, length_from_number, parse_length},
+    frame::{Frame, Point, ReferencePx},
+    units::{ModelMm, ScaleError, ScaleRatio, Unit, length_from_number, parse_length},
 };
+use known::are_stated_once;
 use nalgebra::Matrix3x4;
 use std::path::{Path, PathBuf};
 
@@ -60,6 +64,12 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
         tolerance: tolerance(&raw.tolerance, defaults.tolerance),
         folder: defaults.folder,
     };
+    let print = raw.print.map(|print| Print {
+        pixel_mm: print.pixel_mm,
+        layer_mm: print.layer_mm,
+        viewing_distance_mm: print.viewing_distance_mm,
+    });
+    let smallest_visible = smallest_visible(raw.smallest_visible_mm, print, faults);
     check_view_names(
         raw.views.iter().map(|view| view.name.as_str()).enumerate(),
         faults,
@@ -71,12 +81,14 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
             .map(|(index, raw)| view(raw, index, &around, faults)),
     )?;
     scale?;
+    let smallest_visible = smallest_visible?;
     faults.is_empty().then(|| Job {
         title: raw.title.clone(),
         file: file.to_owned(),
         blake3,
         scale: around.scale,
-        smallest_visible: ModelMm(raw.smallest_visible_mm),
+        smallest_visible,
+        print,
         tolerance: around.tolerance,
         expected: Expected {
             size_percent: raw.expected.size_percent,
@@ -86,6 +98,35 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
         },
         views,
     })
+}
+
+/// What is stated, else what the print gives; both only where they agree.
+fn smallest_visible(
+    stated: Option<f64>,
+    print: Option<Print>,
+    faults: &mut Faults,
+) -> Option<ModelMm> {
+    let Some(print) = print else {
+        return Some(stated.map_or(DEFAULT_SMALLEST_VISIBLE, ModelMm));
+    };
+    let Some(by_print) = print.smallest_visible() else {
+        faults.push("/print", FaultKind::PrintEmpty);
+        return None;
+    };
+    match stated {
+        // What people write has two decimals.
+        Some(stated) if (stated - by_print.0).abs() > 0.005 + 1e-9 => {
+            let kind = FaultKind::VisibleContradicts {
+                stated,
+                by_print: by_print.0,
+                reason: print.in_words(),
+            };
+            faults.push("/smallest_visible_mm", kind);
+            None
+        }
+        Some(stated) => Some(ModelMm(stated)),
+        None => Some(by_print),
+    }
 }
 
 /// All values, once each has been looked at (a plain `collect` would stop at the first fault).
@@ -147,6 +188,7 @@ pub(super) fn view(
             raw.landmarks.iter().map(|l| l.name.as_str()),
             faults,
         ),
+        landmarks: &raw.landmarks,
         around,
     };
     let known = every(
@@ -155,6 +197,7 @@ pub(super) fn view(
             .enumerate()
             .map(|(index, raw)| marks.known(raw, &format!("{at}/known/{index}"), faults)),
     );
+    let known = known.filter(|known| are_stated_once(known, &format!("{at}/known"), faults));
     let list = format!("{at}/spans");
     let names = raw.spans.iter().map(|s| s.name.as_str());
     Names::collect("span", &list, names, faults);
@@ -173,6 +216,10 @@ pub(super) fn view(
             .enumerate()
             .map(|(index, raw)| marks.angle(raw, &format!("{list}/{index}"), faults)),
     );
+    let symmetry = raw
+        .symmetry
+        .as_ref()
+        .map(|raw| marks.symmetry(raw, &format!("{at}/symmetry"), faults));
     let list = format!("{at}/regions");
     let names = raw.regions.iter().map(|r| r.name.as_str());
     Names::collect("region", &list, names, faults);
@@ -196,6 +243,10 @@ pub(super) fn view(
         known: known?,
         spans: spans?,
         angles: angles?,
+        symmetry: match symmetry {
+            None => None,
+            Some(symmetry) => Some(symmetry?),
+        },
         regions: regions?,
     })
 }
@@ -236,6 +287,10 @@ fn render(
     }
     Some(RenderSource {
         image: image?,
+        kind: match raw.kind {
+            RawRenderKind::Model => RenderKind::Model,
+            RawRenderKind::Plan => RenderKind::Plan,
+        },
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
         camera: raw.camera.map(|camera| camera.matrix),
@@ -270,7 +325,14 @@ fn reference(
     faults: &mut Faults,
 ) -> Option<ReferenceSource> {
     let image = path(&raw.image, &format!("{at}/image"), around, faults);
-    let mask = mask(raw.mask.as_deref(), Mask::None, at, around, faults);
+    let mask = match (&raw.outline, &raw.mask) {
+        (None, _) => mask(raw.mask.as_deref(), Mask::None, at, around, faults),
+        (Some(_), Some(_)) => {
+            faults.push(&format!("{at}/outline"), FaultKind::MaskAndOutline);
+            None
+        }
+        (Some(corners), None) => silhouette(corners, &format!("{at}/outline"), faults),
+    };
     let straighten = raw
         .straighten
         .as_ref()
@@ -284,6 +346,7 @@ fn reference(
             RawKind::Sketch => ReferenceKind::Sketch,
         },
         source: raw.source.clone(),
+        time_code: raw.time_code.clone(),
         variant: raw.variant.clone(),
         note: raw.note.clone(),
         rights: raw.rights.clone(),
@@ -294,6 +357,13 @@ fn reference(
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
     })
+}
+
+/// A silhouette by its corners.
+fn silhouette(corners: &[Mark], at: &str, faults: &mut Faults) -> Option<Mask> {
+    let corners: Vec<Point<ReferencePx>> = corners.iter().copied().map(point).collect();
+    let corners = faults.keep(at, outline(&corners))?;
+    Some(Mask::Outline(corners.iter().map(|c| c.xy()).collect()))
 }
 
 fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark> {
@@ -317,26 +387,10 @@ fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark
     })
 }
 
-/// Millimetres of a length and its words.
-fn length(
-    raw: &RawLength,
-    at: &str,
-    around: &Surroundings,
-    faults: &mut Faults,
-) -> Option<(f64, String)> {
-    match raw {
-        RawLength::Number(number) => faults
-            .keep(at, length_from_number(*number, around.unit))
-            .map(|length| (length, format!("{number} {}", around.unit.symbol()))),
-        RawLength::Text(text) => faults
-            .keep(at, parse_length(text))
-            .map(|length| (length, text.clone())),
-    }
-}
-
 /// The landmarks of a view, for the things that name them.
 struct MarkNames<'a> {
     names: Names<'a>,
+    landmarks: &'a [RawLandmark],
     around: &'a Surroundings,
 }
 
@@ -364,38 +418,17 @@ impl MarkNames<'_> {
         self.two([from, to], pointers, faults)
     }
 
-    fn known(&self, raw: &RawKnown, at: &str, faults: &mut Faults) -> Option<Known> {
-        let ends = self.ends(&raw.from, &raw.to, at, faults);
-        let (length, text) = match (&raw.full_size, &raw.model) {
-            (Some(stated), None) => {
-                let (length, text) =
-                    length(stated, &format!("{at}/full_size"), self.around, faults)?;
-                (FullSizeMm(length), text)
-            }
-            (None, Some(stated)) => {
-                let (length, text) = length(stated, &format!("{at}/model"), self.around, faults)?;
-                (ModelMm(length).full_size(self.around.scale), text)
-            }
-            (Some(_), Some(_)) => {
-                faults.push(at, FaultKind::KnownWithTwoLengths);
-                return None;
-            }
-            (None, None) => {
-                faults.push(at, FaultKind::KnownWithoutLength);
-                return None;
-            }
-        };
-        let [from, to] = ends?;
-        Some(Known {
-            side: match raw.side {
-                RawSide::Render => Side::Render,
-                RawSide::Reference => Side::Reference,
-            },
-            from,
-            to,
-            length,
-            text,
-        })
+    /// Millimetres of a length and its words.
+    fn length(&self, raw: &RawLength, at: &str, faults: &mut Faults) -> Option<(f64, String)> {
+        let unit = self.around.unit;
+        match raw {
+            RawLength::Number(number) => faults
+                .keep(at, length_from_number(*number, unit))
+                .map(|length| (length, format!("{number} {}", unit.symbol()))),
+            RawLength::Text(text) => faults
+                .keep(at, parse_length(text))
+                .map(|length| (length, text.clone())),
+        }
     }
 
     fn span(&self, raw: &RawSpan, at: &str, faults: &mut Faults) -> Option<Span> {

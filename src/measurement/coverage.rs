@@ -3,7 +3,7 @@
 //! # Source
 //! JCGM 101:2008 (propagation of distributions by Monte Carlo). Every figure's 95 % interval must hold the truth in 95 %
 //! of the trials; with 400 trials the binomial standard deviation is 1.1 %, and the bound is three of them.
-use super::{scales, spans};
+use super::{absolute, scales, spans};
 use crate::{
     frame::Point,
     job::*,
@@ -13,13 +13,13 @@ use crate::{
 };
 use std::path::PathBuf;
 
-const TRIALS: usize = 400;
-const BOUND: (f64, f64) = (0.95 - 0.033, 0.95 + 0.033);
+pub(super) const TRIALS: usize = 400;
+pub(super) const BOUND: (f64, f64) = (0.95 - 0.033, 0.95 + 0.033);
 const RENDER_SIGMA: f64 = 0.5;
-const REFERENCE_SIGMA: f64 = 1.2;
+pub(super) const REFERENCE_SIGMA: f64 = 1.2;
 
 /// Normal noise from a linear congruential generator (Box and Muller 1958).
-struct Noise(u64);
+pub(super) struct Noise(pub(super) u64);
 
 impl Noise {
     fn uniform(&mut self) -> f64 {
@@ -30,7 +30,7 @@ impl Noise {
         ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
     }
 
-    fn normal(&mut self) -> f64 {
+    pub(super) fn normal(&mut self) -> f64 {
         (-2.0 * self.uniform().ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
     }
 }
@@ -97,7 +97,7 @@ fn in_reference(u: [f64; 2]) -> [f64; 2] {
     ]
 }
 
-fn job(kind: RegistrationKind, stated: bool, noise: &mut Noise) -> Job {
+pub(super) fn job(kind: RegistrationKind, stated: bool, noise: &mut Noise) -> Job {
     job_seen(kind, stated, noise, &in_reference)
 }
 
@@ -140,9 +140,10 @@ fn job_seen(
     };
     let known = |side, from: usize, to: usize| Known {
         side,
-        from,
-        to,
-        length: length(DATUM[from], DATUM[to]),
+        from: End::Landmark(from),
+        to: End::Landmark(to),
+        length: Some(length(DATUM[from], DATUM[to])),
+        along: None,
         text: "a length".to_owned(),
     };
     let sigma = |s: f64| stated.then_some(s);
@@ -150,6 +151,7 @@ fn job_seen(
         name: "view".to_owned(),
         render: RenderSource {
             image: PathBuf::new(),
+            kind: Default::default(),
             mark_sigma_px: sigma(RENDER_SIGMA),
             mask: Mask::None,
             camera: None,
@@ -158,6 +160,7 @@ fn job_seen(
             image: PathBuf::new(),
             kind: ReferenceKind::Photo,
             source: None,
+            time_code: None,
             variant: None,
             note: None,
             rights: None,
@@ -166,6 +169,7 @@ fn job_seen(
             mask: Mask::None,
         },
         same_camera: true,
+        symmetry: None,
         registration: kind,
         landmarks,
         known: vec![
@@ -210,6 +214,7 @@ fn job_seen(
         blake3: String::new(),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
+        print: None,
         tolerance,
         // All but no expectation: what is tested is the propagation, not the prior.
         expected: Expected {
@@ -293,7 +298,17 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
                 .expect("finite");
             counts.count(names[k], figure, truth[k]);
         }
-        let scales = scales::study(&job, view, &adjustment);
+        let marks = scales::KnownMarks::new(view, &adjustment);
+        let scales = scales::study(&job, view, &marks);
+        let part = regions[0].as_ref().expect("six landmarks");
+        for (axis, name, truth) in [
+            (0, "region width in absolute terms", TRUTH.width),
+            (1, "region height in absolute terms", TRUTH.height),
+        ] {
+            let n = job.scale.denominator();
+            let percent = absolute::size_percent(&adjustment, &scales, n, 0, part, axis);
+            counts.count(name, percent.expect("both scaled"), 100.0 * truth);
+        }
         counts.count(
             "px per model mm",
             scales.figures.render_px_per_model_mm.expect("known"),
@@ -310,6 +325,12 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
         };
         counts.count("span of datum landmarks", span(0).error_percent, 0.0);
         counts.count("span to a part", span(1).error_percent, part_span);
+        let model = (DATUM[2][0] - modelled(PART[0])[0]).hypot(DATUM[2][1] - modelled(PART[0])[1]);
+        counts.count(
+            "span in absolute terms, millimetres",
+            span(1).absolute_model_mm.expect("both scaled"),
+            model / PX_PER_MODEL_MM * (1.0 - 1.0 / (1.0 + part_span / 100.0)),
+        );
         counts.count(
             "span in absolute terms",
             span(1).absolute_percent.expect("both scaled"),
@@ -397,7 +418,8 @@ fn intervals_hold_the_truth_where_the_view_tells_the_aspect() {
             let figure = Measured::from_deviation(value, deviation, fit.freedom);
             counts.count(names[k], figure.expect("finite"), truth[k]);
         }
-        let scales = scales::study(&job, view, &registered.adjustment);
+        let marks = scales::KnownMarks::new(view, &registered.adjustment);
+        let scales = scales::study(&job, view, &marks);
         let across = spans::measure_span(&job, &view.spans[0], &registered.adjustment, &scales);
         let across = across.expect("marks apart").0;
         counts.count("span", across.error_percent, 0.0);

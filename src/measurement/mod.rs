@@ -1,7 +1,9 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
+mod absolute;
 mod correction;
 #[cfg(test)]
 mod coverage;
+mod dimensions;
 mod edge_fit;
 mod edge_overlap;
 mod edge_owner;
@@ -10,18 +12,29 @@ mod edge_search;
 mod figures;
 mod frame_edges;
 mod gradient;
+mod leave_alone;
+mod own_marks;
+#[cfg(test)]
+mod plan_coverage;
 mod regions;
 mod response;
 mod scales;
+mod silhouette;
+mod sizes;
 mod spans;
 mod straightened;
+mod symmetry;
 pub mod thin_plate;
 mod verdict;
 mod view;
 mod work;
 
+pub use dimensions::{DimensionFit, Test};
 pub use frame_edges::look_for_frame;
+pub use silhouette::SilhouetteOverlap;
+pub use sizes::{SizeComparison, SpanSizes};
 pub use straightened::straightened_picture;
+pub use symmetry::{PairAsymmetry, SymmetryCheck};
 pub use view::{MeasuredView, measure};
 
 use crate::{
@@ -43,6 +56,12 @@ pub struct ViewMeasurement {
     pub registration: Registration,
     /// Scales of both images, as far as known.
     pub scales: Scales,
+    /// With both images scaled: how they differ in size and angle, in words too.
+    pub sizes: Option<SizeComparison>,
+    /// How far the reference is from symmetric, where the job says that the subject is.
+    pub symmetry: Option<SymmetryCheck>,
+    /// The silhouettes of both images against each other, where both have one.
+    pub silhouette: Option<SilhouetteOverlap>,
     /// Edges of the whole view; `None` where an image has no edges to compare.
     pub edge_overlap: Option<EdgeOverlap>,
     /// One for each region of the view, in its order.
@@ -53,6 +72,8 @@ pub struct ViewMeasurement {
     pub angles: Vec<AngleMeasure>,
     /// What to change in CAD, worst first; nothing smaller than the eye can see.
     pub corrections: Vec<Correction>,
+    /// What is too small to be printed or seen, whether in tolerance or not.
+    pub leave_alone: Vec<LeftAlone>,
 }
 
 impl ViewMeasurement {
@@ -106,21 +127,36 @@ pub struct Scales {
     /// The factor that takes render pixels to model millimetres in every figure: from the render's own scale, else
     /// from the reference's and the job's scale; `None` where neither is known.
     pub model_mm_per_render_px: Option<f64>,
+    /// Half-width of the 95 % interval of that factor.
+    pub model_mm_half_width: f64,
     /// With both images scaled: how much the model as a whole is too large, per cent.
     pub model_size_percent: Option<Measured>,
     /// One for each known length of the view, in its order.
     pub known: Vec<KnownFit>,
+    /// What the known lengths of the render say of it as a whole.
+    pub render_dimensions: Option<DimensionFit>,
+    /// What the known lengths of the reference say of it as a whole.
+    pub reference_dimensions: Option<DimensionFit>,
 }
 
 /// How a known length fits the others of its image.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct KnownFit {
-    /// Marked length over known length, relative to the fitted scale, minus 1, per cent.
-    pub disagreement_percent: f64,
-    /// The disagreement over its standard deviation; `None` where it is the only one.
+    /// Marked length over known length, relative to the fitted scale, minus 1, per cent; `None` where only a direction
+    /// is known.
+    pub disagreement_percent: Option<f64>,
+    /// Direction of the line against that of the drawing, degrees; `None` where none is stated.
+    pub direction_error_deg: Option<f64>,
+    /// The disagreement over its standard deviation; `None` where nothing checks it.
     pub test_statistic: Option<f64>,
+    /// The value that noise exceeds in one of a thousand.
+    pub critical_value: Option<f64>,
+    /// The full-size length that the others ask for.
+    pub others_ask_for_full_size_mm: Option<Measured>,
     /// Probably misread.
     pub doubtful: bool,
+    /// It contradicts another, and nothing tells which of them is misread.
+    pub ambiguous: bool,
 }
 
 /// How far the edges of both images coincide.
@@ -180,6 +216,10 @@ pub struct RegionMeasure {
     pub offset_model_mm: [Option<Measured>; 2],
     /// The same in full-size millimetres.
     pub offset_full_size_mm: [Option<Measured>; 2],
+    /// With both images scaled: width and height of the model against the subject absolutely, per cent.
+    pub absolute_percent: [Option<Measured>; 2],
+    /// The same over the outline's box, millimetres on the model.
+    pub absolute_model_mm: [Option<Measured>; 2],
     /// Size of the outline's box (width, height), render pixels.
     pub size_px: [f64; 2],
     /// The same in millimetres on the model, where the scale is known.
@@ -217,6 +257,10 @@ pub struct SpanMeasure {
     pub full_size_mm: Option<Measured>,
     /// With both images scaled: model against subject absolutely, per cent.
     pub absolute_percent: Option<Measured>,
+    /// The same in millimetres on the model: its length minus that which the subject asks for.
+    pub absolute_model_mm: Option<Measured>,
+    /// The same in full-size millimetres.
+    pub absolute_full_size_mm: Option<Measured>,
     /// Against the span's tolerance.
     pub verdict: Verdict,
     /// The change in CAD, in words.
@@ -238,6 +282,19 @@ pub struct AngleMeasure {
     pub verdict: Verdict,
     /// The change in CAD, in words.
     pub correction: Option<String>,
+}
+
+/// An error too small to be printed or seen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeftAlone {
+    /// Name of the region or span.
+    pub about: String,
+    /// Which of its measures.
+    pub measure: &'static str,
+    /// The error, millimetres on the model.
+    pub error_model_mm: Measured,
+    /// Whether it is in tolerance.
+    pub verdict: Verdict,
 }
 
 /// One change to make in CAD.
@@ -262,6 +319,8 @@ pub struct WorkImages {
     pub reference: image::RgbImage,
     /// 255 where the reference covers the working grid and both masks allow it, else 0.
     pub common: Plane<u8>,
+    /// The silhouettes, where both images have one.
+    pub silhouettes: Option<Silhouettes>,
     /// 255 on the render's edges, else 0.
     pub render_edges: Plane<u8>,
     /// 255 on the reference's edges, else 0.
@@ -270,6 +329,17 @@ pub struct WorkImages {
     pub distance_to_render_edges: Plane<f32>,
     /// Distance of every working pixel from the nearest edge of the reference, working pixels.
     pub distance_to_reference_edges: Plane<f32>,
+}
+
+/// The silhouettes of both images on the working grid: 255 inside, else 0.
+#[derive(Clone, Debug)]
+pub struct Silhouettes {
+    /// Of the render.
+    pub render: Plane<u8>,
+    /// Of the registered reference.
+    pub reference: Plane<u8>,
+    /// Where the reference covers the grid.
+    pub covered: Plane<u8>,
 }
 
 /// Landmarks as they are drawn: a mark of the render and the registered mark of the reference.

@@ -1,11 +1,11 @@
 //! The proportion errors of one region, as far as the picture can tell them.
 use super::{
-    Correction, EdgeOverlap, Method, RegionMeasure, Verdict, correction, edge_fit::EdgeFit,
-    scales::ScaleStudy, verdict,
+    Correction, EdgeOverlap, Method, RegionMeasure, Verdict, absolute, correction,
+    edge_fit::EdgeFit, scales::ScaleStudy, verdict,
 };
 use crate::{
     job::{Job, Region},
-    registration::RegionFit,
+    registration::{Adjustment, RegionFit},
     statistics::Measured,
 };
 
@@ -108,9 +108,9 @@ fn depth_noise(fit: &EdgeFit, region: &Region, extent_px: [f64; 2]) -> nalgebra:
 /// Turns evidence into figures, a verdict and the change that they ask for.
 pub(crate) fn measure(
     job: &Job,
-    region: &Region,
+    (j, region): (usize, &Region),
     evidence: &Evidence,
-    scales: &ScaleStudy,
+    (scales, adjustment): (&ScaleStudy, &Adjustment),
     edge_overlap: Option<EdgeOverlap>,
 ) -> (RegionMeasure, Option<Correction>) {
     let fit = evidence.fit.as_ref();
@@ -127,6 +127,11 @@ pub(crate) fn measure(
     let offset_px = [figure(3, 1.0), figure(4, 1.0)];
     let offset_model_mm = offset_px.map(|m| m.and_then(|m| scales.model_mm(m)));
     let mm = scales.figures.model_mm_per_render_px;
+    let absolute_percent = [0, 1].map(|axis| {
+        // Only where the proportion itself is told.
+        figure(axis, 1.0)?;
+        absolute::size_percent(adjustment, scales, job.scale.denominator(), j, fit?, axis)
+    });
     let mut measure = RegionMeasure {
         name: region.name.clone(),
         method: Method::None,
@@ -136,6 +141,9 @@ pub(crate) fn measure(
         offset_px,
         offset_model_mm,
         offset_full_size_mm: offset_model_mm.map(|m| m.map(|m| m.times(job.scale.denominator()))),
+        absolute_percent,
+        absolute_model_mm: [0, 1]
+            .map(|axis| Some(absolute_percent[axis]?.times(size_px[axis] * mm? / 100.0))),
         size_px,
         size_model_mm: mm.map(|mm| size_px.map(|s| s * mm)),
         edge_overlap,

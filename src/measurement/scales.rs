@@ -1,13 +1,24 @@
 //! How many pixels a millimetre has, in the render and in the registered reference.
 //!
-//! Lengths marked in pixels are all equally sure, so the scale is the least-squares line through the origin,
-//! `k = sum(L p) / sum(L L)` for known lengths `L` and marked lengths `p`.
-use super::{KnownFit, Scales, figures};
-use crate::{
-    job::{Job, Side, View},
-    registration::{Adjustment, adjustment::Gradient},
-    statistics::{Measured, normal_quantile},
+//! Each image's known lengths are fitted in its own pixels ([`super::dimensions`]); the reference's scale is then taken
+//! through the registration with the same weights, so that what both share cancels.
+use super::{
+    KnownFit, Scales,
+    dimensions::{DimensionStudy, Dimensions, KnownLine, LineFit},
+    figures,
+    own_marks::own_length,
 };
+use crate::{
+    frame::Point,
+    job::{End, Job, Side, View},
+    registration::{
+        Adjustment,
+        adjustment::{Gradient, Row},
+        model::{Pair, Predictor},
+    },
+    statistics::Measured,
+};
+use nalgebra::Matrix2;
 
 /// A scale with what it depends on.
 #[derive(Clone, Debug)]
@@ -16,6 +27,15 @@ pub(crate) struct Scale {
     pub(crate) px_per_mm: f64,
     /// Derivative of its logarithm.
     pub(crate) log_gradient: Gradient,
+    /// Half-width of the part of its interval that does not come from the marks, relative.
+    pub(crate) extra: f64,
+}
+
+impl Scale {
+    /// A relative figure with this scale's own part of the interval added.
+    pub(crate) fn widened(&self, log: Measured) -> Option<Measured> {
+        Measured::plus_minus(log.value, log.half_width().hypot(self.extra))
+    }
 }
 
 /// All that is known of scale in a view.
@@ -25,36 +45,95 @@ pub(crate) struct ScaleStudy {
     pub(crate) render: Option<Scale>,
     /// Render pixels per full-size millimetre, from lengths in the reference.
     pub(crate) reference: Option<Scale>,
-    /// Model millimetres per render pixel and the half-width of its interval.
-    pub(crate) model_mm_per_px: Option<(f64, f64)>,
     pub(crate) figures: Scales,
 }
 
+/// An adjustment that also knows the points of known lengths that are no landmarks.
+pub(crate) struct KnownMarks {
+    pub(crate) adjustment: Adjustment,
+    /// For each known length of the view, the pairs at its ends.
+    ends: Vec<[usize; 2]>,
+}
+
+impl KnownMarks {
+    /// Appends each point once, as a pair that takes no part in the adjustment: points of two lengths that are the same
+    /// are one mark, with one error.
+    pub(crate) fn new(view: &View, adjustment: &Adjustment) -> Self {
+        let mut marks = Self {
+            adjustment: adjustment.clone(),
+            ends: Vec::new(),
+        };
+        let mut points: Vec<(Side, [f64; 2], usize)> = Vec::new();
+        let mut ends = Vec::new();
+        for known in &view.known {
+            ends.push([known.from, known.to].map(|end| match end {
+                End::Landmark(i) => i,
+                End::Point(point) => {
+                    let found = points.iter().find(|p| p.0 == known.side && p.1 == point);
+                    if let Some((_, _, i)) = found {
+                        return *i;
+                    }
+                    let i = marks.add(view, known.side, point);
+                    points.push((known.side, point, i));
+                    i
+                }
+            }));
+        }
+        marks.ends = ends;
+        marks
+    }
+
+    /// Appends a pair with a mark in one image; the other mark is where the registration puts it, and never used.
+    fn add(&mut self, view: &View, side: Side, [x, y]: [f64; 2]) -> usize {
+        let adjustment = &mut self.adjustment;
+        let state = &adjustment.solved.state;
+        let map = state
+            .straight_from_reference
+            .then(&state.render_from_straight);
+        let (render, reference) = match side {
+            Side::Render => (Point::new(x, y), map.inverse().apply(Point::new(x, y))),
+            Side::Reference => (map.apply(Point::new(x, y)), Point::new(x, y)),
+        };
+        // All landmarks of an image have the same deviation, and there are two at least.
+        let like = adjustment.problem.pairs[0];
+        debug_assert!(!view.landmarks.is_empty());
+        let pair = Pair {
+            render,
+            reference,
+            space: None,
+            region: None,
+            ..like
+        };
+        let layout = &adjustment.problem.layout;
+        let prediction = Predictor::new(layout, state).predict(&pair);
+        let row = Row {
+            residual: Default::default(),
+            // It takes no part, so nothing is weighed by it.
+            covariance: Matrix2::identity(),
+            prediction,
+        };
+        adjustment.problem.pairs.push(pair);
+        adjustment.solved.rows.push(row);
+        adjustment.active.push(false);
+        adjustment.takes_part.push(false);
+        adjustment.problem.pairs.len() - 1
+    }
+}
+
 /// Fits the scales of a view.
-pub(crate) fn study(job: &Job, view: &View, adjustment: &Adjustment) -> ScaleStudy {
-    let lengths: Vec<Length> = view
-        .known
-        .iter()
-        .map(|known| {
-            let figure = match known.side {
-                Side::Render => figures::render_length(adjustment, known.from, known.to),
-                Side::Reference => figures::registered_length(adjustment, known.from, known.to),
-            };
-            let mm = match known.side {
-                Side::Render => known.length.at(job.scale).0,
-                Side::Reference => known.length.0,
-            };
-            Length {
-                side: known.side,
-                mm,
-                figure,
-            }
-        })
-        .collect();
-    let render = fit(&lengths, Side::Render, adjustment);
-    let reference = fit(&lengths, Side::Reference, adjustment);
+pub(crate) fn study(job: &Job, view: &View, marks: &KnownMarks) -> ScaleStudy {
+    let adjustment = &marks.adjustment;
+    let own = Side::BOTH.map(|side| own_study(job, view, marks, side));
+    let [of_render, of_reference] = &own;
+    let render = of_render.as_ref().and_then(own_scale);
+    let reference = of_reference
+        .as_ref()
+        .and_then(|study| registered_scale(view, marks, study));
     let n = job.scale.denominator();
-    let measured = |scale: &Scale| relative(adjustment, scale.px_per_mm, &scale.log_gradient);
+    let measured = |scale: &Scale| {
+        let log = scale.widened(adjustment.measured(0.0, &scale.log_gradient)?)?;
+        relative(scale.px_per_mm, log)
+    };
     let from_camera = camera_scale(view);
     let render_measured = render.as_ref().and_then(measured).or(from_camera);
     let reference_measured = reference.as_ref().and_then(measured);
@@ -71,121 +150,129 @@ pub(crate) fn study(job: &Job, view: &View, adjustment: &Adjustment) -> ScaleStu
             let mut gradient = s.log_gradient.clone();
             gradient.add(-1.0, &r.log_gradient);
             let ratio = s.px_per_mm * n / r.px_per_mm;
-            relative(adjustment, ratio, &gradient).map(|m| m.plus(-1.0).times(100.0))
+            adjustment
+                .measured(0.0, &gradient)
+                .and_then(|log| r.widened(s.widened(log)?))
+                .and_then(|log| relative(ratio, log))
+                .map(|m| m.plus(-1.0).times(100.0))
         }
         _ => None,
     };
-    let known = disagreements(&lengths, [&render, &reference], adjustment);
+    let known = known_fits(job, view, &own);
+    let [render_dimensions, reference_dimensions] = own.map(|study| study.and_then(|s| s.fit));
     ScaleStudy {
         figures: Scales {
             render_px_per_model_mm: render_measured,
             registered_px_per_full_size_mm: reference_measured,
             model_mm_per_render_px: model_mm_per_px.map(|(v, _)| v),
+            model_mm_half_width: model_mm_per_px.map_or(0.0, |(_, half)| half),
             model_size_percent,
             known,
+            render_dimensions,
+            reference_dimensions,
         },
         render,
         reference,
-        model_mm_per_px,
     }
 }
 
 impl ScaleStudy {
     /// A figure in pixels, in model millimetres, with the uncertainty of the scale.
     pub(crate) fn model_mm(&self, px: Measured) -> Option<Measured> {
-        let (mm, half) = self.model_mm_per_px?;
-        Measured::plus_minus(px.value * mm, (px.half_width() * mm).hypot(px.value * half))
+        self.figures.model_mm(px)
     }
 }
 
-struct Length {
-    side: Side,
-    mm: f64,
-    figure: figures::Figure,
+impl Scales {
+    /// A figure in render pixels as model millimetres, with the uncertainty of the scale; `None` without a scale.
+    pub fn model_mm(&self, px: Measured) -> Option<Measured> {
+        let mm = self.model_mm_per_render_px?;
+        let half = (px.half_width() * mm).hypot(px.value * self.model_mm_half_width);
+        Measured::plus_minus(px.value * mm, half)
+    }
 }
 
-/// A positive figure from the gradient of its logarithm.
-fn relative(adjustment: &Adjustment, value: f64, log_gradient: &Gradient) -> Option<Measured> {
-    let log = adjustment.measured(0.0, log_gradient)?;
+/// A positive figure from the interval of its logarithm.
+fn relative(value: f64, log: Measured) -> Option<Measured> {
     Measured::plus_minus(value, value * log.half_width())
 }
 
-fn fit(lengths: &[Length], side: Side, adjustment: &Adjustment) -> Option<Scale> {
-    let of_side = || lengths.iter().filter(|l| l.side == side);
-    let squares: f64 = of_side().map(|l| l.mm * l.mm).sum();
-    if squares <= 0.0 {
-        return None;
-    }
-    let px_per_mm = of_side().map(|l| l.mm * l.figure.value).sum::<f64>() / squares;
-    if px_per_mm.is_nan() || px_per_mm <= 0.0 {
-        return None;
-    }
-    let mut log_gradient = adjustment.no_gradient();
-    for l in of_side() {
-        log_gradient.add(l.mm / squares / px_per_mm, &l.figure.gradient);
-    }
+/// The known lines of one image, in its own pixels; places in `lines` are those among the image's own.
+fn own_study(job: &Job, view: &View, marks: &KnownMarks, side: Side) -> Option<DimensionStudy> {
+    let of_side = view.known.iter().zip(&marks.ends);
+    let lines: Vec<KnownLine> = of_side
+        .filter(|(known, _)| known.side == side)
+        .map(|(known, ends)| KnownLine {
+            ends: *ends,
+            mm: known.length.map(|length| match side {
+                Side::Render => length.at(job.scale).0,
+                Side::Reference => length.0,
+            }),
+            along: known.along,
+        })
+        .collect();
+    Dimensions::new(&marks.adjustment, side, &lines)?.study(&marks.adjustment, lines.len())
+}
+
+fn own_scale(study: &DimensionStudy) -> Option<Scale> {
+    study.fit.as_ref()?;
     Some(Scale {
-        px_per_mm,
-        log_gradient,
+        px_per_mm: study.log_scale.exp(),
+        log_gradient: study.log_gradient.clone(),
+        extra: study.extra,
     })
 }
 
-/// How each known length fits the scale of the others of its image: a length is tested against a scale that it had no
-/// part in, so that a misread one does not hide in it.
-fn disagreements(
-    lengths: &[Length],
-    scales: [&Option<Scale>; 2],
-    adjustment: &Adjustment,
-) -> Vec<KnownFit> {
-    let limit = normal_quantile(1.0 - 0.001 / 2.0);
-    let mut fits: Vec<KnownFit> = (0..lengths.len())
-        .map(|k| {
-            let length = &lengths[k];
-            let scale = scales[usize::from(length.side == Side::Reference)];
-            let disagreement = scale.as_ref().map_or(0.0, |s| {
-                length.figure.value / (length.mm * s.px_per_mm) - 1.0
-            });
-            let statistic = against_the_others(lengths, k, adjustment);
-            KnownFit {
-                disagreement_percent: 100.0 * disagreement,
-                test_statistic: statistic,
-                doubtful: false,
-            }
-        })
-        .collect();
-    for side in [Side::Render, Side::Reference] {
-        // Only the worst is named: a misread length drags the test of the others along.
-        let worst = (0..lengths.len())
-            .filter(|&k| lengths[k].side == side)
-            .max_by(|&a, &b| statistic(&fits[a]).total_cmp(&statistic(&fits[b])));
-        if let Some(k) = worst.filter(|&k| statistic(&fits[k]) > limit) {
-            fits[k].doubtful = true;
+/// The reference's scale through the registration: each length weighs as much as in its own image.
+fn registered_scale(view: &View, marks: &KnownMarks, study: &DimensionStudy) -> Option<Scale> {
+    let mut scale = own_scale(study)?;
+    let adjustment = &marks.adjustment;
+    let of_side = view.known.iter().zip(&marks.ends);
+    let lines = of_side.filter(|(known, _)| known.side == Side::Reference);
+    let mut log = study.log_scale;
+    for ((_, [from, to]), weight) in lines.zip(&study.length_weights) {
+        if *weight == 0.0 {
+            continue;
         }
+        let registered = figures::registered_length(adjustment, *from, *to);
+        let own = own_length(adjustment, Side::Reference, [*from, *to]);
+        log += weight * (registered.value / own.value).ln();
+        scale
+            .log_gradient
+            .add(weight / registered.value, &registered.gradient);
+        scale.log_gradient.add(-weight / own.value, &own.gradient);
+    }
+    scale.px_per_mm = log.exp();
+    (scale.px_per_mm.is_finite() && scale.px_per_mm > 0.0).then_some(scale)
+}
+
+/// How each known length of the view fits the others of its image.
+fn known_fits(job: &Job, view: &View, own: &[Option<DimensionStudy>; 2]) -> Vec<KnownFit> {
+    let mut next = [0, 0];
+    let mut fits = Vec::new();
+    for known in &view.known {
+        let image = usize::from(known.side == Side::Reference);
+        let line = own[image].as_ref().and_then(|s| s.lines.get(next[image]));
+        next[image] += 1;
+        let to_full_size = match known.side {
+            Side::Render => job.scale.denominator(),
+            Side::Reference => 1.0,
+        };
+        fits.push(line.map_or_else(KnownFit::default, |line| known_fit(line, to_full_size)));
     }
     fits
 }
 
-fn statistic(fit: &KnownFit) -> f64 {
-    fit.test_statistic.unwrap_or(0.0)
-}
-
-fn against_the_others(lengths: &[Length], k: usize, adjustment: &Adjustment) -> Option<f64> {
-    let others: Vec<Length> = lengths
-        .iter()
-        .enumerate()
-        .filter(|(i, l)| *i != k && l.side == lengths[k].side)
-        .map(|(_, l)| Length {
-            side: l.side,
-            mm: l.mm,
-            figure: l.figure.clone(),
-        })
-        .collect();
-    let scale = fit(&others, lengths[k].side, adjustment)?;
-    let own = &lengths[k];
-    let mut gradient = own.figure.gradient.clone();
-    gradient.add(-own.mm * scale.px_per_mm, &scale.log_gradient);
-    let deviation = adjustment.variance(&gradient).sqrt();
-    (deviation > 0.0).then(|| (own.figure.value - own.mm * scale.px_per_mm).abs() / deviation)
+fn known_fit(line: &LineFit, to_full_size: f64) -> KnownFit {
+    KnownFit {
+        disagreement_percent: line.disagreement.map(|d| 100.0 * d),
+        direction_error_deg: line.direction_deg,
+        test_statistic: line.test.map(|(statistic, _)| statistic),
+        critical_value: line.test.map(|(_, critical)| critical),
+        others_ask_for_full_size_mm: line.asked_mm.map(|m| m.times(to_full_size)),
+        doubtful: line.doubtful,
+        ambiguous: line.ambiguous,
+    }
 }
 
 /// Render pixels per model millimetre from the render's camera: exact for an orthographic one; for a perspective one at

@@ -2,7 +2,7 @@
 use super::{
     AngleMeasure, Correction, SpanMeasure, correction,
     figures::{self, Figure},
-    scales::ScaleStudy,
+    scales::{Scale, ScaleStudy},
     verdict,
 };
 use crate::{
@@ -30,22 +30,16 @@ pub(crate) fn measure_span(
     log_ratio.add(1.0 / render.value, &render.gradient);
     log_ratio.add(-1.0 / reference.value, &reference.gradient);
     let ratio = render.value / reference.value;
-    let relative = |ratio: f64, gradient| {
-        let log = adjustment.measured(0.0, gradient)?;
+    let percent = |ratio: f64, log: Measured| {
         Measured::plus_minus(100.0 * (ratio - 1.0), 100.0 * ratio * log.half_width())
     };
-    let error_percent = relative(ratio, &log_ratio)?;
+    let error_percent = percent(ratio, adjustment.measured(0.0, &log_ratio)?)?;
     let difference = render.clone().plus(-1.0, &reference);
     let error_px = adjustment.measured(difference.value, &difference.gradient)?;
     let error_model_mm = scales.model_mm(error_px);
     let n = job.scale.denominator();
-    let absolute_percent = match (&scales.render, &scales.reference) {
-        (Some(r), Some(s)) => {
-            let mut gradient = log_ratio.clone();
-            gradient.add(1.0, &s.log_gradient);
-            gradient.add(-1.0, &r.log_gradient);
-            relative(ratio * s.px_per_mm * n / r.px_per_mm, &gradient)
-        }
+    let absolute = match (&scales.render, &scales.reference) {
+        (Some(r), Some(s)) => absolute(adjustment, [&render, &reference], [r, s], n),
         _ => None,
     };
     let verdict = verdict::judge(error_percent, span.tolerance.proportion_percent);
@@ -65,23 +59,50 @@ pub(crate) fn measure_span(
             .reference
             .as_ref()
             .and_then(|k| in_mm(adjustment, &reference, k)),
-        absolute_percent,
+        absolute_percent: absolute.map(|(percent, _)| percent),
+        absolute_model_mm: absolute.map(|(_, mm)| mm),
+        absolute_full_size_mm: absolute.map(|(_, mm)| mm.times(n)),
         verdict,
         correction: correction.as_ref().map(|c| c.text.clone()),
     };
     Some((measure, correction))
 }
 
-fn in_mm(
+/// The model against the subject by the scales of both images: per cent, and millimetres on the model.
+fn absolute(
     adjustment: &Adjustment,
-    length: &Figure,
-    scale: &super::scales::Scale,
-) -> Option<Measured> {
+    [render, reference]: [&Figure; 2],
+    [r, s]: [&Scale; 2],
+    n: f64,
+) -> Option<(Measured, Measured)> {
+    let mut log_model = adjustment.no_gradient();
+    log_model.add(1.0 / render.value, &render.gradient);
+    log_model.add(-1.0, &r.log_gradient);
+    let mut log_subject = adjustment.no_gradient();
+    log_subject.add(1.0 / reference.value, &reference.gradient);
+    log_subject.add(-1.0, &s.log_gradient);
+    let model = render.value / r.px_per_mm;
+    let subject = reference.value / s.px_per_mm / n;
+    let mut log_ratio = log_model.clone();
+    log_ratio.add(-1.0, &log_subject);
+    let log = r.widened(s.widened(adjustment.measured(0.0, &log_ratio)?)?)?;
+    let ratio = model / subject;
+    let percent = Measured::plus_minus(100.0 * (ratio - 1.0), 100.0 * ratio * log.half_width())?;
+    let mut difference = adjustment.no_gradient();
+    difference.add(model, &log_model);
+    difference.add(-subject, &log_subject);
+    let by_marks = adjustment.measured(model - subject, &difference)?;
+    let extra = (model * r.extra).hypot(subject * s.extra);
+    let half = by_marks.half_width().hypot(extra);
+    Some((percent, Measured::plus_minus(model - subject, half)?))
+}
+
+fn in_mm(adjustment: &Adjustment, length: &Figure, scale: &Scale) -> Option<Measured> {
     let mut log = adjustment.no_gradient();
     log.add(1.0 / length.value, &length.gradient);
     log.add(-1.0, &scale.log_gradient);
     let value = length.value / scale.px_per_mm;
-    let relative = adjustment.measured(0.0, &log)?;
+    let relative = scale.widened(adjustment.measured(0.0, &log)?)?;
     Measured::plus_minus(value, value * relative.half_width())
 }
 

@@ -4,13 +4,13 @@ use super::{
     WorkImages,
     edge_fit::{self, EdgeFit, EdgeScene},
     edge_overlap::EdgeStudy,
-    regions, scales, spans, verdict,
+    leave_alone, regions, scales, silhouette, sizes, spans, symmetry, verdict,
     work::{self, Prepared},
 };
 use crate::{
     frame::Point,
     images::ViewImages,
-    job::{Job, Known, KnownPlane, LandmarkUse, View},
+    job::{Job, KnownPlane, LandmarkUse, View},
     registration::{Adjustment, Finding, FrameFinding, Registered, Registration},
     statistics::chi_square_quantile,
 };
@@ -44,7 +44,11 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     };
     let work = prepared.finish(&registration);
     let (edge_overlap, in_regions) = overlaps(view, &work);
-    let scales = scales::study(job, view, adjustment);
+    let marks = scales::KnownMarks::new(view, adjustment);
+    let pairs = drawn_pairs(adjustment);
+    // From here on also the points of known lengths are known.
+    let adjustment = &marks.adjustment;
+    let scales = scales::study(job, view, &marks);
     let mut corrections = Corrections::default();
     let regions: Vec<RegionMeasure> = view
         .regions
@@ -63,7 +67,13 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
                 registered.regions[j].as_ref(),
                 sharpened.as_ref(),
             );
-            corrections.keep(regions::measure(job, region, &evidence, &scales, overlap))
+            corrections.keep(regions::measure(
+                job,
+                (j, region),
+                &evidence,
+                (&scales, adjustment),
+                overlap,
+            ))
         })
         .collect();
     let spans: Vec<_> = view
@@ -78,6 +88,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         .filter_map(|a| spans::measure_angle(a, adjustment))
         .map(|measured| corrections.keep(measured))
         .collect();
+    let leave_alone = leave_alone::list(job, view, &regions, &spans);
     let verdicts = regions
         .iter()
         .map(|r| r.verdict)
@@ -87,6 +98,9 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     let mut measurement = ViewMeasurement {
         verdict,
         warnings: Vec::new(),
+        sizes: sizes::compare(job, view, &registration, &scales.figures, &spans),
+        symmetry: symmetry::check(view, adjustment),
+        silhouette: silhouette::compare(&work, &scales.figures),
         registration,
         scales: scales.figures,
         edge_overlap,
@@ -94,6 +108,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         spans,
         angles,
         corrections: corrections.worst_first(),
+        leave_alone,
     };
     measurement.warnings = notes;
     measurement
@@ -103,7 +118,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         measurement,
         work: work.images,
         native_reference: work.native_reference,
-        pairs: drawn_pairs(adjustment),
+        pairs,
     }
 }
 
@@ -209,14 +224,12 @@ fn warnings(
             "Only one image has a scale: proportions are compared, not absolute sizes.".to_owned(),
         );
     }
-    for (known, _) in view
-        .known
-        .iter()
-        .zip(&scales.known)
-        .filter(|(_, fit)| fit.doubtful)
-    {
-        warn("doubtful-length", doubtful_length(view, known));
+    if let Some(symmetry) = measurement.symmetry.as_ref().filter(|s| s.test.speaks()) {
+        let mut text = symmetry.text.clone();
+        text.replace_range(..1, "T");
+        warn("not-symmetric", format!("{text}."));
     }
+    sizes::about_dimensions(view, scales, &mut warn);
     if !view.same_camera && view.landmarks.iter().all(|l| l.model_mm.is_none()) {
         warn(
             "parallax",
@@ -272,13 +285,6 @@ fn straightened_by_view(
              axis of the camera: it is wrong if the picture was cropped. State the aspect if you know it."
         ),
     );
-}
-
-fn doubtful_length(view: &View, known: &Known) -> String {
-    format!(
-        "The known length {} from \"{}\" to \"{}\" disagrees with the others: it is probably misread.",
-        known.text, view.landmarks[known.from].name, view.landmarks[known.to].name
-    )
 }
 
 fn marks_to_look_at(

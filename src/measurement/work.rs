@@ -1,5 +1,5 @@
 //! The rasters that edges are compared on: both images on one working grid, with their edges.
-use super::WorkImages;
+use super::{Silhouettes, WorkImages};
 use crate::{
     frame::{FromReference, IntoReference, Point, Projective, RenderPx, WorkPx},
     images::{Picture, ViewImages},
@@ -121,6 +121,13 @@ impl Prepared {
             self.reference_mask.as_ref(),
             tolerance,
         );
+        let silhouettes = silhouettes(
+            &grid,
+            &reference_from_work,
+            reference_size,
+            self.render_mask.as_ref(),
+            self.reference_mask.as_ref(),
+        );
         let (reference_work, native_reference) = grid.reduce(registered);
         let sigma = edge_sigma(registration, grid.factor);
         let (mut render_edges, mut reference_edges) = rayon::join(
@@ -141,6 +148,7 @@ impl Prepared {
                 render: self.render,
                 reference: reference_work,
                 common,
+                silhouettes,
                 render_edges: as_mask(&render_bits),
                 reference_edges: as_mask(&reference_bits),
                 distance_to_render_edges,
@@ -238,6 +246,23 @@ fn common_area(
         keep_inside(&mut common, &reach::reach(&mask, margin));
     }
     common
+}
+
+/// Both silhouettes on the working grid, where both images have one.
+fn silhouettes(
+    grid: &Grid,
+    reference_from_work: &IntoReference<WorkPx>,
+    reference_size: (u32, u32),
+    render_mask: Option<&Plane<u8>>,
+    reference_mask: Option<&Plane<u8>>,
+) -> Option<Silhouettes> {
+    let size = (grid.width as usize, grid.height as usize);
+    let reference_size = (reference_size.0 as usize, reference_size.1 as usize);
+    Some(Silhouettes {
+        render: warp::warp_mask(render_mask?, size, &grid.render_from_work.rows()),
+        reference: warp::warp_mask(reference_mask?, size, reference_from_work),
+        covered: warp::coverage(reference_size, size, reference_from_work),
+    })
 }
 
 fn keep_inside(plane: &mut Plane<u8>, inside: &Plane<u8>) {

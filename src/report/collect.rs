@@ -9,6 +9,7 @@ use crate::{
     registration::{Finding, FrameFinding, LandmarkFit, StraighteningFigures},
     report::ViewOutcome,
     statistics::Measured,
+    units::FullSizeMm,
 };
 use std::{collections::BTreeMap, path::Path};
 
@@ -39,6 +40,7 @@ fn job_entry(job: &Job) -> JobEntry {
         blake3: job.blake3.clone(),
         tolerance: tolerance(&job.tolerance),
         smallest_visible_mm: job.smallest_visible.0,
+        smallest_visible_reason: job.print.map(job::Print::in_words),
         expected: Expected {
             size_percent: job.expected.size_percent,
             rotation_deg: job.expected.rotation_deg,
@@ -107,18 +109,25 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
         warnings: Vec::new(),
         render: RenderEntry {
             image: file_name(&view.render.image),
+            kind: view.render.kind.into(),
         },
         reference: ReferenceEntry {
             image: file_name(&view.reference.image),
             kind: view.reference.kind.into(),
             source: view.reference.source.clone(),
+            time_code: view.reference.time_code.clone(),
             variant: view.reference.variant.clone(),
             note: view.reference.note.clone(),
+            rights: view.reference.rights.clone(),
         },
         registration: None,
         scales: None,
+        sizes: None,
+        symmetry: None,
+        silhouette: None,
         edge_overlap: None,
         corrections: Vec::new(),
+        leave_alone: Vec::new(),
         regions: Vec::new(),
         spans: Vec::new(),
         angles: Vec::new(),
@@ -152,7 +161,11 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
         registration: Some(registration_entry(view, m)),
         scales: Some(scales_entry(view, &m.scales)),
         edge_overlap: m.edge_overlap.as_ref().map(edge_overlap_entry),
+        sizes: m.sizes.as_ref().map(sizes_entry),
+        symmetry: m.symmetry.as_ref().map(symmetry_entry),
+        silhouette: m.silhouette.as_ref().map(silhouette_entry),
         corrections: corrections(m),
+        leave_alone: m.leave_alone.iter().map(leave_alone_entry).collect(),
         regions: regions.collect(),
         spans: spans.collect(),
         angles: angles.collect(),
@@ -192,7 +205,7 @@ fn registration_entry(view: &View, m: &ViewMeasurement) -> RegistrationEntry {
         hides: r.hides.clone(),
         render_px_per_model_mm: m.scales.render_px_per_model_mm.and_then(figure),
         landmarks: landmarks
-            .map(|(mark, fit)| landmark_entry(view, mark, fit, m.scales.model_mm_per_render_px))
+            .map(|(mark, fit)| landmark_entry(view, mark, fit, &m.scales))
             .collect(),
     }
 }
@@ -226,12 +239,9 @@ fn landmark_entry(
     view: &View,
     mark: &job::Landmark,
     fit: &LandmarkFit,
-    model_mm_per_render_px: Option<f64>,
+    scales: &measurement::Scales,
 ) -> LandmarkEntry {
-    let in_mm = |m: Measured| {
-        let factor = model_mm_per_render_px.filter(|f| f.is_finite())?;
-        figure(m.times(factor))
-    };
+    let in_mm = |m: Measured| scales.model_mm(m).and_then(figure);
     let finding = fit.finding.as_ref().map(|finding| match finding {
         Finding::Wrong => "wrong".to_owned(),
         Finding::Uncontrolled => "uncontrolled".to_owned(),
@@ -269,17 +279,118 @@ fn scales_entry(view: &View, scales: &measurement::Scales) -> ScalesEntry {
         model_mm_per_render_px: scales.model_mm_per_render_px.and_then(finite),
         model_size_percent: scales.model_size_percent.and_then(figure),
         known: known
-            .map(|(known, fit)| KnownEntry {
-                side: known.side.into(),
-                from: landmark_name(view, known.from).to_owned(),
-                to: landmark_name(view, known.to).to_owned(),
-                length: known.text.clone(),
-                full_size_mm: finite(known.length.0),
-                disagreement_percent: finite(fit.disagreement_percent),
-                test_statistic: fit.test_statistic.and_then(finite),
-                doubtful: fit.doubtful,
-            })
+            .map(|(known, fit)| known_entry(view, known, fit))
             .collect(),
+        render_dimensions: scales.render_dimensions.as_ref().map(dimensions_entry),
+        reference_dimensions: scales.reference_dimensions.as_ref().map(dimensions_entry),
+    }
+}
+
+fn known_entry(view: &View, known: &job::Known, fit: &measurement::KnownFit) -> KnownEntry {
+    let end = |end: job::End| match end {
+        job::End::Landmark(i) => landmark_name(view, i).to_owned(),
+        job::End::Point([x, y]) => format!("[{x}, {y}]"),
+    };
+    let asked = fit.others_ask_for_full_size_mm;
+    KnownEntry {
+        side: known.side.into(),
+        from: end(known.from),
+        to: end(known.to),
+        length: known.text.clone(),
+        full_size_mm: known.length.and_then(|length| finite(length.0)),
+        disagreement_percent: fit.disagreement_percent.and_then(finite),
+        along: known.along.map(|axis| match axis {
+            job::Axis::Horizontal => "x".to_owned(),
+            job::Axis::Vertical => "y".to_owned(),
+        }),
+        direction_error_deg: fit.direction_error_deg.and_then(finite),
+        test_statistic: fit.test_statistic.and_then(finite),
+        critical_value: fit.critical_value.and_then(finite),
+        others_ask_for_full_size_mm: asked.and_then(figure),
+        others_ask_for_feet_and_inches: asked
+            .map(|m| FullSizeMm(m.value).feet_and_inches_within(m.half_width())),
+        doubtful: fit.doubtful,
+        ambiguous: fit.ambiguous,
+    }
+}
+
+fn test(test: measurement::Test) -> TestEntry {
+    TestEntry {
+        statistic: finite(test.statistic),
+        critical_value: finite(test.critical),
+    }
+}
+
+fn silhouette_entry(s: &measurement::SilhouetteOverlap) -> SilhouetteEntry {
+    let mm = |k: usize| s.model_mm.and_then(|mm| finite(mm[k]));
+    SilhouetteEntry {
+        overlap: finite(s.overlap),
+        mean_px: finite(s.mean_px),
+        p95_px: finite(s.p95_px),
+        max_px: finite(s.max_px),
+        mean_model_mm: mm(0),
+        p95_model_mm: mm(1),
+        max_model_mm: mm(2),
+        outline_pixels: s.outline_pixels,
+    }
+}
+
+fn symmetry_entry(check: &measurement::SymmetryCheck) -> SymmetryEntry {
+    let pairs = check.pairs.iter().map(|pair| PairAsymmetryEntry {
+        names: pair.names.clone(),
+        middle_px: figure(pair.middle_px),
+        along_px: figure(pair.along_px),
+    });
+    SymmetryEntry {
+        symmetric: !check.test.speaks(),
+        test: test(check.test),
+        degrees_of_freedom: check.degrees_of_freedom,
+        axis_deg: figure(check.axis_deg),
+        skew_deg: figure(check.skew_deg),
+        pairs: pairs.collect(),
+        text: check.text.clone(),
+    }
+}
+
+fn dimensions_entry(fit: &measurement::DimensionFit) -> DimensionsEntry {
+    DimensionsEntry {
+        px_per_mm: figure(fit.px_per_mm),
+        angle_deg: fit.angle_deg.and_then(figure),
+        stretch_percent: fit.stretch_percent.and_then(figure),
+        stretch_test: fit.stretch_test.map(test),
+        stretched: fit.is_stretched,
+        out_of_square_deg: fit.out_of_square_deg.and_then(figure),
+        square_test: fit.square_test.map(test),
+        out_of_square: fit.is_out_of_square,
+        sigma0: fit.sigma0.and_then(finite),
+        degrees_of_freedom: fit.degrees_of_freedom,
+        disagree: fit.disagree,
+    }
+}
+
+fn sizes_entry(sizes: &measurement::SizeComparison) -> SizesEntry {
+    let spans = sizes.spans.iter().map(|span| SpanSizesEntry {
+        name: span.name.clone(),
+        was_model_mm: figure(span.was_model_mm),
+        becomes_model_mm: figure(span.becomes_model_mm),
+        was_full_size_mm: figure(span.was_full_size_mm),
+        becomes_full_size_mm: figure(span.becomes_full_size_mm),
+        text: span.text.clone(),
+    });
+    SizesEntry {
+        larger_percent: figure(sizes.larger_percent),
+        turned_deg: figure(sizes.turned_deg),
+        text: sizes.text.clone(),
+        spans: spans.collect(),
+    }
+}
+
+fn leave_alone_entry(small: &measurement::LeftAlone) -> LeaveAloneEntry {
+    LeaveAloneEntry {
+        about: small.about.clone(),
+        measure: small.measure.to_owned(),
+        error_model_mm: figure(small.error_model_mm),
+        verdict: small.verdict.into(),
     }
 }
 
@@ -304,6 +415,10 @@ fn region_entry(r: &RegionMeasure, tolerance: Tolerance) -> RegionEntry {
         method: r.method.into(),
         width_percent: r.width_percent.and_then(figure),
         height_percent: r.height_percent.and_then(figure),
+        absolute_width_percent: r.absolute_percent[0].and_then(figure),
+        absolute_height_percent: r.absolute_percent[1].and_then(figure),
+        absolute_width_model_mm: r.absolute_model_mm[0].and_then(figure),
+        absolute_height_model_mm: r.absolute_model_mm[1].and_then(figure),
         offset_px: pair(r.offset_px),
         offset_model_mm: pair(r.offset_model_mm),
         offset_full_size_mm: pair(r.offset_full_size_mm),
@@ -330,6 +445,8 @@ fn span_entry(s: &measurement::SpanMeasure, tolerance: Tolerance) -> SpanEntry {
         model_mm: s.model_mm.and_then(figure),
         full_size_mm: s.full_size_mm.and_then(figure),
         absolute_percent: s.absolute_percent.and_then(figure),
+        absolute_model_mm: s.absolute_model_mm.and_then(figure),
+        absolute_full_size_mm: s.absolute_full_size_mm.and_then(figure),
         tolerance,
         verdict: s.verdict.into(),
         correction: s.correction.clone(),
@@ -394,4 +511,5 @@ twins! {
     job::ReferenceKind => ReferenceKind { Photo, Plan, Screenshot, Sketch }
     job::LandmarkUse => LandmarkUse { Datum, Check }
     job::Side => Side { Render, Reference }
+    job::RenderKind => RenderKind { Model, Plan }
 }

@@ -20,8 +20,8 @@ const HEAD: [&str; 10] = [
 
 /// All figures of a report, one a row; a figure that is absent has no row.
 ///
-/// The columns are view, kind (region, span, angle, landmark, edge overlap, registration, or view for one that could
-/// not be compared), name, measure, unit, value, low and high (95 %), tolerance where one holds, and verdict. The
+/// The columns are view, kind (region, span, angle, landmark, known length, edge overlap, registration, leave alone, or
+/// view for one that could not be compared), name, measure, unit, value, low and high (95 %), tolerance where one holds, and verdict. The
 /// verdict is that of the whole region, span or angle, not of the row. Text that a spreadsheet would run as a formula
 /// begins with an apostrophe.
 pub fn to_csv(report: &Report) -> String {
@@ -56,6 +56,15 @@ pub fn to_csv(report: &Report) -> String {
             registration_rows(&mut rows, view, registration);
         }
         scale_rows(&mut rows, view);
+        for small in &view.leave_alone {
+            rows.figure(
+                &Item::of(view, "leave alone", &small.about, Some(small.verdict)),
+                &small.measure,
+                "mm on the model",
+                small.error_model_mm,
+                Some(report.job.smallest_visible_mm),
+            );
+        }
     }
     rows.0
 }
@@ -152,6 +161,22 @@ fn region_rows(rows: &mut Rows, view: &ViewEntry, r: &RegionEntry) {
     rows.figure(&item, "width error", "%", r.width_percent, size);
     rows.figure(&item, "height error", "%", r.height_percent, size);
     rows.figure(&item, "rotation", "deg", r.rotation_deg, Some(t.angle_deg));
+    for (measure, unit, figure) in [
+        ("absolute width error", "%", r.absolute_width_percent),
+        ("absolute height error", "%", r.absolute_height_percent),
+        (
+            "absolute width error",
+            "mm on the model",
+            r.absolute_width_model_mm,
+        ),
+        (
+            "absolute height error",
+            "mm on the model",
+            r.absolute_height_model_mm,
+        ),
+    ] {
+        rows.figure(&item, measure, unit, figure, None);
+    }
     pair_rows(rows, &item, "px", &r.offset_px, None);
     pair_rows(
         rows,
@@ -200,6 +225,20 @@ fn span_rows(rows: &mut Rows, view: &ViewEntry, s: &SpanEntry) {
         None,
     );
     rows.figure(&item, "absolute error", "%", s.absolute_percent, None);
+    rows.figure(
+        &item,
+        "absolute error",
+        "mm on the model",
+        s.absolute_model_mm,
+        None,
+    );
+    rows.figure(
+        &item,
+        "absolute error",
+        "mm full size",
+        s.absolute_full_size_mm,
+        None,
+    );
 }
 
 fn angle_rows(rows: &mut Rows, view: &ViewEntry, a: &AngleEntry) {
@@ -299,6 +338,92 @@ fn scale_rows(rows: &mut Rows, view: &ViewEntry) {
         scales.model_size_percent,
         None,
     );
+    for (image, fit) in [
+        ("render", &scales.render_dimensions),
+        ("reference", &scales.reference_dimensions),
+    ] {
+        if let Some(fit) = fit {
+            dimension_rows(rows, view, image, fit);
+        }
+    }
+    for known in &scales.known {
+        let name = format!("{} to {}", known.from, known.to);
+        let item = Item::of(view, "known length", &name, None);
+        rows.plain(&item, "disagreement", "%", known.disagreement_percent);
+        rows.plain(&item, "test statistic", "", known.test_statistic);
+        rows.figure(
+            &item,
+            "length that the others ask for",
+            "mm full size",
+            known.others_ask_for_full_size_mm,
+            None,
+        );
+    }
+    if let Some(s) = &view.silhouette {
+        let item = Item::of(view, "silhouette", "", None);
+        rows.plain(&item, "overlap", "", s.overlap);
+        for (measure, px, mm) in [
+            ("mean distance, model beyond", s.mean_px, s.mean_model_mm),
+            ("95th percentile of distance", s.p95_px, s.p95_model_mm),
+            ("largest distance", s.max_px, s.max_model_mm),
+        ] {
+            rows.plain(&item, measure, "px", px);
+            rows.plain(&item, measure, "mm on the model", mm);
+        }
+    }
+    if let Some(symmetry) = &view.symmetry {
+        let item = Item::of(view, "registration", "symmetry of the reference", None);
+        let test = symmetry.test;
+        rows.add(
+            &item,
+            "test statistic",
+            "",
+            [test.statistic, None, None, test.critical_value],
+        );
+        rows.figure(&item, "axis", "deg", symmetry.axis_deg, None);
+        rows.figure(&item, "askew", "deg", symmetry.skew_deg, None);
+    }
+    if let Some(sizes) = &view.sizes {
+        size_rows(rows, view, sizes);
+    }
+}
+
+fn dimension_rows(rows: &mut Rows, view: &ViewEntry, image: &str, fit: &DimensionsEntry) {
+    let name = format!("known lengths of the {image}");
+    let item = Item::of(view, "registration", &name, None);
+    rows.figure(&item, "scale", "px per mm", fit.px_per_mm, None);
+    rows.figure(&item, "angle", "deg", fit.angle_deg, None);
+    rows.figure(
+        &item,
+        "stretch of x against y",
+        "%",
+        fit.stretch_percent,
+        None,
+    );
+    rows.figure(&item, "out of square", "deg", fit.out_of_square_deg, None);
+}
+
+/// How both images differ in size and angle; the sentence stands where other rows have their measure.
+fn size_rows(rows: &mut Rows, view: &ViewEntry, sizes: &SizesEntry) {
+    let item = Item::of(view, "registration", "sizes", None);
+    rows.figure(&item, "reference larger", "%", sizes.larger_percent, None);
+    rows.figure(&item, "reference turned", "deg", sizes.turned_deg, None);
+    rows.add(&item, &sizes.text, "", [None; 4]);
+    for span in &sizes.spans {
+        let item = Item::of(view, "span", &span.name, None);
+        for (measure, unit, figure) in [
+            ("by the render", "mm on the model", span.was_model_mm),
+            ("by the reference", "mm on the model", span.becomes_model_mm),
+            ("by the render", "mm full size", span.was_full_size_mm),
+            (
+                "by the reference",
+                "mm full size",
+                span.becomes_full_size_mm,
+            ),
+        ] {
+            rows.figure(&item, measure, unit, figure, None);
+        }
+    }
 }
 
 #[cfg(test)]

@@ -12,7 +12,7 @@ const STYLE: &str = include_str!("page/page.css");
 const SCRIPT: &str = include_str!("page/page.js");
 
 /// The pictures of a view that are shown beneath its comparison: key, caption.
-const PICTURES: [(&str, &str); 4] = [
+const PICTURES: [(&str, &str); 5] = [
     (
         "overlay",
         "Edges of both over the dimmed render: render vermilion, reference blue",
@@ -22,6 +22,10 @@ const PICTURES: [(&str, &str); 4] = [
         "Offsets as arrows, regions tinted by their error",
     ),
     ("heat", "Distance between the edges of both"),
+    (
+        "silhouette",
+        "Silhouettes: what only the model has vermilion, what only the subject has blue",
+    ),
     (
         "grid",
         "The deformation that takes the reference to the model",
@@ -44,7 +48,7 @@ pub fn to_html(report: &Report, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> St
     page.push_str("<main>\n");
     page.push_str(&changes(report));
     for (i, view) in report.views.iter().enumerate() {
-        write_view(&mut page, i, view, &report.job.tolerance, picture);
+        write_view(&mut page, i, view, &report.job, picture);
     }
     page.push_str("</main>\n");
     page.push_str(&footer(report));
@@ -228,14 +232,16 @@ fn write_view(
     page: &mut String,
     index: usize,
     view: &ViewEntry,
-    tolerance: &Tolerance,
+    job: &JobEntry,
     picture: &dyn Fn(&str) -> Option<Vec<u8>>,
 ) {
+    let tolerance = &job.tolerance;
     let number = index + 1;
     let (name, verdict) = (escaped(&view.name), badge(view.verdict));
     for part in [
         format!("<section id=\"view-{number}\">\n<h2>{name} {verdict}</h2>\n"),
         sources(view),
+        sizes(view),
         failure(view),
         notes("<h3>Warnings</h3>", &view.warnings),
         doubtful_landmarks(view),
@@ -247,6 +253,9 @@ fn write_view(
     page.push_str(&region_table(view, tolerance));
     page.push_str(&span_table(view, tolerance));
     page.push_str(&angle_table(view, tolerance));
+    if let Some(line) = leave_alone_line(job, view) {
+        page.push_str(&format!("<p>{}</p>\n", escaped(&true_minus(&line))));
+    }
     write_pictures(page, view, picture);
     page.push_str(&landmark_tables(view));
     page.push_str("</section>\n");
@@ -270,16 +279,20 @@ fn sources(view: &ViewEntry) -> String {
         escaped(&view.render.image),
         escaped(&r.image)
     );
-    for (word, text) in [
-        ("source", &r.source),
-        ("variant", &r.variant),
-        ("note", &r.note),
-    ] {
-        if let Some(text) = text {
-            line.push_str(&format!(" · {word}: {}", escaped(text)));
-        }
+    for (word, text) in provenance(r) {
+        line.push_str(&format!(" · {word}: {}", escaped(text)));
     }
     format!("<p class=\"soft\">{line}</p>\n{}", facts(view))
+}
+
+/// How both images differ in size: with two plans, that is the finding.
+fn sizes(view: &ViewEntry) -> String {
+    let lines = sizes_lines(view);
+    let lines = lines.iter().map(|line| {
+        let line = escaped(line);
+        format!("<p><strong>{line}</strong></p>\n")
+    });
+    lines.collect()
 }
 
 fn facts(view: &ViewEntry) -> String {
@@ -308,6 +321,11 @@ fn facts(view: &ViewEntry) -> String {
         let text = true_minus(&plus_minus(&size, Sign::Always));
         facts.push(format!("Size of the whole model: {text} %"));
     }
+    facts.extend(
+        dimension_lines(view)
+            .iter()
+            .map(|line| escaped(&true_minus(line))),
+    );
     let paragraphs = facts.iter().map(|f| format!("<p class=\"soft\">{f}</p>\n"));
     paragraphs.collect()
 }

@@ -57,6 +57,8 @@ pub struct JobEntry {
     pub tolerance: Tolerance,
     /// No correction is proposed for an error smaller than this, model millimetres.
     pub smallest_visible_mm: f64,
+    /// What that follows from, such as "pixel 0.05 mm, eye at 300 mm resolves 0.087 mm"; null where it is stated alone.
+    pub smallest_visible_reason: Option<String>,
     /// What was expected of parts before anything was measured: figures are drawn towards zero by it a little.
     pub expected: Expected,
 }
@@ -159,10 +161,19 @@ pub struct ViewEntry {
     pub registration: Option<RegistrationEntry>,
     /// Scales of both images, as far as known.
     pub scales: Option<ScalesEntry>,
+    /// With both images scaled: how they differ in size and angle.
+    pub sizes: Option<SizesEntry>,
+    /// How far the reference is from symmetric, where the job says that the subject is.
+    pub symmetry: Option<SymmetryEntry>,
+    /// The silhouettes of both images against each other, where both have one.
+    pub silhouette: Option<SilhouetteEntry>,
     /// Edges of the whole view.
     pub edge_overlap: Option<EdgeOverlapEntry>,
     /// What to change in CAD, worst first.
     pub corrections: Vec<CorrectionEntry>,
+    /// What is too small to be printed or seen, in tolerance or not.
+    #[serde(default)]
+    pub leave_alone: Vec<LeaveAloneEntry>,
     /// In the order of the job.
     pub regions: Vec<RegionEntry>,
     /// In the order of the job.
@@ -178,6 +189,20 @@ pub struct ViewEntry {
 pub struct RenderEntry {
     /// File name, without its folder.
     pub image: String,
+    /// What sort of picture it is.
+    #[serde(default)]
+    pub kind: RenderKind,
+}
+
+/// What sort of picture a render is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum RenderKind {
+    /// An image of the model.
+    #[default]
+    Model,
+    /// A drawing, compared with another drawing.
+    Plan,
 }
 
 /// The image of the subject.
@@ -189,10 +214,14 @@ pub struct ReferenceEntry {
     pub kind: ReferenceKind,
     /// Where the picture comes from.
     pub source: Option<String>,
+    /// Where in a recording the picture is.
+    pub time_code: Option<String>,
     /// Which variant of the subject it shows.
     pub variant: Option<String>,
     /// Free text of the job.
     pub note: Option<String>,
+    /// By what right the picture is used.
+    pub rights: Option<String>,
 }
 
 /// What sort of picture a reference is.
@@ -334,6 +363,140 @@ pub struct ScalesEntry {
     pub model_size_percent: Option<Figure>,
     /// In the order of the job.
     pub known: Vec<KnownEntry>,
+    /// What the known lengths of the render say of it as a whole.
+    pub render_dimensions: Option<DimensionsEntry>,
+    /// What the known lengths of the reference say of it as a whole.
+    pub reference_dimensions: Option<DimensionsEntry>,
+}
+
+/// What the known lengths and directions of one image say of it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct DimensionsEntry {
+    /// Pixels of the image (straightened) per millimetre: of the model for the render, full size for the reference.
+    pub px_per_mm: Option<Figure>,
+    /// How far the drawing is turned in the image, degrees, clockwise; null where no direction is known.
+    pub angle_deg: Option<Figure>,
+    /// Scale along the image's x over that along y, minus 1, per cent; null where the lengths cannot tell.
+    pub stretch_percent: Option<Figure>,
+    /// F-test of no stretch.
+    pub stretch_test: Option<TestEntry>,
+    /// Whether x and y are stretched differently.
+    pub stretched: bool,
+    /// The drawing's right angle as the image shows it, minus 90 degrees.
+    pub out_of_square_deg: Option<Figure>,
+    /// F-test of squareness.
+    pub square_test: Option<TestEntry>,
+    /// Whether right angles are not square.
+    pub out_of_square: bool,
+    /// Standard deviation of unit weight; null where nothing is redundant.
+    pub sigma0: Option<f64>,
+    /// Observations minus unknowns.
+    pub degrees_of_freedom: usize,
+    /// Whether the lengths disagree by more than the noise of the marks explains.
+    pub disagree: bool,
+}
+
+/// The result of a test.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TestEntry {
+    /// The statistic.
+    pub statistic: Option<f64>,
+    /// What noise exceeds in one of a thousand cases.
+    pub critical_value: Option<f64>,
+}
+
+/// The silhouettes of both images against each other; distances along the reference's outline.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SilhouetteEntry {
+    /// Area of both over area of either, 0 to 1.
+    pub overlap: Option<f64>,
+    /// Mean distance, positive where the model lies beyond the outline, render pixels.
+    pub mean_px: Option<f64>,
+    /// 95th percentile of the distance, without sign, render pixels.
+    pub p95_px: Option<f64>,
+    /// Largest distance, without sign, render pixels.
+    pub max_px: Option<f64>,
+    /// The mean in millimetres on the model.
+    pub mean_model_mm: Option<f64>,
+    /// The 95th percentile in millimetres on the model.
+    pub p95_model_mm: Option<f64>,
+    /// The largest in millimetres on the model.
+    pub max_model_mm: Option<f64>,
+    /// Number of pixels of the outline that were looked at.
+    pub outline_pixels: usize,
+}
+
+/// How far a reference is from symmetric.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SymmetryEntry {
+    /// Whether noise alone explains what is left over.
+    pub symmetric: bool,
+    /// Mean square of the residuals over their variance.
+    pub test: TestEntry,
+    /// Observations minus unknowns.
+    pub degrees_of_freedom: usize,
+    /// Inclination of the axis in the straightened reference, degrees, clockwise from its x axis.
+    pub axis_deg: Option<Figure>,
+    /// How far the lines between pairs stand from square on the axis, degrees, clockwise.
+    pub skew_deg: Option<Figure>,
+    /// In the order of the job.
+    pub pairs: Vec<PairAsymmetryEntry>,
+    /// All in one sentence.
+    pub text: String,
+}
+
+/// How far one pair is from symmetric, pixels of the straightened reference.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PairAsymmetryEntry {
+    /// Names of both landmarks.
+    pub names: [String; 2],
+    /// Its middle from the axis, to the right of the axis as it runs.
+    pub middle_px: Option<Figure>,
+    /// How much further along the axis the second one lies than the first.
+    pub along_px: Option<Figure>,
+}
+
+/// How the reference differs from the render in size and angle, by the scales of both.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SizesEntry {
+    /// How much the reference is larger than the render says, per cent.
+    pub larger_percent: Option<Figure>,
+    /// How far what the reference shows is turned against the render, degrees, clockwise.
+    pub turned_deg: Option<Figure>,
+    /// All in one sentence, with the first span.
+    pub text: String,
+    /// One for each span that both images scale.
+    pub spans: Vec<SpanSizesEntry>,
+}
+
+/// One span in both images.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpanSizesEntry {
+    /// The span's name.
+    pub name: String,
+    /// By the render, millimetres on the model.
+    pub was_model_mm: Option<Figure>,
+    /// By the reference, millimetres on the model.
+    pub becomes_model_mm: Option<Figure>,
+    /// By the render, full-size millimetres.
+    pub was_full_size_mm: Option<Figure>,
+    /// By the reference, full-size millimetres.
+    pub becomes_full_size_mm: Option<Figure>,
+    /// In words, in feet and inches too.
+    pub text: String,
+}
+
+/// An error too small to be printed or seen.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LeaveAloneEntry {
+    /// Name of the region or span.
+    pub about: String,
+    /// Which of its measures, such as "width".
+    pub measure: String,
+    /// The error, millimetres on the model.
+    pub error_model_mm: Option<Figure>,
+    /// Whether it is in tolerance.
+    pub verdict: Verdict,
 }
 
 /// Which of the two images of a view.
@@ -352,20 +515,33 @@ pub struct KnownEntry {
     /// The image whose scale it gives.
     #[serde(rename = "in")]
     pub side: Side,
-    /// Name of a landmark.
+    /// Name of a landmark, or a point "[x, y]".
     pub from: String,
-    /// Name of another landmark.
+    /// Name of another landmark, or another point.
     pub to: String,
-    /// The length as the job words it.
+    /// The length as the job words it; empty where only a direction is known.
     pub length: String,
     /// The same in full-size millimetres.
     pub full_size_mm: Option<f64>,
     /// Marked over known length, relative to the fitted scale, minus 1, per cent.
     pub disagreement_percent: Option<f64>,
-    /// The disagreement over its standard deviation; null where it is the only one.
+    /// How the line runs on the drawing: "x", "y" or null.
+    pub along: Option<String>,
+    /// Direction of the line against that of the drawing, degrees.
+    pub direction_error_deg: Option<f64>,
+    /// The disagreement over its standard deviation; null where nothing checks it.
     pub test_statistic: Option<f64>,
+    /// The value that noise exceeds in one of a thousand.
+    pub critical_value: Option<f64>,
+    /// The full-size length that the others ask for.
+    pub others_ask_for_full_size_mm: Option<Figure>,
+    /// The same in feet and inches.
+    pub others_ask_for_feet_and_inches: Option<String>,
     /// Probably misread.
     pub doubtful: bool,
+    /// It contradicts another, and nothing tells which of them is misread.
+    #[serde(default)]
+    pub ambiguous: bool,
 }
 
 /// How far the edges of both images coincide.
@@ -419,6 +595,14 @@ pub struct RegionEntry {
     pub width_percent: Option<Figure>,
     /// Model too high or too low, per cent.
     pub height_percent: Option<Figure>,
+    /// With both images scaled: width of the model against the subject absolutely, per cent.
+    pub absolute_width_percent: Option<Figure>,
+    /// With both images scaled: height of the model against the subject absolutely, per cent.
+    pub absolute_height_percent: Option<Figure>,
+    /// The absolute width error over the outline's box, millimetres on the model.
+    pub absolute_width_model_mm: Option<Figure>,
+    /// The absolute height error over the outline's box, millimetres on the model.
+    pub absolute_height_model_mm: Option<Figure>,
     /// Where the part lies minus where it should lie, render pixels.
     pub offset_px: Pair,
     /// The same in millimetres on the model.
@@ -466,6 +650,10 @@ pub struct SpanEntry {
     pub full_size_mm: Option<Figure>,
     /// With both images scaled: model against subject absolutely, per cent.
     pub absolute_percent: Option<Figure>,
+    /// The same in millimetres on the model: its length minus that which the subject asks for.
+    pub absolute_model_mm: Option<Figure>,
+    /// The same in full-size millimetres.
+    pub absolute_full_size_mm: Option<Figure>,
     /// The tolerance that holds for it.
     pub tolerance: Tolerance,
     /// Against the tolerance.

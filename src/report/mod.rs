@@ -6,6 +6,7 @@ mod collect;
 mod csv;
 mod html;
 pub mod json;
+mod lengths;
 mod schema;
 mod table;
 mod wording;
@@ -13,6 +14,7 @@ mod wording;
 pub use csv::to_csv;
 pub use html::to_html;
 pub use json::{Report, to_json};
+pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use schema::schema;
 pub use table::{TableStyle, table};
 

@@ -24,7 +24,7 @@ pub fn table(report: &Report, style: &TableStyle) -> String {
         color: style.color,
     };
     for view in &report.views {
-        view_lines(&mut page, view);
+        view_lines(&mut page, &report.job, view);
         page.line("");
     }
     for warning in &report.warnings {
@@ -106,8 +106,20 @@ impl Page {
     }
 }
 
-fn view_lines(page: &mut Page, view: &ViewEntry) {
+fn view_lines(page: &mut Page, job: &JobEntry, view: &ViewEntry) {
     head_line(page, view);
+    let provenance: Vec<String> = provenance(&view.reference)
+        .map(|(word, text)| format!("{word}: {text}"))
+        .collect();
+    if !provenance.is_empty() {
+        page.wrapped("  ", &provenance.join("; "), "    ");
+    }
+    for line in sizes_lines(view) {
+        page.wrapped("  ", &line, "    ");
+    }
+    for line in dimension_lines(view) {
+        page.wrapped("  ", &line, "    ");
+    }
     if let Some(error) = &view.error {
         page.wrapped(
             "  ",
@@ -126,6 +138,9 @@ fn view_lines(page: &mut Page, view: &ViewEntry) {
         });
         let text = format!("{}{times}", correction_text(correction));
         page.wrapped(&format!("  {:>2}. ", i + 1), &text, "      ");
+    }
+    if let Some(line) = leave_alone_line(job, view) {
+        page.wrapped("  ", &line, "    ");
     }
     region_grid(view).print(page);
     span_grid(view).print(page);
@@ -378,12 +393,19 @@ fn span_grid(view: &ViewEntry) -> Grid {
             ],
         ],
         verdict: s.verdict,
-        below: String::new(),
+        below: absolute_words(s).unwrap_or_default(),
     };
     Grid {
         heads: heads.map(str::to_owned).to_vec(),
         rows: spans_worst_first(view).into_iter().map(row).collect(),
     }
+}
+
+/// "absolutely +3.4 ±0.3 %, +0.9 ±0.1 mm"; `None` unless both images are scaled.
+fn absolute_words(s: &SpanEntry) -> Option<String> {
+    let percent = plus_minus(&s.absolute_percent?, Sign::Always);
+    let mm = plus_minus(&s.absolute_model_mm?, Sign::Always);
+    Some(format!("absolutely {percent} %, {mm} mm on the model"))
 }
 
 fn angle_grid(view: &ViewEntry) -> Grid {

@@ -166,6 +166,117 @@ pub(super) fn correction_text(correction: &CorrectionEntry) -> String {
     format!("{}: {}", correction.about, correction.text)
 }
 
+/// Source, time code, variant, note and rights of a reference, as far as stated: word and text.
+pub(super) fn provenance(r: &ReferenceEntry) -> impl Iterator<Item = (&'static str, &str)> {
+    [
+        ("source", &r.source),
+        ("time code", &r.time_code),
+        ("variant", &r.variant),
+        ("note", &r.note),
+        ("rights", &r.rights),
+    ]
+    .into_iter()
+    .filter_map(|(word, text)| Some((word, text.as_deref()?)))
+}
+
+/// How both images differ in size: the sentence, then one for each further span.
+pub(super) fn sizes_lines(view: &ViewEntry) -> Vec<String> {
+    let Some(sizes) = &view.sizes else {
+        return Vec::new();
+    };
+    let further = sizes.spans.iter().skip(1).map(|s| s.text.clone());
+    std::iter::once(sizes.text.clone()).chain(further).collect()
+}
+
+/// "the reference: 2.345 ±0.004 px per mm, turned by +0.7 ±0.1°, ...": what the known lengths say of each image.
+pub(super) fn dimension_lines(view: &ViewEntry) -> Vec<String> {
+    let Some(scales) = &view.scales else {
+        return Vec::new();
+    };
+    let images = [
+        ("render", "model", &scales.render_dimensions),
+        ("reference", "full size", &scales.reference_dimensions),
+    ];
+    let lines = images.into_iter();
+    let lines = lines.filter_map(|(image, of, fit)| Some(dimension_line(image, of, fit.as_ref()?)));
+    // Where it is not symmetric, a warning says so.
+    let symmetry = view.symmetry.iter().filter(|s| s.symmetric);
+    let silhouette = view.silhouette.iter().filter_map(silhouette_line);
+    lines
+        .chain(symmetry.map(|s| s.text.clone()))
+        .chain(silhouette)
+        .collect()
+}
+
+/// "silhouettes: overlap 0.973; the model lies beyond the outline by 1.2 px on average, ...".
+fn silhouette_line(s: &SilhouetteEntry) -> Option<String> {
+    let length = |px: Option<f64>, mm: Option<f64>| {
+        let mm = mm.map_or(String::new(), |mm| format!(" ({} mm)", decimals(mm, 2)));
+        px.map(|px| format!("{} px{mm}", decimals(px, 1)))
+    };
+    Some(format!(
+        "silhouettes: overlap {}; the model lies beyond the outline by {} on average, 95 % within {}, at most {}",
+        decimals(s.overlap?, 3),
+        length(s.mean_px, s.mean_model_mm)?,
+        length(s.p95_px, s.p95_model_mm)?,
+        length(s.max_px, s.max_model_mm)?
+    ))
+}
+
+fn dimension_line(image: &str, of: &str, fit: &DimensionsEntry) -> String {
+    let mut facts = Vec::new();
+    facts.extend(
+        fit.px_per_mm
+            .map(|f| format!("{} px per mm {of}", plus_minus(&f, Sign::Minus))),
+    );
+    facts.extend(
+        fit.angle_deg
+            .map(|f| format!("turned by {}°", plus_minus(&f, Sign::Always))),
+    );
+    let tested = |name: &str, unit: &str, f: &Figure, test: &Option<TestEntry>| {
+        let numbers = test.and_then(|t| Some((t.statistic?, t.critical_value?)));
+        let numbers = numbers.map_or(String::new(), |(f, limit)| {
+            format!(" (F {}, limit {})", decimals(f, 1), decimals(limit, 1))
+        });
+        format!("{name} {}{unit}{numbers}", plus_minus(f, Sign::Always))
+    };
+    facts.extend(
+        fit.stretch_percent
+            .map(|f| tested("stretch of x against y", " %", &f, &fit.stretch_test)),
+    );
+    facts.extend(
+        fit.out_of_square_deg
+            .map(|f| tested("out of square by", "°", &f, &fit.square_test)),
+    );
+    format!("known lengths of the {image}: {}", facts.join(", "))
+}
+
+/// "leave alone, below 0.087 mm (eye at 300 mm ...): headrest width, height; pan offset x"; `None` where there is none.
+pub(super) fn leave_alone_line(job: &JobEntry, view: &ViewEntry) -> Option<String> {
+    let mut parts: Vec<(&str, Vec<&str>)> = Vec::new();
+    for small in &view.leave_alone {
+        match parts.last_mut() {
+            Some((about, measures)) if *about == small.about => measures.push(&small.measure),
+            _ => parts.push((&small.about, vec![&small.measure])),
+        }
+    }
+    let words: Vec<String> = parts
+        .iter()
+        .map(|(about, measures)| format!("{about} ({})", measures.join(", ")))
+        .collect();
+    let reason = job
+        .smallest_visible_reason
+        .as_ref()
+        .map_or(String::new(), |reason| format!(" ({reason})"));
+    (!words.is_empty()).then(|| {
+        format!(
+            "leave alone, below {} mm on the model{reason}: {}",
+            nine_digits((job.smallest_visible_mm * 1e3).round() / 1e3),
+            words.join("; ")
+        )
+    })
+}
+
 /// What is said where there is no correction.
 pub(super) fn nothing_to_change(verdict: Option<Verdict>) -> &'static str {
     match verdict {

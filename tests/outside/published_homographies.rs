@@ -72,6 +72,7 @@ fn measured(view: &View) -> MeasuredView {
         blake3: String::new(),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
+        print: None,
         tolerance: Tolerance {
             proportion_percent: 2.0,
             offset: ModelMm(0.2),

@@ -8,7 +8,7 @@ use serde_json::Value;
 use std::fs;
 use tickstrip::{
     job::{self, KnownPlane},
-    units::{FullSizeMm, ScaleRatio, parse_length},
+    units::{CommonScale, FullSizeMm, ScaleRatio, ScaleUse, common_scales, parse_length},
 };
 
 fn table(test: &str, name: &str) -> Option<Value> {
@@ -100,6 +100,43 @@ fn the_scales_of_technical_drawings_are_read() {
         reduced,
         [2., 5., 10., 20., 50., 100., 200., 500., 1e3, 2e3, 5e3, 1e4]
     );
+}
+
+#[test]
+fn the_scales_that_are_proposed_are_those_of_the_tables() {
+    // drawing_scales.json (ISO 5455, from memory) and model_scales.json (a stored public table; the modelling ones are
+    // common practice, no source).
+    let test = "the_scales_that_are_proposed_are_those_of_the_tables";
+    let (Some(drawing), Some(model)) = (
+        table(test, "drawing_scales.json"),
+        table(test, "model_scales.json"),
+    ) else {
+        return;
+    };
+    let of_use = |wanted: ScaleUse| -> Vec<f64> {
+        let uses = |s: &CommonScale| s.uses.contains(&Some(wanted));
+        let found = common_scales().into_iter().filter(uses);
+        found.map(|s| s.scale.denominator()).collect()
+    };
+    let same = |found: Vec<f64>, mut expected: Vec<f64>| {
+        expected.sort_by(f64::total_cmp);
+        assert_eq!(found.len(), expected.len());
+        for (f, e) in found.iter().zip(&expected) {
+            assert_close(*f, *e, "a scale");
+        }
+    };
+    let parts = ["/ISO_5455/enlargement", "/ISO_5455/reduction"];
+    let texts = parts.iter().flat_map(|part| list(&drawing, part));
+    let read = |text: &Value| ScaleRatio::parse(text.as_str().expect("a text")).expect("a scale");
+    let mut iso: Vec<f64> = texts.map(|t| read(t).denominator()).collect();
+    iso.push(1.0);
+    same(of_use(ScaleUse::Drawing), iso);
+    let ratios = |part: &str| {
+        let rows = list(&model, part).iter();
+        rows.map(|row| number(&row["ratio"])).collect::<Vec<_>>()
+    };
+    same(of_use(ScaleUse::Modelling), ratios("/modelling"));
+    same(of_use(ScaleUse::Railway), ratios("/rail_NMRA_S_1_2"));
 }
 
 /// The aspect that a job with this one is resolved to.

@@ -39,6 +39,7 @@ pub fn view(
         name: "view".to_owned(),
         render: RenderSource {
             image: PathBuf::new(),
+            kind: Default::default(),
             mark_sigma_px: sigmas[0],
             mask: Mask::None,
             camera: None,
@@ -47,6 +48,7 @@ pub fn view(
             image: PathBuf::new(),
             kind: ReferenceKind::Photo,
             source: None,
+            time_code: None,
             variant: None,
             note: None,
             rights: None,
@@ -55,6 +57,7 @@ pub fn view(
             mask: Mask::None,
         },
         same_camera: true,
+        symmetry: None,
         registration: kind,
         landmarks,
         known: Vec::new(),

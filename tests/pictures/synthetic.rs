@@ -187,6 +187,7 @@ fn work([width, height]: [u32; 2]) -> WorkImages {
         common: Plane::from_shape_fn((height as usize, width as usize), |(_, x)| {
             if (x as f64) < edge { 255 } else { 0 }
         }),
+        silhouettes: None,
         distance_to_render_edges: distances(&render_edges),
         distance_to_reference_edges: distances(&reference_edges),
         render_edges,
@@ -325,6 +326,7 @@ fn job(wish: Wish) -> Job {
         blake3: "0123456789abcdef".repeat(4),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
+        print: None,
         tolerance: tolerance(),
         expected: Expected {
             size_percent: 5.0,
@@ -336,6 +338,7 @@ fn job(wish: Wish) -> Job {
             name: "side".into(),
             render: RenderSource {
                 image: PathBuf::from("/nowhere/render.png"),
+                kind: Default::default(),
                 mark_sigma_px: None,
                 mask: Mask::None,
                 camera: None,
@@ -345,6 +348,7 @@ fn job(wish: Wish) -> Job {
                 image: PathBuf::from("/nowhere/screen.png"),
                 kind: ReferenceKind::Photo,
                 source: Some("reel 2, 00:41:07".into()),
+                time_code: None,
                 variant: Some((wish.name)(3)),
                 note: Some("taken off a screen, glare on the left".into()),
                 straighten: None,
@@ -352,6 +356,7 @@ fn job(wish: Wish) -> Job {
                 mask: Mask::None,
             },
             same_camera: true,
+            symmetry: None,
             registration: RegistrationKind::Similarity,
             landmarks: landmarks.collect(),
             known: Vec::new(),
@@ -448,6 +453,10 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
             model_mm_per_render_px: wish.scaled.then_some(mm_per_px),
             ..Scales::default()
         },
+        sizes: None,
+        silhouette: None,
+        symmetry: None,
+        leave_alone: Vec::new(),
         edge_overlap: (wish.regions != 0).then_some(overlap),
         regions,
         spans: view
@@ -464,6 +473,8 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
                 model_mm: None,
                 full_size_mm: None,
                 absolute_percent: None,
+                absolute_model_mm: None,
+                absolute_full_size_mm: None,
                 verdict: if i == 0 { Verdict::Out } else { Verdict::Within },
                 correction: None,
             })
@@ -500,6 +511,8 @@ fn region_measure(wish: Wish, i: usize, region: &Region, mm_per_px: f64) -> Regi
         },
         width_percent: percent(11),
         height_percent: percent(22),
+        absolute_percent: [None; 2],
+        absolute_model_mm: [None; 2],
         rotation_deg: (known && i.is_multiple_of(2)).then(|| figure(noise(i + 33), 0.35)),
         offset_px: [px(44), px(55)],
         offset_model_mm: [mm(44), mm(55)],

@@ -103,6 +103,7 @@ pub(super) fn region_table(view: &ViewEntry, usual: &Tolerance) -> String {
         "verdict",
         "width %",
         "height %",
+        "absolute width and height %",
         "offset, mm on the model",
         "rotation °",
         "edges above chance",
@@ -128,6 +129,7 @@ fn region_row(r: &RegionEntry, usual: &Tolerance) -> Row {
         cell(&badge(Some(r.verdict))),
         error_cell(&r.width_percent),
         error_cell(&r.height_percent),
+        absolute_cell(r),
         offset_cell(r),
         error_cell(&r.rotation_deg),
         figure_cell(&number_text(overlap, 2)),
@@ -138,6 +140,20 @@ fn region_row(r: &RegionEntry, usual: &Tolerance) -> Row {
         method_word(r.method)
     );
     Row { cells, below }
+}
+
+/// Width and height against the subject absolutely, with millimetres on the model.
+fn absolute_cell(r: &RegionEntry) -> String {
+    let one = |percent: &Option<Figure>, mm: &Option<Figure>| match (percent, mm) {
+        (None, _) => ABSENT.to_owned(),
+        (Some(_), None) => error_text(percent),
+        (Some(_), Some(_)) => format!("{} ({} mm)", error_text(percent), error_text(mm)),
+    };
+    xy_cell(
+        &one(&r.absolute_width_percent, &r.absolute_width_model_mm),
+        &one(&r.absolute_height_percent, &r.absolute_height_model_mm),
+        "",
+    )
 }
 
 /// Offsets on the model, or in pixels where there is no scale.
@@ -168,6 +184,7 @@ pub(super) fn span_table(view: &ViewEntry, usual: &Tolerance) -> String {
             length_cell(&s.model_mm),
             length_cell(&s.full_size_mm),
             error_cell(&s.absolute_percent),
+            error_cell(&s.absolute_model_mm),
         ]
         .into()
     };
@@ -180,6 +197,7 @@ pub(super) fn span_table(view: &ViewEntry, usual: &Tolerance) -> String {
         "length of the model, mm",
         "length of the subject, mm",
         "absolute error %",
+        "absolute error, mm on the model",
     ];
     let rows: Vec<_> = spans_worst_first(view).into_iter().map(row).collect();
     html_table("Spans, worst first", &heads, &rows)
@@ -257,15 +275,23 @@ fn known_table(view: &ViewEntry) -> String {
             Side::Reference => "reference",
         };
         let finding = match (k.doubtful, k.test_statistic) {
+            (true, _) if k.ambiguous => "contradicts another",
             (true, _) => "probably misread",
             (false, Some(_)) => "agrees with the others",
             (false, None) => "nothing checks it",
         };
+        let asked = k.others_ask_for_full_size_mm.map(|asked| {
+            let feet = k.others_ask_for_feet_and_inches.as_deref().unwrap_or("");
+            format!("{} ({})", plus_minus(&asked, Sign::Minus), escaped(feet))
+        });
         vec![
             row_head(&format!("{} to {}", k.from, k.to), None),
             cell(side),
             cell(&escaped(&k.length)),
             figure_cell(&number_text(k.disagreement_percent, 1)),
+            figure_cell(&number_text(k.test_statistic, 1)),
+            figure_cell(&number_text(k.critical_value, 1)),
+            figure_cell(&asked.unwrap_or_else(|| ABSENT.to_owned())),
             cell(finding),
         ]
         .into()
@@ -276,6 +302,9 @@ fn known_table(view: &ViewEntry) -> String {
         "in",
         "full size",
         "disagreement %",
+        "test",
+        "limit of the test",
+        "the others ask for, mm full size",
         "finding",
     ];
     html_table("Known lengths", &heads, &known.map(row).collect::<Vec<_>>())

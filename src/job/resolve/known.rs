@@ -1,0 +1,151 @@
+//! Known lengths and symmetric landmarks of a view.
+use super::{
+    super::{
+        Axis, End, Known, Side, Symmetry,
+        error::{FaultKind, Faults},
+        raw::{Mark, RawAxis, RawEnd, RawKnown, RawSide, RawSymmetry},
+    },
+    MarkNames, every,
+};
+use crate::units::{FullSizeMm, ModelMm};
+
+impl MarkNames<'_> {
+    pub(super) fn known(&self, raw: &RawKnown, at: &str, faults: &mut Faults) -> Option<Known> {
+        let length = self.known_length(raw, at, faults);
+        let from = self.end(&raw.from, &format!("{at}/from"), faults);
+        let to = self.end(&raw.to, &format!("{at}/to"), faults);
+        let side = match raw.side {
+            RawSide::Render => Side::Render,
+            RawSide::Reference => Side::Reference,
+        };
+        let ends = [from?, to?];
+        self.check_apart(side, ends, &format!("{at}/to"), faults)?;
+        let (length, text) = length?.unzip();
+        Some(Known {
+            side,
+            from: ends[0],
+            to: ends[1],
+            length,
+            along: raw.along.map(|axis| match axis {
+                RawAxis::Horizontal => Axis::Horizontal,
+                RawAxis::Vertical => Axis::Vertical,
+            }),
+            text: text.unwrap_or_default(),
+        })
+    }
+
+    /// The length with its words: `Some(None)` where only a direction is known.
+    fn known_length(
+        &self,
+        raw: &RawKnown,
+        at: &str,
+        faults: &mut Faults,
+    ) -> Option<Option<(FullSizeMm, String)>> {
+        match (&raw.full_size, &raw.model) {
+            (Some(length), None) => {
+                let (length, text) = self.length(length, &format!("{at}/full_size"), faults)?;
+                Some(Some((FullSizeMm(length), text)))
+            }
+            (None, Some(length)) => {
+                let (length, text) = self.length(length, &format!("{at}/model"), faults)?;
+                Some(Some((ModelMm(length).full_size(self.around.scale), text)))
+            }
+            (Some(_), Some(_)) => {
+                faults.push(at, FaultKind::KnownWithTwoLengths);
+                None
+            }
+            (None, None) if raw.along.is_some() => Some(None),
+            (None, None) => {
+                faults.push(at, FaultKind::KnownWithoutLength);
+                None
+            }
+        }
+    }
+
+    fn end(&self, raw: &RawEnd, at: &str, faults: &mut Faults) -> Option<End> {
+        match raw {
+            RawEnd::Landmark(name) => self.names.landmark(name, at, faults).map(End::Landmark),
+            RawEnd::Point(Mark(point)) => Some(End::Point(*point)),
+        }
+    }
+
+    /// Two ends in one place have no length.
+    fn check_apart(&self, side: Side, ends: [End; 2], at: &str, faults: &mut Faults) -> Option<()> {
+        if let [End::Landmark(a), End::Landmark(b)] = ends
+            && a == b
+        {
+            let name = self.landmarks[a].name.clone();
+            faults.push(at, FaultKind::SameLandmark { name });
+            return None;
+        }
+        let [from, to] = ends.map(|end| match (end, side) {
+            (End::Point(point), _) => point,
+            (End::Landmark(i), Side::Render) => self.landmarks[i].render.0,
+            (End::Landmark(i), Side::Reference) => self.landmarks[i].reference.0,
+        });
+        if from == to {
+            faults.push(at, FaultKind::SamePoint { point: to });
+            return None;
+        }
+        Some(())
+    }
+
+    pub(super) fn symmetry(
+        &self,
+        raw: &RawSymmetry,
+        at: &str,
+        faults: &mut Faults,
+    ) -> Option<Symmetry> {
+        let mut seen = std::collections::HashSet::new();
+        let mut mark = |name: &String, pointer: &str| {
+            if !seen.insert(name.clone()) {
+                let name = name.clone();
+                faults.push(pointer, FaultKind::LandmarkListedTwice { name });
+                return None;
+            }
+            self.names.landmark(name, pointer, faults)
+        };
+        let pairs = every(
+            raw.pairs
+                .iter()
+                .enumerate()
+                .map(|(index, [first, second])| {
+                    let first = mark(first, &format!("{at}/pairs/{index}/0"));
+                    let second = mark(second, &format!("{at}/pairs/{index}/1"));
+                    Some([first?, second?])
+                }),
+        );
+        let on_axis = raw.axis.iter().enumerate();
+        let axis = every(on_axis.map(|(index, name)| mark(name, &format!("{at}/axis/{index}"))));
+        let (pairs, axis) = (pairs?, axis?);
+        // Each pair observes twice and each landmark on the axis once; the axis takes two.
+        if 2 * pairs.len() + axis.len() < 3 {
+            faults.push(&format!("{at}/pairs"), FaultKind::SymmetryTooFew);
+            return None;
+        }
+        Some(Symmetry { pairs, axis })
+    }
+}
+
+/// Whether no two known lengths of an image lie between the same two points.
+pub(super) fn are_stated_once(known: &[Known], at: &str, faults: &mut Faults) -> bool {
+    let is_same = |a: &Known, b: &Known| {
+        let ends = [b.from, b.to];
+        a.side == b.side && (ends == [a.from, a.to] || ends == [a.to, a.from])
+    };
+    let mut all = true;
+    for (index, later) in known.iter().enumerate() {
+        let both_long = |k: &Known| k.length.is_some() && later.length.is_some();
+        let mut earlier = known[..index].iter();
+        if let Some(first) = earlier.position(|k| both_long(k) && is_same(k, later)) {
+            all = false;
+            let kind = FaultKind::KnownTwice {
+                first: format!("{at}/{first}"),
+                other: known[first].text.clone(),
+                found: later.text.clone(),
+            };
+            faults.push(&format!("{at}/{index}"), kind);
+        }
+    }
+    all
+}

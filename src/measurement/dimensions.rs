@@ -1,0 +1,315 @@
+//! Known lengths and directions of one image by least squares: its scale, its angle, different stretch in x and y, and
+//! whether its right angles are square; and which of them is probably misread.
+//!
+//! A line from the true drawing, turned by the angle `f` and then stretched by `S = e^k [[1 + e, g], [g, 1 - e]]`, has
+//! the length `p` and the inclination `t` in the image, so that to first order
+//! `log(p / L) = k + e cos 2t + g sin 2t` and `t = f + axis - e sin 2t + g cos 2t`; the fit repeats this with the
+//! stretch found so far taken off, until nothing changes.
+//!
+//! # Source
+//! Generalised least squares: E. Mikhail and F. Ackermann, "Observations and Least Squares" (1976), chapters 4 and 7.
+//! Misread ones: W. Baarda, "A testing procedure for use in geodetic networks" (1968), data snooping, with the variance of
+//! the others where it is estimated (A. Pope 1976). Stretch: F-test of a nested hypothesis, K.-R. Koch, "Parameter
+//! Estimation and Hypothesis Testing in Linear Models" (1999), section 4.2.
+mod solution;
+
+pub(crate) use solution::Dimensions;
+
+use crate::{
+    job::Axis,
+    registration::{Adjustment, adjustment::Gradient},
+    statistics::Measured,
+};
+use solution::{ANGLE, LEAST_REDUNDANCY, SCALE, SHEAR, STRETCH, Solution, What};
+
+/// A stretch known no better than this (standard deviation) is not told.
+const WIDEST_STRETCH: f64 = 0.05;
+
+/// A known line as it is marked.
+#[derive(Clone, Debug)]
+pub(crate) struct KnownLine {
+    /// Indices of the pairs of the adjustment at its ends.
+    pub(crate) ends: [usize; 2],
+    pub(crate) mm: Option<f64>,
+    pub(crate) along: Option<Axis>,
+}
+
+/// How a line fits the others.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct LineFit {
+    /// Marked over known length by the fit, minus 1.
+    pub(crate) disagreement: Option<f64>,
+    /// Over its standard deviation, and the value that noise exceeds in one of a thousand; `None` where nothing checks it.
+    pub(crate) test: Option<(f64, f64)>,
+    /// The length that the others ask for, in the unit of `mm`.
+    pub(crate) asked_mm: Option<Measured>,
+    /// Its direction against the one that the others ask for, degrees.
+    pub(crate) direction_deg: Option<f64>,
+    /// Probably misread; more than one where nothing tells which of them.
+    pub(crate) doubtful: bool,
+    /// Contradicts others, and nothing tells which is wrong.
+    pub(crate) ambiguous: bool,
+}
+
+/// The result of a test: what was found, and what noise exceeds in one of a thousand cases.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Test {
+    /// The statistic.
+    pub statistic: f64,
+    /// Its critical value.
+    pub critical: f64,
+}
+
+impl Test {
+    /// Whether the statistic is beyond what noise explains.
+    pub fn speaks(self) -> bool {
+        self.statistic > self.critical
+    }
+}
+
+/// What the known lengths and directions of one image say of it as a whole.
+#[derive(Clone, Debug)]
+pub struct DimensionFit {
+    /// Pixels of the image (straightened) per millimetre: of the model for the render, full size for the reference.
+    pub px_per_mm: Measured,
+    /// How far the drawing is turned in the image, degrees, clockwise; `None` where no direction is known.
+    pub angle_deg: Option<Measured>,
+    /// Scale along the image's x over that along y, minus 1, per cent; `None` where the lengths cannot tell.
+    pub stretch_percent: Option<Measured>,
+    /// F-test of no stretch.
+    pub stretch_test: Option<Test>,
+    /// The right angle between the drawing's x and y as the image shows it, minus 90 degrees.
+    pub out_of_square_deg: Option<Measured>,
+    /// F-test of squareness.
+    pub square_test: Option<Test>,
+    /// Standard deviation of unit weight; `None` where nothing is redundant.
+    pub sigma0: Option<f64>,
+    /// Observations minus unknowns.
+    pub degrees_of_freedom: usize,
+    /// x and y are stretched differently: the test speaks, and no single misread length explains it as well.
+    pub is_stretched: bool,
+    /// Right angles are not square.
+    pub is_out_of_square: bool,
+    /// They disagree by more than the noise of the marks explains; the intervals are widened by it.
+    pub disagree: bool,
+}
+
+/// The whole study of one image's dimensions.
+pub(crate) struct DimensionStudy {
+    /// `None` where no length is known.
+    pub(crate) fit: Option<DimensionFit>,
+    /// One a line, in their order.
+    pub(crate) lines: Vec<LineFit>,
+    /// Logarithm of the scale and its derivatives by the marks.
+    pub(crate) log_scale: f64,
+    pub(crate) log_gradient: Gradient,
+    /// Weight of each line's length in the logarithm of the scale.
+    pub(crate) length_weights: Vec<f64>,
+    /// Half-width of the part of the interval that does not come from the marks, relative.
+    pub(crate) extra: f64,
+}
+
+impl Dimensions {
+    /// Tries one more unknown: the wider solution, its test, and whether it is to be taken.
+    fn widened(&self, base: &(Solution, Vec<usize>), unknown: usize) -> Option<Widened> {
+        let narrow = &base.0.unknowns;
+        let mut unknowns = narrow.clone();
+        unknowns.push(unknown);
+        let (solution, left_out) = self.snoop(&unknowns)?;
+        let deviation = solution.deviation(unknown)?;
+        if deviation > WIDEST_STRETCH || solution.freedom() == 0 {
+            return None;
+        }
+        let test = self.nested(narrow, &solution)?;
+        let what = if unknown == SHEAR && self.has(&solution.kept, What::Direction) {
+            What::Direction
+        } else {
+            What::Length
+        };
+        let is_controlled = (0..solution.kept.len()).all(|row| {
+            let i = solution.kept[row];
+            let share = solution.projector[(row, row)] * self.covariance[(i, i)];
+            self.observations[i].what != what || share >= LEAST_REDUNDANCY
+        });
+        // A single line left out explains as much as a stretch: the stretch has to save one.
+        let saves = left_out.len() < base.1.len().max(1);
+        Some(Widened {
+            is_taken: test.speaks() && is_controlled && saves,
+            solution,
+            left_out,
+            test,
+        })
+    }
+
+    /// The study of all lines; `lines` is their number.
+    pub(crate) fn study(&self, adjustment: &Adjustment, lines: usize) -> Option<DimensionStudy> {
+        let all: Vec<usize> = (0..self.observations.len()).collect();
+        let mut unknowns = Vec::new();
+        if self.has(&all, What::Length) {
+            unknowns.push(SCALE);
+        }
+        if self.has(&all, What::Direction) {
+            unknowns.push(ANGLE);
+        }
+        let mut base = self.snoop(&unknowns)?;
+        let mut figures = [None, None];
+        // Where directions contradict each other for want of a shear, only the second look shows the stretch.
+        for unknown in [STRETCH, SHEAR, STRETCH] {
+            if base.0.unknowns.contains(&unknown) {
+                continue;
+            }
+            let Some(wide) = self.widened(&base, unknown) else {
+                continue;
+            };
+            let place = unknown - STRETCH;
+            let (variance, freedom, _) = self.variance(&wide.solution);
+            let deviation = wide.solution.deviation(unknown)? * variance.sqrt();
+            let figure =
+                Measured::from_deviation(wide.solution.values[unknown], deviation, freedom)?;
+            figures[place] = Some((figure, wide.test));
+            if wide.is_taken {
+                base = (wide.solution, wide.left_out);
+            }
+        }
+        Some(self.finish(adjustment, lines, &base, figures))
+    }
+
+    fn finish(
+        &self,
+        adjustment: &Adjustment,
+        lines: usize,
+        (solution, left_out): &(Solution, Vec<usize>),
+        [stretch, shear]: [Option<(Measured, Test)>; 2],
+    ) -> DimensionStudy {
+        let (variance, freedom, disagree) = self.variance(solution);
+        let figure = |unknown: usize| {
+            let deviation = solution.deviation(unknown)? * variance.sqrt();
+            Measured::from_deviation(solution.values[unknown], deviation, freedom)
+        };
+        // What was taken is told with all that was taken after it.
+        let told = |tried: Option<(Measured, Test)>, unknown| {
+            tried.map(|(m, test)| (figure(unknown).unwrap_or(m), test))
+        };
+        let (stretch, shear) = (told(stretch, STRETCH), told(shear, SHEAR));
+        let mut log_gradient = adjustment.no_gradient();
+        let mut length_weights = vec![0.0; lines];
+        if let Some(row) = solution.unknowns.iter().position(|&u| u == SCALE) {
+            for (column, &i) in solution.kept.iter().enumerate() {
+                let weight = solution.weights[(row, column)];
+                log_gradient.add(weight, &self.observations[i].gradient);
+                if self.observations[i].what == What::Length {
+                    length_weights[self.observations[i].line] += weight;
+                }
+            }
+        }
+        let log = figure(SCALE);
+        let by_marks = adjustment
+            .measured(0.0, &log_gradient)
+            .map_or(0.0, |m| m.half_width());
+        let half = log.map_or(0.0, |m| m.half_width());
+        let fit = log.and_then(|log| {
+            let scale = log.value.exp();
+            let redundant = solution.freedom();
+            Some(DimensionFit {
+                px_per_mm: Measured::plus_minus(scale, scale * log.half_width())?,
+                angle_deg: figure(ANGLE).map(|m| m.times(180.0 / std::f64::consts::PI)),
+                // (1 + e) / (1 - e) - 1 of both ends: it grows with e.
+                stretch_percent: stretch.map(|(m, _)| Measured {
+                    value: 200.0 * m.value / (1.0 - m.value),
+                    low: 200.0 * m.low / (1.0 - m.low),
+                    high: 200.0 * m.high / (1.0 - m.high),
+                }),
+                stretch_test: stretch.map(|(_, test)| test),
+                out_of_square_deg: shear.map(|(m, _)| m.times(-360.0 / std::f64::consts::PI)),
+                square_test: shear.map(|(_, test)| test),
+                is_stretched: solution.unknowns.contains(&STRETCH),
+                is_out_of_square: solution.unknowns.contains(&SHEAR),
+                sigma0: (redundant > 0).then(|| (solution.square / redundant as f64).sqrt()),
+                degrees_of_freedom: redundant,
+                disagree,
+            })
+        });
+        DimensionStudy {
+            fit,
+            lines: (0..lines)
+                .map(|line| self.line_fit(line, solution, left_out))
+                .collect(),
+            log_scale: solution.values[SCALE],
+            log_gradient,
+            length_weights,
+            extra: (half * half - by_marks * by_marks).max(0.0).sqrt(),
+        }
+    }
+
+    /// How one line fits: a line that was left out is tested against all that were kept.
+    fn line_fit(&self, line: usize, solution: &Solution, left_out: &[usize]) -> LineFit {
+        let mut fit = LineFit {
+            disagreement: None,
+            test: None,
+            asked_mm: None,
+            direction_deg: None,
+            doubtful: false,
+            ambiguous: false,
+        };
+        let own = (0..self.observations.len()).filter(|&i| self.observations[i].line == line);
+        for i in own {
+            let (value, derivatives) = self.observed(i, &solution.values);
+            let expected: f64 = (0..4).map(|u| derivatives[u] * solution.values[u]).sum();
+            match self.observations[i].what {
+                What::Length => fit.disagreement = Some((value - expected).exp() - 1.0),
+                What::Direction => fit.direction_deg = Some((value - expected).to_degrees()),
+            }
+            let mut kept = solution.kept.clone();
+            if !kept.contains(&i) {
+                kept.push(i);
+            }
+            let Some(with) = self.solve(&solution.unknowns, &kept) else {
+                continue;
+            };
+            let Some(row) = kept.iter().position(|&k| k == i) else {
+                continue;
+            };
+            let Some(test) = self.test(&with, row) else {
+                continue;
+            };
+            if fit.test.is_none_or(|(statistic, _)| statistic < test.0) {
+                fit.test = Some(test);
+            }
+            if self.observations[i].what == What::Length {
+                fit.asked_mm = self.asked(&with, row, self.observations[i].target);
+            }
+            fit.doubtful |= left_out.contains(&i);
+            if test.0 > test.1 && !left_out.contains(&i) && self.partners(&with, row).len() > 1 {
+                fit.doubtful = true;
+                fit.ambiguous = true;
+            }
+        }
+        fit
+    }
+
+    /// The length that the others ask for in place of `mm`.
+    fn asked(&self, solution: &Solution, row: usize, mm: f64) -> Option<Measured> {
+        let error = self.error(solution, row)?;
+        let control = solution.projector[(row, row)];
+        let w = error * control.sqrt();
+        let others = solution.freedom().checked_sub(1)? as f64;
+        let (variance, freedom) = if self.freedom.is_finite() {
+            let freedom = self.freedom + others;
+            let rest = (solution.square - w * w).max(0.0);
+            ((self.freedom + rest) / freedom, freedom)
+        } else {
+            (1.0, f64::INFINITY)
+        };
+        let log = Measured::from_deviation(error, (variance / control).sqrt(), freedom)?;
+        let value = mm * log.value.exp();
+        Measured::plus_minus(value, value * log.half_width())
+    }
+}
+
+/// A solution with one more unknown.
+struct Widened {
+    solution: Solution,
+    left_out: Vec<usize>,
+    test: Test,
+    is_taken: bool,
+}

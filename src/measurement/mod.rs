@@ -11,12 +11,14 @@ mod gradient;
 mod regions;
 mod response;
 mod scales;
+mod sharpen;
 mod spans;
 pub mod thin_plate;
 mod verdict;
 mod view;
 mod work;
 
+pub use sharpen::{LEAST_CORRELATION, SharpenError, Sharpened, sharpen};
 pub use view::{MeasuredView, measure};
 
 use crate::{

@@ -59,6 +59,20 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         ],
     ),
     (
+        "service",
+        &[
+            "frame",
+            "kernels",
+            "job",
+            "images",
+            "registration",
+            "measurement",
+            "drawing",
+            "report",
+            "pipeline",
+        ],
+    ),
+    (
         "cli",
         &[
             "images",
@@ -67,6 +81,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "measurement",
             "pipeline",
             "report",
+            "service",
         ],
     ),
 ];

@@ -1,5 +1,5 @@
 //! What goes to the terminal: results to standard output, everything else to standard error.
-use crate::{images, job, pipeline, report::TableStyle};
+use crate::{images, job, pipeline, report::TableStyle, service};
 use std::{
     fmt,
     io::{self, IsTerminal, Write},
@@ -72,6 +72,15 @@ pub(super) enum Failure {
     /// An image cannot be used.
     #[error("{0}")]
     Image(#[from] images::Error),
+    /// The marking page cannot be served.
+    #[error("{0}")]
+    Mark(#[from] service::mark::MarkError),
+    /// There is no job file yet.
+    #[error("{}: there is no such file; make one with: tickstrip new RENDER REFERENCE --out {}", path.display(), path.display())]
+    NoJob {
+        /// The path.
+        path: PathBuf,
+    },
     /// Standard output cannot be written.
     #[error("standard output cannot be written: {source}")]
     Output {

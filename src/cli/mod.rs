@@ -2,6 +2,7 @@
 mod check;
 mod compare;
 mod demo;
+mod mark;
 mod messages;
 mod new;
 mod progress;
@@ -37,6 +38,7 @@ enum Command {
     Compare(compare::Arguments),
     Check(check::Arguments),
     New(new::Arguments),
+    Mark(mark::Arguments),
     Schema(schema::Arguments),
     Demo(demo::Arguments),
 }
@@ -61,6 +63,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Compare(arguments) => compare::run(arguments, &terminal),
         Command::Check(arguments) => check::run(arguments, &terminal),
         Command::New(arguments) => new::run(arguments, &terminal),
+        Command::Mark(arguments) => mark::run(arguments, &terminal),
         Command::Schema(arguments) => schema::run(arguments, &terminal),
         Command::Demo(arguments) => demo::run(arguments, &terminal),
     };

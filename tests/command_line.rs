@@ -8,8 +8,8 @@ use std::{
 use tempfile::TempDir;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_tickstrip");
-const COMMANDS: [&str; 6] = [
-    "compare", "check", "new", "schema", "demo", "mark",
+const COMMANDS: [&str; 7] = [
+    "compare", "check", "new", "schema", "demo", "mark", "watch",
 ];
 
 /// A folder with two small images and the example job, its images among them.
@@ -259,4 +259,7 @@ fn commands_that_stay_say_what_is_missing_before_they_begin() {
         "{}",
         stderr(&output)
     );
+    let output = run(folder.path(), &["watch", "none.json"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("none.json: cannot be read"));
 }

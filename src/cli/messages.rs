@@ -75,6 +75,12 @@ pub(super) enum Failure {
     /// The marking page cannot be served.
     #[error("{0}")]
     Mark(#[from] service::mark::MarkError),
+    /// The signals that end a command cannot be listened to.
+    #[error("the program cannot listen for Ctrl-C: {source}")]
+    Signals {
+        /// What the operating system says.
+        source: io::Error,
+    },
     /// There is no job file yet.
     #[error("{}: there is no such file; make one with: tickstrip new RENDER REFERENCE --out {}", path.display(), path.display())]
     NoJob {

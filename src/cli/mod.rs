@@ -8,6 +8,7 @@ mod new;
 mod progress;
 mod schema;
 mod status;
+mod watch;
 
 pub use status::Status;
 
@@ -39,6 +40,7 @@ enum Command {
     Check(check::Arguments),
     New(new::Arguments),
     Mark(mark::Arguments),
+    Watch(watch::Arguments),
     Schema(schema::Arguments),
     Demo(demo::Arguments),
 }
@@ -64,6 +66,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Check(arguments) => check::run(arguments, &terminal),
         Command::New(arguments) => new::run(arguments, &terminal),
         Command::Mark(arguments) => mark::run(arguments, &terminal),
+        Command::Watch(arguments) => watch::run(arguments, &terminal),
         Command::Schema(arguments) => schema::run(arguments, &terminal),
         Command::Demo(arguments) => demo::run(arguments, &terminal),
     };

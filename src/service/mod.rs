@@ -2,7 +2,33 @@
 pub mod mark;
 mod shell;
 
-use std::{fs, io, io::Write, path::Path};
+use std::{
+    fs, io,
+    io::Write,
+    path::Path,
+    sync::{
+        Arc,
+        atomic::{AtomicBool, Ordering},
+    },
+    thread,
+};
+
+/// A flag that is set when the program is asked to end (Ctrl-C or a termination signal), in place of ending it at once.
+///
+/// # Errors
+/// Where the signals cannot be listened to.
+pub fn stop_flag() -> io::Result<Arc<AtomicBool>> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()?;
+    let flag = Arc::new(AtomicBool::new(false));
+    let raised = Arc::clone(&flag);
+    thread::spawn(move || {
+        runtime.block_on(shell::asked_to_stop());
+        raised.store(true, Ordering::Relaxed);
+    });
+    Ok(flag)
+}
 
 /// Writes a file so that it is there whole or not at all, also after a crash.
 fn write_beside(path: &Path, bytes: &[u8]) -> io::Result<()> {

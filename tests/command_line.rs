@@ -8,8 +8,8 @@ use std::{
 use tempfile::TempDir;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_tickstrip");
-const COMMANDS: [&str; 7] = [
-    "compare", "check", "new", "schema", "demo", "mark", "watch",
+const COMMANDS: [&str; 8] = [
+    "compare", "check", "new", "schema", "demo", "mark", "watch", "serve",
 ];
 
 /// A folder with two small images and the example job, its images among them.
@@ -262,4 +262,10 @@ fn commands_that_stay_say_what_is_missing_before_they_begin() {
     let output = run(folder.path(), &["watch", "none.json"]);
     assert_eq!(output.status.code(), Some(2));
     assert!(stderr(&output).contains("none.json: cannot be read"));
+    let output = run(
+        folder.path(),
+        &["serve", "no-folder", "--listen", "127.0.0.1:0"],
+    );
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("no-folder: cannot be used"));
 }

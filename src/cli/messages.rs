@@ -75,6 +75,9 @@ pub(super) enum Failure {
     /// The marking page cannot be served.
     #[error("{0}")]
     Mark(#[from] service::mark::MarkError),
+    /// The service cannot be run.
+    #[error("{0}")]
+    Serve(#[from] service::queue::ServeError),
     /// The signals that end a command cannot be listened to.
     #[error("the program cannot listen for Ctrl-C: {source}")]
     Signals {

@@ -7,6 +7,7 @@ mod messages;
 mod new;
 mod progress;
 mod schema;
+mod serve;
 mod status;
 mod watch;
 
@@ -41,6 +42,7 @@ enum Command {
     New(new::Arguments),
     Mark(mark::Arguments),
     Watch(watch::Arguments),
+    Serve(serve::Arguments),
     Schema(schema::Arguments),
     Demo(demo::Arguments),
 }
@@ -67,6 +69,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::New(arguments) => new::run(arguments, &terminal),
         Command::Mark(arguments) => mark::run(arguments, &terminal),
         Command::Watch(arguments) => watch::run(arguments, &terminal),
+        Command::Serve(arguments) => serve::run(arguments, &terminal),
         Command::Schema(arguments) => schema::run(arguments, &terminal),
         Command::Demo(arguments) => demo::run(arguments, &terminal),
     };

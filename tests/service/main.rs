@@ -541,7 +541,7 @@ fn others_need_the_token_and_foreign_pages_are_refused() {
     for wrong in [
         None,
         Some("correct horse batter"),
-        Some("correct horse battery "),
+        Some("correct horse battery 2"),
     ] {
         service.token = wrong;
         assert_eq!(service.get("/jobs").code(), "no-token");

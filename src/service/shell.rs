@@ -127,6 +127,7 @@ pub(super) fn kind_of(extension: &str) -> Option<&'static str> {
         "csv" => "text/csv; charset=utf-8",
         "pdf" => "application/pdf",
         "png" => "image/png",
+        "jpg" => "image/jpeg",
         _ => return None,
     })
 }

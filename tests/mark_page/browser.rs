@@ -134,9 +134,7 @@ impl Browser {
 
     /// Waits until all changes are saved.
     pub async fn saved(&self) {
-        // The keys' last move is sent a quarter of a second after it.
-        tokio::time::sleep(Duration::from_millis(280)).await;
-        self.until("return document.querySelector('#saved').textContent.startsWith('Saved ')")
+        self.until("return !document.documentElement.dataset.busy && document.querySelector('#saved').textContent.startsWith('Saved ')")
             .await;
     }
 

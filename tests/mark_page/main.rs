@@ -244,12 +244,10 @@ async fn wrong_mark_and_undo(browser: &Browser, job: &Path) {
         .until("return document.querySelector('#landmarks').textContent.includes('wrong')")
         .await;
     assert!(row(browser, "base rear").await.contains("wrong"));
-    assert!(
-        browser
-            .text("#hint-text")
-            .await
-            .contains("\"base rear\" fits nothing")
-    );
+    // What was said of the last change stands there for some seconds first.
+    browser
+        .until("return document.querySelector('#hint-text').textContent.includes('\"base rear\" fits nothing')")
+        .await;
     browser.shot("wrong").await;
     browser.client.refresh().await.expect("reloaded");
     browser

@@ -142,7 +142,8 @@ fn a_posted_job_is_compared_and_its_results_can_be_fetched_and_deleted() {
         assert_eq!(report["verdict"], status["verdict"]);
         for file in status["files"].as_array().expect("a list") {
             let path = format!("/jobs/{id}/files/{}", file.as_str().expect("text"));
-            assert!(!service.get(&path).body.is_empty(), "{path}");
+            let answer = service.get(&path);
+            assert!(answer.status == 200 && !answer.body.is_empty(), "{path}");
         }
         assert!(
             status["files"]

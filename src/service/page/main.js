@@ -31,6 +31,7 @@ const app = {
     this.pending.push({ action, done });
     this.shown = null;
     this.offer = null;
+    busy();
     show();
     send();
   },
@@ -163,6 +164,7 @@ const host = {
     if (app.moving && app.moving.key !== handle.key) flush();
     const from = place(handle.key, handle.point), point = pane.clamp([from[0] + dx, from[1] + dy]);
     app.moving = { key: handle.key, point, move: handle.move };
+    busy();
     pane.show(point, 0, 10);
     clearTimeout(timer);
     timer = setTimeout(flush, WAIT);
@@ -235,6 +237,7 @@ function flush() {
   const m = app.moving;
   app.moving = null;
   if (m) app.change(m.move(m.point));
+  busy();
 }
 
 // --- drawing -------------------------------------------------------------------------------------------------------
@@ -303,6 +306,9 @@ function paintCorners(pane, c, state) {
 
 // --- saving --------------------------------------------------------------------------------------------------------
 
+/** Says whether everything is saved, for programs that drive the page. */
+function busy() { document.documentElement.dataset.busy = app.moving || app.pending.length || app.sending ? "1" : ""; }
+
 function take(state) { app.server = state; app.shown = null; }
 
 async function send() {
@@ -318,6 +324,7 @@ async function send() {
     else if (!(await settle(status, data, action.label))) break;
   }
   app.sending = false;
+  busy();
   show();
 }
 

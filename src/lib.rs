@@ -11,5 +11,6 @@ pub mod measurement;
 pub mod pipeline;
 pub mod registration;
 pub mod report;
+pub mod service;
 pub mod statistics;
 pub mod units;

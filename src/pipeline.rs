@@ -86,6 +86,9 @@ pub enum Error {
     /// A sheet could not be drawn.
     #[error("sheet.pdf: {0}")]
     Draw(#[from] drawing::Error),
+    /// The caller asked to stop.
+    #[error("the comparison was stopped; nothing was written")]
+    Stopped,
 }
 
 impl Error {
@@ -96,6 +99,7 @@ impl Error {
             Self::Write { .. } => "cannot-write",
             Self::ForeignFolder { .. } => "foreign-folder",
             Self::Draw(_) => "cannot-draw",
+            Self::Stopped => "stopped",
         }
     }
 }
@@ -118,13 +122,26 @@ pub fn compare(
     options: &CompareOptions,
     observer: &(dyn Fn(Event<'_>) + Sync),
 ) -> Result<Outcome, Error> {
+    compare_unless(job, options, observer, &|| false)
+}
+
+/// As [`compare`], until `stopped` says so: it is asked before every stage and before anything is put in place.
+///
+/// # Errors
+/// Those of [`compare`], and [`Error::Stopped`].
+pub fn compare_unless(
+    job: &Job,
+    options: &CompareOptions,
+    observer: &(dyn Fn(Event<'_>) + Sync),
+    stopped: &(dyn Fn() -> bool + Sync),
+) -> Result<Outcome, Error> {
     let views = selected(job, &options.views)?;
     let folder = StagingFolder::beside(&options.out)?;
     let mut done = Vec::with_capacity(views.len());
     for chunk in views.chunks(rayon::current_num_threads().clamp(1, VIEWS_AT_ONCE)) {
         let results: Vec<Result<ViewDone<'_>, Error>> = chunk
             .par_iter()
-            .map(|view| compare_view(job, view, options, folder.path(), observer))
+            .map(|view| compare_view(job, view, options, folder.path(), observer, stopped))
             .collect();
         for result in results {
             done.push(result?);
@@ -137,6 +154,7 @@ pub fn compare(
         &report,
         &pages.into_iter().flatten().collect::<Vec<_>>(),
     )?;
+    go_on(stopped)?;
     folder.take_the_place_of(&options.out)?;
     Ok(Outcome {
         out: options.out.clone(),
@@ -175,15 +193,21 @@ fn compare_view<'a>(
     options: &CompareOptions,
     folder: &Path,
     observer: &(dyn Fn(Event<'_>) + Sync),
+    stopped: &(dyn Fn() -> bool + Sync),
 ) -> Result<ViewDone<'a>, Error> {
     let stage = |stage| {
         observer(Event::Stage {
             view: &view.name,
             stage,
-        })
+        });
+        go_on(stopped).map_err(|e| failure(e.code(), &e))
     };
-    let drawn = draw_view(job, view, options, &stage);
-    stage("writing");
+    let drawn = draw_view(job, view, options, &stage).and_then(|drawn| {
+        stage("writing")?;
+        Ok(drawn)
+    });
+    // A view that was stopped is no view that failed.
+    go_on(stopped)?;
     let done = match drawn {
         Ok(drawn) => {
             let files = write_view(folder, &view.name, drawn.files)?;
@@ -209,6 +233,14 @@ fn compare_view<'a>(
     Ok(done)
 }
 
+fn go_on(stopped: &(dyn Fn() -> bool + Sync)) -> Result<(), Error> {
+    if stopped() {
+        Err(Error::Stopped)
+    } else {
+        Ok(())
+    }
+}
+
 struct Drawn {
     measurement: measurement::ViewMeasurement,
     files: Vec<DrawnFile>,
@@ -220,9 +252,9 @@ fn draw_view(
     job: &Job,
     view: &View,
     options: &CompareOptions,
-    stage: &(dyn Fn(&'static str) + Sync),
+    stage: &(dyn Fn(&'static str) -> Result<(), ViewFailure> + Sync),
 ) -> Result<Drawn, ViewFailure> {
-    stage("reading images");
+    stage("reading images")?;
     let limits = Limits {
         max_pixels: (options.max_megapixels * 1e6) as u64,
     };
@@ -230,16 +262,16 @@ fn draw_view(
     let size = images.render.rgb.dimensions();
     let reference_size = images.reference.rgb.dimensions();
     check_points(job, view, size, reference_size)?;
-    stage("registering");
+    stage("registering")?;
     let straighten = view.reference.straighten.as_ref();
     let frame = straighten.and_then(|s| measurement::look_for_frame(s, &images.reference.rgb));
     let straightening = registration::straightening(view, reference_size, frame.as_ref())
         .map_err(|e| failure(e.code(), &e))?;
     let registered = registration::register(view, job.expected, size, straightening.as_ref())
         .map_err(|e| failure(e.code(), &e))?;
-    stage("measuring");
+    stage("measuring")?;
     let measured = measurement::measure(job, view, images, registered);
-    stage("drawing");
+    stage("drawing")?;
     let to_draw = ViewToDraw {
         job,
         view,
@@ -417,4 +449,37 @@ fn holds_other_things(out: &Path) -> bool {
         return out.exists();
     };
     entries.count() > 0 && !out.join("report.json").is_file()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job;
+    use std::sync::atomic::{AtomicBool, Ordering};
+
+    #[test]
+    fn a_stopped_comparison_leaves_nothing_behind() {
+        let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/chair.json");
+        let job = job::read(&demo).expect("sound");
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = CompareOptions {
+            out: folder.path().join("results"),
+            views: vec!["side".to_owned()],
+            paper: Paper::A4,
+            date: "2031-04-05".to_owned(),
+            max_megapixels: 100.0,
+        };
+        for last in ["reading images", "registering", "measuring"] {
+            let stop = AtomicBool::new(false);
+            let observer = |event: Event<'_>| {
+                if matches!(event, Event::Stage { stage, .. } if stage == last) {
+                    stop.store(true, Ordering::Relaxed);
+                }
+            };
+            let stopped = || stop.load(Ordering::Relaxed);
+            let error = compare_unless(&job, &options, &observer, &stopped).expect_err("stopped");
+            assert_eq!(error.code(), "stopped", "{last}");
+            assert_eq!(fs::read_dir(folder.path()).expect("there").count(), 0);
+        }
+    }
 }

@@ -8,7 +8,18 @@ use std::{
 use tempfile::TempDir;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_tickstrip");
-const COMMANDS: [&str; 6] = ["compare", "check", "new", "schema", "scale", "demo"];
+const COMMANDS: [&str; 10] = [
+    "compare",
+    "check",
+    "new",
+    "mark",
+    "watch",
+    "serve",
+    "schema",
+    "scale",
+    "demo",
+    "straighten",
+];
 
 /// A folder with two small images and the example job, its images among them.
 fn folder() -> TempDir {
@@ -239,4 +250,31 @@ fn an_output_that_takes_no_bytes_is_a_failure() {
         .expect("the program starts");
     assert_eq!(output.status.code(), Some(2));
     assert!(stderr(&output).contains("error: standard output cannot be written: "));
+}
+
+#[test]
+fn commands_that_stay_say_what_is_missing_before_they_begin() {
+    let folder = folder();
+    let output = run(folder.path(), &["mark", "none.json", "--no-browser"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains(
+        "none.json: there is no such file; make one with: tickstrip new RENDER REFERENCE --out none.json"
+    ));
+    fs::write(folder.path().join("torn.json"), "{ \"title\": ").expect("written");
+    let output = run(folder.path(), &["mark", "torn.json", "--no-browser"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(
+        stderr(&output).contains("torn.json: not JSON"),
+        "{}",
+        stderr(&output)
+    );
+    let output = run(folder.path(), &["watch", "none.json"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("none.json: cannot be read"));
+    let output = run(
+        folder.path(),
+        &["serve", "no-folder", "--listen", "127.0.0.1:0"],
+    );
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("no-folder: cannot be used"));
 }

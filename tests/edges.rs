@@ -1,30 +1,19 @@
 //! Edges as evidence: parts without landmarks are measured, parts that the reference does not show are not.
+#[allow(dead_code, reason = "shared with the accuracy check")]
+mod drawn;
 #[path = "outside/views.rs"]
 #[allow(dead_code, reason = "shared with the outside checks")]
 mod views;
 
+use drawn::{Part, SIZE, draw, images_of, job_of, region};
 use image::{Rgb, RgbImage};
 use nalgebra::Matrix3;
 use tickstrip::{
     frame::{FromReference, Lens, Point, Projective, RenderPx},
-    images::{Picture, ViewImages},
-    job::{Job, KnownPlane, Rectangle, Region, RegistrationKind, Straighten, Tolerance, View},
+    job::{KnownPlane, Rectangle, RegistrationKind, Straighten, View},
     measurement::{MeasuredView, Method, Verdict, measure},
     registration::{register, straightening},
-    units::{ModelMm, ScaleRatio},
 };
-
-const SIZE: (u32, u32) = (600, 480);
-const TOLERANCE: Tolerance = Tolerance {
-    proportion_percent: 2.0,
-    offset: ModelMm(0.2),
-    angle_deg: 1.0,
-    edge_overlap: 0.5,
-};
-
-/// An axis-aligned box: left, top, right, bottom, and its grey.
-#[derive(Clone, Copy)]
-struct Part([f64; 4], f64);
 
 /// The trusted body, whose corners are the datum marks.
 const BODY: [Part; 4] = [
@@ -39,24 +28,6 @@ const SUBJECT: [Part; 2] = [
     Part([260.0, 130.0, 330.0, 190.0], 70.0),
 ];
 
-/// The picture of these parts, each pixel by the area that a part covers.
-fn draw(parts: &[Part], background: f64, noise: f64) -> RgbImage {
-    let mut seed = 3_u64;
-    RgbImage::from_fn(SIZE.0, SIZE.1, |x, y| {
-        let covered = |low: f64, high: f64, at: u32| {
-            (high.min(f64::from(at) + 1.0) - low.max(f64::from(at))).clamp(0.0, 1.0)
-        };
-        let mut value = background;
-        for Part([left, top, right, bottom], grey) in parts {
-            let share = covered(*left, *right, x) * covered(*top, *bottom, y);
-            value += share * (grey - value);
-        }
-        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
-        let random = (seed >> 40) as f64 / f64::from(1_u32 << 24) - 0.5;
-        Rgb([(value + noise * random).clamp(0.0, 255.0).round() as u8; 3])
-    })
-}
-
 /// The part as the model has it: wider, lower and moved, about the centre of its box.
 fn altered(part: Part, width: f64, height: f64, offset: [f64; 2]) -> Part {
     let (cx, cy) = (320.0, 160.0);
@@ -64,23 +35,6 @@ fn altered(part: Part, width: f64, height: f64, offset: [f64; 2]) -> Part {
     let x = |v: f64| cx + (1.0 + width) * (v - cx + offset[0]);
     let y = |v: f64| cy + (1.0 + height) * (v - cy + offset[1]);
     Part([x(left), y(top), x(right), y(bottom)], grey)
-}
-
-fn region(name: &str, [left, top, right, bottom]: [f64; 4]) -> Region {
-    let corner = |x: f64, y: f64| Point::new(x, y);
-    Region {
-        name: name.to_owned(),
-        outline: vec![
-            corner(left, top),
-            corner(right, top),
-            corner(right, bottom),
-            corner(left, bottom),
-        ],
-        landmarks: Vec::new(),
-        anchor: corner((left + right) / 2.0, (top + bottom) / 2.0),
-        tolerance: TOLERANCE,
-        note: None,
-    }
 }
 
 fn compare(render: RgbImage, reference: RgbImage) -> MeasuredView {
@@ -113,28 +67,8 @@ fn compare_shown(
     let mut body = region("body", [50.0, 290.0, 550.0, 440.0]);
     body.landmarks = (0..marks.len()).collect();
     view.regions = vec![body, region("part", outline)];
-    let job = Job {
-        title: String::new(),
-        file: "edges.json".into(),
-        blake3: String::new(),
-        scale: ScaleRatio::one_to(32.0).expect("above 0"),
-        smallest_visible: ModelMm(0.05),
-        print: None,
-        tolerance: TOLERANCE,
-        expected: views::EXPECTED,
-        views: vec![view.clone()],
-    };
-    let picture = |rgb| Picture {
-        rgb,
-        alpha: None,
-        notes: Vec::new(),
-    };
-    let images = ViewImages {
-        render: picture(render),
-        reference: picture(reference),
-        render_mask: None,
-        reference_mask: None,
-    };
+    let job = job_of(&view, views::EXPECTED);
+    let images = images_of(render, reference);
     let reference_size = images.reference.rgb.dimensions();
     let straightening = straightening(&view, reference_size, None).expect("corners and long lines");
     let registered = register(&view, views::EXPECTED, SIZE, straightening.as_ref())

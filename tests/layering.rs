@@ -59,6 +59,20 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         ],
     ),
     (
+        "service",
+        &[
+            "frame",
+            "kernels",
+            "job",
+            "images",
+            "registration",
+            "measurement",
+            "drawing",
+            "report",
+            "pipeline",
+        ],
+    ),
+    (
         "cli",
         &[
             "units",
@@ -68,6 +82,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "measurement",
             "pipeline",
             "report",
+            "service",
         ],
     ),
 ];

@@ -254,7 +254,7 @@ fn printed(date: time::Date) -> String {
 }
 
 /// The day of SOURCE_DATE_EPOCH where it is set and not empty, else today, both in UTC.
-fn default_date(epoch: Option<std::ffi::OsString>) -> Result<String, Failure> {
+pub(super) fn default_date(epoch: Option<std::ffi::OsString>) -> Result<String, Failure> {
     let Some(epoch) = epoch.filter(|epoch| !epoch.is_empty()) else {
         return Ok(printed(time::OffsetDateTime::now_utc().date()));
     };

@@ -1,5 +1,5 @@
 //! What goes to the terminal: results to standard output, everything else to standard error.
-use crate::{images, job, pipeline, report::TableStyle, units};
+use crate::{images, job, pipeline, report::TableStyle, service, units};
 use std::{
     fmt,
     io::{self, IsTerminal, Write},
@@ -94,6 +94,24 @@ pub(super) enum Failure {
     /// An image cannot be used.
     #[error("{0}")]
     Image(#[from] images::Error),
+    /// The marking page cannot be served.
+    #[error("{0}")]
+    Mark(#[from] service::mark::MarkError),
+    /// The service cannot be run.
+    #[error("{0}")]
+    Serve(#[from] service::queue::ServeError),
+    /// The signals that end a command cannot be listened to.
+    #[error("the program cannot listen for Ctrl-C: {source}")]
+    Signals {
+        /// What the operating system says.
+        source: io::Error,
+    },
+    /// There is no job file yet.
+    #[error("{}: there is no such file; make one with: tickstrip new RENDER REFERENCE --out {}", path.display(), path.display())]
+    NoJob {
+        /// The path.
+        path: PathBuf,
+    },
     /// Standard output cannot be written.
     #[error("standard output cannot be written: {source}")]
     Output {

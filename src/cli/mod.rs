@@ -2,13 +2,16 @@
 mod check;
 mod compare;
 mod demo;
+mod mark;
 mod messages;
 mod new;
 mod progress;
 mod scale;
 mod schema;
+mod serve;
 mod status;
 mod straighten;
+mod watch;
 
 pub use status::Status;
 
@@ -39,6 +42,9 @@ enum Command {
     Compare(compare::Arguments),
     Check(check::Arguments),
     New(new::Arguments),
+    Mark(mark::Arguments),
+    Watch(watch::Arguments),
+    Serve(serve::Arguments),
     Schema(schema::Arguments),
     Scale(scale::Arguments),
     Demo(demo::Arguments),
@@ -65,6 +71,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Compare(arguments) => compare::run(arguments, &terminal),
         Command::Check(arguments) => check::run(arguments, &terminal),
         Command::New(arguments) => new::run(arguments, &terminal),
+        Command::Mark(arguments) => mark::run(arguments, &terminal),
+        Command::Watch(arguments) => watch::run(arguments, &terminal),
+        Command::Serve(arguments) => serve::run(arguments, &terminal),
         Command::Schema(arguments) => schema::run(arguments, &terminal),
         Command::Scale(arguments) => scale::run(arguments, &terminal),
         Command::Demo(arguments) => demo::run(arguments, &terminal),

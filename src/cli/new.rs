@@ -36,7 +36,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     write_new(&arguments.out, text.as_bytes())?;
     let out = arguments.out.display();
     terminal.result(&format!(
-        "wrote {out}\nNext: replace the placeholders in it, then run: tickstrip check {out}\n"
+        "wrote {out}\nNext: tickstrip mark {out}\nor replace the placeholders in it by hand, then run: tickstrip check {out}\n"
     ))?;
     Ok(Status::NothingOut)
 }

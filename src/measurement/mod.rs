@@ -19,6 +19,7 @@ mod plan_coverage;
 mod regions;
 mod response;
 mod scales;
+mod sharpen;
 mod silhouette;
 mod sizes;
 mod spans;
@@ -31,6 +32,7 @@ mod work;
 
 pub use dimensions::{DimensionFit, Test};
 pub use frame_edges::look_for_frame;
+pub use sharpen::{LEAST_CORRELATION, SharpenError, Sharpened, sharpen};
 pub use silhouette::SilhouetteOverlap;
 pub use sizes::{SizeComparison, SpanSizes};
 pub use straightened::straightened_picture;

@@ -8,6 +8,7 @@ mod landmarks;
 pub(crate) mod model;
 pub(crate) mod normal;
 mod parallax;
+mod prediction;
 mod problem;
 mod regions;
 mod shape;
@@ -18,6 +19,7 @@ mod wrong_marks;
 pub use adjustment::Adjustment;
 pub use error::Error;
 pub use model::RegionErrors;
+pub use prediction::{Prediction, SingleMark, predict};
 pub use regions::RegionFit;
 pub use straighten::{EdgeAcross, FrameFinding, FrameLook, Straightening, StraighteningFigures};
 

@@ -703,6 +703,12 @@ pub fn to_json(report: &Report) -> String {
     text
 }
 
+/// The report that these bytes of a `report.json` hold; `None` where they hold none that this version knows.
+pub fn from_json(bytes: &[u8]) -> Option<Report> {
+    let report: Report = serde_json::from_slice(bytes).ok()?;
+    (report.format == FORMAT && report.format_version == FORMAT_VERSION).then_some(report)
+}
+
 /// Rounds every number with a fraction in place.
 fn round_numbers(value: &mut Value) {
     match value {

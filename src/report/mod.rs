@@ -2,6 +2,7 @@
 use crate::{job::View, measurement::ViewMeasurement};
 use std::collections::BTreeMap;
 
+mod changes;
 mod collect;
 mod csv;
 mod html;
@@ -11,9 +12,10 @@ mod schema;
 mod table;
 mod wording;
 
+pub use changes::changes;
 pub use csv::to_csv;
 pub use html::to_html;
-pub use json::{Report, to_json};
+pub use json::{Report, from_json, to_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use schema::schema;
 pub use table::{TableStyle, table};

@@ -1,0 +1,96 @@
+//! "Compare now": the comparison of the job as it is saved, while the page stays usable.
+use crate::{
+    drawing::Paper,
+    job,
+    pipeline::{self, CompareOptions, Event},
+};
+use serde_json::{Map, Value, json};
+use std::{
+    path::{Path, PathBuf},
+    sync::{Arc, Mutex, PoisonError},
+    thread,
+};
+
+/// The comparison that runs or ran last.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Comparison {
+    state: Arc<Mutex<State>>,
+}
+
+#[derive(Debug, Default)]
+enum State {
+    #[default]
+    None,
+    Running {
+        /// View to stage.
+        stages: Map<String, Value>,
+    },
+    Finished {
+        /// Counts the comparisons, so that pictures are not taken from an older one.
+        number: u64,
+        result: Result<Value, String>,
+    },
+}
+
+impl Comparison {
+    /// Starts one, unless one runs.
+    pub fn start(&self, file: &Path, out: &Path, date: &str) {
+        let mut state = self.lock();
+        let number = match &*state {
+            State::Running { .. } => return,
+            State::None => 1,
+            State::Finished { number, .. } => number + 1,
+        };
+        *state = State::Running { stages: Map::new() };
+        drop(state);
+        let (own, file) = (self.clone(), file.to_owned());
+        let options = CompareOptions {
+            out: out.to_owned(),
+            views: Vec::new(),
+            paper: Paper::A4,
+            date: date.to_owned(),
+            max_megapixels: 100.0,
+        };
+        thread::spawn(move || {
+            // A panic must not leave the page waiting.
+            let run = std::panic::AssertUnwindSafe(|| own.compare(&file, &options));
+            let result = std::panic::catch_unwind(run)
+                .unwrap_or_else(|_| Err("the comparison met a fault of the program".to_owned()));
+            *own.lock() = State::Finished { number, result };
+        });
+    }
+
+    fn compare(&self, file: &Path, options: &CompareOptions) -> Result<Value, String> {
+        let job = job::read(file).map_err(|error| error.to_string())?;
+        let observer = |event: Event<'_>| {
+            let (view, stage) = match event {
+                Event::Stage { view, stage } => (view, stage),
+                Event::Finished { view } => (view, "finished"),
+            };
+            if let State::Running { stages } = &mut *self.lock() {
+                stages.insert(view.to_owned(), Value::from(stage));
+            }
+        };
+        let outcome = pipeline::compare(&job, options, &observer).map_err(|e| e.to_string())?;
+        Ok(json!(outcome.report))
+    }
+
+    /// What the page shows of it.
+    pub fn describe(&self, out: &Path) -> Value {
+        match &*self.lock() {
+            State::None => json!({ "state": "none" }),
+            State::Running { stages } => json!({ "state": "running", "stages": stages }),
+            State::Finished { number, result } => match result {
+                Ok(report) => json!({
+                    "state": "finished", "number": number, "report": report,
+                    "folder": PathBuf::from(out),
+                }),
+                Err(text) => json!({ "state": "failed", "number": number, "text": text }),
+            },
+        }
+    }
+
+    fn lock(&self) -> std::sync::MutexGuard<'_, State> {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}

@@ -1,0 +1,324 @@
+//! What the marks say as they stand: the registration of every view by the same code as a comparison, in words and
+//! figures for the page.
+use super::needs::{self, Need};
+use crate::{
+    frame::{FromReference, Point, RenderPx},
+    job::{self, Expected, Job, LandmarkUse, View},
+    registration::{self, Finding, LandmarkFit, Prediction, Registered, SingleMark, Straightening},
+};
+use serde::Serialize;
+use serde_json::Value;
+use std::path::Path;
+
+/// All that is computed of a job.
+#[derive(Debug, Default, Serialize)]
+pub(super) struct JobFit {
+    /// What makes the job unusable; empty where it can be compared.
+    pub faults: Vec<String>,
+    /// What may not be meant.
+    pub doubts: Vec<String>,
+    /// One a view, in the job's order; empty where the job is faulty.
+    pub views: Vec<ViewFit>,
+}
+
+/// One view.
+#[derive(Debug, Serialize)]
+pub(super) struct ViewFit {
+    name: String,
+    kind: &'static str,
+    /// Why there is no registration.
+    error: Option<String>,
+    rms_px: Option<f64>,
+    sigma0: Option<f64>,
+    degrees_of_freedom: usize,
+    hides: Vec<String>,
+    landmarks: Vec<MarkFit>,
+    /// Where the partners of single marks are to be expected.
+    predictions: Vec<DraftPrediction>,
+    needs: Vec<Need>,
+}
+
+/// One landmark.
+#[derive(Debug, Serialize)]
+struct MarkFit {
+    name: String,
+    residual_px: [f64; 2],
+    /// Where the reference's mark falls in the render.
+    in_render: [f64; 2],
+    /// Where the render's mark falls in the reference.
+    in_reference: [f64; 2],
+    test_statistic: Option<f64>,
+    critical_value: f64,
+    smallest_detectable_px: Option<f64>,
+    /// "wrong", "swapped" or "uncontrolled".
+    finding: Option<&'static str>,
+    /// The finding in words.
+    text: Option<String>,
+}
+
+/// Where the partner of a single mark is.
+#[derive(Debug, Serialize)]
+struct DraftPrediction {
+    /// Name of the single mark.
+    name: String,
+    /// The image of its partner.
+    side: &'static str,
+    place: [f64; 2],
+    half_axes: [f64; 2],
+    turned_deg: f64,
+}
+
+/// Sizes of a view's render and reference, where they can be read.
+pub(super) type Sizes = [Option<(u32, u32)>; 2];
+
+/// Registers every view of a job's text. `sizes_of` gives the sizes of its images.
+pub(super) fn job_fit(
+    text: &str,
+    file: &Path,
+    draft: &Value,
+    sizes_of: &dyn Fn(&View) -> Sizes,
+) -> JobFit {
+    let job = match job::parse(text.as_bytes(), file) {
+        Ok(job) => job,
+        Err(error) => {
+            let faults = error.faults().iter().map(|fault| fault.to_string());
+            return JobFit {
+                faults: faults.collect(),
+                ..JobFit::default()
+            };
+        }
+    };
+    let missing = job::missing_images(&job);
+    JobFit {
+        faults: missing.iter().map(|fault| fault.to_string()).collect(),
+        doubts: job::doubts(&job).iter().map(|d| d.text.clone()).collect(),
+        views: job
+            .views
+            .iter()
+            .map(|view| view_fit(&job, view, &draft[&view.name], sizes_of(view)))
+            .collect(),
+    }
+}
+
+fn view_fit(job: &Job, view: &View, draft: &Value, [render, reference]: Sizes) -> ViewFit {
+    // Without the picture its marks tell how large it is at least.
+    let size = render.unwrap_or_else(|| marked_size(view, |l| l.render.xy()));
+    let reference = reference.unwrap_or_else(|| marked_size(view, |l| l.reference.xy()));
+    // The frame of a screen is looked for when the job is compared: here the corners count as they were marked.
+    let straightened = registration::straightening(view, reference, None);
+    let straightening = straightened.as_ref().ok().and_then(Option::as_ref);
+    let registered = match &straightened {
+        Ok(_) => registration::register(view, job.expected, size, straightening),
+        Err(error) => Err(error.clone()),
+    };
+    let needs = needs::of(view, &registered, size);
+    let mut fit = ViewFit {
+        name: view.name.clone(),
+        kind: view.registration.name(),
+        error: None,
+        rms_px: None,
+        sigma0: None,
+        degrees_of_freedom: 0,
+        hides: Vec::new(),
+        landmarks: Vec::new(),
+        predictions: Vec::new(),
+        needs,
+    };
+    match registered {
+        Ok(registered) => {
+            fit.predictions = predictions(view, job.expected, size, straightening, draft);
+            fill(&mut fit, view, registered);
+        }
+        Err(error) => fit.error = Some(error.to_string()),
+    }
+    fit
+}
+
+fn fill(fit: &mut ViewFit, view: &View, registered: Registered) {
+    let registration = registered.registration;
+    fit.rms_px = Some(registration.rms_px);
+    fit.sigma0 = registration.sigma0;
+    fit.degrees_of_freedom = registration.degrees_of_freedom;
+    let map = registration.render_from_reference;
+    fit.hides = registration.hides;
+    fit.landmarks = (view.landmarks.iter().zip(&registration.landmarks))
+        .map(|(landmark, of_mark)| mark_fit(view, landmark, of_mark, &map))
+        .collect();
+}
+
+fn mark_fit(
+    view: &View,
+    landmark: &job::Landmark,
+    fit: &LandmarkFit,
+    map: &FromReference<RenderPx>,
+) -> MarkFit {
+    let length = fit.residual_px[0].hypot(fit.residual_px[1]);
+    let (finding, text) = match &fit.finding {
+        None => (None, None),
+        Some(Finding::Wrong) => (
+            Some("wrong"),
+            Some(format!(
+                "fits nothing: {length:.1} px off; it is left out. Look at both marks"
+            )),
+        ),
+        Some(Finding::SwappedWith(other)) => (
+            Some("swapped"),
+            Some(format!(
+                "exchanged with \"{}\" in one image",
+                view.landmarks[*other].name
+            )),
+        ),
+        Some(Finding::Uncontrolled) => (
+            Some("uncontrolled"),
+            Some("nothing checks this mark; an error in it would not be noticed".to_owned()),
+        ),
+    };
+    MarkFit {
+        name: landmark.name.clone(),
+        residual_px: fit.residual_px,
+        in_render: map.apply(landmark.reference).xy(),
+        in_reference: map.inverse().apply(landmark.render).xy(),
+        test_statistic: fit.test_statistic,
+        critical_value: fit.critical_value,
+        smallest_detectable_px: fit.smallest_detectable_px,
+        finding,
+        text,
+    }
+}
+
+/// One for each single mark of the draft whose partner can be told.
+fn predictions(
+    view: &View,
+    expected: Expected,
+    size: (u32, u32),
+    straightening: Option<&Straightening>,
+    draft: &Value,
+) -> Vec<DraftPrediction> {
+    let singles = draft["landmarks"].as_array().into_iter().flatten();
+    singles
+        .filter_map(|single| {
+            let (mark, side) = match (point(&single["render"]), point(&single["reference"])) {
+                (Some([x, y]), None) => (SingleMark::Render(Point::new(x, y)), "reference"),
+                (None, Some([x, y])) => (SingleMark::Reference(Point::new(x, y)), "render"),
+                _ => return None,
+            };
+            let Prediction {
+                place,
+                half_axes,
+                turned_deg,
+            } = registration::predict(view, expected, size, straightening, mark).ok()?;
+            Some(DraftPrediction {
+                name: single["name"].as_str()?.to_owned(),
+                side,
+                place,
+                half_axes,
+                turned_deg,
+            })
+        })
+        .collect()
+}
+
+fn point(value: &Value) -> Option<[f64; 2]> {
+    let [x, y] = value.as_array()?.as_slice() else {
+        return None;
+    };
+    Some([x.as_f64()?, y.as_f64()?])
+}
+
+/// The smallest picture that holds all marks.
+fn marked_size(view: &View, place: fn(&job::Landmark) -> [f64; 2]) -> (u32, u32) {
+    let far = |k: usize| {
+        let marks = view.landmarks.iter().map(|l| place(l)[k]);
+        marks.fold(1.0, f64::max).min(1e6).ceil() as u32
+    };
+    (far(0), far(1))
+}
+
+/// The datum landmarks of a view.
+pub(super) fn datum(view: &View) -> impl Iterator<Item = &job::Landmark> {
+    let landmarks = view.landmarks.iter();
+    landmarks.filter(|l| l.usage == LandmarkUse::Datum)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    fn demo() -> Value {
+        serde_json::from_str(include_str!("../../../fixtures/demo/chair.json")).expect("JSON")
+    }
+
+    fn fit(job: &Value, draft: Value) -> JobFit {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/chair.json");
+        job_fit(&job.to_string(), &folder, &draft, &|_| {
+            [Some((1500, 1500)); 2]
+        })
+    }
+
+    #[test]
+    fn residuals_are_those_of_a_comparison() {
+        let fit = fit(&demo(), json!({}));
+        assert!(fit.faults.is_empty(), "{:?}", fit.faults);
+        let job = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/chair.json");
+        let job = job::read(&job).expect("sound");
+        let straightening = registration::straightening(&job.views[0], (1500, 1500), None);
+        let straightening = straightening.expect("four corners");
+        let expected = registration::register(
+            &job.views[0],
+            job.expected,
+            (1500, 1500),
+            straightening.as_ref(),
+        );
+        let expected = expected.expect("registers").registration;
+        assert_eq!(fit.views[0].rms_px, Some(expected.rms_px));
+        assert_eq!(
+            fit.views[0].landmarks[3].residual_px,
+            expected.landmarks[3].residual_px
+        );
+        assert!(
+            fit.views[0]
+                .landmarks
+                .iter()
+                .all(|l| l.finding != Some("wrong"))
+        );
+    }
+
+    #[test]
+    fn a_mark_put_wrong_is_named_and_two_exchanged_ones_too() {
+        let mut wrong = demo();
+        wrong["views"][0]["landmarks"][2]["reference"] = json!([1180.0, 1041.9]);
+        let mark = &fit(&wrong, json!({})).views[0].landmarks[2];
+        assert_eq!(mark.finding, Some("wrong"));
+        assert!(mark.text.as_ref().expect("words").contains("fits nothing"));
+        let mut swapped = demo();
+        let list = &mut swapped["views"][0]["landmarks"];
+        let (a, b) = (list[1]["reference"].clone(), list[8]["reference"].clone());
+        (list[1]["reference"], list[8]["reference"]) = (b, a);
+        let mark = &fit(&swapped, json!({})).views[0].landmarks[1];
+        assert_eq!(mark.finding, Some("swapped"), "{mark:?}");
+        assert!(mark.text.as_ref().expect("words").contains("back top"));
+    }
+
+    #[test]
+    fn the_partner_of_a_single_mark_is_predicted_near_the_truth() {
+        let mut job = demo();
+        let list = job["views"][0]["landmarks"].as_array_mut().expect("a list");
+        let cut = list.remove(3);
+        let draft = json!({"side": {"landmarks": [{"name": "x", "render": cut["render"]}]}});
+        let fit = fit(&job, draft);
+        let prediction = &fit.views[0].predictions[0];
+        assert_eq!(prediction.side, "reference");
+        let truth = point(&cut["reference"]).expect("a point");
+        let off = (prediction.place[0] - truth[0]).hypot(prediction.place[1] - truth[1]);
+        assert!(off < 2.0 * prediction.half_axes[0] && prediction.half_axes[0] < 8.0);
+    }
+
+    #[test]
+    fn a_faulty_job_has_faults_and_no_views() {
+        let mut job = demo();
+        job["views"][0]["landmarks"][0]["name"] = json!("");
+        let fit = fit(&job, json!({}));
+        assert!(fit.views.is_empty() && fit.faults[0].starts_with("/views/0/landmarks/0/name"));
+    }
+}

@@ -1,0 +1,117 @@
+//! The marking page: one job, one local page, every change on the disk before it is answered.
+//!
+//! The page (`service/page/`) is plain HTML, CSS and JavaScript inside the program. It changes the job place by place
+//! ([`edits`]); the server keeps the steps ([`journal`]), writes the file ([`document`]) and registers the marks by the
+//! code of a comparison ([`fit`]).
+mod comparison;
+mod document;
+mod edits;
+mod fit;
+mod journal;
+mod layout;
+mod needs;
+mod pictures;
+mod routes;
+mod versions;
+
+use super::shell;
+use crate::images::Limits;
+use comparison::Comparison;
+use document::Document;
+use pictures::Pictures;
+use std::{
+    io,
+    net::{Ipv4Addr, SocketAddr},
+    path::PathBuf,
+    sync::{Arc, Mutex},
+    time::Duration,
+};
+
+/// What the page is asked for.
+#[derive(Clone, Debug)]
+pub struct MarkOptions {
+    /// The job file.
+    pub job: PathBuf,
+    /// Port on the loopback address; 0: a free one.
+    pub port: u16,
+    /// Folder of the results of "Compare now".
+    pub out: PathBuf,
+    /// Date printed on the sheets.
+    pub date: String,
+    /// Largest image that is read.
+    pub limits: Limits,
+}
+
+/// Why the page cannot be served.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum MarkError {
+    /// The job file cannot be opened.
+    #[error("{text}")]
+    Job {
+        /// Why, with the file.
+        text: String,
+    },
+    /// The address cannot be used.
+    #[error("{address} cannot be listened on: {source}; leave --port out to take a free one")]
+    Address {
+        /// The address.
+        address: SocketAddr,
+        /// What the operating system says.
+        source: io::Error,
+    },
+    /// The server cannot be started or ended with an error.
+    #[error("the page cannot be served: {source}")]
+    Server {
+        /// What the operating system says.
+        source: io::Error,
+    },
+}
+
+/// What the requests share.
+struct Desk {
+    document: Mutex<Document>,
+    pictures: Pictures,
+    comparison: Comparison,
+    options: MarkOptions,
+}
+
+/// How long open connections may go on when the program is asked to end.
+const GRACE: Duration = Duration::from_secs(2);
+
+/// Serves the page until the program is asked to end; `ready` is told its address.
+///
+/// # Errors
+/// Where the job is no JSON file or cannot be written beside, or the address is taken.
+pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError> {
+    let document = Document::open(&options.job).map_err(|error| MarkError::Job {
+        text: error.to_string(),
+    })?;
+    let server = |source| MarkError::Server { source };
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()
+        .map_err(server)?;
+    runtime.block_on(async {
+        let address = SocketAddr::from((Ipv4Addr::LOCALHOST, options.port));
+        let listener = tokio::net::TcpListener::bind(address)
+            .await
+            .map_err(|source| MarkError::Address { address, source })?;
+        let address = listener.local_addr().map_err(server)?;
+        let token = shell::random_token();
+        let desk = Arc::new(Desk {
+            document: Mutex::new(document),
+            pictures: Pictures::new(options.limits),
+            comparison: Comparison::default(),
+            options,
+        });
+        ready(&format!("http://{address}/{token}/"));
+        let serving = axum::serve(listener, routes::router(desk, &token, address))
+            .with_graceful_shutdown(shell::asked_to_stop());
+        tokio::select! {
+            result = async { serving.await } => result.map_err(server),
+            // A browser keeps its connections open for minutes.
+            () = async { shell::asked_to_stop().await; tokio::time::sleep(GRACE).await } => Ok(()),
+        }
+    })
+}

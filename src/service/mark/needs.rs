@@ -1,0 +1,273 @@
+//! What a view still needs, the most needed first, and where the next mark helps most.
+use super::fit::datum;
+use crate::{
+    job::{LandmarkUse, View},
+    registration::{self, Finding, Registered},
+};
+use serde::Serialize;
+
+/// Marks beyond the least number before a wrong one can be told from the others.
+const REDUNDANT: usize = 2;
+/// Landmarks that a region should have.
+const PER_REGION: usize = 3;
+/// Share of the picture's diagonal that the datum marks should span.
+const LEAST_SPREAD: f64 = 0.35;
+
+/// One thing to do.
+#[derive(Debug, PartialEq, Serialize)]
+pub(super) struct Need {
+    /// Stable, lower case with hyphens.
+    pub code: &'static str,
+    /// What to do and why.
+    pub text: String,
+    /// Where in the render, if a place is better than others.
+    pub place: Option<[f64; 2]>,
+}
+
+/// What the view needs, with the render's size in pixels.
+pub(super) fn of(
+    view: &View,
+    registered: &Result<Registered, registration::Error>,
+    size: (u32, u32),
+) -> Vec<Need> {
+    let mut needs = Vec::new();
+    about_datum(view, registered, size, &mut needs);
+    about_findings(view, registered, &mut needs);
+    for region in &view.regions {
+        let marked = region.landmarks.len();
+        if marked < PER_REGION {
+            needs.push(Need {
+                code: "region-marks",
+                text: format!(
+                    "The region \"{}\" has {marked} of {PER_REGION} landmarks: mark {} on it as check.",
+                    region.name,
+                    counted(PER_REGION - marked, "more point")
+                ),
+                place: Some(region.anchor.xy()),
+            });
+        }
+    }
+    if view.known.is_empty() {
+        needs.push(Need {
+            code: "known",
+            text: "No known length: figures stay in pixels and per cent. Type one under Known lengths.".to_owned(),
+            place: None,
+        });
+    }
+    if view.regions.is_empty() {
+        needs.push(Need {
+            code: "region",
+            text: "No region yet: draw the outline of a part to have it judged.".to_owned(),
+            place: None,
+        });
+    }
+    needs
+}
+
+fn about_datum(
+    view: &View,
+    registered: &Result<Registered, registration::Error>,
+    size: (u32, u32),
+    needs: &mut Vec<Need>,
+) {
+    let marks: Vec<[f64; 2]> = datum(view).map(|l| l.render.xy()).collect();
+    let place = Some(farthest(&marks, size));
+    let kind = view.registration.name();
+    match registered {
+        Err(registration::Error::TooFewLandmarks { found, needed, .. }) => needs.push(Need {
+            code: "datum",
+            text: format!(
+                "{} for a {kind} registration{}, best here.",
+                capital(&format!("{} needed", counted(needed - found, "datum mark"))),
+                if *found == 0 {
+                    ", far apart"
+                } else {
+                    ", far from the others"
+                }
+            ),
+            place,
+        }),
+        Err(error) => needs.push(Need {
+            code: "registration",
+            text: error.to_string(),
+            place,
+        }),
+        Ok(_) => {
+            let least = least(view);
+            if marks.len() < least + REDUNDANT {
+                needs.push(Need {
+                    code: "redundant",
+                    text: format!(
+                        "{}, far from the others, best here: only then a wrong mark can be told.",
+                        capital(&counted(least + REDUNDANT - marks.len(), "more datum mark"))
+                    ),
+                    place,
+                });
+            } else if spread(&marks) < LEAST_SPREAD * f64::from(size.0).hypot(f64::from(size.1)) {
+                needs.push(Need {
+                    code: "spread",
+                    text: "The datum marks lie close together: one more far from them, best here, steadies scale and rotation."
+                        .to_owned(),
+                    place,
+                });
+            }
+        }
+    }
+}
+
+fn about_findings(
+    view: &View,
+    registered: &Result<Registered, registration::Error>,
+    needs: &mut Vec<Need>,
+) {
+    let Ok(registered) = registered else { return };
+    for (landmark, fit) in view
+        .landmarks
+        .iter()
+        .zip(&registered.registration.landmarks)
+    {
+        let text = match &fit.finding {
+            Some(Finding::Wrong) => format!(
+                "\"{}\" fits nothing and is left out: look at both of its marks.",
+                landmark.name
+            ),
+            Some(Finding::SwappedWith(other)) => format!(
+                "\"{}\" and \"{}\" are exchanged in one image.",
+                landmark.name, view.landmarks[*other].name
+            ),
+            Some(Finding::Uncontrolled) if landmark.usage == LandmarkUse::Datum => format!(
+                "Nothing checks \"{}\": mark another datum near it.",
+                landmark.name
+            ),
+            _ => continue,
+        };
+        // What is wrong comes before what is missing.
+        let need = Need {
+            code: "finding",
+            text,
+            place: Some(landmark.render.xy()),
+        };
+        match fit.finding {
+            Some(Finding::Uncontrolled) => needs.push(need),
+            _ => needs.insert(0, need),
+        }
+    }
+}
+
+fn least(view: &View) -> usize {
+    match view.registration {
+        crate::job::RegistrationKind::Similarity => 2,
+        crate::job::RegistrationKind::Affine => 3,
+        crate::job::RegistrationKind::Projective => 4,
+    }
+}
+
+fn counted(count: usize, what: &str) -> String {
+    let number = ["no", "one", "two", "three", "four", "five", "six"];
+    let number = number
+        .get(count)
+        .map_or(count.to_string(), |n| (*n).to_owned());
+    format!("{number} {what}{}", if count == 1 { "" } else { "s" })
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
+/// The place of the picture that lies farthest from all marks, on a coarse grid within a margin.
+fn farthest(marks: &[[f64; 2]], size: (u32, u32)) -> [f64; 2] {
+    let (width, height) = (f64::from(size.0), f64::from(size.1));
+    let grid = (0..9).flat_map(|row| (0..9).map(move |column| [column, row]));
+    let places = grid.map(|[column, row]| {
+        let share = |k: i32| 0.1 + 0.1 * f64::from(k);
+        [width * share(column), height * share(row)]
+    });
+    let clear = |p: &[f64; 2]| {
+        let distances = marks.iter().map(|m| (m[0] - p[0]).hypot(m[1] - p[1]));
+        distances.fold(f64::INFINITY, f64::min)
+    };
+    places
+        .reduce(|best, next| {
+            if clear(&next) > clear(&best) {
+                next
+            } else {
+                best
+            }
+        })
+        .expect("the grid has places")
+}
+
+/// The longest distance between two marks.
+fn spread(marks: &[[f64; 2]]) -> f64 {
+    let pairs = marks.iter().flat_map(|a| marks.iter().map(move |b| (a, b)));
+    pairs
+        .map(|(a, b)| (a[0] - b[0]).hypot(a[1] - b[1]))
+        .fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job;
+
+    fn needs(marks: &[[f64; 2]]) -> Vec<Need> {
+        let marks: Vec<String> = (marks.iter().enumerate())
+            .map(|(i, [x, y])| {
+                format!(r#"{{"name":"m{i}","render":[{x},{y}],"reference":[{x},{y}]}}"#)
+            })
+            .collect();
+        let text = format!(
+            r#"{{"title":"t","scale":"1:32","views":[{{"name":"a","render":{{"image":"a.png"}},
+            "reference":{{"image":"b.png","kind":"plan"}},"landmarks":[{}]}}]}}"#,
+            marks.join(",")
+        );
+        let job = job::parse(text.as_bytes(), std::path::Path::new("t.json")).expect("sound");
+        let view = &job.views[0];
+        let registered = registration::register(view, job.expected, (1000, 800), None);
+        of(view, &registered, (1000, 800))
+    }
+
+    #[test]
+    fn the_first_marks_are_asked_for_far_apart() {
+        let first = needs(&[]);
+        assert_eq!(
+            first[0].text,
+            "Two datum marks needed for a similarity registration, far apart, best here."
+        );
+        let second = needs(&[[100.0, 80.0]]);
+        assert_eq!(
+            second[0].text,
+            "One datum mark needed for a similarity registration, far from the others, best here."
+        );
+        assert_eq!(second[0].place, Some([900.0, 720.0]));
+    }
+
+    #[test]
+    fn marks_that_check_the_others_come_next_and_then_spread() {
+        let two = needs(&[[100.0, 80.0], [900.0, 720.0]]);
+        assert!(
+            two[0]
+                .text
+                .starts_with("Two more datum marks, far from the others, best here")
+        );
+        let close = needs(&[
+            [400.0, 400.0],
+            [450.0, 400.0],
+            [450.0, 450.0],
+            [400.0, 450.0],
+            [425.0, 425.0],
+        ]);
+        assert_eq!(close[0].code, "spread", "{close:?}");
+        let wide = needs(&[
+            [100.0, 80.0],
+            [900.0, 80.0],
+            [900.0, 720.0],
+            [100.0, 720.0],
+            [500.0, 400.0],
+        ]);
+        assert_eq!(wide[0].code, "known", "{wide:?}");
+    }
+}

@@ -1,0 +1,380 @@
+//! The addresses of the marking page; all of them lie below a token that only the user's browser is told.
+use super::{
+    Desk,
+    document::{Document, Keep, Refusal},
+    edits::Edit,
+    fit,
+};
+use crate::{
+    job, measurement, registration,
+    service::shell::{answer, apart, kind_of, only_local_pages, refusal},
+};
+use axum::{
+    Json, Router,
+    extract::{DefaultBodyLimit, Path, State},
+    http::{HeaderValue, StatusCode, header},
+    middleware,
+    response::{IntoResponse, Response},
+    routing::{get, post},
+};
+use serde::Deserialize;
+use serde_json::{Value, json};
+use std::{
+    fs,
+    net::SocketAddr,
+    path::{Component, PathBuf},
+    sync::{Arc, MutexGuard, PoisonError},
+};
+
+/// Name, content and type of each file of the page.
+const PAGE: &[(&str, &str, &str)] = &[
+    (
+        "page.css",
+        include_str!("../page/page.css"),
+        "text/css; charset=utf-8",
+    ),
+    ("main.js", include_str!("../page/main.js"), SCRIPT),
+    ("server.js", include_str!("../page/server.js"), SCRIPT),
+    ("actions.js", include_str!("../page/actions.js"), SCRIPT),
+    ("pane.js", include_str!("../page/pane.js"), SCRIPT),
+    ("tiles.js", include_str!("../page/tiles.js"), SCRIPT),
+    ("drawing.js", include_str!("../page/drawing.js"), SCRIPT),
+    ("panels.js", include_str!("../page/panels.js"), SCRIPT),
+    ("results.js", include_str!("../page/results.js"), SCRIPT),
+];
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+const INDEX: &str = include_str!("../page/index.html");
+/// The page loads nothing from elsewhere and is shown in no other page.
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; form-action 'none'; base-uri 'none'; frame-ancestors 'none'";
+/// Largest change, bytes: an outline of a thousand corners is far below.
+const MOST_BODY: usize = 4 << 20;
+
+type Shared = State<Arc<Desk>>;
+
+/// All addresses.
+pub(super) fn router(desk: Arc<Desk>, token: &str, address: SocketAddr) -> Router {
+    let index = || async { text(INDEX, "text/html; charset=utf-8") };
+    let page = Router::new()
+        .route("/page/{name}", get(page_file))
+        .route("/api/state", get(state))
+        .route("/api/revision", get(revision))
+        .route("/api/change", post(change))
+        .route("/api/undo", post(undo))
+        .route("/api/redo", post(redo))
+        .route("/api/decide", post(decide))
+        .route("/api/picture/{view}/{side}", get(picture))
+        .route("/api/tile/{stamp}/{level}/{column}/{row}", get(tile))
+        .route("/api/sharpen", post(sharpen))
+        .route("/api/compare", post(compare).get(comparison))
+        .route("/results/{*path}", get(result_file))
+        .layer(DefaultBodyLimit::max(MOST_BODY))
+        .with_state(desk);
+    Router::new()
+        // Nesting would not match the slash at the end, which the page's own relative addresses need.
+        .route(&format!("/{token}/"), get(index))
+        .nest(&format!("/{token}"), page)
+        .fallback(|| async {
+            refusal(
+                StatusCode::NOT_FOUND,
+                "not-found",
+                "there is nothing at this address; the terminal shows the right one",
+            )
+        })
+        .layer(middleware::map_response(harden))
+        .layer(middleware::from_fn_with_state(address, only_local_pages))
+}
+
+async fn harden(mut response: Response) -> Response {
+    let headers = response.headers_mut();
+    headers.insert(
+        header::REFERRER_POLICY,
+        HeaderValue::from_static("no-referrer"),
+    );
+    headers.insert(
+        header::X_CONTENT_TYPE_OPTIONS,
+        HeaderValue::from_static("nosniff"),
+    );
+    headers
+        .entry(header::CACHE_CONTROL)
+        .or_insert(HeaderValue::from_static("no-store"));
+    response
+}
+
+fn text(content: &'static str, kind: &'static str) -> Response {
+    let headers = [
+        (header::CONTENT_TYPE, kind),
+        (header::CONTENT_SECURITY_POLICY, POLICY),
+    ];
+    (headers, content).into_response()
+}
+
+async fn page_file(Path(name): Path<String>) -> Response {
+    match PAGE.iter().find(|(own, ..)| *own == name) {
+        Some((_, content, kind)) => text(content, kind),
+        None => not_found(),
+    }
+}
+
+fn not_found() -> Response {
+    refusal(
+        StatusCode::NOT_FOUND,
+        "not-found",
+        "there is nothing at this address",
+    )
+}
+
+impl Desk {
+    fn document(&self) -> MutexGuard<'_, Document> {
+        self.document.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// All that the page shows.
+    fn describe(&self, document: &Document) -> Value {
+        let sizes_of = |view: &job::View| {
+            [&view.render.image, &view.reference.image].map(|image| self.pictures.size(image))
+        };
+        let fit = fit::job_fit(
+            &document.text(),
+            document.file(),
+            document.draft(),
+            &sizes_of,
+        );
+        json!({
+            "revision": document.revision(),
+            "file": document.file(),
+            "job": document.job(),
+            "draft": document.draft(),
+            "steps": document.steps(),
+            "trouble": document.look().err().map(|refusal| trouble(&refusal)),
+            "fit": fit,
+        })
+    }
+
+    /// The file of a view's image, also where the job has other faults.
+    fn image(&self, view: usize, side: &str) -> Option<PathBuf> {
+        let document = self.document();
+        let image = document.job()["views"].get(view)?.get(side)?["image"].as_str()?;
+        Some(document.file().parent()?.join(image))
+    }
+
+    /// The state of the page after a change, or why it was not made (with the state as it is).
+    fn answer(&self, document: &Document, result: Result<(), Refusal>) -> Response {
+        match result {
+            Ok(()) => answer(StatusCode::OK, &self.describe(document)),
+            Err(refusal) => {
+                let status = match refusal {
+                    Refusal::NotSaved { .. } => StatusCode::INSUFFICIENT_STORAGE,
+                    Refusal::Faulty { .. } | Refusal::NotUsable { .. } => {
+                        StatusCode::UNPROCESSABLE_ENTITY
+                    }
+                    _ => StatusCode::CONFLICT,
+                };
+                let body = json!({ "error": trouble(&refusal), "state": self.describe(document) });
+                answer(status, &body)
+            }
+        }
+    }
+}
+
+fn trouble(refusal: &Refusal) -> Value {
+    json!({ "code": refusal.code(), "text": refusal.to_string() })
+}
+
+/// Runs work with the document and answers with the page's state.
+async fn with_document(
+    desk: Arc<Desk>,
+    work: impl FnOnce(&mut Document) -> Result<(), Refusal> + Send + 'static,
+) -> Response {
+    let done = apart(move || {
+        let mut document = desk.document();
+        let result = work(&mut document);
+        desk.answer(&document, result)
+    });
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}
+
+async fn state(State(desk): Shared) -> Response {
+    with_document(desk, |_| Ok(())).await
+}
+
+async fn revision(State(desk): Shared) -> Response {
+    let done = apart(move || {
+        let document = desk.document();
+        let trouble = document.look().err().map(|refusal| trouble(&refusal));
+        let body = json!({ "revision": document.revision(), "trouble": trouble });
+        answer(StatusCode::OK, &body)
+    });
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}
+
+#[derive(Deserialize)]
+struct Change {
+    base: String,
+    label: String,
+    edits: Vec<Edit>,
+}
+
+async fn change(State(desk): Shared, Json(change): Json<Change>) -> Response {
+    with_document(desk, move |document| {
+        document.change(&change.base, &change.label, &change.edits)
+    })
+    .await
+}
+
+#[derive(Deserialize)]
+struct Base {
+    base: String,
+}
+
+async fn undo(State(desk): Shared, Json(Base { base }): Json<Base>) -> Response {
+    with_document(desk, move |document| document.undo(&base)).await
+}
+
+async fn redo(State(desk): Shared, Json(Base { base }): Json<Base>) -> Response {
+    with_document(desk, move |document| document.redo(&base)).await
+}
+
+#[derive(Deserialize)]
+struct Decision {
+    keep: Keep,
+}
+
+async fn decide(State(desk): Shared, Json(Decision { keep }): Json<Decision>) -> Response {
+    with_document(desk, move |document| {
+        if let Err(Refusal::TwoPrograms { .. }) = document.look() {
+            // The other program's steps are part of the journal by now.
+            *document = Document::open(document.file())?;
+            return Ok(());
+        }
+        document.decide(keep)
+    })
+    .await
+}
+
+async fn picture(State(desk): Shared, Path((view, side)): Path<(usize, String)>) -> Response {
+    let done = apart(move || {
+        let Some(path) = desk.image(view, &side) else {
+            return not_found();
+        };
+        match desk.pictures.describe(&path) {
+            Ok(mut about) => {
+                about["file"] = Value::from(path.file_name().map(|name| name.to_string_lossy()));
+                answer(StatusCode::OK, &about)
+            }
+            Err(error) => refusal(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                error.code(),
+                &error.to_string(),
+            ),
+        }
+    });
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}
+
+async fn tile(
+    State(desk): Shared,
+    Path((stamp, level, column, row)): Path<(String, usize, u32, u32)>,
+) -> Response {
+    let done = apart(
+        move || match desk.pictures.tile(&stamp, level, column, row) {
+            Some(bytes) => {
+                let headers = [
+                    (header::CONTENT_TYPE, "image/jpeg"),
+                    // The stamp changes with the file.
+                    (header::CACHE_CONTROL, "private, max-age=86400, immutable"),
+                ];
+                (headers, bytes).into_response()
+            }
+            None => not_found(),
+        },
+    );
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}
+
+#[derive(Deserialize)]
+struct Sharpening {
+    view: String,
+    landmark: String,
+}
+
+async fn sharpen(State(desk): Shared, Json(asked): Json<Sharpening>) -> Response {
+    let done = apart(move || match offer(&desk, &asked) {
+        Ok(offer) => answer(StatusCode::OK, &offer),
+        Err((code, text)) => refusal(StatusCode::UNPROCESSABLE_ENTITY, code, &text),
+    });
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}
+
+/// A sharper place for the reference mark of a pair.
+fn offer(desk: &Desk, asked: &Sharpening) -> Result<Value, (&'static str, String)> {
+    let (text, file) = {
+        let document = desk.document();
+        (document.text(), document.file().to_owned())
+    };
+    let job = job::parse(text.as_bytes(), &file).map_err(|e| (e.code(), e.to_string()))?;
+    let missing = || {
+        (
+            "not-found",
+            format!("there is no landmark \"{}\"", asked.landmark),
+        )
+    };
+    let view = job
+        .views
+        .iter()
+        .find(|v| v.name == asked.view)
+        .ok_or_else(missing)?;
+    let landmark = view.landmarks.iter().find(|l| l.name == asked.landmark);
+    let landmark = landmark.ok_or_else(missing)?;
+    let read = |path| {
+        desk.pictures
+            .full(path)
+            .map_err(|e| (e.code(), e.to_string()))
+    };
+    let (render, reference) = (read(&view.render.image)?, read(&view.reference.image)?);
+    let size = render.picture().dimensions();
+    let refused = |e: registration::Error| (e.code(), e.to_string());
+    let straightening = registration::straightening(view, reference.picture().dimensions(), None)
+        .map_err(refused)?;
+    let registered = registration::register(view, job.expected, size, straightening.as_ref())
+        .map_err(refused)?;
+    let sharpened = measurement::sharpen(
+        render.picture(),
+        reference.picture(),
+        &registered.registration.render_from_reference,
+        landmark.render,
+        landmark.reference,
+    )
+    .map_err(|e| (e.code(), e.to_string()))?;
+    Ok(json!({
+        "reference": sharpened.reference.xy(),
+        "moved_px": sharpened.moved_px,
+        "correlation": sharpened.correlation,
+    }))
+}
+
+async fn compare(State(desk): Shared) -> Response {
+    let file = desk.document().file().to_owned();
+    desk.comparison
+        .start(&file, &desk.options.out, &desk.options.date);
+    comparison(State(desk)).await
+}
+
+async fn comparison(State(desk): Shared) -> Response {
+    answer(StatusCode::OK, &desk.comparison.describe(&desk.options.out))
+}
+
+async fn result_file(State(desk): Shared, Path(path): Path<String>) -> Response {
+    let done = apart(move || {
+        let path = PathBuf::from(path);
+        let is_plain = path.components().all(|c| matches!(c, Component::Normal(_)));
+        let kind = path.extension().and_then(|e| e.to_str()).and_then(kind_of);
+        let (true, Some(kind)) = (is_plain, kind) else {
+            return not_found();
+        };
+        match fs::read(desk.options.out.join(path)) {
+            Ok(bytes) => ([(header::CONTENT_TYPE, kind)], bytes).into_response(),
+            Err(_) => not_found(),
+        }
+    });
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}

@@ -1,0 +1,92 @@
+// What is drawn over a picture. Sizes are screen pixels; every line has a light border, so that it shows on any ground.
+export const WRONG = "#a3006b";
+const RENDER = "#d55e00", REFERENCE = "#0072b2", DARK = "#1d1d1b", LIGHT = "rgba(255,255,255,.85)";
+export const colour = (side) => (side === "render" ? RENDER : REFERENCE);
+const FONT = '12px system-ui, "DejaVu Sans", sans-serif';
+
+function stroke(c, color, width = 1.5, dash = []) {
+  c.setLineDash([]); c.lineWidth = width + 2; c.strokeStyle = LIGHT; c.stroke();
+  c.setLineDash(dash); c.lineWidth = width; c.strokeStyle = color; c.stroke();
+  c.setLineDash([]);
+}
+
+export function label(c, text, x, y, color = DARK) {
+  c.font = FONT;
+  // Never cut off at the right.
+  const room = c.canvas.clientWidth - 4 - c.measureText(text).width;
+  if (x > room && room > 0) { x = Math.max(4, room); y -= 6; }
+  c.lineWidth = 3; c.lineJoin = "round"; c.strokeStyle = LIGHT; c.strokeText(text, x, y);
+  c.fillStyle = color; c.fillText(text, x, y);
+}
+
+/** A landmark: datum round, check square; dashed where its partner is missing. The middle stays free to see the point. */
+export function mark(c, [x, y], { color, use, single, selected, wrong }) {
+  const r = selected ? 9 : 6;
+  c.beginPath();
+  if (use === "check") c.rect(x - r, y - r, 2 * r, 2 * r); else c.arc(x, y, r, 0, 7);
+  stroke(c, wrong ? WRONG : color, selected ? 2.5 : 1.5, single ? [3, 3] : []);
+  c.beginPath();
+  for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) { c.moveTo(x + dx * 2, y + dy * 2); c.lineTo(x + dx * (r + 4), y + dy * (r + 4)); }
+  stroke(c, wrong ? WRONG : color, 1);
+}
+
+export function residual(c, [x, y], [tx, ty], wrong) {
+  const length = Math.hypot(tx - x, ty - y);
+  if (length < 2) return;
+  c.beginPath(); c.moveTo(x, y); c.lineTo(tx, ty);
+  const [ux, uy] = [(tx - x) / length, (ty - y) / length];
+  c.moveTo(tx - 6 * ux - 3 * uy, ty - 6 * uy + 3 * ux); c.lineTo(tx, ty); c.lineTo(tx - 6 * ux + 3 * uy, ty - 6 * uy - 3 * ux);
+  stroke(c, wrong ? WRONG : DARK, 1.5);
+}
+
+export function ellipse(c, [x, y], [a, b], degrees, color) {
+  c.beginPath(); c.ellipse(x, y, Math.max(a, 3), Math.max(b, 3), (degrees * Math.PI) / 180, 0, 7);
+  stroke(c, color, 2, [6, 4]);
+  cross(c, [x, y], color, 4);
+  // A small one is hard to find: a ring around it leads the eye.
+  if (a < 12) { c.beginPath(); c.arc(x, y, 18, 0, 7); stroke(c, color, 1.5, [2, 4]); }
+}
+
+/** Whether a label fits beside those that are there; `taken` takes it in. */
+export function fits(c, text, x, y, taken) {
+  c.font = FONT;
+  const box = [x, y - 12, x + c.measureText(text).width, y + 3];
+  const free = taken.every((b) => box[0] > b[2] || box[2] < b[0] || box[1] > b[3] || box[3] < b[1]);
+  if (free) taken.push(box);
+  return free;
+}
+
+export function cross(c, [x, y], color, r = 12) {
+  c.beginPath(); c.moveTo(x - r, y); c.lineTo(x + r, y); c.moveTo(x, y - r); c.lineTo(x, y + r); stroke(c, color, 1.5);
+}
+
+export function ring(c, [x, y]) {
+  c.beginPath(); c.arc(x, y, 18, 0, 7); stroke(c, DARK, 1.5, [2, 4]);
+  label(c, "best here", x - 25, y + 33);
+}
+
+export function outline(c, points, { color, closed, selected, name, dash = [] }) {
+  if (!points.length) return;
+  c.beginPath(); points.forEach(([x, y], i) => (i ? c.lineTo(x, y) : c.moveTo(x, y)));
+  if (closed) c.closePath();
+  stroke(c, color, selected ? 2.5 : 1.5, dash);
+  if (name) label(c, name, points[0][0] + 8, points[0][1] - 7, color);
+}
+
+export function handle(c, [x, y], selected, text) {
+  const r = selected ? 6 : 4;
+  c.beginPath(); c.rect(x - r, y - r, 2 * r, 2 * r); c.fillStyle = selected ? DARK : "#fff"; c.fill(); stroke(c, DARK, 1.5);
+  if (text) label(c, text, x + 8, y - 6);
+}
+
+export function between(c, [x, y]) { c.beginPath(); c.arc(x, y, 3, 0, 7); c.fillStyle = "#fff"; c.fill(); stroke(c, DARK, 1); }
+
+/** Notes at the top left of a picture, on a ground of their own. */
+export function notes(c, lines) {
+  c.font = FONT;
+  lines.forEach((text, i) => {
+    const width = c.measureText(text).width;
+    c.fillStyle = "rgba(255,255,255,.82)"; c.fillRect(6, 6 + 20 * i, width + 10, 18);
+    c.fillStyle = DARK; c.fillText(text, 11, 19 + 20 * i);
+  });
+}

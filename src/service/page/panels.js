@@ -1,0 +1,216 @@
+// The column at the right: what is selected, the lists, the forms. Lists are made anew on every change; what had the
+// focus gets it back.
+import * as a from "./actions.js";
+
+const $ = (id) => document.getElementById(id);
+
+function make(name, attributes = {}, ...inside) {
+  const element = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
+    else if (key in element && key !== "list") element[key] = value;
+    else element.setAttribute(key, value);
+  }
+  element.append(...inside.filter((i) => i !== null && i !== undefined));
+  return element;
+}
+
+export class Panels {
+  /** `app` has state(), view, fit(), selection, select(), change(), sharpen(), offer. */
+  constructor(app) {
+    this.app = app;
+    this.forms();
+  }
+
+  show() {
+    const old = document.activeElement, focused = old?.dataset?.key, typed = old?.value, dirty = focused && old.dataset.dirty;
+    const range = focused && old.type === "text" ? [old.selectionStart, old.selectionEnd] : null;
+    this.selected(); this.landmarks(); this.regions(); this.known(); this.spans(); this.angles(); this.job(); this.doubts();
+    this.names();
+    const again = focused && document.querySelector(`[data-key="${CSS.escape(focused)}"]`);
+    if (again && again !== document.activeElement) {
+      again.focus({ preventScroll: true });
+      if (dirty) { again.value = typed; again.dataset.dirty = "1"; }
+      if (range) again.setSelectionRange(...range);
+    }
+  }
+
+  /** A field that changes the job when it is left or Enter is pressed. */
+  field(key, value, commit, attributes = {}) {
+    const done = (event) => { delete event.target.dataset.dirty; if (event.target.value !== value) commit(event.target.value.trim()); };
+    const input = make("input", { value, onchange: done, oninput: (e) => { e.target.dataset.dirty = "1"; }, ...attributes });
+    input.dataset.key = key;
+    return input;
+  }
+
+  selected() {
+    const box = $("selected"), { app } = this, { selection } = app;
+    // What does not change is left alone, so that nobody's typing is disturbed.
+    const looks = JSON.stringify([app.view, selection, selection?.kind === "region" ? [a.viewOf(app.state(), app.view)?.regions, a.names(app.state(), app.view)] : [a.landmarksOf(app.state(), app.view), a.singlesOf(app.state(), app.view)].flat().find((l) => l.name === selection?.name), app.fit()?.landmarks?.find((l) => l.name === selection?.name), app.offer]);
+    if (looks === this.looks) return;
+    this.looks = looks;
+    const content = !selection ? null : selection.kind === "region" ? this.selectedRegion(selection.name) : selection.kind === "mark" ? this.selectedMark(selection.name) : null;
+    box.hidden = !content;
+    box.replaceChildren(...(content ?? []));
+  }
+
+  selectedMark(name) {
+    const { app } = this, state = app.state();
+    const whole = a.landmarksOf(state, app.view).find((l) => l.name === name);
+    const single = a.singlesOf(state, app.view).find((l) => l.name === name);
+    const of = whole ?? single;
+    if (!of) return null;
+    const fit = app.fit()?.landmarks?.find((l) => l.name === name);
+    const rows = [make("h3", { textContent: whole ? "Landmark" : "Mark without a partner" })];
+    const rename = (to) => { if (to && to !== name) app.rename(name, to); };
+    const enter = (e) => { if (e.key === "Enter") { e.target.blur(); app.toPartner(name); e.preventDefault(); } };
+    rows.push(make("label", { className: "pair" }, "name", this.field("mark-name", name, rename, { id: "mark-name", maxLength: 200, onkeydown: enter, list: "other-names" })));
+    for (const side of ["render", "reference"]) {
+      if (!of[side]) { rows.push(make("p", { className: "small", textContent: `Not marked in the ${side} yet.` })); continue; }
+      const put = (k) => (text) => { const p = [...of[side]]; p[k] = Number(text); if (Number.isFinite(p[k])) app.change(a.move(app.view, name, side, p)); };
+      const number = (k) => this.field(`mark-${side}-${k}`, String(of[side][k]), put(k), { type: "number", step: 0.1, "aria-label": `${side} ${"xy"[k]}, pixels` });
+      rows.push(make("div", { className: "xy" }, make("span", { className: `${side}-word`, textContent: side }), number(0), number(1)));
+    }
+    if (fit?.text) rows.push(make("p", { className: "finding", textContent: fit.text }));
+    if (fit?.smallest_detectable_px) rows.push(make("p", { className: "small", textContent: `An error of this mark below ${fit.smallest_detectable_px.toFixed(1)} px would not be noticed.` }));
+    rows.push(make("div", { className: "group wrap" },
+      make("button", { type: "button", textContent: of.use === "check" ? "Make it datum" : "Make it check", onclick: () => app.change(a.setUse(app.view, name, of.use === "check" ? "datum" : "check")) }),
+      whole ? make("button", { type: "button", textContent: "Sharpen…", title: "Offers a sharper place by correlating both images", onclick: () => app.sharpen(name) }) : null,
+      make("button", { type: "button", textContent: "Remove", onclick: () => app.erase() })));
+    if (app.offer?.name === name) rows.push(...this.offer(app.offer));
+    return rows;
+  }
+
+  offer(offer) {
+    if (offer.text) return [make("p", { className: "finding", role: "alert", textContent: offer.text })];
+    return [
+      make("p", { className: "small", role: "status", textContent: `Correlation ${offer.correlation.toFixed(2)}: the reference mark would move by ${offer.moved_px.toFixed(2)} px (the dashed cross). This helps rough clicks, 1.5 to 3 px off, and harms careful ones, below 1 px.` }),
+      make("div", { className: "group" },
+        make("button", { type: "button", textContent: "Take it", onclick: () => this.app.takeOffer() }),
+        make("button", { type: "button", textContent: "Keep mine", onclick: () => this.app.dropOffer() })),
+    ];
+  }
+
+  selectedRegion(name) {
+    const { app } = this, state = app.state();
+    const region = (a.viewOf(state, app.view)?.regions ?? []).find((r) => r.name === name);
+    if (!region) return null;
+    const marks = region.landmarks ?? [];
+    const tick = (of) => make("label", {}, make("input", {
+      type: "checkbox", checked: marks.includes(of.name), "data-key": `tick-${of.name}`,
+      onchange: (e) => app.change(a.setRegionMarks(app.view, name, e.target.checked ? [...marks, of.name] : marks.filter((n) => n !== of.name))),
+    }), of.name);
+    return [
+      make("h3", { textContent: "Region" }),
+      make("label", { className: "pair" }, "name", this.field("region-name", name, (to) => { if (to) app.renameRegion(name, to); }, { id: "region-name", maxLength: 200 })),
+      make("p", { className: "small", textContent: "Landmarks on this part:" }),
+      make("div", { className: "ticks" }, ...[...a.landmarksOf(state, app.view)].sort((x, y) => marks.includes(y.name) - marks.includes(x.name)).map(tick)),
+      make("div", { className: "group wrap" }, make("button", { type: "button", textContent: "Remove the region", onclick: () => app.erase() })),
+    ];
+  }
+
+  landmarks() {
+    const { app } = this, state = app.state(), fits = app.fit()?.landmarks ?? [];
+    const whole = a.landmarksOf(state, app.view), singles = a.singlesOf(state, app.view);
+    const row = (of, single) => {
+      const fit = fits.find((f) => f.name === of.name), selected = app.selection?.kind === "mark" && app.selection.name === of.name;
+      const length = fit && Math.hypot(...fit.residual_px);
+      const missing = single && (of.render ? "reference" : "render");
+      const name = make("button", { type: "button", className: "name", textContent: of.name, "data-key": `row-${of.name}`, "aria-pressed": String(selected), onclick: () => app.select({ kind: "mark", name: of.name }, true) });
+      const words = single ? `mark it in the ${missing}` : fit?.finding === "swapped" ? fit.text : fit?.finding;
+      return make("tr", { className: selected ? "selected" : "" },
+        make("td", {}, name, words ? make("div", { className: "finding", textContent: words }) : null),
+        make("td", { textContent: of.use ?? "datum" }),
+        make("td", { className: "number", textContent: length === undefined ? "" : `${length.toFixed(1)} px` }));
+    };
+    $("landmarks").replaceChildren(...singles.map((l) => row(l, true)), ...whole.map((l) => row(l, false)));
+    $("landmarks-count").textContent = `(${whole.length}${singles.length ? ` and ${singles.length} single` : ""})`;
+    const fit = app.fit();
+    $("fit-summary").textContent = !fit ? "" : fit.error ? fit.error
+      : `${fit.kind}: datum residuals ${fit.rms_px.toFixed(2)} px rms, ${fit.degrees_of_freedom} redundant. A check's residual is where the model is off.`;
+  }
+
+  list(id, entries, row) {
+    $(id).replaceChildren(...entries.map(row));
+    $(`${id}-count`).textContent = `(${entries.length})`;
+  }
+
+  entries(id, words) {
+    const { app } = this;
+    this.list(id, a.viewOf(app.state(), app.view)?.[id] ?? [], (entry) => make("div", { className: "entry" },
+      make("span", { textContent: words(entry) }),
+      make("button", { type: "button", className: "remove", textContent: "×", "aria-label": `Remove ${words(entry)}`, onclick: () => app.change(a.eraseEntry(app.view, id, entry, `Remove ${words(entry)}`)) })));
+  }
+
+  regions() {
+    const { app } = this;
+    const outline = a.draftOf(app.state(), app.view).outline ?? [];
+    this.list("regions", a.viewOf(app.state(), app.view)?.regions ?? [], (region) => make("div", { className: "entry" },
+      make("button", { type: "button", className: "name", textContent: `${region.name}, ${(region.landmarks ?? []).length} landmarks`, "data-key": `region-${region.name}`, "aria-pressed": String(app.selection?.kind === "region" && app.selection.name === region.name), onclick: () => app.select({ kind: "region", name: region.name }, true) })));
+    if (app.tool === "region" || outline.length) {
+      $("regions").append(make("p", { className: "small", textContent: outline.length ? `An outline of ${outline.length} corners is begun.` : "Click the corners of a part in the render, the first one again to close." }));
+    }
+    if (outline.length) {
+      $("regions").append(make("div", { className: "group" },
+        make("button", { type: "button", textContent: "Close the outline", disabled: outline.length < 3, onclick: () => app.closeOutline() }),
+        make("button", { type: "button", textContent: "Drop it", onclick: () => app.change(a.dropOutline(app.view)) })));
+    }
+  }
+
+  known() { this.entries("known", (k) => `${k.from} – ${k.to}: ${k.full_size ?? k.model} ${k.full_size !== undefined ? "full size" : "on the model"} (${k.in})`); }
+  spans() { this.entries("spans", (s) => `${s.name}: ${s.from} – ${s.to}`); }
+  angles() { this.entries("angles", (s) => `${s.name}: ${s.from} – ${s.to}${s.against ? ` against ${s.against.join(" – ")}` : ""}`); }
+
+  job() {
+    const { app } = this, state = app.state(), view = a.viewOf(state, app.view), form = $("job-form").elements;
+    const put = (name, value) => { if (document.activeElement !== form[name]) form[name].value = value ?? ""; };
+    put("title", state.job.title); put("scale", state.job.scale);
+    put("registration", view?.registration ?? "similarity"); put("kind", view?.reference?.kind ?? "photo");
+    put("aspect", view?.reference?.straighten?.aspect ?? form.aspect.value);
+    $("straighten-off").disabled = !a.cornersOf(state, app.view).length;
+    $("hides").textContent = app.fit()?.hides?.length ? `Cannot be seen then: ${app.fit().hides.join("; ")}.` : "";
+  }
+
+  doubts() {
+    const fit = this.app.allFits(), list = [...(fit?.faults ?? []), ...(fit?.doubts ?? [])];
+    $("doubts").replaceChildren(...list.map((text) => make("li", { textContent: text })));
+    $("doubts-count").textContent = `(${list.length})`;
+  }
+
+  /** The names to choose from, and those of the other views to be offered for typing. */
+  names() {
+    const { app } = this, state = app.state(), own = a.landmarksOf(state, app.view).map((l) => l.name);
+    for (const select of document.querySelectorAll("select[data-names]")) {
+      const value = select.value, none = select.dataset.names;
+      select.replaceChildren(...(none ? [make("option", { value: "", textContent: none })] : []), ...own.map((name) => make("option", { value: name, textContent: name })));
+      if ([...select.options].some((o) => o.value === value)) select.value = value;
+    }
+    let list = $("other-names");
+    if (!list) { list = make("datalist", { id: "other-names" }); document.body.append(list); }
+    const elsewhere = new Set((state.job.views ?? []).flatMap((v) => (v.landmarks ?? []).map((l) => l.name)));
+    list.replaceChildren(...[...elsewhere].filter((n) => !own.includes(n)).map((value) => make("option", { value })));
+  }
+
+  forms() {
+    const { app } = this;
+    const onSubmit = (id, read) => $(id).addEventListener("submit", (event) => {
+      event.preventDefault();
+      const form = event.target, action = read(Object.fromEntries(new FormData(form)));
+      if (!action) return app.say("Choose two different landmarks.");
+      app.change(action, () => form.querySelectorAll("input").forEach((i) => { i.value = ""; }));
+    });
+    const two = (v) => v.from && v.to && v.from !== v.to;
+    onSubmit("known-form", (v) => two(v) && a.addEntry(app.view, "known", { in: v.side, from: v.from, to: v.to, [v.side === "render" ? "model" : "full_size"]: v.length.trim() }, `Known length ${v.length.trim()}`));
+    onSubmit("spans-form", (v) => two(v) && a.addEntry(app.view, "spans", { name: v.name.trim(), from: v.from, to: v.to }, `Span ${v.name.trim()}`));
+    onSubmit("angles-form", (v) => two(v) && a.addEntry(app.view, "angles", { name: v.name.trim(), from: v.from, to: v.to, ...(v.against_from && v.against_to ? { against: [v.against_from, v.against_to] } : {}) }, `Angle ${v.name.trim()}`));
+    $("job-form").addEventListener("submit", (event) => event.preventDefault());
+    $("job-form").addEventListener("change", ({ target: { name, value } }) => {
+      if (name === "title" || name === "scale") app.change(a.setJob(name, value.trim()));
+      if (name === "registration") app.change(a.setView(app.view, name, value));
+      if (name === "kind") app.change(a.setKind(app.view, value));
+      if (name === "aspect" && value.trim()) app.change(a.setAspect(app.view, value.trim()));
+    });
+    $("straighten-off").addEventListener("click", () => app.change(a.straightenOff(app.view)));
+  }
+}

@@ -1,0 +1,203 @@
+//! Keeps jobs inside one folder: no path leads out of it, by `..`, from the root, or through a link.
+use crate::job::{self, Job, Mask};
+use std::{
+    fs,
+    path::{Component, Path, PathBuf},
+};
+
+/// Deepest folder that a posted file may lie in.
+const MOST_PARTS: usize = 4;
+/// Longest name, bytes: every file system in use takes it.
+const LONGEST_PART: usize = 120;
+
+/// Why a job or a file of it is refused.
+#[derive(Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub(super) enum Refusal {
+    /// A path that is not allowed or not there: which of both is not told, so that nobody can feel for other files.
+    #[error(
+        "{path:?}: there is no such file in the served folder; paths are relative to it, without .., links out of it or hidden names"
+    )]
+    NoSuchFile {
+        /// The path as it was given.
+        path: String,
+    },
+    /// The job's own faults.
+    #[error("{text}")]
+    Faulty {
+        /// All of them, one a line.
+        text: String,
+    },
+    /// An image outside of the folder.
+    #[error(
+        "{pointer}: the image is not in the folder of the job's service, or not there; post it along, or name it relative to the job file"
+    )]
+    Image {
+        /// Where the job names it.
+        pointer: String,
+    },
+}
+
+impl Refusal {
+    /// Stable code.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::NoSuchFile { .. } => "no-such-file",
+            Self::Faulty { .. } => "job-faulty",
+            Self::Image { .. } => "image-not-there",
+        }
+    }
+}
+
+/// A path of plain names, such as `side/render.png`, that may be joined to a folder.
+pub(super) fn plain(path: &str) -> Result<PathBuf, Refusal> {
+    let refused = || Refusal::NoSuchFile {
+        path: path.chars().take(200).collect(),
+    };
+    let is_plain = |part: Component<'_>| match part {
+        Component::Normal(name) => name.to_str().is_some_and(|name| {
+            !name.starts_with('.')
+                && name.len() <= LONGEST_PART
+                && name
+                    .chars()
+                    .all(|c| !c.is_control() && !matches!(c, '\\' | ':'))
+        }),
+        _ => false,
+    };
+    let relative = Path::new(path);
+    let count = relative.components().count();
+    if count == 0 || count > MOST_PARTS || !relative.components().all(is_plain) {
+        return Err(refused());
+    }
+    Ok(relative.to_owned())
+}
+
+/// The file at a plain path below `root` (canonical), after all links; a regular file.
+pub(super) fn file(root: &Path, path: &str) -> Result<PathBuf, Refusal> {
+    let refused = || Refusal::NoSuchFile {
+        path: path.chars().take(200).collect(),
+    };
+    regular(root, &root.join(plain(path)?)).ok_or_else(refused)
+}
+
+/// The file after all links, if it is a regular one below `root`.
+fn regular(root: &Path, path: &Path) -> Option<PathBuf> {
+    let real = fs::canonicalize(path).ok()?;
+    // A pipe or a device would be waited for.
+    (real.starts_with(root) && fs::metadata(&real).ok()?.is_file()).then_some(real)
+}
+
+/// Reads a job whose images and masks all lie below `root` (canonical).
+pub(super) fn read_job(root: &Path, file: &Path) -> Result<Job, Refusal> {
+    let mut job = job::read(file).map_err(|error| {
+        let faults: Vec<String> = error.faults().iter().map(|f| f.to_string()).collect();
+        Refusal::Faulty {
+            text: match faults.is_empty() {
+                true => "the job cannot be read".to_owned(),
+                false => faults.join("\n"),
+            },
+        }
+    })?;
+    for (index, view) in job.views.iter_mut().enumerate() {
+        let inside = |path: &mut PathBuf, key: &str| {
+            let pointer = format!("/views/{index}/{key}");
+            *path = regular(root, path).ok_or(Refusal::Image { pointer })?;
+            Ok(())
+        };
+        inside(&mut view.render.image, "render/image")?;
+        inside(&mut view.reference.image, "reference/image")?;
+        if let Mask::Image(path) = &mut view.render.mask {
+            inside(path, "render/mask")?;
+        }
+        if let Mask::Image(path) = &mut view.reference.mask {
+            inside(path, "reference/mask")?;
+        }
+    }
+    Ok(job)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn plain_paths_pass_and_all_others_do_not() {
+        for path in ["a.png", "side/a b.png", "x/y/z/ü.jpg"] {
+            assert_eq!(plain(path), Ok(PathBuf::from(path)));
+        }
+        for path in [
+            "",
+            "/",
+            "/etc/passwd",
+            "../a",
+            "a/../b",
+            "./a",
+            "a/./../../b",
+            ".hidden",
+            "a/.tickstrip/b",
+            "a\\..\\b",
+            "C:\\a",
+            "c:a",
+            "a\0b",
+            "a\nb",
+            "..",
+            "a/b/c/d/e",
+        ] {
+            assert!(plain(path).is_err(), "{path:?}");
+        }
+        assert!(plain(&"x".repeat(121)).is_err());
+        // An encoded form is a name like any other once it is decoded no further.
+        assert!(plain("%2e%2e%2fa").is_ok());
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_out_of_the_folder_are_refused_and_those_inside_pass() {
+        use std::os::unix::fs::symlink;
+        let outer = tempfile::tempdir().expect("a folder");
+        let outer = fs::canonicalize(outer.path()).expect("there").join("outer");
+        let root = outer.join("root");
+        fs::create_dir_all(&root).expect("made");
+        fs::write(outer.join("secret.json"), "{}").expect("written");
+        fs::write(root.join("own.json"), "{}").expect("written");
+        symlink(outer.join("secret.json"), root.join("out.json")).expect("linked");
+        symlink(&outer, root.join("up")).expect("linked");
+        symlink(root.join("own.json"), root.join("in.json")).expect("linked");
+        assert_eq!(file(&root, "in.json"), Ok(root.join("own.json")));
+        for path in ["out.json", "up/secret.json", "missing.json", "up"] {
+            let refusal = file(&root, path).expect_err("refused");
+            assert_eq!(refusal.code(), "no-such-file");
+        }
+    }
+
+    #[test]
+    fn a_job_may_not_name_images_outside() {
+        let outer = tempfile::tempdir().expect("a folder");
+        let outer = fs::canonicalize(outer.path()).expect("there");
+        let root = outer.join("root");
+        fs::create_dir(&root).expect("made");
+        for file in [outer.join("out.png"), root.join("in.png")] {
+            image::RgbImage::new(8, 8).save(file).expect("written");
+        }
+        let job = |image: &str| {
+            let text = format!(
+                r#"{{"title":"t","scale":"1:32","views":[{{"name":"a","render":{{"image":"in.png"}},
+                "reference":{{"image":{image:?}}},"landmarks":[]}}]}}"#
+            );
+            fs::write(root.join("job.json"), text).expect("written");
+            read_job(&root, &root.join("job.json"))
+        };
+        assert!(job("in.png").is_ok());
+        let absolute = outer.join("out.png").to_string_lossy().into_owned();
+        for image in [
+            "../out.png",
+            absolute.as_str(),
+            "/etc/passwd",
+            "missing.png",
+        ] {
+            let refusal = job(image).expect_err("refused");
+            let pointer = "/views/0/reference/image".to_owned();
+            assert_eq!(refusal, Refusal::Image { pointer });
+        }
+    }
+}

@@ -1,0 +1,346 @@
+//! The jobs of the service in memory, each change also on the disk, and the one that works through them.
+use super::{
+    ServeOptions,
+    confined::{self, Refusal},
+    store::{State, Status, Store, Trouble, files_below},
+};
+use crate::{
+    drawing::Paper,
+    pipeline::{self, CompareOptions, Event},
+    report::json::Verdict,
+};
+use serde_json::Value;
+use std::{
+    collections::HashMap,
+    io,
+    path::{Path, PathBuf},
+    sync::{
+        Arc, Mutex, MutexGuard, PoisonError,
+        atomic::{AtomicBool, Ordering},
+    },
+    time::Instant,
+};
+use time::OffsetDateTime;
+use tokio::sync::OwnedSemaphorePermit;
+
+/// A place in the queue, given back when the job is over.
+pub(super) type Place = OwnedSemaphorePermit;
+
+/// All jobs.
+#[derive(Debug)]
+pub(super) struct Registry {
+    store: Store,
+    root: PathBuf,
+    options: ServeOptions,
+    jobs: Mutex<Jobs>,
+    /// Set when the service ends and the job that runs may not go on.
+    ending: AtomicBool,
+}
+
+#[derive(Debug, Default)]
+struct Jobs {
+    by_id: HashMap<String, Entry>,
+    /// In the order in which they came in.
+    order: Vec<String>,
+}
+
+#[derive(Debug)]
+struct Entry {
+    status: Status,
+    cancelled: Arc<AtomicBool>,
+}
+
+/// Why something cannot be done with a job.
+#[derive(Debug)]
+pub(super) enum Denied {
+    /// There is none.
+    NoSuchJob,
+    /// It is over, or still running.
+    WrongState(State),
+    /// The disk.
+    Disk(io::Error),
+}
+
+impl Registry {
+    /// Reads what is on the disk.
+    pub fn open(options: ServeOptions, root: PathBuf) -> io::Result<Self> {
+        let (store, found) = Store::open(&options.state, &now())?;
+        let mut jobs = Jobs::default();
+        for status in found {
+            jobs.add(status);
+        }
+        Ok(Self {
+            store,
+            root,
+            options,
+            jobs: Mutex::new(jobs),
+            ending: AtomicBool::new(false),
+        })
+    }
+
+    pub fn store(&self) -> &Store {
+        &self.store
+    }
+
+    /// The folder that jobs may be named in, canonical.
+    pub fn root(&self) -> &Path {
+        &self.root
+    }
+
+    pub fn options(&self) -> &ServeOptions {
+        &self.options
+    }
+
+    pub fn status(&self, id: &str) -> Option<Status> {
+        Some(self.jobs().by_id.get(id)?.status.clone())
+    }
+
+    /// All jobs, the newest first.
+    pub fn list(&self) -> Vec<Status> {
+        let jobs = self.jobs();
+        let newest_first = jobs.order.iter().rev();
+        newest_first
+            .filter_map(|id| Some(jobs.by_id.get(id)?.status.clone()))
+            .collect()
+    }
+
+    /// How many jobs wait, and how many run.
+    pub fn counts(&self) -> [usize; 2] {
+        let jobs = self.jobs();
+        [State::Queued, State::Running].map(|state| {
+            jobs.by_id
+                .values()
+                .filter(|e| e.status.state == state)
+                .count()
+        })
+    }
+
+    /// Takes in a job that is on the disk already.
+    pub fn add(&self, status: Status) {
+        self.jobs().add(status);
+    }
+
+    /// Stops a job that waits or runs.
+    pub fn cancel(&self, id: &str) -> Result<Status, Denied> {
+        let mut jobs = self.jobs();
+        let entry = jobs.by_id.get_mut(id).ok_or(Denied::NoSuchJob)?;
+        if entry.status.state.is_over() {
+            return Err(Denied::WrongState(entry.status.state));
+        }
+        entry.cancelled.store(true, Ordering::Relaxed);
+        if entry.status.state == State::Queued {
+            entry.status.end(State::Cancelled, &now(), None);
+            self.store.save(&entry.status).map_err(Denied::Disk)?;
+        }
+        Ok(entry.status.clone())
+    }
+
+    /// Removes a job that is over, with its results.
+    pub fn remove(&self, id: &str) -> Result<(), Denied> {
+        let mut jobs = self.jobs();
+        let state = jobs.by_id.get(id).ok_or(Denied::NoSuchJob)?.status.state;
+        if !state.is_over() {
+            return Err(Denied::WrongState(state));
+        }
+        self.store.remove(id).map_err(Denied::Disk)?;
+        jobs.forget(id);
+        Ok(())
+    }
+
+    /// Compares one job; called by the worker alone. The place is free when it returns.
+    pub fn work(&self, id: &str, place: Place) {
+        let _place = place;
+        let Some(cancelled) = self.begin(id) else {
+            return;
+        };
+        let begun = Instant::now();
+        let limit = self.options.limits.job_time;
+        let stopped = || {
+            cancelled.load(Ordering::Relaxed)
+                || self.ending.load(Ordering::Relaxed)
+                || begun.elapsed() > limit
+        };
+        // A fault of the program in one job must not end the service.
+        let run = std::panic::AssertUnwindSafe(|| self.compare(id, &stopped));
+        let result = std::panic::catch_unwind(run).unwrap_or_else(|_| {
+            Err(trouble(
+                "internal",
+                "the comparison met a fault of the program",
+            ))
+        });
+        self.change(id, |status| {
+            let now = now();
+            match result {
+                Ok((verdict, files)) => {
+                    status.end(State::Finished, &now, None);
+                    (status.verdict, status.files) = (verdict, files);
+                    if status.verdict.is_none() {
+                        let text = "no view could be compared; the report says why";
+                        status.end(State::Failed, &now, Some(trouble("no-view-compared", text)));
+                    }
+                }
+                Err(_) if cancelled.load(Ordering::Relaxed) => {
+                    status.end(State::Cancelled, &now, None);
+                }
+                Err(_) if self.ending.load(Ordering::Relaxed) => status.interrupt(&now),
+                Err(error) if error.code == "stopped" => {
+                    let text = format!("the job took longer than {} s", limit.as_secs());
+                    status.end(State::Failed, &now, Some(trouble("time-limit", &text)));
+                }
+                Err(error) => status.end(State::Failed, &now, Some(error)),
+            }
+            status.progress.clear();
+        });
+        self.prune();
+    }
+
+    /// Ends the job that runs at its next stage, and records that those that wait were not done.
+    pub fn end(&self) {
+        self.ending.store(true, Ordering::Relaxed);
+        let waiting: Vec<String> = {
+            let jobs = self.jobs();
+            let waits = |e: &&Entry| e.status.state == State::Queued;
+            jobs.by_id
+                .values()
+                .filter(waits)
+                .map(|e| e.status.id.clone())
+                .collect()
+        };
+        for id in waiting {
+            self.change(&id, |status| status.interrupt(&now()));
+        }
+    }
+
+    /// Marks a job as running; `None` where it is not to be done any more.
+    fn begin(&self, id: &str) -> Option<Arc<AtomicBool>> {
+        let mut jobs = self.jobs();
+        let entry = jobs.by_id.get_mut(id)?;
+        if entry.status.state != State::Queued || self.ending.load(Ordering::Relaxed) {
+            return None;
+        }
+        entry.status.state = State::Running;
+        // Should the disk refuse this, the result will tell.
+        let _ = self.store.save(&entry.status);
+        Some(Arc::clone(&entry.cancelled))
+    }
+
+    fn compare(
+        &self,
+        id: &str,
+        stopped: &(dyn Fn() -> bool + Sync),
+    ) -> Result<(Option<String>, Vec<String>), Trouble> {
+        let (root, file) = self.source(id)?;
+        let job =
+            confined::read_job(&root, &file).map_err(|e| trouble(e.code(), &e.to_string()))?;
+        let out = self.store.results(id);
+        let options = CompareOptions {
+            out: out.clone(),
+            views: Vec::new(),
+            paper: Paper::A4,
+            date: now()[..10].to_owned(),
+            max_megapixels: self.options.limits.megapixels,
+        };
+        let observer = |event: Event<'_>| {
+            let (view, stage) = match event {
+                Event::Stage { view, stage } => (view, stage),
+                Event::Finished { view } => (view, "finished"),
+            };
+            if let Some(entry) = self.jobs().by_id.get_mut(id) {
+                let progress = &mut entry.status.progress;
+                progress.insert(view.to_owned(), Value::from(stage));
+            }
+        };
+        let outcome = pipeline::compare_unless(&job, &options, &observer, stopped)
+            .map_err(|e| trouble(e.code(), &e.to_string()))?;
+        let verdict = outcome.report.verdict.map(|verdict| match verdict {
+            Verdict::Within => "within",
+            Verdict::Undecided => "undecided",
+            Verdict::Out => "out",
+        });
+        Ok((verdict.map(str::to_owned), files_below(&out)))
+    }
+
+    /// Where the job file lies and the folder that it may not lead out of.
+    fn source(&self, id: &str) -> Result<(PathBuf, PathBuf), Trouble> {
+        let path = self.status(id).and_then(|status| status.path);
+        let file = match &path {
+            // Looked up again: a link may have been put in its place meanwhile.
+            Some(path) => confined::file(&self.root, path),
+            None => Ok(self.store.input(id).join("job.json")),
+        };
+        let file = file.map_err(|e: Refusal| trouble(e.code(), &e.to_string()))?;
+        let root = match path {
+            Some(_) => self.root.clone(),
+            None => self.store.input(id),
+        };
+        Ok((root, file))
+    }
+
+    fn change(&self, id: &str, change: impl FnOnce(&mut Status)) {
+        let mut jobs = self.jobs();
+        if let Some(entry) = jobs.by_id.get_mut(id) {
+            change(&mut entry.status);
+            // In memory it is right; after a restart it would count as interrupted.
+            let _ = self.store.save(&entry.status);
+        }
+    }
+
+    /// Removes the oldest jobs that are over beyond the number to be kept.
+    fn prune(&self) {
+        let surplus: Vec<String> = {
+            let jobs = self.jobs();
+            let over = |id: &&String| {
+                jobs.by_id
+                    .get(*id)
+                    .is_some_and(|e| e.status.state.is_over())
+            };
+            let over: Vec<&String> = jobs.order.iter().filter(over).collect();
+            let count = over.len().saturating_sub(self.options.limits.kept);
+            over[..count].iter().map(|id| (*id).clone()).collect()
+        };
+        for id in surplus {
+            let _ = self.remove(&id);
+        }
+    }
+
+    fn jobs(&self) -> MutexGuard<'_, Jobs> {
+        self.jobs.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Jobs {
+    fn add(&mut self, status: Status) {
+        self.order.push(status.id.clone());
+        let entry = Entry {
+            cancelled: Arc::default(),
+            status,
+        };
+        self.by_id.insert(entry.status.id.clone(), entry);
+    }
+
+    fn forget(&mut self, id: &str) {
+        self.by_id.remove(id);
+        self.order.retain(|other| other != id);
+    }
+}
+
+fn trouble(code: &str, text: &str) -> Trouble {
+    Trouble {
+        code: code.to_owned(),
+        text: text.to_owned(),
+    }
+}
+
+/// The time in UTC, RFC 3339.
+pub(super) fn now() -> String {
+    let now = OffsetDateTime::now_utc();
+    format!(
+        "{:04}-{:02}-{:02}T{:02}:{:02}:{:02}Z",
+        now.year(),
+        u8::from(now.month()),
+        now.day(),
+        now.hour(),
+        now.minute(),
+        now.second()
+    )
+}

@@ -1,0 +1,164 @@
+//! What both HTTP services share: tokens, answers, stopping, and who may ask.
+use axum::{
+    extract::{Request, State},
+    http::{HeaderMap, HeaderValue, StatusCode, header},
+    middleware::Next,
+    response::{IntoResponse, Response},
+};
+use serde_json::{Value, json};
+use std::{
+    hash::{BuildHasher, RandomState},
+    net::SocketAddr,
+};
+
+/// 128 bits that nobody outside can guess, in hexadecimal.
+///
+/// The keys of [`RandomState`] come from the operating system's source of randomness, and its hash does not let them
+/// be seen.
+pub(super) fn random_token() -> String {
+    let keys = RandomState::new();
+    (0..2_u64)
+        .map(|half| format!("{:016x}", keys.hash_one(half)))
+        .collect()
+}
+
+/// An answer with a JSON body.
+pub(super) fn answer(status: StatusCode, body: &Value) -> Response {
+    let content = [(header::CONTENT_TYPE, "application/json")];
+    (status, content, body.to_string()).into_response()
+}
+
+/// Why a request is not done: becomes an answer with a stable code and a text for people.
+#[derive(Debug)]
+pub(super) struct Refused {
+    pub status: StatusCode,
+    pub code: String,
+    pub text: String,
+}
+
+impl Refused {
+    pub fn new(status: StatusCode, code: &str, text: &str) -> Self {
+        Self {
+            status,
+            code: code.to_owned(),
+            text: text.to_owned(),
+        }
+    }
+}
+
+impl IntoResponse for Refused {
+    fn into_response(self) -> Response {
+        refusal(self.status, &self.code, &self.text)
+    }
+}
+
+/// An answer that says what went wrong: a stable code, and a text for people.
+pub(super) fn refusal(status: StatusCode, code: &str, text: &str) -> Response {
+    answer(status, &json!({ "error": { "code": code, "text": text } }))
+}
+
+/// Runs work that computes or reads files where it holds up no other request.
+pub(super) async fn apart<T: Send + 'static>(
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, Refused> {
+    tokio::task::spawn_blocking(work).await.map_err(|_| {
+        Refused::new(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "internal",
+            "this request met a fault of the program; the others go on",
+        )
+    })
+}
+
+/// Resolves when the program is asked to end: Ctrl-C, or a termination signal.
+pub(super) async fn asked_to_stop() {
+    let interrupt = tokio::signal::ctrl_c();
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        if let Ok(mut terminate) = signal(SignalKind::terminate()) {
+            tokio::select! {
+                _ = interrupt => {}
+                _ = terminate.recv() => {}
+            }
+            return;
+        }
+    }
+    let _ = interrupt.await;
+}
+
+/// Refuses requests that a foreign page makes through the user's browser: on a loopback address the host must be
+/// named as such, and a page of another origin may not ask.
+pub(super) async fn only_local_pages(
+    State(address): State<SocketAddr>,
+    request: Request,
+    next: Next,
+) -> Response {
+    if address.ip().is_loopback() && !is_local(request.headers(), address.port()) {
+        return refusal(
+            StatusCode::FORBIDDEN,
+            "foreign-page",
+            "this address answers only to programs and pages of this computer, named as 127.0.0.1 or localhost",
+        );
+    }
+    next.run(request).await
+}
+
+fn is_local(headers: &HeaderMap, port: u16) -> bool {
+    let text = |value: &HeaderValue| value.to_str().map(str::to_owned).ok();
+    let is_own = |host: &str| {
+        ["127.0.0.1", "localhost", "[::1]"]
+            .iter()
+            .any(|name| host == *name || host == format!("{name}:{port}"))
+    };
+    let host = headers.get(header::HOST).and_then(text);
+    let origin = headers.get(header::ORIGIN).map(text);
+    host.is_some_and(|host| is_own(&host))
+        && origin.is_none_or(|origin| {
+            origin.is_some_and(|o| o.strip_prefix("http://").is_some_and(is_own))
+        })
+}
+
+/// The type of a result file by the end of its name; `None` where no result is called so.
+pub(super) fn kind_of(extension: &str) -> Option<&'static str> {
+    Some(match extension {
+        "html" => "text/html; charset=utf-8",
+        "json" => "application/json",
+        "csv" => "text/csv; charset=utf-8",
+        "pdf" => "application/pdf",
+        "png" => "image/png",
+        "jpg" => "image/jpeg",
+        _ => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tokens_are_long_and_differ() {
+        let (a, b) = (random_token(), random_token());
+        assert_eq!(a.len(), 32);
+        assert_ne!(a, b);
+        assert_ne!(a[..16], a[16..]);
+    }
+
+    #[test]
+    fn foreign_hosts_and_origins_are_told_from_own_ones() {
+        let headers = |host: &'static str, origin: Option<&'static str>| {
+            let mut headers = HeaderMap::new();
+            headers.insert(header::HOST, HeaderValue::from_static(host));
+            if let Some(origin) = origin {
+                headers.insert(header::ORIGIN, HeaderValue::from_static(origin));
+            }
+            is_local(&headers, 8080)
+        };
+        assert!(headers("127.0.0.1:8080", None));
+        assert!(headers("localhost:8080", Some("http://localhost:8080")));
+        assert!(!headers("rebound.example:8080", None));
+        assert!(!headers("127.0.0.1:8080", Some("https://page.example")));
+        assert!(!headers("127.0.0.1:8080", Some("null")));
+        assert!(!is_local(&HeaderMap::new(), 8080));
+    }
+}

@@ -1,0 +1,289 @@
+//! A plain HTTP/1.1 client on a socket, so that requests can be as slow, large or wrong as a test wants, and the
+//! service as a process.
+use jsonschema::Validator;
+use serde_json::{Value, json};
+use std::{
+    io::{BufRead, BufReader, Read, Write},
+    net::{SocketAddr, TcpStream},
+    path::Path,
+    process::{Child, Command, Stdio},
+    sync::OnceLock,
+    time::{Duration, Instant},
+};
+
+/// What came back.
+#[derive(Debug)]
+pub struct Answer {
+    pub status: u16,
+    pub head: String,
+    pub body: Vec<u8>,
+}
+
+impl Answer {
+    pub fn json(&self) -> Value {
+        serde_json::from_slice(&self.body).expect("JSON")
+    }
+
+    pub fn header(&self, name: &str) -> Option<&str> {
+        let lines = self.head.lines();
+        lines
+            .filter_map(|line| line.split_once(": "))
+            .find_map(|(key, value)| key.eq_ignore_ascii_case(name).then_some(value))
+    }
+
+    pub fn code(&self) -> String {
+        self.json()["error"]["code"]
+            .as_str()
+            .expect("a code")
+            .to_owned()
+    }
+}
+
+/// A running `tickstrip serve`, killed when it is dropped.
+pub struct Service {
+    pub child: Child,
+    pub address: SocketAddr,
+    pub token: Option<&'static str>,
+}
+
+impl Drop for Service {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+impl Service {
+    pub fn start(folder: &Path, arguments: &[&str]) -> Self {
+        Self::with_token(folder, arguments, None)
+    }
+
+    pub fn with_token(folder: &Path, arguments: &[&str], token: Option<&'static str>) -> Self {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_tickstrip"));
+        command
+            .arg("serve")
+            .arg(folder)
+            .args(["--listen", "127.0.0.1:0"])
+            .args(arguments);
+        command.env("TICKSTRIP_TOKEN", token.unwrap_or(""));
+        command
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped());
+        let mut child = command.spawn().expect("starts");
+        let mut line = String::new();
+        let out = child.stdout.take().expect("piped");
+        BufReader::new(out)
+            .read_line(&mut line)
+            .expect("an address");
+        let address = line
+            .trim()
+            .trim_start_matches("http://")
+            .trim_end_matches('/');
+        Self {
+            address: address.parse().expect("an address"),
+            child,
+            token,
+        }
+    }
+
+    pub fn connect(&self) -> TcpStream {
+        let stream = TcpStream::connect(self.address).expect("connected");
+        stream
+            .set_read_timeout(Some(Duration::from_secs(60)))
+            .expect("set");
+        stream
+    }
+
+    /// Sends a request and checks the answer against the description of the service.
+    pub fn ask(&self, method: &str, path: &str, kind: &str, body: &[u8]) -> Answer {
+        let answer = self.ask_raw(method, path, kind, body).expect("an answer");
+        check(method, path, &answer);
+        answer
+    }
+
+    pub fn ask_raw(
+        &self,
+        method: &str,
+        path: &str,
+        kind: &str,
+        body: &[u8],
+    ) -> std::io::Result<Answer> {
+        let mut stream = self.connect();
+        stream.write_all(self.head(method, path, kind, body.len()).as_bytes())?;
+        // A service that has refused the request need not take the rest.
+        let _ = stream.write_all(body);
+        read(stream)
+    }
+
+    pub fn head(&self, method: &str, path: &str, kind: &str, length: usize) -> String {
+        let token = self
+            .token
+            .map(|t| format!("Authorization: Bearer {t}\r\n"))
+            .unwrap_or_default();
+        format!(
+            "{method} {path} HTTP/1.1\r\nHost: {}\r\n{token}Content-Type: {kind}\r\nContent-Length: {length}\r\nConnection: close\r\n\r\n",
+            self.address
+        )
+    }
+
+    pub fn get(&self, path: &str) -> Answer {
+        self.ask("GET", path, "text/plain", b"")
+    }
+
+    pub fn post_files(&self, files: &[(&str, &[u8])]) -> Answer {
+        self.ask("POST", "/jobs", KIND, &multipart(files))
+    }
+
+    pub fn post_path(&self, path: &str) -> Answer {
+        let body = json!({ "path": path }).to_string();
+        self.ask("POST", "/jobs", "application/json", body.as_bytes())
+    }
+
+    /// The job's state once it is over, or once it is `wanted`.
+    pub fn wait(&self, id: &str, wanted: &[&str]) -> Value {
+        let begun = Instant::now();
+        loop {
+            let status = self.get(&format!("/jobs/{id}")).json();
+            if wanted.contains(&status["state"].as_str().expect("a state")) {
+                return status;
+            }
+            assert!(
+                begun.elapsed() < Duration::from_secs(60),
+                "in vain: {status}"
+            );
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    }
+}
+
+pub const KIND: &str = "multipart/form-data; boundary=cut-here";
+
+/// A multipart body: the part "job" and files by their names.
+pub fn multipart(files: &[(&str, &[u8])]) -> Vec<u8> {
+    let mut body = Vec::new();
+    for (name, bytes) in files {
+        let field = if *name == "job" {
+            "name=\"job\"".to_owned()
+        } else {
+            format!("name=\"file\"; filename=\"{name}\"")
+        };
+        body.extend(
+            format!("--cut-here\r\nContent-Disposition: form-data; {field}\r\n\r\n").bytes(),
+        );
+        body.extend(*bytes);
+        body.extend(b"\r\n");
+    }
+    body.extend(b"--cut-here--\r\n");
+    body
+}
+
+pub fn read(mut stream: TcpStream) -> std::io::Result<Answer> {
+    let mut bytes = Vec::new();
+    let ended = stream.read_to_end(&mut bytes);
+    let Some(end) = bytes.windows(4).position(|w| w == b"\r\n\r\n") else {
+        return Err(ended
+            .err()
+            .unwrap_or_else(|| std::io::ErrorKind::UnexpectedEof.into()));
+    };
+    let head = String::from_utf8_lossy(&bytes[..end]).into_owned();
+    let status = head
+        .split(' ')
+        .nth(1)
+        .and_then(|s| s.parse().ok())
+        .expect("a status");
+    Ok(Answer {
+        status,
+        head,
+        body: bytes[end + 4..].to_vec(),
+    })
+}
+
+/// The description as the program has it.
+fn description() -> &'static Value {
+    static DESCRIPTION: OnceLock<Value> = OnceLock::new();
+    DESCRIPTION.get_or_init(|| {
+        let folder = tempfile::tempdir().expect("a folder");
+        let service = Service::start(folder.path(), &[]);
+        service
+            .ask_raw("GET", "/openapi.json", "text/plain", b"")
+            .expect("an answer")
+            .json()
+    })
+}
+
+/// The path of the description that a request's path is one of.
+fn template(path: &str) -> Option<&'static str> {
+    let parts: Vec<&str> = path.trim_start_matches('/').split('/').collect();
+    Some(match parts.as_slice() {
+        ["health"] => "/health",
+        ["openapi.json"] => "/openapi.json",
+        ["jobs"] => "/jobs",
+        ["jobs", id] if !id.is_empty() => "/jobs/{id}",
+        ["jobs", _, "cancel"] => "/jobs/{id}/cancel",
+        ["jobs", _, "report"] => "/jobs/{id}/report",
+        ["jobs", _, "files", _, ..] => "/jobs/{id}/files/{path}",
+        _ => return None,
+    })
+}
+
+/// Fails where the answer is not as the description of the service says.
+fn check(method: &str, path: &str, answer: &Answer) {
+    let whole = description();
+    let operation = template(path).map(|t| &whole["paths"][t][method.to_lowercase()]);
+    let Some(operation) = operation.filter(|o| !o.is_null()) else {
+        // What the description does not have is refused in the form of all refusals.
+        assert!(
+            [404, 405].contains(&answer.status),
+            "{method} {path}: {answer:?}"
+        );
+        return validate(&json!("#/components/schemas/Refusal"), &answer.json());
+    };
+    let mut response = &operation["responses"][answer.status.to_string()];
+    if let Some(reference) = response["$ref"].as_str() {
+        response = whole
+            .pointer(reference.trim_start_matches('#'))
+            .expect("a response");
+    }
+    assert!(
+        !response.is_null(),
+        "{method} {path}: {} is not described",
+        answer.status
+    );
+    for (name, _) in response["headers"].as_object().into_iter().flatten() {
+        assert!(answer.header(name).is_some(), "{method} {path}: no {name}");
+    }
+    let Some(content) = response["content"].as_object() else {
+        return assert!(answer.body.is_empty());
+    };
+    let kind = answer.header("content-type").expect("a type");
+    let kind = kind.split(';').next().expect("a part");
+    let media = content
+        .get(kind)
+        .unwrap_or_else(|| panic!("{method} {path}: {kind}"));
+    if let Some(reference) = media["schema"]["$ref"].as_str() {
+        validate(&json!(reference), &answer.json());
+    }
+}
+
+fn validate(reference: &Value, value: &Value) {
+    static VALIDATORS: OnceLock<std::sync::Mutex<std::collections::HashMap<String, Validator>>> =
+        OnceLock::new();
+    let mut validators = VALIDATORS
+        .get_or_init(Default::default)
+        .lock()
+        .unwrap_or_else(std::sync::PoisonError::into_inner);
+    let validator = validators.entry(reference.to_string()).or_insert_with(|| {
+        let schema = json!({
+            "$schema": "https://json-schema.org/draft/2020-12/schema",
+            "$ref": reference, "components": description()["components"],
+        });
+        jsonschema::validator_for(&schema).expect("a schema")
+    });
+    let faults: Vec<String> = validator
+        .iter_errors(value)
+        .map(|e| e.to_string())
+        .collect();
+    drop(validators);
+    assert!(faults.is_empty(), "{value}: {faults:?}");
+}

@@ -424,7 +424,7 @@ mod tests {
     }
 
     #[test]
-    fn a_file_changed_between_two_sessions_can_be_undone() {
+    fn a_file_changed_between_two_runs_can_be_undone() {
         let (_folder, mut document) = opened(JOB);
         retitle(&mut document, "page").expect("made");
         fs::write(document.file(), JOB.replace("\"t\"", "\"editor\"")).expect("written");

@@ -104,6 +104,27 @@ pub fn f_quantile(p: f64, numerator: f64, denominator: f64) -> f64 {
         .inverse_cdf(p)
 }
 
+/// Noise for trials that count how often intervals hold the truth.
+#[cfg(test)]
+pub(crate) mod trials {
+    /// Normal noise from a linear congruential generator (Box and Muller 1958).
+    pub(crate) struct Noise(pub(crate) u64);
+
+    impl Noise {
+        fn uniform(&mut self) -> f64 {
+            self.0 = self
+                .0
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
+        }
+
+        pub(crate) fn normal(&mut self) -> f64 {
+            (-2.0 * self.uniform().ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

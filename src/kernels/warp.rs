@@ -327,18 +327,38 @@ fn lanes(colour: &[u8]) -> u64 {
 
 built_twice! {
     fn blend_row(source: &[u8], size: (usize, usize), map: &IndexMap, y: usize, row: &mut [u8]) {
-        const HALF: u64 = (1 << (2 * POSITION_BITS - 1)) * (1 | 1 << 21 | 1 << 42);
         let mut at = [[0; BLOCK]; 2];
         for (block, colours) in row.chunks_mut(3 * BLOCK).enumerate() {
             let scale = f64::from(1 << POSITION_BITS);
             positions(map, scale, block * BLOCK, y, &mut at, colours.len() / 3);
-            for ((colour, &u), &v) in colours.chunks_exact_mut(3).zip(&at[0]).zip(&at[1]) {
-                let sum = (blended(source, size, u, v) + HALF) >> (2 * POSITION_BITS);
-                colour[0] = sum as u8;
-                colour[1] = (sum >> 21) as u8;
-                colour[2] = (sum >> 42) as u8;
-            }
+            blend_at(source, size, &at, colours);
         }
+    }
+}
+
+/// Blends the source at each position (times 2^[`POSITION_BITS`]) into the pixel of the same number.
+#[inline(always)]
+fn blend_at(source: &[u8], size: (usize, usize), at: &[[i32; BLOCK]; 2], colours: &mut [u8]) {
+    const HALF: u64 = (1 << (2 * POSITION_BITS - 1)) * (1 | 1 << 21 | 1 << 42);
+    for ((colour, &u), &v) in colours.chunks_exact_mut(3).zip(&at[0]).zip(&at[1]) {
+        let sum = (blended(source, size, u, v) + HALF) >> (2 * POSITION_BITS);
+        colour[0] = sum as u8;
+        colour[1] = (sum >> 21) as u8;
+        colour[2] = (sum >> 42) as u8;
+    }
+}
+
+/// Takes the source's value at each position, 0 outside of it.
+#[inline(always)]
+fn pick_at(source: &[u8], size: (usize, usize), at: &[[i32; BLOCK]; 2], values: &mut [u8]) {
+    for ((value, &x), &y) in values.iter_mut().zip(&at[0]).zip(&at[1]) {
+        // Numbers below 0 become large ones.
+        let (x, y) = (x as u32 as usize, y as u32 as usize);
+        *value = if x < size.0 && y < size.1 {
+            source[y * size.0 + x]
+        } else {
+            0
+        };
     }
 }
 
@@ -384,11 +404,7 @@ built_twice! {
         let mut at = [[0; BLOCK]; 2];
         for (block, values) in row.chunks_mut(BLOCK).enumerate() {
             positions(map, 1.0, block * BLOCK, y, &mut at, values.len());
-            for ((value, &x), &y) in values.iter_mut().zip(&at[0]).zip(&at[1]) {
-                // Numbers below 0 become large ones.
-                let (x, y) = (x as u32 as usize, y as u32 as usize);
-                *value = if x < size.0 && y < size.1 { source[y * size.0 + x] } else { 0 };
-            }
+            pick_at(source, size, &at, values);
         }
     }
 }

@@ -8,7 +8,7 @@ use crate::{
     frame::Point,
     job::*,
     registration::{Registered, register, straightening},
-    statistics::Measured,
+    statistics::{Measured, trials::Noise},
     units::{FullSizeMm, ModelMm, ScaleRatio},
 };
 use std::path::PathBuf;
@@ -17,23 +17,6 @@ pub(super) const TRIALS: usize = 400;
 pub(super) const BOUND: (f64, f64) = (0.95 - 0.033, 0.95 + 0.033);
 const RENDER_SIGMA: f64 = 0.5;
 pub(super) const REFERENCE_SIGMA: f64 = 1.2;
-
-/// Normal noise from a linear congruential generator (Box and Muller 1958).
-pub(super) struct Noise(pub(super) u64);
-
-impl Noise {
-    fn uniform(&mut self) -> f64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
-    }
-
-    pub(super) fn normal(&mut self) -> f64 {
-        (-2.0 * self.uniform().ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
-    }
-}
 
 /// True places of the subject in the render: eight of the datum, then six of one part.
 const DATUM: [[f64; 2]; 8] = [

@@ -291,15 +291,7 @@ impl Dimensions {
     fn asked(&self, solution: &Solution, row: usize, mm: f64) -> Option<Measured> {
         let error = self.error(solution, row)?;
         let control = solution.projector[(row, row)];
-        let w = error * control.sqrt();
-        let others = solution.freedom().checked_sub(1)? as f64;
-        let (variance, freedom) = if self.freedom.is_finite() {
-            let freedom = self.freedom + others;
-            let rest = (solution.square - w * w).max(0.0);
-            ((self.freedom + rest) / freedom, freedom)
-        } else {
-            (1.0, f64::INFINITY)
-        };
+        let (variance, freedom) = self.noise_of_others(solution, error * control.sqrt())?;
         let log = Measured::from_deviation(error, (variance / control).sqrt(), freedom)?;
         let value = mm * log.value.exp();
         Measured::plus_minus(value, value * log.half_width())

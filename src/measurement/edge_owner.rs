@@ -57,7 +57,7 @@ fn holds(region: &Region, place: Vector2<f64>) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{frame::Point, job::Tolerance, units::ModelMm};
+    use crate::measurement::edge_points::tests::region;
 
     #[test]
     fn a_point_without_rivals_is_its_regions_own() {
@@ -74,25 +74,13 @@ mod tests {
 
     #[test]
     fn the_rivals_are_the_other_regions_around_the_point() {
-        let region = |name: &str, low: f64, high: f64| Region {
-            name: name.to_owned(),
-            outline: [[low, low], [high, low], [high, high], [low, high]]
-                .map(|[x, y]| Point::new(x, y))
-                .to_vec(),
-            landmarks: Vec::new(),
-            anchor: Point::new(low, low),
-            tolerance: Tolerance {
-                proportion_percent: 2.0,
-                offset: ModelMm(0.2),
-                angle_deg: 1.0,
-                edge_overlap: 0.5,
-            },
-            note: None,
+        let square = |name: &str, low: f64, high: f64| {
+            region(name, &[[low, low], [high, low], [high, high], [low, high]])
         };
         let regions = [
-            region("pad", 10.0, 20.0),
-            region("back", 0.0, 40.0),
-            region("arm", 30.0, 60.0),
+            square("pad", 10.0, 20.0),
+            square("back", 0.0, 40.0),
+            square("arm", 30.0, 60.0),
         ];
         assert_eq!(rivals_of(&regions, 0, Vector2::new(15.0, 15.0)), [1]);
         assert_eq!(rivals_of(&regions, 1, Vector2::new(35.0, 35.0)), [2]);

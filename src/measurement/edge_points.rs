@@ -185,11 +185,12 @@ pub(crate) fn in_render(
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::{job::Tolerance, units::ModelMm};
 
-    fn region(name: &str, outline: &[[f64; 2]]) -> Region {
+    /// A region with this outline and nothing else.
+    pub(crate) fn region(name: &str, outline: &[[f64; 2]]) -> Region {
         Region {
             name: name.to_owned(),
             outline: outline.iter().map(|p| Point::new(p[0], p[1])).collect(),

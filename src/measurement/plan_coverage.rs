@@ -2,10 +2,10 @@
 //! found: 400 trials with a fixed seed, the bound three binomial standard deviations (as in [`super::coverage`]).
 use super::{
     DimensionFit, KnownFit,
-    coverage::{BOUND, Noise, REFERENCE_SIGMA, TRIALS, job},
+    coverage::{BOUND, REFERENCE_SIGMA, TRIALS, job},
     scales::{self, KnownMarks},
 };
-use crate::{job::*, registration::register, units::FullSizeMm};
+use crate::{job::*, registration::register, statistics::trials::Noise, units::FullSizeMm};
 
 /// A drawing's dimensions, millimetres: ends and how they run.
 const DIMENSIONS: [([f64; 2], [f64; 2], Axis); 8] = [

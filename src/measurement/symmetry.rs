@@ -282,8 +282,9 @@ mod tests {
     use crate::{
         frame::Point,
         job::RegistrationKind,
-        measurement::coverage::{BOUND, Noise, REFERENCE_SIGMA, TRIALS, job},
+        measurement::coverage::{BOUND, REFERENCE_SIGMA, TRIALS, job},
         registration::register,
+        statistics::trials::Noise,
     };
 
     /// Half-widths and heights of the pairs on the subject, pixels of a picture from in front; the axis stands upright.

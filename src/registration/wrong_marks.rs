@@ -181,29 +181,22 @@ pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Optio
     }
     let swapped = exchange_swapped(&mut problem, roles, &mut solved, noise.now());
     solved = least_squares(&problem, &solved, &active, noise.now())?;
-    let mut set_aside = vec![false; active.len()];
+    let mut takes_part = roles.takes_part.clone();
     solved = remove_worst(
         &problem,
         roles,
         &mut active,
-        &mut set_aside,
+        &mut takes_part,
         solved,
         &mut noise,
     )?;
     solved = settle(&problem, &active, solved, &mut noise, 3)?;
-    solved = take_back(
-        &problem,
-        roles,
-        &mut active,
-        &set_aside,
-        solved,
-        noise.now(),
-    )?;
+    solved = take_back(&problem, &takes_part, &mut active, solved, noise.now())?;
     solved = remove_worst(
         &problem,
         roles,
         &mut active,
-        &mut set_aside,
+        &mut takes_part,
         solved,
         &mut noise,
     )?;
@@ -214,9 +207,7 @@ pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Optio
             problem,
             solved,
             active,
-            takes_part: (0..set_aside.len())
-                .map(|i| roles.takes_part[i] && !set_aside[i])
-                .collect(),
+            takes_part,
             noise: noise.now(),
             noise_freedom,
         },
@@ -335,7 +326,7 @@ fn remove_worst(
     problem: &Problem,
     roles: &Roles,
     active: &mut [bool],
-    set_aside: &mut [bool],
+    takes_part: &mut [bool],
     mut solved: Solved,
     noise: &mut NoiseEstimate,
 ) -> Option<Solved> {
@@ -361,7 +352,7 @@ fn remove_worst(
             .find(|(s, k)| *k != i && is_on_same_part(problem, i, *k) && square - s < TELLS_APART);
         if let Some(&(_, k)) = rival {
             active[k] = false;
-            set_aside[k] = true;
+            takes_part[k] = false;
         }
         let before = noise.factor;
         solved = least_squares(problem, &solved, active, noise.now())?;
@@ -394,14 +385,13 @@ fn is_on_same_part(problem: &Problem, i: usize, k: usize) -> bool {
 /// Takes back removed marks that the settled solution predicts well, the best first.
 fn take_back(
     problem: &Problem,
-    roles: &Roles,
+    takes_part: &[bool],
     active: &mut [bool],
-    set_aside: &[bool],
     mut solved: Solved,
     noise: Noise,
 ) -> Option<Solved> {
     let mut out: Vec<(f64, usize)> = (0..active.len())
-        .filter(|&i| roles.takes_part[i] && !active[i] && !set_aside[i])
+        .filter(|&i| takes_part[i] && !active[i])
         .map(|i| (solved.test_square(problem, i, false), i))
         .collect();
     out.sort_by(|a, b| a.0.total_cmp(&b.0));

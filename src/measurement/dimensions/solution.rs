@@ -206,6 +206,18 @@ impl Dimensions {
         })
     }
 
+    /// Variance factor and degrees of freedom of a solution without the observation whose error is `w` of its deviations;
+    /// `None` where none is left.
+    pub(super) fn noise_of_others(&self, solution: &Solution, w: f64) -> Option<(f64, f64)> {
+        let others = solution.freedom().checked_sub(1)? as f64;
+        if !self.freedom.is_finite() {
+            return Some((1.0, f64::INFINITY));
+        }
+        let freedom = self.freedom + others;
+        let rest = (solution.square - w * w).max(0.0);
+        Some(((self.freedom + rest) / freedom, freedom))
+    }
+
     /// The statistic of observation number `row` of a solution: its error over the error's deviation, by the variance of
     /// the others; with the critical value. `None` where nothing checks it.
     pub(super) fn test(&self, solution: &Solution, row: usize) -> Option<(f64, f64)> {
@@ -215,14 +227,7 @@ impl Dimensions {
             return None;
         }
         let w = self.error(solution, row)? * control.sqrt();
-        let others = solution.freedom().checked_sub(1)? as f64;
-        let (variance, freedom) = if self.freedom.is_finite() {
-            let freedom = self.freedom + others;
-            let rest = (solution.square - w * w).max(0.0);
-            ((self.freedom + rest) / freedom, freedom)
-        } else {
-            (1.0, f64::INFINITY)
-        };
+        let (variance, freedom) = self.noise_of_others(solution, w)?;
         Some((
             w.abs() / variance.sqrt(),
             t_quantile(1.0 - LEVEL / 2.0, freedom),

@@ -1,5 +1,6 @@
 use super::*;
 use crate::job::PlanePoint;
+use crate::statistics::trials::Noise;
 use crate::units::FullSizeMm;
 use nalgebra::{Rotation3, Vector3};
 
@@ -252,25 +253,9 @@ fn points_that_are_mixed_up_are_no_view_of_a_plane() {
     assert_eq!(error.code(), "not-a-plane");
 }
 
-/// Normal noise from a linear congruential generator (Box and Muller 1958).
-pub(super) struct Noise(pub(super) u64);
-
-impl Noise {
-    fn uniform(&mut self) -> f64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
-    }
-
-    pub(super) fn normal(&mut self) -> f64 {
-        (-2.0 * self.uniform().ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
-    }
-
-    fn near(&mut self, p: [f64; 2], sigma: f64) -> Point<ReferencePx> {
-        Point::new(p[0] + sigma * self.normal(), p[1] + sigma * self.normal())
-    }
+/// The point with noise of `sigma` in each coordinate.
+fn near(noise: &mut Noise, p: [f64; 2], sigma: f64) -> Point<ReferencePx> {
+    Point::new(p[0] + sigma * noise.normal(), p[1] + sigma * noise.normal())
 }
 
 /// JCGM 101:2008: the 95 % interval must hold the truth in 95 % of the trials; with 600 trials the binomial standard
@@ -292,12 +277,14 @@ fn intervals_of_aspect_and_lens_hold_the_truth_as_often_as_they_say() {
             ..Camera::turned(TURNED)
         };
         let sigma = 1.0;
-        let corners = camera.rectangle(1.4).map(|p| noise.near(p, sigma).xy());
+        let corners = camera
+            .rectangle(1.4)
+            .map(|p| near(&mut noise, p, sigma).xy());
         let lines = straight_lines(&camera);
         let straighten = Straighten {
             straight_lines: lines
                 .iter()
-                .map(|l| l.iter().map(|p| noise.near(p.xy(), sigma)).collect())
+                .map(|l| l.iter().map(|p| near(&mut noise, p.xy(), sigma)).collect())
                 .collect(),
             ..by_corners(corners, None)
         };

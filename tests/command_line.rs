@@ -162,6 +162,25 @@ fn an_image_that_is_not_there_is_a_fault_to_check() {
 }
 
 #[test]
+fn a_straightening_that_cannot_be_made_is_a_fault_to_check() {
+    let folder = folder();
+    let path = folder.path().join("chair.json");
+    let job = fs::read_to_string(&path).expect("read");
+    let mut job: serde_json::Value = serde_json::from_str(&job).expect("JSON");
+    // The same corners, as from in front, and no aspect.
+    job["views"][0]["reference"]["straighten"] = serde_json::json!(
+        { "corners": [[100, 100], [500, 100], [500, 300], [100, 300]] }
+    );
+    fs::write(&path, job.to_string()).expect("written");
+    let output = run(folder.path(), &["check", "chair.json"]);
+    assert_eq!(output.status.code(), Some(2));
+    let text = stderr(&output);
+    let words = "chair.json: /views/0/reference/straighten: straighten: the view is too frontal to tell width over height";
+    assert!(text.contains(words), "{text}");
+    assert!(!stdout(&output).contains("can be compared"));
+}
+
+#[test]
 fn new_starts_a_job_that_check_accepts() {
     let folder = folder();
     fs::create_dir(folder.path().join("jobs")).expect("made");

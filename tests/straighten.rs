@@ -148,8 +148,66 @@ fn faults_of_the_command_line_are_told() {
             "the sides between the corners cross",
         ),
         (
-            &[PHOTO, "--lines", "1,2 30,4"],
+            &[PHOTO, "--straight-lines", "1,2 30,4"],
             "it takes 3 or more to see a bend",
+        ),
+        (
+            &[PHOTO, "--points", "1,2 at 0,0; 3,4"],
+            "\"3,4\" is no known place; write \"x,y at LENGTH,LENGTH\"",
+        ),
+        (&[PHOTO, "--points", "1,2 at 5 mm"], "is no known place"),
+        (&[PHOTO, "--points", "1,2 3,4 at 0,0"], "is no known place"),
+        (
+            &[PHOTO, "--points", "1,y at 0,0"],
+            "\"y\" in \"1,y\" is no pixel coordinate",
+        ),
+        (
+            &[
+                PHOTO,
+                "--points",
+                "1,2 at 0,0; 900,2 at 1 m,0; 900,900 at 1 m,1 m",
+            ],
+            "/points: ",
+        ),
+        (
+            &[
+                PHOTO,
+                "--points",
+                "1,2 at 0,0; 900,2 at 1 league,0; 900,900 at 9,9; 1,900 at 0,9",
+            ],
+            "the unit \"league\" is not known",
+        ),
+        (
+            &[PHOTO, "--horizontal", "1,2 900,2 900,9"],
+            "3 points in \"1,2 900,2 900,9\"; each line has two",
+        ),
+        (
+            &[PHOTO, "--horizontal", "1,2 900,2; 1,900 900,900"],
+            "/vertical: ",
+        ),
+        (
+            &[
+                PHOTO,
+                "--horizontal",
+                "1,2 900,2; 1,900 900,900",
+                "--corners",
+                CORNERS,
+            ],
+            "both corners and horizontal and vertical are stated",
+        ),
+        (
+            &[
+                PHOTO,
+                "--vertical",
+                "1,2 900,2; 1,900 4,900",
+                "--horizontal",
+                "1,2 900,2; 1,900 900,900",
+            ],
+            "/vertical/1: ",
+        ),
+        (
+            &["--job", JOB, "--view", "side", "--points", "1,2 at 0,0"],
+            "cannot be used with",
         ),
         (
             &["--job", JOB, "--view", "front"],
@@ -166,4 +224,95 @@ fn faults_of_the_command_line_are_told() {
         assert!(run.err.contains(words), "{arguments:?}: {}", run.err);
     }
     assert_eq!(fs::read_dir(folder.path()).expect("readable").count(), 0);
+}
+
+#[test]
+fn known_places_straighten_as_the_rectangle_through_them_does() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let by_corners = [
+        PHOTO,
+        "--corners",
+        CORNERS,
+        "--aspect",
+        "16:9",
+        "--out",
+        "a.png",
+    ];
+    let by_corners = straighten(folder.path(), &by_corners);
+    assert_eq!(by_corners.status, 0, "{}", by_corners.err);
+    let places = "222.5,216.6 at 0,0; 1910.2,113.0 at 1600 mm,0; 1892.0,1176.8 at 1600 mm,900; 275.8,1070.6 at 0,0.9 m;";
+    let by_places = straighten(
+        folder.path(),
+        &[PHOTO, "--points", places, "--out", "b.png"],
+    );
+    assert_eq!(by_places.status, 0, "{}", by_places.err);
+    let words = "width over height: that of the known points";
+    assert!(by_places.out.contains(words), "{}", by_places.out);
+    let [a, b] = ["a.png", "b.png"].map(|name| size(&folder.path().join(name)));
+    let aspect = |(width, height): (u32, u32)| f64::from(width) / f64::from(height);
+    // Each side is rounded to a whole pixel.
+    assert!((aspect(a) - aspect(b)).abs() < 0.003, "{a:?}, {b:?}");
+    let tall = places.replace("900", "1600").replace("0.9 m", "1.6 m");
+    let square = straighten(folder.path(), &[PHOTO, "--points", &tall, "--out", "c.png"]);
+    assert_eq!(square.status, 0, "{}", square.err);
+    assert!((aspect(size(&folder.path().join("c.png"))) - 1.0).abs() < 0.003);
+}
+
+#[test]
+fn lines_at_right_angles_tell_what_corners_without_an_aspect_tell() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let arguments = [
+        PHOTO,
+        "--horizontal",
+        "222.5,216.6 1910.2,113.0; 275.8,1070.6 1892.0,1176.8",
+        "--vertical",
+        "222.5,216.6 275.8,1070.6; 1910.2,113.0 1892.0,1176.8",
+    ];
+    let by_lines = straighten(folder.path(), &arguments);
+    let by_corners = straighten(
+        folder.path(),
+        &[PHOTO, "--corners", CORNERS, "--out", "c.png"],
+    );
+    assert_eq!(
+        by_lines.status, by_corners.status,
+        "{}{}",
+        by_lines.err, by_corners.err
+    );
+    if by_lines.status == 0 {
+        let words = "width over height: found from the view";
+        assert!(by_lines.out.contains(words), "{}", by_lines.out);
+    } else {
+        assert!(by_lines.err.contains("too frontal"), "{}", by_lines.err);
+    }
+}
+
+#[test]
+fn the_examples_of_the_help_run() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let help = straighten(folder.path(), &["--help"]).out;
+    let (_, examples) = help.split_once("Example:").expect("it has examples");
+    let examples = examples.replace("\\\n", " ");
+    let mut count = 0;
+    for line in examples
+        .lines()
+        .filter(|l| l.trim().starts_with("tickstrip straighten"))
+    {
+        let line = line.replace("helm-chair-demo/side-screen.jpg", PHOTO);
+        let line = line.replace("helm-chair-demo/chair.json", JOB);
+        // Only double quotes are used there.
+        let arguments: Vec<String> = line
+            .split('"')
+            .enumerate()
+            .flat_map(|(k, part)| match k % 2 {
+                0 => part.split_whitespace().map(str::to_owned).collect(),
+                _ => vec![part.to_owned()],
+            })
+            .skip(2)
+            .collect();
+        let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
+        let run = straighten(folder.path(), &arguments);
+        assert_eq!(run.status, 0, "{arguments:?}: {}", run.err);
+        count += 1;
+    }
+    assert_eq!(count, 4, "{examples}");
 }

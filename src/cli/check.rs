@@ -5,7 +5,8 @@ use super::{
 };
 use crate::{
     images,
-    job::{self, Job},
+    job::{self, Doubt, Job},
+    registration::straighten,
 };
 use std::path::PathBuf;
 
@@ -29,15 +30,21 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     for fault in &missing {
         terminal.fault(&format!("{file}: {fault}"));
     }
+    let mut doubts = job::doubts(&job);
+    let cannot = straightenings(&job, &mut doubts);
+    for fault in &cannot {
+        terminal.fault(&format!("{file}: {fault}"));
+    }
     let mut text = String::new();
-    for doubt in job::doubts(&job) {
+    for doubt in &doubts {
         text.push_str(&format!("doubtful: {file}: {doubt}\n"));
     }
-    if missing.is_empty() {
+    let is_sound = missing.is_empty() && cannot.is_empty();
+    if is_sound {
         text.push_str(&format!("{file}: {}\n", summary(&job)));
     }
     terminal.result(&text)?;
-    Ok(if missing.is_empty() {
+    Ok(if is_sound {
         Status::NothingOut
     } else {
         Status::Unusable
@@ -57,6 +64,25 @@ fn points_outside(job: &Job) -> Vec<job::Fault> {
         }
     }
     outside
+}
+
+/// Tries the straightening of each view whose reference can be read: what cannot be done, and what is doubtful.
+fn straightenings(job: &Job, doubts: &mut Vec<Doubt>) -> Vec<String> {
+    let mut cannot = Vec::new();
+    for (index, view) in job.views.iter().enumerate() {
+        let reference = &view.reference;
+        let size = images::dimensions(&reference.image).ok().map(Into::into);
+        let (Some(stated), Some(size)) = (&reference.straighten, size) else {
+            continue;
+        };
+        let at = format!("/views/{index}/reference/straighten");
+        let sigma = reference.mark_sigma_px.unwrap_or(straighten::MARK_SIGMA_PX);
+        match straighten::doubts(stated, size, sigma, &at) {
+            Ok(found) => doubts.extend(found),
+            Err(error) => cannot.push(format!("{at}: {error}")),
+        }
+    }
+    cannot
 }
 
 /// What the job holds, in one line.

@@ -7,7 +7,7 @@ use crate::{
     images::Limits,
     job::{
         self, KnownPlane, Straighten,
-        raw::{Mark, RawAspect, RawStraighten},
+        raw::{Mark, RawAspect, RawLength, RawPlanePoint, RawStraighten},
     },
     pipeline::{self, StraightPicture},
 };
@@ -24,7 +24,13 @@ use std::{
   tickstrip demo
   tickstrip straighten helm-chair-demo/side-screen.jpg \\
     --corners \"222,217 1910,113 1892,1177 276,1071\" --aspect 16:9 --out straight.png
-  tickstrip straighten --job helm-chair-demo/chair.json --view side --out straight-2.png")]
+  tickstrip straighten helm-chair-demo/side-screen.jpg \\
+    --points \"222,217 at 0,0; 1910,113 at 16,0; 1892,1177 at 16,9; 276,1071 at 0,9\" \\
+    --out straight-2.png
+  tickstrip straighten helm-chair-demo/side-screen.jpg \\
+    --horizontal \"222,217 1910,113; 276,1071 1892,1177\" \\
+    --vertical \"222,217 276,1071; 1910,113 1892,1177\" --mark-sigma 0.3 --out straight-3.png
+  tickstrip straighten --job helm-chair-demo/chair.json --view side --out straight-4.png")]
 pub(super) struct Arguments {
     /// The picture; left out with --job
     #[arg(required_unless_present = "job", conflicts_with = "job")]
@@ -35,9 +41,19 @@ pub(super) struct Arguments {
     /// Width over height of the rectangle (16:9, 2.39:1, "210 mm x 297 mm"); left out: found from the view
     #[arg(long, value_name = "ASPECT", requires = "corners")]
     aspect: Option<String>,
-    /// Points along lines that are straight in reality: "x,y x,y x,y; x,y x,y x,y"; they tell the lens
-    #[arg(long, value_name = "POINTS", conflicts_with = "job", value_parser = lines, allow_hyphen_values = true)]
-    lines: Option<Lines>,
+    /// Four or more places of a known plane figure, x to the right and y down: "x,y at LENGTH,LENGTH; x,y at ..."
+    #[arg(long, value_name = "POINTS", conflicts_with = "job", value_parser = plane_points, allow_hyphen_values = true)]
+    points: Option<PlanePoints>,
+    /// Two or more lines that are horizontal on the plane, by two points each: "x,y x,y; x,y x,y"; with --vertical
+    #[arg(long, value_name = "LINES", conflicts_with = "job", value_parser = line_ends, allow_hyphen_values = true)]
+    horizontal: Option<Ends>,
+    /// Two or more lines at right angles to them: "x,y x,y; x,y x,y"; with --horizontal
+    #[arg(long, value_name = "LINES", conflicts_with = "job", value_parser = line_ends, allow_hyphen_values = true)]
+    vertical: Option<Ends>,
+    /// Three or more points along each of some lines that are straight in reality: "x,y x,y x,y; x,y ..."; they tell the
+    /// lens
+    #[arg(long, value_name = "LINES", conflicts_with = "job", value_parser = lines, allow_hyphen_values = true)]
+    straight_lines: Option<Lines>,
     /// Sharpen the corners by the edges of the frame near them
     #[arg(long, requires = "corners")]
     find_frame: bool,
@@ -62,15 +78,76 @@ pub(super) struct Arguments {
 #[derive(Clone, Debug)]
 struct Lines(Vec<Vec<Mark>>);
 
+/// Lines of an option by their ends.
+#[derive(Clone, Debug)]
+struct Ends(Vec<[Mark; 2]>);
+
+/// Known places of an option.
+#[derive(Clone, Debug)]
+struct PlanePoints(Vec<RawPlanePoint>);
+
 /// Exactly four points of an option.
 #[derive(Clone, Debug)]
 struct FourPoints([Mark; 4]);
 
+/// The parts between semicolons; one after the last may be empty.
+fn parts(text: &str) -> impl Iterator<Item = &str> {
+    text.split(';').filter(|part| !part.trim().is_empty())
+}
+
 fn lines(text: &str) -> Result<Lines, String> {
-    text.split(';')
-        .map(points)
+    parts(text).map(points).collect::<Result<_, _>>().map(Lines)
+}
+
+fn line_ends(text: &str) -> Result<Ends, String> {
+    let ends = |part: &str| {
+        let found = points(part)?;
+        let count = found.len();
+        found.try_into().map_err(|_| {
+            format!(
+                "{count} points in \"{}\"; each line has two, and a semicolon comes before the next",
+                part.trim()
+            )
+        })
+    };
+    parts(text).map(ends).collect::<Result<_, _>>().map(Ends)
+}
+
+fn plane_points(text: &str) -> Result<PlanePoints, String> {
+    parts(text)
+        .map(plane_point)
         .collect::<Result<_, _>>()
-        .map(Lines)
+        .map(PlanePoints)
+}
+
+/// A mark and its place: `x,y at LENGTH,LENGTH`.
+fn plane_point(text: &str) -> Result<RawPlanePoint, String> {
+    let text = text.trim();
+    let unreadable = || {
+        format!(
+            "\"{text}\" is no known place; write \"x,y at LENGTH,LENGTH\", such as \"412,305 at 0,12 in\""
+        )
+    };
+    let (mark, place) = text.split_once(" at ").ok_or_else(unreadable)?;
+    let [reference] = points(mark)?[..] else {
+        return Err(unreadable());
+    };
+    let (x, y) = place.split_once(',').ok_or_else(unreadable)?;
+    if x.trim().is_empty() || y.trim().is_empty() || y.contains(',') {
+        return Err(unreadable());
+    }
+    Ok(RawPlanePoint {
+        reference,
+        at: [as_length(x), as_length(y)],
+    })
+}
+
+/// A plain number is one, as in a job file.
+fn as_length(text: &str) -> RawLength {
+    match text.trim().parse() {
+        Ok(number) => RawLength::Number(number),
+        Err(_) => RawLength::Text(text.trim().to_owned()),
+    }
 }
 
 fn points(text: &str) -> Result<Vec<Mark>, String> {
@@ -152,17 +229,20 @@ fn from_arguments(arguments: &Arguments, image: &Path) -> Result<Asked, Failure>
         corners: arguments.corners.as_ref().map(|c| c.0),
         aspect: arguments.aspect.clone().map(as_aspect),
         find_frame: arguments.find_frame,
-        straight_lines: arguments
-            .lines
-            .as_ref()
-            .map_or_else(Vec::new, |lines| lines.0.clone()),
-        ..RawStraighten::default()
+        points: listed(arguments.points.as_ref().map(|p| &p.0)),
+        horizontal: listed(arguments.horizontal.as_ref().map(|h| &h.0)),
+        vertical: listed(arguments.vertical.as_ref().map(|v| &v.0)),
+        straight_lines: listed(arguments.straight_lines.as_ref().map(|l| &l.0)),
     };
     Ok(Asked {
         image: image.to_owned(),
         straighten: job::straighten(&raw, image)?,
         mark_sigma: arguments.mark_sigma,
     })
+}
+
+fn listed<T: Clone>(option: Option<&Vec<T>>) -> Vec<T> {
+    option.cloned().unwrap_or_default()
 }
 
 /// A plain number is one, as in a job file.
@@ -236,7 +316,8 @@ fn words(asked: &Asked, done: &StraightPicture) -> String {
             "lens: coefficient {:.4} (95 %: {:.4} to {:.4}), from the straight lines",
             lens.value, lens.low, lens.high
         ),
-        None => "lens: taken to bend nothing; mark straight lines (--lines) if it does".to_owned(),
+        None => "lens: taken to bend nothing; mark straight lines (--straight-lines) if it does"
+            .to_owned(),
     });
     lines.extend(figures.frame.map(|frame| frame.to_string()));
     lines.extend(

@@ -79,12 +79,14 @@ fn station(
             sum / 3.0
         })
         .collect();
-    let rise: Vec<Vector3<f64>> = (HALF_WINDOW..profile.len() - HALF_WINDOW)
-        .map(|i| {
-            let outside: Vector3<f64> = profile[i + 1..=i + HALF_WINDOW].iter().sum();
-            let inside: Vector3<f64> = profile[i - HALF_WINDOW..i].iter().sum();
-            (outside - inside) / HALF_WINDOW as f64
-        })
+    let mean = |part: &[Vector3<f64>]| part.iter().sum::<Vector3<f64>>() / part.len() as f64;
+    let outside: Vec<Vector3<f64>> = (HALF_WINDOW..profile.len() - HALF_WINDOW)
+        .map(|i| mean(&profile[i + 1..=i + HALF_WINDOW]))
+        .collect();
+    let rise: Vec<Vector3<f64>> = outside
+        .iter()
+        .enumerate()
+        .map(|(i, outside)| outside - mean(&profile[i..i + HALF_WINDOW]))
         .collect();
     let size: Vec<f64> = rise.iter().map(|r| r.norm()).collect();
     let strongest = size.iter().copied().fold(0.0, f64::max);
@@ -103,6 +105,7 @@ fn station(
             EdgeAcross {
                 place: Point::<ReferencePx>::new(place.x, place.y),
                 rise: rise[i].into(),
+                outside: outside[i].into(),
                 offset,
             }
         })
@@ -131,7 +134,7 @@ mod tests {
     use super::*;
     use crate::{
         job::Rectangle,
-        registration::{FrameFinding, Straightening},
+        registration::{FrameFinding, KeptReason, Straightening},
     };
 
     const TRUE: [[f64; 2]; 4] = [[80.3, 60.7], [520.6, 41.2], [540.9, 350.4], [61.5, 371.8]];
@@ -177,7 +180,7 @@ mod tests {
         let picture = screen(|x, y| 120.0 + 60.0 * (x / 40.0).sin() * (y / 30.0).cos());
         let look = look_for_frame(&clicked(), &picture).expect("asked for");
         let found = Straightening::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
-        let Some(FrameFinding::Sharpened(moves)) = found.figures().frame else {
+        let Some(FrameFinding::Sharpened { moves, .. }) = found.figures().frame else {
             panic!("{:?}", found.figures());
         };
         assert!(moves.iter().all(|m| (1.0..6.0).contains(m)), "{moves:?}");
@@ -197,12 +200,84 @@ mod tests {
         }
     }
 
+    fn finding(picture: &RgbImage) -> FrameFinding {
+        let look = look_for_frame(&clicked(), picture).expect("asked for");
+        let found = Straightening::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
+        found.figures().frame.expect("asked for")
+    }
+
+    /// How far a place is below the top side, px.
+    fn below_top(x: f64, y: f64) -> f64 {
+        y - (60.7 + (41.2 - 60.7) * (x - 80.3) / (520.6 - 80.3))
+    }
+
+    #[test]
+    fn of_two_lines_alike_none_is_taken() {
+        // Under the top border runs a dark line, its lower edge like the border.
+        let picture = screen(|x, y| {
+            if (2.0..4.0).contains(&below_top(x, y)) {
+                25.0
+            } else {
+                180.0
+            }
+        });
+        let kept = finding(&picture);
+        let FrameFinding::Kept {
+            side: 0,
+            reason: KeptReason::Alike { apart },
+        } = kept
+        else {
+            panic!("{kept:?}");
+        };
+        // Means over two pixels push edges apart that are closer than that.
+        assert!((3.5..5.0).contains(&apart), "{apart}");
+        let words = "px apart near the top side are alike; mark the corners closer";
+        assert!(kept.to_string().contains(words), "{kept}");
+    }
+
+    #[test]
+    fn a_faint_line_beside_the_border_is_not_taken_for_it() {
+        let picture = screen(|x, y| {
+            if (4.0..7.0).contains(&below_top(x, y)) {
+                165.0
+            } else {
+                180.0
+            }
+        });
+        let found = finding(&picture);
+        assert!(matches!(found, FrameFinding::Sharpened { .. }), "{found:?}");
+    }
+
+    #[test]
+    fn a_line_within_the_picture_is_no_border_where_that_cannot_be_seen() {
+        // Above a horizon the picture is as dark as nothing: the border there cannot be seen.
+        let picture = screen(|x, y| if below_top(x, y) < 5.0 { 90.0 } else { 180.0 });
+        let dark = RgbImage::from_fn(600, 420, |x, y| {
+            let is_above = below_top(f64::from(x) + 0.5, f64::from(y) + 0.5) < 5.0;
+            if is_above {
+                image::Rgb([90; 3])
+            } else {
+                *picture.get_pixel(x, y)
+            }
+        });
+        let found = finding(&dark);
+        let unlike = FrameFinding::Kept {
+            side: 0,
+            reason: KeptReason::Unlike,
+        };
+        assert_eq!(found, unlike);
+    }
+
     #[test]
     fn where_there_is_no_frame_the_marks_are_kept() {
         let plain = RgbImage::from_pixel(600, 420, image::Rgb([90; 3]));
         let look = look_for_frame(&clicked(), &plain).expect("asked for");
         let found = Straightening::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
-        assert_eq!(found.figures().frame, Some(FrameFinding::Kept { side: 0 }));
+        let kept = FrameFinding::Kept {
+            side: 0,
+            reason: KeptReason::NoEdge,
+        };
+        assert_eq!(found.figures().frame, Some(kept));
         let plainly = Straightening::new(&clicked(), (600, 420), 2.0, None).expect("sound");
         assert_eq!(
             found.straight_from_reference(),

@@ -21,7 +21,9 @@ pub use error::Error;
 pub use model::RegionErrors;
 pub use prediction::{Prediction, SingleMark, predict};
 pub use regions::RegionFit;
-pub use straighten::{EdgeAcross, FrameFinding, FrameLook, Straightening, StraighteningFigures};
+pub use straighten::{
+    EdgeAcross, FrameFinding, FrameLook, KeptReason, Straightening, StraighteningFigures,
+};
 
 use crate::{
     frame::{FromReference, Projective, RenderPx, StraightPx},

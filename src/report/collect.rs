@@ -211,9 +211,9 @@ fn registration_entry(view: &View, m: &ViewMeasurement) -> RegistrationEntry {
 }
 
 fn straightening_entry(found: &StraighteningFigures) -> Option<StraighteningEntry> {
-    let corner_moves_px = match found.frame {
-        Some(FrameFinding::Sharpened(moves)) => Some(moves),
-        Some(FrameFinding::Kept { .. }) | None => None,
+    let (corner_moves_px, corners_within_px) = match found.frame {
+        Some(FrameFinding::Sharpened { moves, within }) => (Some(moves), Some(within)),
+        Some(FrameFinding::Kept { .. }) | None => (None, None),
     };
     let has_figures = found.aspect.is_some()
         || found.lens.is_some()
@@ -224,6 +224,7 @@ fn straightening_entry(found: &StraighteningFigures) -> Option<StraighteningEntr
         lens_coefficient: found.lens.and_then(figure),
         rms_px: found.rms_px.and_then(finite),
         corner_moves_px,
+        corners_within_px,
     })
 }
 

@@ -311,6 +311,8 @@ pub struct StraighteningEntry {
     pub rms_px: Option<f64>,
     /// By how much the marked corners were moved onto the frame, from the top left clockwise, reference pixels.
     pub corner_moves_px: Option<[f64; 4]>,
+    /// Half the 95 % interval of each moved corner's place, from the fits of the frame's sides, reference pixels.
+    pub corners_within_px: Option<[f64; 4]>,
 }
 
 /// What a landmark is for.

@@ -4,6 +4,7 @@ mod reference;
 mod colour;
 mod common_practice;
 mod exif_orientation;
+mod frames;
 mod golden_kernels;
 mod golden_measures;
 mod golden_transforms;

@@ -5,6 +5,7 @@
 //! observed beforehand, so that what the straightening is unsure of goes on into every figure: the marked corners, the
 //! aspect that only the view tells, the lens.
 mod bends;
+mod doubts;
 mod error;
 mod figure;
 mod fit;
@@ -12,8 +13,9 @@ mod frame;
 mod rectangle;
 mod vanishing;
 
+pub use doubts::doubts;
 pub use error::Error;
-pub use frame::{EdgeAcross, FrameFinding, FrameLook};
+pub use frame::{EdgeAcross, FrameFinding, FrameLook, KeptReason};
 pub use rectangle::StraightRectangle;
 
 use crate::{
@@ -186,13 +188,15 @@ impl Straightening {
         let lens = self.lens(&self.parameters(&self.values()));
         let sharp = match frame::sharpen(look, marked, &lens.unwrap_or(Lens::none())) {
             Ok(sharp) => sharp,
-            Err(side) => {
-                self.figures.frame = Some(FrameFinding::Kept { side });
+            Err((side, reason)) => {
+                self.figures.frame = Some(FrameFinding::Kept { side, reason });
                 return self;
             }
         };
-        let moves = [0, 1, 2, 3].map(|k| sharp.corners[k].distance(marked[k]));
-        self.figures.frame = Some(FrameFinding::Sharpened(moves));
+        self.figures.frame = Some(FrameFinding::Sharpened {
+            moves: [0, 1, 2, 3].map(|k| sharp.corners[k].distance(marked[k])),
+            within: sharp.half_widths(),
+        });
         for observed in &mut self.observed[..8] {
             *observed = Observed {
                 is_of_marks: false,

@@ -316,3 +316,142 @@ fn the_examples_of_the_help_run() {
     }
     assert_eq!(count, 4, "{examples}");
 }
+
+/// The screen of `fixtures/screen`: a photo from far off the axis through a lens with barrel distortion.
+const SCREEN: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/screen");
+
+/// An option's text of points, and of lines of points.
+fn as_points(points: &serde_json::Value) -> String {
+    let point = |p: &serde_json::Value| format!("{},{}", p[0], p[1]);
+    let points = points.as_array().expect("points");
+    points.iter().map(point).collect::<Vec<_>>().join(" ")
+}
+
+/// Grey levels of a picture brought to 160 x 90.
+fn small_grey(path: &Path) -> Vec<f64> {
+    let limits = tickstrip::images::Limits::default();
+    let rgb = tickstrip::images::read(path, &limits)
+        .expect("a picture")
+        .rgb;
+    let (width, height) = rgb.dimensions();
+    let mut sums = vec![(0.0, 0.0); 160 * 90];
+    for (x, y, pixel) in rgb.enumerate_pixels() {
+        let at = (y * 90 / height * 160 + x * 160 / width) as usize;
+        sums[at].0 += f64::from(pixel[1]);
+        sums[at].1 += 1.0;
+    }
+    sums.into_iter()
+        .map(|(sum, count)| sum / f64::max(count, 1.0))
+        .collect()
+}
+
+fn correlation(a: &[f64], b: &[f64]) -> f64 {
+    let n = a.len() as f64;
+    let mean = |v: &[f64]| v.iter().sum::<f64>() / n;
+    let (of_a, of_b) = (mean(a), mean(b));
+    let sum = |f: &dyn Fn(f64, f64) -> f64| {
+        a.iter()
+            .zip(b)
+            .map(|(a, b)| f(a - of_a, b - of_b))
+            .sum::<f64>()
+    };
+    sum(&|a, b| a * b) / (sum(&|a, _| a * a) * sum(&|_, b| b * b)).sqrt()
+}
+
+#[test]
+fn a_bent_photo_of_a_screen_becomes_the_flat_picture() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let text = fs::read_to_string(format!("{SCREEN}/truth.json")).expect("read");
+    let truth: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let photo = format!("{SCREEN}/photo.jpg");
+    let corners = as_points(&truth["clicked_corners"]);
+    let lines = truth["clicked_lines"].as_array().expect("lines");
+    let lines = lines.iter().map(as_points).collect::<Vec<_>>().join("; ");
+    let plain = [photo.as_str(), "--corners", &corners, "--mark-sigma", "0.5"];
+    let with_lens = [&plain[..], &["--straight-lines", &lines]].concat();
+
+    // The view tells the aspect only once the lens is known: without it, it is wrong beyond its interval.
+    let told = straighten(
+        folder.path(),
+        &[&with_lens[..], &["--out", "told.png"]].concat(),
+    );
+    assert_eq!(told.status, 0, "{}", told.err);
+    let line = told
+        .out
+        .lines()
+        .find(|l| l.starts_with("width over height: "));
+    let line = line.expect("it is told");
+    let numbers: Vec<f64> = line
+        .split(|c: char| !c.is_ascii_digit() && c != '.')
+        .filter_map(|part| part.parse().ok())
+        .collect();
+    let [value, _percent, low, high] = numbers[..] else {
+        panic!("{line}");
+    };
+    let aspect = truth["aspect"].as_f64().expect("a number");
+    assert!(low <= aspect && aspect <= high, "{line}");
+    assert!((value / aspect - 1.0).abs() < 0.02, "{line}");
+    assert!(told.out.contains("lens: coefficient -0.02"), "{}", told.out);
+
+    let stated = ["--aspect", "16:9", "--out"];
+    let picture = |arguments: &[&str], name: &str| {
+        let arguments = [arguments, &stated[..], &[name]].concat();
+        let run = straighten(folder.path(), &arguments);
+        assert_eq!(run.status, 0, "{}", run.err);
+        small_grey(&folder.path().join(name))
+    };
+    let flat = small_grey(Path::new(&format!("{SCREEN}/flat.jpg")));
+    let straight = correlation(&picture(&with_lens, "lens.png"), &flat);
+    let bent = correlation(&picture(&plain, "bent.png"), &flat);
+    // Blur and noise of the photo leave a few hundredths.
+    assert!(straight > 0.97, "{straight}");
+    assert!(straight > bent + 0.01, "{straight}, {bent}");
+}
+
+#[test]
+fn points_of_a_bent_photo_come_to_lie_where_the_flat_picture_has_them() {
+    use tickstrip::{
+        frame::Point,
+        job::{KnownPlane, Rectangle, Straighten},
+        registration::Straightening,
+    };
+    let text = fs::read_to_string(format!("{SCREEN}/truth.json")).expect("read");
+    let truth: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let points = |value: &serde_json::Value| -> Vec<[f64; 2]> {
+        serde_json::from_value(value.clone()).expect("points")
+    };
+    let at = |[x, y]: [f64; 2]| Point::new(x, y);
+    let corners = points(&truth["clicked_corners"]);
+    let lines = truth["clicked_lines"].as_array().expect("lines");
+    let lines: Vec<_> = lines
+        .iter()
+        .map(|l| points(l).into_iter().map(at).collect())
+        .collect();
+    let farthest = |straight_lines| {
+        let straighten = Straighten {
+            plane: KnownPlane::Rectangle(Rectangle {
+                corners: [0, 1, 2, 3].map(|k| at(corners[k])),
+                aspect: Some(16.0 / 9.0),
+                find_frame: false,
+            }),
+            straight_lines,
+        };
+        let made = Straightening::new(&straighten, (800, 520), 0.5, None).expect("sound");
+        let rectangle = made.figures().rectangle.expect("corners");
+        let map = made.straight_from_reference();
+        let film = points(&truth["film_picture_points"]);
+        let photo = points(&truth["photo_points"]);
+        film.into_iter()
+            .zip(photo)
+            .map(|(film, photo)| {
+                let place = map.apply(at(photo));
+                let scale = [1920.0 / rectangle.width, 1080.0 / rectangle.height];
+                (place.x * scale[0] - film[0]).hypot(place.y * scale[1] - film[1])
+            })
+            .fold(0.0, f64::max)
+    };
+    // A pixel of the photo is three to five of the film picture's 1920; clicks are off by half of one.
+    let (with_lens, without) = (farthest(lines), farthest(Vec::new()));
+    assert!(with_lens < 5.0, "{with_lens}");
+    assert!(without > 2.0 * with_lens, "{without}, {with_lens}");
+}

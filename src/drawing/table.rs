@@ -279,8 +279,8 @@ fn draw_verdict(scene: &mut Scene, verdict: Verdict, [x, y]: [f64; 2]) {
     scene.text(at, SIZE, font, figures::verdict_word(verdict));
 }
 
-/// What is too small to be printed or seen, in a few lines of at most `area.width`.
-fn leave_alone(input: &ViewToDraw<'_>, width: f64) -> Vec<String> {
+/// What is too small to be printed or seen, in at most `most` lines of `width`.
+fn leave_alone(input: &ViewToDraw<'_>, width: f64, most: usize) -> Vec<String> {
     let mut parts: Vec<(&str, Vec<&str>)> = Vec::new();
     for small in &input.measurement.leave_alone {
         match parts.last_mut() {
@@ -288,7 +288,7 @@ fn leave_alone(input: &ViewToDraw<'_>, width: f64) -> Vec<String> {
             _ => parts.push((&small.about, vec![small.measure])),
         }
     }
-    if parts.is_empty() {
+    if parts.is_empty() || most == 0 {
         return Vec::new();
     }
     let words: Vec<String> = parts
@@ -304,47 +304,20 @@ fn leave_alone(input: &ViewToDraw<'_>, width: f64) -> Vec<String> {
         input.job.smallest_visible.0,
         words.join("; ")
     );
-    text::wrap(&words, Font::Regular, SIZE, width, 3)
+    text::wrap(&words, Font::Regular, SIZE, width, most)
 }
 
-/// Draws how both images differ in size, and returns what is left of the area.
-fn draw_sizes(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> Box2 {
-    let Some(sizes) = &input.measurement.sizes else {
-        return area;
-    };
-    let (size, step) = (2.4, 3.5);
-    let lines = text::wrap(&sizes.text, Font::Bold, size, area.width, 4);
-    let height = lines.len() as f64 * step + 1.5;
-    // Without room for both the corrections count more; the report has the sentence too.
-    if area.height - height < 14.0 {
-        return area;
-    }
-    let mut y = area.y;
-    for line in lines {
-        scene.text([area.x, y + size], size, Font::Bold, line);
-        y += step;
-    }
-    Box2::new(area.x, area.y + height, area.width, area.height - height)
-}
+/// Height of a line of what to leave alone, paper millimetres.
+const SMALL_STEP: f64 = 3.2;
 
-/// Draws how both images differ in size, as many corrections as `area` holds, the worst first, and below them what to
-/// leave alone.
+/// Draws as many corrections as `area` holds, the worst first, and below them what to leave alone, in the room that they
+/// leave.
 pub(crate) fn draw_corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
-    let area = draw_sizes(scene, input, area);
-    let lines = leave_alone(input, area.width);
-    let room = lines.len() as f64 * 3.2;
-    // Without room for both the corrections count more.
-    let lines = if area.height - room < 14.0 {
-        Vec::new()
-    } else {
-        lines
-    };
-    let room = lines.len() as f64 * 3.2;
-    let above = Box2::new(area.x, area.y, area.width, area.height - room);
-    let mut y = corrections(scene, input, above) + 1.0;
-    for line in lines {
+    let mut y = corrections(scene, input, area) + 1.0;
+    let room = ((area.bottom() - y) / SMALL_STEP + 1.0).floor().max(0.0) as usize;
+    for line in leave_alone(input, area.width, room) {
         grey(scene, [area.x, y], &line);
-        y += 3.2;
+        y += SMALL_STEP;
     }
 }
 

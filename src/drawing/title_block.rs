@@ -8,7 +8,7 @@ use super::{
     text::{self, Font},
     window::{Window, ratio_words},
 };
-use crate::job::LandmarkUse;
+use crate::{job::LandmarkUse, measurement::SilhouetteOverlap};
 
 /// Height of the block, paper millimetres.
 pub(crate) const HEIGHT: f64 = 32.0;
@@ -83,7 +83,7 @@ fn draw_subject(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
     column.line(
         3.0,
         Font::Regular,
-        &format!("scale 1:{scale}   view: {}", input.view.name),
+        &format!("scale 1:{scale}, view: {}", input.view.name),
     );
     let reference = &input.view.reference;
     // What every sheet says, stated or not; the rest only where stated.
@@ -136,6 +136,13 @@ fn draw_registration(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
         );
         column.line(2.5, Font::Regular, &words);
     }
+    let sizes = input.measurement.sizes.as_ref().map(|s| s.text.clone());
+    let silhouette = input.measurement.silhouette.as_ref().map(silhouette);
+    for words in sizes.into_iter().chain(silhouette) {
+        for line in text::wrap(&words, Font::Regular, 2.3, area.width, 5) {
+            column.line(2.3, Font::Regular, &line);
+        }
+    }
     let hides = registration
         .hides
         .iter()
@@ -146,6 +153,20 @@ fn draw_registration(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
             column.line(2.2, Font::Regular, &line);
         }
     }
+}
+
+/// "silhouettes: overlap 0.973; outline +0.03 mm on average, ...". Without an interval: what lies beside each other on an
+/// outline is off together, and how far that reaches is not known.
+fn silhouette(s: &SilhouetteOverlap) -> String {
+    let ([mean, p95, most], unit, places) = match s.model_mm {
+        Some(mm) => (mm, "mm", 2),
+        None => ([s.mean_px, s.p95_px, s.max_px], "px", 1),
+    };
+    format!(
+        "silhouettes: overlap {:.3}; model beyond the outline by {mean:+.places$} {unit} on average, 95 % within \
+         {p95:.places$}, most {most:.places$} (whole pixels, no interval)",
+        s.overlap
+    )
 }
 
 fn draw_bar(scene: &mut Scene, window: &Window, area: Box2) {

@@ -41,10 +41,15 @@ pub(crate) fn size_percent(
 }
 
 /// Covariance of number `k` of region `j` with a figure, through the unknowns and the marks that both rest on.
-fn covariance(adjustment: &Adjustment, j: usize, k: usize, figure: &Gradient) -> f64 {
+pub(super) fn covariance(adjustment: &Adjustment, j: usize, k: usize, figure: &Gradient) -> f64 {
     let solved = &adjustment.solved;
     let with_global = solved.covariance.region_with_global[j].row(k);
     let mut sum = (with_global * &figure.global)[(0, 0)];
+    let global = solved.covariance.global.clone().cholesky();
+    let by_global = global.map_or_else(
+        || nalgebra::DVector::zeros(with_global.len()),
+        |global| global.solve(&with_global.transpose()),
+    );
     // How number k changes with the residual of pair i: its covariance with the prediction, weighed.
     let by_residual = |i: usize| {
         let row = &solved.rows[i];
@@ -52,9 +57,14 @@ fn covariance(adjustment: &Adjustment, j: usize, k: usize, figure: &Gradient) ->
         if let (Some(l), Some(by_region)) = (
             adjustment.problem.pairs[i].region,
             &row.prediction.by_region,
-        ) && l == j
-        {
-            with_prediction += by_region * solved.covariance.regions[j].row(k).transpose();
+        ) {
+            let shared = if l == j {
+                solved.covariance.regions[j].row(k).transpose()
+            } else {
+                // Two regions have in common what the unknowns that all share bring to both.
+                &solved.covariance.region_with_global[l] * &by_global
+            };
+            with_prediction += by_region * shared;
         }
         let inverse = row.covariance.try_inverse().unwrap_or_else(Matrix2::zeros);
         inverse * with_prediction

@@ -13,6 +13,7 @@ mod figures;
 mod frame_edges;
 mod gradient;
 mod leave_alone;
+mod mirrored;
 mod own_marks;
 #[cfg(test)]
 mod plan_coverage;
@@ -197,6 +198,10 @@ pub enum Method {
     Edges,
     /// Both.
     LandmarksAndEdges,
+    /// Landmarks, and the reference's marks of the other side, mirrored.
+    LandmarksAndSymmetry,
+    /// All of them.
+    LandmarksEdgesAndSymmetry,
 }
 
 /// The proportion errors of one region; a figure is absent where the picture cannot tell.

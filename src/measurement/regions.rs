@@ -1,7 +1,7 @@
 //! The proportion errors of one region, as far as the picture can tell them.
 use super::{
     Correction, EdgeOverlap, Method, RegionMeasure, Verdict, absolute, correction,
-    edge_fit::EdgeFit, scales::ScaleStudy, verdict,
+    edge_fit::EdgeFit, mirrored::Mirrored, scales::ScaleStudy, verdict,
 };
 use crate::{
     job::{Job, Region},
@@ -89,6 +89,28 @@ impl Evidence {
             },
             edges: EdgesSay::Agree,
         }
+    }
+}
+
+impl Evidence {
+    /// The same with the reference's marks mirrored, where they help; each of `mirrored` is of the adjustment beside it: that
+    /// of the landmarks, and the one with edges.
+    pub(crate) fn with_symmetry(
+        mut self,
+        j: usize,
+        mirrored: [(Option<&Mirrored>, &Adjustment); 2],
+    ) -> Self {
+        let ((mirrored, adjustment), method) = match self.method {
+            Method::Landmarks => (mirrored[0], Method::LandmarksAndSymmetry),
+            Method::LandmarksAndEdges => (mirrored[1], Method::LandmarksEdgesAndSymmetry),
+            _ => return self,
+        };
+        let fit = self.fit.as_ref().zip(mirrored);
+        if let Some(fit) = fit.and_then(|(fit, m)| m.improve(adjustment, j, fit)) {
+            self.fit = Some(fit);
+            self.method = method;
+        }
+        self
     }
 }
 
@@ -225,6 +247,12 @@ fn sureness(measure: &RegionMeasure, evidence: &Evidence) -> String {
         0 => "no landmarks".to_owned(),
         1 => "1 landmark".to_owned(),
         n => format!("{n} landmarks"),
+    };
+    let marks = match measure.method {
+        Method::LandmarksAndSymmetry | Method::LandmarksEdgesAndSymmetry => {
+            format!("{marks}, and mirrored ones")
+        }
+        _ => marks,
     };
     let basis = if fit.is_datum {
         "datum part, judged by the other datum landmarks"

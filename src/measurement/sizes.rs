@@ -14,7 +14,7 @@ pub struct SizeComparison {
     pub larger_percent: Measured,
     /// How far what the reference shows is turned against the render, degrees, clockwise.
     pub turned_deg: Measured,
-    /// All in one sentence, with the first span.
+    /// All in one sentence; with the first span where an image is a plan, whose dimensions are what it is looked at for.
     pub text: String,
     /// One for each span that both images scale, in the order of the view.
     pub spans: Vec<SpanSizes>,
@@ -108,7 +108,7 @@ fn sentence(
     };
     let size = if larger.holds(0.0) {
         format!(
-            "{second} is as large as {first}, as far as can be told ({})",
+            "{second} is as large as {first} ({})",
             with_sign(larger, " %")
         )
     } else {
@@ -124,10 +124,7 @@ fn sentence(
         )
     };
     let turn = if turned.holds(0.0) {
-        format!(
-            "not turned, as far as can be told ({})",
-            with_sign(turned, "°")
-        )
+        format!("not turned ({})", with_sign(turned, "°"))
     } else {
         let word = if turned.value > 0.0 {
             "clockwise"
@@ -137,6 +134,9 @@ fn sentence(
         let amount = turned.times(turned.value.signum());
         format!("turned by {} {word}", with_unit(amount, "°"))
     };
+    let is_plan =
+        view.render.kind == RenderKind::Plan || view.reference.kind == ReferenceKind::Plan;
+    let span = span.filter(|_| is_plan);
     let span = span.map_or_else(String::new, |s| format!("; at {} {}", job.scale, s.text));
     format!("{size} and {turn}{span}")
 }

@@ -16,7 +16,7 @@ use crate::{
 use nalgebra::{DMatrix, DVector, Vector2};
 
 /// Chance that noise alone makes the test speak.
-const LEVEL: f64 = 0.001;
+pub(super) const LEVEL: f64 = 0.001;
 
 /// How far the reference is from symmetric.
 #[derive(Clone, Debug)]
@@ -47,16 +47,39 @@ pub struct PairAsymmetry {
 }
 
 /// A linear observation: what is left over for the present axis, and what it depends on.
-struct Observation {
-    value: f64,
+pub(super) struct Observation {
+    pub(super) value: f64,
     /// Derivatives by the axis's angle, its place, and the skew.
     by_axis: [f64; 3],
-    gradient: Gradient,
+    pub(super) gradient: Gradient,
+}
+
+/// The axis that fits best, and what it leaves.
+pub(super) struct Fitted {
+    axis: Axis,
+    pub(super) observations: Vec<Observation>,
+    pub(super) fit: Fit,
+}
+
+impl Fitted {
+    /// Whether all leave more than noise does; `None` where nothing is redundant.
+    pub(super) fn test(&self, adjustment: &Adjustment) -> Option<super::Test> {
+        let freedom = self.fit.freedom as f64;
+        (self.fit.freedom > 0).then(|| super::Test {
+            statistic: self.fit.square / freedom,
+            critical: f_quantile(1.0 - LEVEL, freedom, adjustment.noise_freedom.min(1e6)),
+        })
+    }
 }
 
 /// Checks a view's symmetry; `None` where none is stated or its marks coincide.
 pub(crate) fn check(view: &View, adjustment: &Adjustment) -> Option<SymmetryCheck> {
     let symmetry = view.symmetry.as_ref()?;
+    told(view, symmetry, adjustment, &fitted(symmetry, adjustment)?)
+}
+
+/// Fits the axis; `None` where marks coincide.
+pub(super) fn fitted(symmetry: &Symmetry, adjustment: &Adjustment) -> Option<Fitted> {
     let at = |i: usize| own_point(adjustment, i).at;
     let mut axis = start(symmetry, &at)?;
     let mut fitted = None;
@@ -70,7 +93,11 @@ pub(crate) fn check(view: &View, adjustment: &Adjustment) -> Option<SymmetryChec
         fitted = Some((observations, fit));
     }
     let (observations, fit) = fitted?;
-    told(view, symmetry, adjustment, &axis, &observations, &fit)
+    Some(Fitted {
+        axis,
+        observations,
+        fit,
+    })
 }
 
 /// The axis as a line.
@@ -153,11 +180,14 @@ fn observe(symmetry: &Symmetry, adjustment: &Adjustment, axis: &Axis) -> Vec<Obs
 }
 
 /// Least squares with the first unknowns of the observations.
-struct Fit {
+pub(super) struct Fit {
     unknowns: DVector<f64>,
     cofactor: DMatrix<f64>,
     square: f64,
     freedom: usize,
+    /// Inverse of the covariance of the observations, and it times the derivatives by the unknowns.
+    inverse: DMatrix<f64>,
+    weighted: DMatrix<f64>,
 }
 
 impl Fit {
@@ -191,7 +221,14 @@ impl Fit {
             freedom: n.checked_sub(unknowns.len())?,
             unknowns,
             cofactor,
+            weighted: weighted.transpose(),
+            inverse,
         })
+    }
+
+    /// Weights that leave out what the unknowns take up: `W - W A (A' W A)^-1 A' W`.
+    pub(super) fn weights_with_free_unknowns(&self) -> DMatrix<f64> {
+        &self.inverse - &self.weighted * &self.cofactor * self.weighted.transpose()
     }
 }
 
@@ -199,19 +236,15 @@ fn told(
     view: &View,
     symmetry: &Symmetry,
     adjustment: &Adjustment,
-    axis: &Axis,
-    observations: &[Observation],
-    fit: &Fit,
+    fitted: &Fitted,
 ) -> Option<SymmetryCheck> {
+    let Fitted {
+        axis,
+        observations,
+        fit,
+    } = fitted;
     let noise = adjustment.noise_freedom;
-    let freedom = fit.freedom as f64;
-    if fit.freedom == 0 {
-        return None;
-    }
-    let test = super::Test {
-        statistic: fit.square / freedom,
-        critical: f_quantile(1.0 - LEVEL, freedom, noise.min(1e6)),
-    };
+    let test = fitted.test(adjustment)?;
     let askew = Fit::of(adjustment, observations, 3)?;
     let degrees = |value: f64, variance: f64| {
         let m = Measured::from_deviation(value, variance.max(0.0).sqrt(), noise)?;

@@ -4,7 +4,9 @@ use super::{
     WorkImages,
     edge_fit::{self, EdgeFit, EdgeScene},
     edge_overlap::EdgeStudy,
-    leave_alone, regions, scales, silhouette, sizes, spans, symmetry, verdict,
+    leave_alone,
+    mirrored::Mirrored,
+    regions, scales, silhouette, sizes, spans, symmetry, verdict,
     work::{self, Prepared},
 };
 use crate::{
@@ -46,6 +48,8 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     let (edge_overlap, in_regions) = overlaps(view, &work);
     let marks = scales::KnownMarks::new(view, adjustment);
     let pairs = drawn_pairs(adjustment);
+    let by_edges = adjustment;
+    let mirrored = [&registered.adjustment, by_edges].map(|a| Mirrored::of(view, a));
     // From here on also the points of known lengths are known.
     let adjustment = &marks.adjustment;
     let scales = scales::study(job, view, &marks);
@@ -66,6 +70,13 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
                 region,
                 registered.regions[j].as_ref(),
                 sharpened.as_ref(),
+            )
+            .with_symmetry(
+                j,
+                [
+                    (mirrored[0].as_ref(), &registered.adjustment),
+                    (mirrored[1].as_ref(), by_edges),
+                ],
             );
             corrections.keep(regions::measure(
                 job,

@@ -507,7 +507,7 @@ macro_rules! twins { ($($from:ty => $to:ident { $($variant:ident),+ })+) => {$(
 
 twins! {
     measurement::Verdict => Verdict { Within, Undecided, Out }
-    measurement::Method => Method { None, Landmarks, Edges, LandmarksAndEdges }
+    measurement::Method => Method { None, Landmarks, Edges, LandmarksAndEdges, LandmarksAndSymmetry, LandmarksEdgesAndSymmetry }
     job::RegistrationKind => RegistrationKind { Similarity, Affine, Projective }
     job::ReferenceKind => ReferenceKind { Photo, Plan, Screenshot, Sketch }
     job::LandmarkUse => LandmarkUse { Datum, Check }

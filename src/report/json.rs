@@ -465,7 +465,7 @@ pub struct SizesEntry {
     pub larger_percent: Option<Figure>,
     /// How far what the reference shows is turned against the render, degrees, clockwise.
     pub turned_deg: Option<Figure>,
-    /// All in one sentence, with the first span.
+    /// All in one sentence; with the first span where an image is a plan.
     pub text: String,
     /// One for each span that both images scale.
     pub spans: Vec<SpanSizesEntry>,
@@ -584,6 +584,12 @@ pub enum Method {
     /// Both.
     #[serde(rename = "landmarks+edges")]
     LandmarksAndEdges,
+    /// Landmarks, and the reference's marks of the other side, mirrored.
+    #[serde(rename = "landmarks+symmetry")]
+    LandmarksAndSymmetry,
+    /// All of them.
+    #[serde(rename = "landmarks+edges+symmetry")]
+    LandmarksEdgesAndSymmetry,
 }
 
 /// The proportion errors of one region; positive = the model is too large.

@@ -92,6 +92,8 @@ pub(super) fn method_word(method: Method) -> &'static str {
         Method::Landmarks => "landmarks",
         Method::Edges => "edges",
         Method::LandmarksAndEdges => "landmarks+edges",
+        Method::LandmarksAndSymmetry => "landmarks+symmetry",
+        Method::LandmarksEdgesAndSymmetry => "landmarks+edges+symmetry",
     }
 }
 
@@ -184,7 +186,11 @@ pub(super) fn sizes_lines(view: &ViewEntry) -> Vec<String> {
     let Some(sizes) = &view.sizes else {
         return Vec::new();
     };
+    // The sentence has the first span where spans are to be told at length; else their table has them.
+    let is_told = |text: &String| sizes.text.ends_with(text);
+    let is_at_length = sizes.spans.first().is_some_and(|s| is_told(&s.text));
     let further = sizes.spans.iter().skip(1).map(|s| s.text.clone());
+    let further = further.filter(|_| is_at_length);
     std::iter::once(sizes.text.clone()).chain(further).collect()
 }
 

@@ -24,6 +24,13 @@ const MARKS: [(&str, [f64; 2]); 5] = [
 
 /// A job with both images in a folder; `move_upper_right` is added to that mark in both.
 fn folder(move_upper_right: f64) -> TempDir {
+    let mut marks = MARKS;
+    marks[1].1[1] += move_upper_right;
+    folder_with(&marks)
+}
+
+/// A job with both images and the same marks in both.
+fn folder_with(marks: &[(&str, [f64; 2])]) -> TempDir {
     let folder = tempfile::tempdir().expect("a folder");
     let render = RgbaImage::from_fn(500, 400, |x, y| {
         if is_in(MODEL, x, y) {
@@ -40,16 +47,9 @@ fn folder(move_upper_right: f64) -> TempDir {
     });
     let path = folder.path().join("reference.png");
     reference.save(path).expect("written");
-    let landmarks: Vec<Value> = MARKS
+    let landmarks: Vec<Value> = marks
         .iter()
-        .map(|(name, [x, y])| {
-            let y = if *name == "upper right" {
-                y + move_upper_right
-            } else {
-                *y
-            };
-            json!({ "name": name, "render": [x, y], "reference": [x, y] })
-        })
+        .map(|(name, at)| json!({ "name": name, "render": at, "reference": at }))
         .collect();
     let [left, top, right, bottom] = SUBJECT;
     let job = json!({
@@ -133,4 +133,42 @@ fn a_symmetric_reference_is_said_to_be_and_a_skew_one_is_warned_of() {
         terminal.contains("farthest off are \"upper left\" and \"upper right\""),
         "{terminal}"
     );
+}
+
+/// Axis, its deviation and the mean square of the residuals by scipy 1.17.1 from the same marks:
+/// ```python
+/// pairs = np.array([[[130.4, 109.2], [370.9, 110.6]], [[159.3, 290.5], [340.2, 289.6]]])
+/// axis, s = np.array([250.6, 200.0]), 0.5
+/// def left(p):
+///     along, across = np.array([np.cos(p[0]), np.sin(p[0])]), np.array([-np.sin(p[0]), np.cos(p[0])])
+///     d = pairs[:, 1] - pairs[:, 0]
+///     return np.r_[(pairs.mean(1) @ across - p[1]) / (s / 2**.5), (d @ along) / (s * 2**.5), (axis @ across - p[1]) / s]
+/// r = scipy.optimize.least_squares(left, [np.pi / 2, -250.0], x_scale=[1e-2, 1])
+/// np.degrees(r.x[0]), np.degrees(np.sqrt(np.linalg.inv(r.jac.T @ r.jac)[0, 0])), (r.fun**2).sum() / 3
+/// ```
+#[test]
+fn the_axis_is_that_of_an_independent_least_squares_fit() {
+    let mut marks = MARKS;
+    for (mark, at) in marks.iter_mut().zip([
+        [130.4, 109.2],
+        [370.9, 110.6],
+        [159.3, 290.5],
+        [340.2, 289.6],
+        [250.6, 200.0],
+    ]) {
+        mark.1 = at;
+    }
+    let folder = folder_with(&marks);
+    let (view, _) = compare(folder.path());
+    let symmetry = &view["symmetry"];
+    let number = |v: &Value| v.as_f64().expect("a number");
+    // What the stopping rule there leaves.
+    let near = |v: f64, expected: f64| (v - expected).abs() < 1e-4;
+    let axis = &symmetry["axis_deg"];
+    assert!(near(number(&axis["value"]), 90.183_581_7), "{symmetry}");
+    let half = (number(&axis["high"]) - number(&axis["low"])) / 2.0;
+    assert!(near(half / 1.959_964, 0.102_749_0), "{half}");
+    let statistic = number(&symmetry["test"]["statistic"]);
+    assert!(near(statistic, 2.033_259_4), "{statistic}");
+    assert_eq!(symmetry["degrees_of_freedom"], json!(3));
 }

@@ -133,3 +133,61 @@ fn a_calibration_board_fits_a_projective_registration() {
     }
     assert!(compared >= 3, "{compared} photographs");
 }
+
+/// Masks of the printed dragon (by colour, from the photo) and of its model in the refined pose. Overlap: README there, 0.900.
+/// Distances by scipy 1.17.1 and numpy 2.4.6 from the same files:
+/// ```python
+/// A, B = (cv2.imread(f, -1) > 127 for f in ("dragon_model_mask_0000.png", "dragon_photo_mask_0000.png"))
+/// cross = np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]])
+/// outline = lambda m: m & ~scipy.ndimage.binary_erosion(m, cross)
+/// d = scipy.ndimage.distance_transform_edt(~outline(A))
+/// s = np.where(A, d, -d)[outline(B)]
+/// z = np.sort(abs(s)); len(s), s.mean(), z[(len(z) * 19 + 19) // 20 - 1], z.max(), (A & B).sum() / (A | B).sum()
+/// ```
+#[test]
+fn silhouettes_of_the_printed_dragon_and_its_model_overlap_as_published() {
+    let Some(folder) = reference::folder("dragon silhouettes", "dragon-photo-cad") else {
+        return;
+    };
+    let case = views::json(&folder, "case_0000.json");
+    let marks = case["dragon"]["landmarks_px"].as_object().expect("marks");
+    let landmarks: Vec<serde_json::Value> = marks
+        .iter()
+        .map(|(name, at)| serde_json::json!({ "name": name, "render": at, "reference": at }))
+        .collect();
+    let at = |name: &str| folder.join(name).canonicalize().expect("it is there");
+    let job = serde_json::json!({
+        "title": "dragon", "scale": "1:1",
+        "views": [{
+            "name": "front",
+            "render": { "image": at("dragon_render_0000.png"), "mask": at("dragon_model_mask_0000.png") },
+            "reference": { "image": at("photo_0000.png"), "mask": at("dragon_photo_mask_0000.png") },
+            "landmarks": landmarks
+        }]
+    });
+    let work = tempfile::tempdir().expect("a folder");
+    std::fs::write(work.path().join("dragon.json"), job.to_string()).expect("written");
+    let output = assert_cmd::Command::new(env!("CARGO_BIN_EXE_tickstrip"))
+        .args(["compare", "dragon.json"])
+        .current_dir(work.path())
+        .output()
+        .expect("the program starts");
+    let report = std::fs::read(work.path().join("dragon-results/report.json"));
+    let report = report.unwrap_or_else(|_| panic!("{}", String::from_utf8_lossy(&output.stderr)));
+    let report: serde_json::Value = serde_json::from_slice(&report).expect("JSON");
+    let silhouette = &report["views"][0]["silhouette"];
+    for (key, expected) in [
+        ("overlap", 0.900_166_4),
+        ("mean_px", 0.808_674_7),
+        ("p95_px", 2.236_068_0),
+        ("max_px", 5.0),
+        ("outline_pixels", 733.0),
+    ] {
+        let found = silhouette[key].as_f64().expect("a number");
+        // The map is the identity to rounding; distances are single precision.
+        assert!(
+            (found - expected).abs() < 1e-5,
+            "{key}: {found}, {expected}"
+        );
+    }
+}

@@ -71,7 +71,7 @@ fn straightenings(job: &Job, doubts: &mut Vec<Doubt>) -> Vec<String> {
     let mut cannot = Vec::new();
     for (index, view) in job.views.iter().enumerate() {
         let reference = &view.reference;
-        let size = images::dimensions(&reference.image).ok().map(Into::into);
+        let size = images::dimensions(&reference.image).ok();
         let (Some(stated), Some(size)) = (&reference.straighten, size) else {
             continue;
         };

@@ -137,7 +137,8 @@ pub struct RawView {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 1000))]
     pub angles: Vec<RawAngle>,
-    /// Landmarks that are symmetric on the full-size object, seen from in front.
+    /// Landmarks that are symmetric on the full-size object, seen from in front: a check of the reference, and, where it is
+    /// symmetric, further evidence for parts with a partner.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub symmetry: Option<RawSymmetry>,
     /// Parts of the model to judge.

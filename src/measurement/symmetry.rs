@@ -70,6 +70,28 @@ impl Fitted {
             critical: f_quantile(1.0 - LEVEL, freedom, adjustment.noise_freedom.min(1e6)),
         })
     }
+
+    pub(super) fn values(&self) -> DVector<f64> {
+        DVector::from_iterator(
+            self.observations.len(),
+            self.observations.iter().map(|o| o.value),
+        )
+    }
+
+    /// Whether a single observation leaves more than noise does, though all of them together may not.
+    ///
+    /// # Source
+    /// W. Baarda, "A testing procedure for use in geodetic networks" (1968), for correlated observations.
+    pub(super) fn stands_out(&self, adjustment: &Adjustment) -> bool {
+        let limit = f_quantile(1.0 - LEVEL, 1.0, adjustment.noise_freedom.min(1e6));
+        let weights = self.fit.weights_with_free_unknowns();
+        let weighted = &weights * self.values();
+        (0..weighted.len()).any(|i| {
+            let weight = weights[(i, i)];
+            // An observation that nothing checks has none.
+            weight > 0.0 && weighted[i] * weighted[i] > limit * weight
+        })
+    }
 }
 
 /// Checks a view's symmetry; `None` where none is stated or its marks coincide.
@@ -267,7 +289,10 @@ fn told(
             })
         })
         .collect::<Option<Vec<_>>>()?;
-    let text = sentence(test, skew_deg, &pairs);
+    let mut text = sentence(test, skew_deg, &pairs);
+    if !test.speaks() && fitted.stands_out(adjustment) {
+        text += "; one mark stands out by itself, so mirrored marks are not used as evidence";
+    }
     Some(SymmetryCheck {
         test,
         degrees_of_freedom: fit.freedom,

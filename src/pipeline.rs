@@ -1,7 +1,9 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
 mod straightening;
 
-pub use straightening::{StraightPicture, StraightenError, straighten_picture};
+pub use straightening::{
+    StraightPicture, StraightenError, doubts_of_straightening, straighten_picture,
+};
 
 use crate::{
     drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},

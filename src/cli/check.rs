@@ -6,7 +6,7 @@ use super::{
 use crate::{
     images,
     job::{self, Doubt, Job},
-    registration::straighten,
+    pipeline,
 };
 use std::path::PathBuf;
 
@@ -70,14 +70,8 @@ fn points_outside(job: &Job) -> Vec<job::Fault> {
 fn straightenings(job: &Job, doubts: &mut Vec<Doubt>) -> Vec<String> {
     let mut cannot = Vec::new();
     for (index, view) in job.views.iter().enumerate() {
-        let reference = &view.reference;
-        let size = images::dimensions(&reference.image).ok();
-        let (Some(stated), Some(size)) = (&reference.straighten, size) else {
-            continue;
-        };
         let at = format!("/views/{index}/reference/straighten");
-        let sigma = reference.mark_sigma_px.unwrap_or(straighten::MARK_SIGMA_PX);
-        match straighten::doubts(stated, size, sigma, &at) {
+        match pipeline::doubts_of_straightening(&view.reference, &at) {
             Ok(found) => doubts.extend(found),
             Err(error) => cannot.push(format!("{at}: {error}")),
         }

@@ -2,7 +2,7 @@
 use crate::{
     drawing,
     images::{self, Limits},
-    job::Straighten,
+    job::{Doubt, ReferenceSource, Straighten},
     measurement,
     registration::{Straightening, straighten},
 };
@@ -69,4 +69,21 @@ pub fn straighten_picture(
         straightening,
         notes: picture.notes,
     })
+}
+
+/// Tries how a job's reference is straightened by what is stated and by its picture's size, without looking at the picture;
+/// `pointer` is where the job states it. Nothing is doubtful where nothing is stated or the picture cannot be read.
+///
+/// # Errors
+/// Where what is stated does not tell how to straighten it.
+pub fn doubts_of_straightening(
+    reference: &ReferenceSource,
+    pointer: &str,
+) -> Result<Vec<Doubt>, straighten::Error> {
+    let size = images::dimensions(&reference.image).ok();
+    let Some((stated, size)) = reference.straighten.as_ref().zip(size) else {
+        return Ok(Vec::new());
+    };
+    let sigma = reference.mark_sigma_px.unwrap_or(straighten::MARK_SIGMA_PX);
+    straighten::doubts(stated, size, sigma, pointer)
 }

@@ -17,10 +17,18 @@ const INFORMATIVE: f64 = 0.5;
 const LEAST_BEYOND_CHANCE: f64 = 2.5;
 /// Degrees of freedom of figures that edges sharpened: makes an interval of two standard deviations.
 const EDGE_FREEDOM: f64 = 60.0;
+/// By how much the fit's deviations are widened: shading, blur and lines of the drawing shift a whole edge, not one point
+/// of it, so that neighbouring points err together over longer stretches than the fit takes them to.
+const FIT_WIDENING: f64 = 2.0;
+/// Share of the deviations of the search that belongs to an interval: the search flattens its likelihood so as not to miss
+/// a place, which makes a single place look wider than it is. Whether there is one place is judged by the whole of them.
+const SEARCH_SHARE: f64 = 0.4;
 
 /// What a region's figures rest on.
 pub(crate) struct Evidence {
     fit: Option<RegionFit>,
+    /// For each of the fit's five numbers: it is told, not only expected.
+    is_told: [bool; 5],
     method: Method,
     /// What the edges had to say, where there were enough.
     edges: EdgesSay,
@@ -50,6 +58,7 @@ impl Evidence {
         let extent_px = extent(region);
         let by_landmarks = |edges| Self {
             fit: landmarks.cloned(),
+            is_told: landmarks.map_or([false; 5], |l| is_told(&l.covariance, &l.expected)),
             method: Method::Landmarks,
             edges,
         };
@@ -63,13 +72,16 @@ impl Evidence {
         let errors = fit.adjustment.region(j);
         let off = nalgebra::SVector::<f64, 5>::from(errors.to_array()) - evidence.spread.mean;
         // The fit is one optimum: the spread over all others, and how far it lies from their mean, belong to it.
-        let covariance = fit.adjustment.solved.covariance.regions[j]
-            + evidence.spread.covariance
-            + off * off.transpose()
-            + depth_noise(fit, region, extent_px);
+        let elsewhere = off * off.transpose() + depth_noise(fit, region, extent_px);
+        let by_fit = fit.adjustment.solved.covariance.regions[j];
+        let over_places = by_fit + evidence.spread.covariance + elsewhere;
+        let covariance = by_fit * FIT_WIDENING.powi(2)
+            + evidence.spread.covariance * SEARCH_SHARE.powi(2)
+            + elsewhere;
         let expected = fit.adjustment.problem.expected;
-        let is_sharp = |k: usize| covariance[(k, k)].sqrt() < INFORMATIVE * expected[k];
-        if !(0..5).any(is_sharp) {
+        let told = [&over_places, &covariance].map(|c| is_told(c, &expected));
+        let is_told: [bool; 5] = std::array::from_fn(|k| told[0][k] && told[1][k]);
+        if !is_told.contains(&true) {
             return by_landmarks(EdgesSay::Ambiguous);
         }
         let count = landmarks.map_or(0, |l| l.landmarks);
@@ -82,6 +94,7 @@ impl Evidence {
                 landmarks: count,
                 is_datum: false,
             }),
+            is_told,
             method: if count > 0 {
                 Method::LandmarksAndEdges
             } else {
@@ -90,6 +103,11 @@ impl Evidence {
             edges: EdgesSay::Agree,
         }
     }
+}
+
+/// For each of five numbers: what is known of it is much narrower than what was expected.
+fn is_told(covariance: &nalgebra::Matrix5<f64>, expected: &[f64; 5]) -> [bool; 5] {
+    std::array::from_fn(|k| covariance[(k, k)].max(0.0).sqrt() < INFORMATIVE * expected[k])
 }
 
 impl Evidence {
@@ -107,6 +125,9 @@ impl Evidence {
         };
         let fit = self.fit.as_ref().zip(mirrored);
         if let Some(fit) = fit.and_then(|(fit, m)| m.improve(adjustment, j, fit)) {
+            if self.method == Method::Landmarks {
+                self.is_told = is_told(&fit.covariance, &fit.expected);
+            }
             self.fit = Some(fit);
             self.method = method;
         }
@@ -117,12 +138,17 @@ impl Evidence {
 /// What is not known of a part's depth where the reference's camera stands elsewhere: its edges lie before or behind the
 /// plane through its landmarks by a part of its size, and the camera's shift turns that into offset and stretch.
 fn depth_noise(fit: &EdgeFit, region: &Region, extent_px: [f64; 2]) -> nalgebra::Matrix5<f64> {
-    const DEPTH_PER_SIZE: f64 = 0.2;
+    const DEPTH_PER_SIZE: f64 = 0.3;
+    /// Parts stand out of their neighbours' depth farther than landmarks do.
+    const OUT_OF_NEIGHBOURS: f64 = 1.5;
     let shift = fit.adjustment.solved.state.shift;
     let shift = shift.iter().map(|s| s * s).sum::<f64>().sqrt();
     let stretch = DEPTH_PER_SIZE * shift;
     let offset = stretch * extent_px[0].max(extent_px[1]);
-    let [x, y] = fit.adjustment.unknown_depth(&region.landmarks);
+    let [x, y] = fit
+        .adjustment
+        .unknown_depth(&region.landmarks)
+        .map(|d| OUT_OF_NEIGHBOURS * d);
     let variances = [stretch, stretch, 0.0, offset.hypot(x), offset.hypot(y)].map(|d| d * d);
     nalgebra::Matrix5::from_diagonal(&nalgebra::SVector::from(variances))
 }
@@ -137,11 +163,8 @@ pub(crate) fn measure(
 ) -> (RegionMeasure, Option<Correction>) {
     let fit = evidence.fit.as_ref();
     let figure = |k: usize, unit: f64| -> Option<Measured> {
-        let fit = fit?;
+        let fit = fit.filter(|_| evidence.is_told[k])?;
         let deviation = fit.covariance[(k, k)].max(0.0).sqrt();
-        if deviation >= INFORMATIVE * fit.expected[k] {
-            return None;
-        }
         Measured::from_deviation(fit.errors.to_array()[k], deviation, fit.freedom)
             .map(|m| m.times(unit))
     };

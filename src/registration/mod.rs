@@ -2,6 +2,8 @@
 //!
 //! [`register`] solves one joint adjustment of the registration and the errors of every region (see [`adjustment`]).
 pub(crate) mod adjustment;
+mod bend;
+mod doubts;
 pub(crate) mod edges;
 pub mod error;
 mod landmarks;
@@ -216,7 +218,7 @@ fn summarise(
             .saturating_sub(adjustment.problem.layout.registration_unknowns()),
         render_mark_sigma_px: adjustment.noise.render * mean(|p| p.render_sigma),
         reference_mark_sigma_px: adjustment.noise.reference * mean(|p| p.reference_sigma),
-        hides: hidden_errors(view.registration),
+        hides: hidden_errors(view),
         landmarks,
     }
 }
@@ -256,7 +258,8 @@ fn scale_and_rotation(adjustment: &Adjustment) -> (Measured, Measured) {
     )
 }
 
-fn hidden_errors(kind: RegistrationKind) -> Vec<String> {
+fn hidden_errors(view: &View) -> Vec<String> {
+    let kind = view.registration;
     let mut hidden = Vec::new();
     if kind != RegistrationKind::Similarity {
         hidden.push(
@@ -268,6 +271,16 @@ fn hidden_errors(kind: RegistrationKind) -> Vec<String> {
     if kind == RegistrationKind::Projective {
         hidden.push(
             "a model that as a whole narrows or widens to one side: a projective registration takes keystone up too"
+                .to_owned(),
+        );
+    }
+    if kind == RegistrationKind::Projective && !view.same_camera && view.render.camera.is_some() {
+        // Together they are a camera of eleven numbers, which sees no affine change of space (Hartley and Zisserman,
+        // "Multiple View Geometry", 2nd ed., 2004, section 10.2).
+        hidden.push(
+            "a model that as a whole is stretched in any direction, as by two exchanged sizes: a projective \
+             registration and a camera that stands elsewhere take it up together; straighten the reference and use a \
+             similarity, which shows it"
                 .to_owned(),
         );
     }

@@ -43,7 +43,7 @@ const MOST_REMOVALS: usize = 8;
 /// Weight, in observations, of what is believed about the noise beforehand.
 const PRIOR_FREEDOM: f64 = 3.0;
 /// How far the noise may lie from what is believed beforehand, as a factor.
-const NOISE_RANGE: (f64, f64) = (1.0 / 3.0, 10.0 / 3.0);
+pub(crate) const NOISE_RANGE: (f64, f64) = (1.0 / 3.0, 10.0 / 3.0);
 /// How much an exchange of two marks must lower the robust cost.
 const SWAP_GAIN: f64 = 8.0;
 /// Subsets of datum marks tried for the start.

@@ -2,7 +2,7 @@
 use super::Warning;
 use crate::{
     job::{LandmarkUse, View},
-    registration::{Adjustment, Finding, Registration},
+    registration::{Adjustment, AlteredDatum, Finding, Registered, Registration, places::Places},
     statistics::t_quantile,
 };
 
@@ -19,23 +19,101 @@ const FAR: f64 = 3.0;
 /// All of it. `reference_size` is the width and height of the reference in pixels.
 pub(crate) fn all(
     view: &View,
-    registration: &Registration,
-    adjustment: &Adjustment,
+    registered: &Registered,
     reference_size: (u32, u32),
 ) -> Vec<Warning> {
+    let Registered {
+        registration,
+        adjustment,
+        ..
+    } = registered;
     let found = [
         many_wrong(view, registration),
         scatter(registration, adjustment),
         bent(view, registration, adjustment, reference_size),
         far_camera(adjustment),
+        camera_misses(view),
     ];
-    let warnings = found.into_iter().flatten();
+    let altered = registered.altered_datum.iter();
+    let warnings = altered
+        .map(|found| altered_datum(view, found))
+        .chain(missed_places(view))
+        .chain(found.into_iter().flatten());
     warnings
         .map(|(code, text)| Warning { code, text })
         .collect()
 }
 
 type Found = Option<(&'static str, String)>;
+
+fn altered_datum(view: &View, found: &AlteredDatum) -> (&'static str, String) {
+    let part = &view.regions[found.region].name;
+    let marks = found.landmarks.iter();
+    let marks = listed(marks.map(|&i| view.landmarks[i].name.as_str()));
+    let test = format!(
+        "(test {:.1}, limit {:.1})",
+        found.test_statistic, found.critical_value
+    );
+    if found.rivals.is_empty() {
+        let text = format!(
+            "The datum landmarks of \"{part}\" ({marks}) agree with each other but not with the other datum landmarks \
+             {test}: this part is altered or stands elsewhere. They were taken as \"check\" and the part was measured like \
+             any other. Mark them as \"check\" in the job; if you trust this part, look at the others."
+        );
+        return ("altered-datum", text);
+    }
+    let rivals = found.rivals.iter();
+    let rivals = listed(rivals.map(|&j| view.regions[j].name.as_str()));
+    let text = format!(
+        "The datum landmarks of \"{part}\" ({marks}) and those of {rivals} contradict each other {test}, and nothing tells \
+         which part is altered: the registration lies between them, and every figure of this view is in doubt. Mark the \
+         landmarks of the part that you trust less as \"check\", or mark datum landmarks on a third one."
+    );
+    ("datum-parts-disagree", text)
+}
+
+/// What is told of a landmark whose place on the model cannot be right.
+fn missed_places(view: &View) -> impl Iterator<Item = (&'static str, String)> + '_ {
+    let missed = match Places::of(view) {
+        Places::Missed(missed) => missed,
+        Places::Fit | Places::CameraMisses { .. } => Vec::new(),
+    };
+    let what_is_done = if view.same_camera {
+        "its place is not used"
+    } else {
+        "neither its place nor its marks are used, because the reference was taken from elsewhere"
+    };
+    missed.into_iter().map(move |(i, px)| {
+        let by = if px.is_finite() {
+            format!("{px:.1} px beside its mark")
+        } else {
+            "nowhere in the picture".to_owned()
+        };
+        let text = format!(
+            "The render's camera sees the place of \"{}\" on the model (model_mm) {by}: {what_is_done}. See whether \
+             coordinates are exchanged, a sign is wrong, or the mark is.",
+            view.landmarks[i].name
+        );
+        ("wrong-place", text)
+    })
+}
+
+fn camera_misses(view: &View) -> Found {
+    let Places::CameraMisses { median_px } = Places::of(view) else {
+        return None;
+    };
+    let text = format!(
+        "The render's camera does not see the places on the model (model_mm) where they are marked, but {median_px:.1} px \
+         beside (median): neither was used, and depth shows up as offset. The matrix has to take millimetres of the model \
+         to pixels of this very render, (0, 0) being its top left corner."
+    );
+    Some(("camera-misses", text))
+}
+
+fn listed<'a>(names: impl Iterator<Item = &'a str>) -> String {
+    let quoted: Vec<String> = names.map(|name| format!("\"{name}\"")).collect();
+    quoted.join(", ")
+}
 
 fn many_wrong(view: &View, registration: &Registration) -> Found {
     let datum = || {

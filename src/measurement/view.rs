@@ -115,12 +115,9 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     measurement
         .warnings
         .extend(warnings(job, view, &measurement, adjustment));
-    measurement.warnings.extend(datum_doubts::all(
-        view,
-        &registered.registration,
-        &registered.adjustment,
-        reference_size,
-    ));
+    measurement
+        .warnings
+        .extend(datum_doubts::all(view, &registered, reference_size));
     MeasuredView {
         measurement,
         work: work.images,

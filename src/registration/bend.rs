@@ -24,10 +24,12 @@ impl Adjustment {
         let mut by_unknowns = DVector::zeros(self.problem.layout.global_unknowns());
         let (mut gain, mut weight) = (0.0, 0.0);
         for (i, row) in self.solved.rows.iter().enumerate() {
-            if !(self.active[i] && is_datum.get(i) == Some(&true)) {
+            let pair = &self.problem.pairs[i];
+            // A datum mark on a region is one whose part is altered.
+            if !(self.active[i] && is_datum.get(i) == Some(&true) && pair.region.is_none()) {
                 continue;
             }
-            let mark = self.problem.pairs[i].reference;
+            let mark = pair.reference;
             let from_middle = Vector2::new(mark.x - half[0], mark.y - half[1]);
             let outwards = from_middle * (from_middle.norm() / half_diagonal).powi(2);
             let moved = row.prediction.by_reference * outwards;

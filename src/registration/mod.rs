@@ -2,6 +2,7 @@
 //!
 //! [`register`] solves one joint adjustment of the registration and the errors of every region (see [`adjustment`]).
 pub(crate) mod adjustment;
+mod altered_datum;
 mod bend;
 mod doubts;
 pub(crate) mod edges;
@@ -10,15 +11,18 @@ mod landmarks;
 pub(crate) mod model;
 pub(crate) mod normal;
 mod parallax;
+pub(crate) mod places;
 mod prediction;
 mod problem;
 mod regions;
 mod shape;
 pub(crate) mod start;
 pub mod straighten;
+mod subsets;
 mod wrong_marks;
 
 pub use adjustment::Adjustment;
+pub use altered_datum::AlteredDatum;
 pub use error::Error;
 pub use model::RegionErrors;
 pub use prediction::{Prediction, SingleMark, predict};
@@ -91,6 +95,10 @@ pub enum Finding {
     Wrong,
     /// Its marks and those of this landmark (an index) are exchanged in one image.
     SwappedWith(usize),
+    /// Its part (the index of a region) is altered as a whole: the datum landmark was taken as `check`.
+    OffWithPart(usize),
+    /// Its place on the model contradicts its mark in the render, and the camera's shift needs it: it takes no part.
+    WrongPlace,
     /// No other mark checks this one.
     Uncontrolled,
 }
@@ -105,6 +113,8 @@ pub struct Registered {
     /// One for each region of the view, in its order; `None` where its marks say nothing that the registration does
     /// not take for granted.
     pub regions: Vec<Option<RegionFit>>,
+    /// Datum parts that contradict the other datum landmarks, those of which nothing tells which is altered last.
+    pub altered_datum: Vec<AlteredDatum>,
     roles: wrong_marks::Roles,
     swapped: Vec<(usize, usize)>,
 }
@@ -161,7 +171,8 @@ pub fn register(
         names: problem::datum_names(view),
     };
     let start = wrong_marks::robust_start(&problem, &roles, &straight).ok_or_else(no_map)?;
-    let cleaned = wrong_marks::clean(problem, &roles, &start).ok_or_else(no_map)?;
+    let cleaned = wrong_marks::clean(problem, roles, &start).ok_or_else(no_map)?;
+    let roles = cleaned.roles;
     let adjustment = cleaned.adjustment;
     let landmarks = landmarks::judge(&adjustment, &roles, &cleaned.swapped);
     let regions = regions::fit_all(view, &adjustment, &roles);
@@ -170,6 +181,7 @@ pub fn register(
         registration,
         adjustment,
         regions,
+        altered_datum: cleaned.altered_datum,
         roles,
         swapped: cleaned.swapped,
     })

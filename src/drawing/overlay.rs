@@ -138,7 +138,10 @@ fn thicken_reference(work: &WorkImages, edges: &EdgePixels, y: usize, row: &mut 
 
 /// Whether a mark is known to be wrong.
 pub(crate) fn is_wrong(fit: &LandmarkFit) -> bool {
-    matches!(fit.finding, Some(Finding::Wrong | Finding::SwappedWith(_)))
+    matches!(
+        fit.finding,
+        Some(Finding::Wrong | Finding::SwappedWith(_) | Finding::WrongPlace)
+    )
 }
 
 /// A cross for the render's mark, a circle for the reference's, a line between them.
@@ -196,6 +199,7 @@ fn label_wrong_ones(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
                     .map_or("another", |l| l.name.as_str());
                 format!("{}: swapped with {other}", landmark.name)
             }
+            Some(Finding::WrongPlace) => format!("{}: wrong place on the model", landmark.name),
             _ => format!("{}: wrong mark", landmark.name),
         };
         let what = text::shorten(&what, Font::Bold, size, board.picture.width * 0.45);

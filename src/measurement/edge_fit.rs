@@ -188,9 +188,11 @@ impl EdgeScene {
             .regions
             .iter()
             .map(|r| {
-                r.landmarks
-                    .iter()
-                    .any(|&i| view.landmarks[i].usage == LandmarkUse::Datum)
+                r.landmarks.iter().any(|&i| {
+                    // The marks of an altered datum part were put on the part.
+                    let is_moved = adjustment.problem.pairs[i].region.is_some();
+                    view.landmarks[i].usage == LandmarkUse::Datum && !is_moved
+                })
             })
             .collect();
         Self {

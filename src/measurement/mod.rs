@@ -3,6 +3,7 @@ mod absolute;
 mod correction;
 #[cfg(test)]
 mod coverage;
+mod datum_doubts;
 mod dimensions;
 mod edge_fit;
 mod edge_overlap;

@@ -15,6 +15,7 @@ use crate::{
         Adjustment,
         adjustment::{Gradient, Row},
         model::{Pair, Predictor},
+        places::Places,
     },
     statistics::Measured,
 };
@@ -279,6 +280,10 @@ fn known_fit(line: &LineFit, to_full_size: f64) -> KnownFit {
 /// the landmarks' depths, from the nearest to the farthest.
 fn camera_scale(view: &View) -> Option<Measured> {
     let camera = view.render.camera?;
+    let places = Places::of(view);
+    if matches!(places, Places::CameraMisses { .. }) {
+        return None;
+    }
     let row = |r: usize| nalgebra::Vector3::new(camera[r][0], camera[r][1], camera[r][2]);
     let scale_at = |space: Option<[f64; 3]>| {
         let p = nalgebra::Vector3::from(space.unwrap_or_default());
@@ -291,8 +296,9 @@ fn camera_scale(view: &View) -> Option<Measured> {
     let at_landmarks: Vec<f64> = view
         .landmarks
         .iter()
-        .filter(|l| l.model_mm.is_some())
-        .map(|l| scale_at(l.model_mm))
+        .enumerate()
+        .filter(|(i, l)| l.model_mm.is_some() && places.holds(*i))
+        .map(|(_, l)| scale_at(l.model_mm))
         .collect();
     let is_orthographic = row(2).norm() == 0.0;
     let scales = if is_orthographic {

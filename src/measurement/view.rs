@@ -1,7 +1,7 @@
 //! One view measured as a whole.
 use super::{
     Correction, DrawnPair, EdgeOverlap, RegionMeasure, Verdict, ViewMeasurement, Warning,
-    WorkImages,
+    WorkImages, datum_doubts,
     edge_fit::{self, EdgeFit, EdgeScene},
     edge_overlap::EdgeStudy,
     leave_alone,
@@ -35,6 +35,7 @@ pub struct MeasuredView {
 /// Measures a view whose reference is registered.
 pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registered) -> MeasuredView {
     let notes = reading_notes(&images);
+    let reference_size = images.reference.rgb.dimensions();
     let prepared = Prepared::new(images);
     let sharpened = sharpen(view, &prepared, &registered);
     let adjustment = sharpened
@@ -125,6 +126,9 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     measurement
         .warnings
         .extend(warnings(job, view, &measurement, adjustment));
+    measurement
+        .warnings
+        .extend(datum_doubts::all(view, &registered, reference_size));
     MeasuredView {
         measurement,
         work: work.images,

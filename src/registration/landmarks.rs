@@ -30,7 +30,9 @@ pub(crate) fn judge(
             });
             let finding = match partner {
                 Some(other) => Some(Finding::SwappedWith(other)),
+                None if roles.wrong_place[i] => Some(Finding::WrongPlace),
                 None if adjustment.takes_part[i] && !took_part => Some(Finding::Wrong),
+                None if roles.off_with_part[i] => roles.part[i].map(Finding::OffWithPart),
                 None if roles.takes_part[i] && (!took_part || redundancy < UNCONTROLLED) => {
                     Some(Finding::Uncontrolled)
                 }

@@ -2,21 +2,27 @@
 //!
 //! [`register`] solves one joint adjustment of the registration and the errors of every region (see [`adjustment`]).
 pub(crate) mod adjustment;
+mod altered_datum;
+mod bend;
+mod doubts;
 pub(crate) mod edges;
 pub mod error;
 mod landmarks;
 pub(crate) mod model;
 pub(crate) mod normal;
 mod parallax;
+pub(crate) mod places;
 mod prediction;
 mod problem;
 mod regions;
 mod shape;
 pub(crate) mod start;
 pub mod straighten;
+mod subsets;
 mod wrong_marks;
 
 pub use adjustment::Adjustment;
+pub use altered_datum::AlteredDatum;
 pub use error::Error;
 pub use model::RegionErrors;
 pub use prediction::{Prediction, SingleMark, predict};
@@ -91,6 +97,10 @@ pub enum Finding {
     Wrong,
     /// Its marks and those of this landmark (an index) are exchanged in one image.
     SwappedWith(usize),
+    /// Its part (the index of a region) is altered as a whole: the datum landmark was taken as `check`.
+    OffWithPart(usize),
+    /// Its place on the model contradicts its mark in the render, and the camera's shift needs it: it takes no part.
+    WrongPlace,
     /// No other mark checks this one.
     Uncontrolled,
 }
@@ -105,6 +115,8 @@ pub struct Registered {
     /// One for each region of the view, in its order; `None` where its marks say nothing that the registration does
     /// not take for granted.
     pub regions: Vec<Option<RegionFit>>,
+    /// Datum parts that contradict the other datum landmarks, those of which nothing tells which is altered last.
+    pub altered_datum: Vec<AlteredDatum>,
     roles: wrong_marks::Roles,
     swapped: Vec<(usize, usize)>,
 }
@@ -161,7 +173,8 @@ pub fn register(
         names: problem::datum_names(view),
     };
     let start = wrong_marks::robust_start(&problem, &roles, &straight).ok_or_else(no_map)?;
-    let cleaned = wrong_marks::clean(problem, &roles, &start).ok_or_else(no_map)?;
+    let cleaned = wrong_marks::clean(problem, roles, &start).ok_or_else(no_map)?;
+    let roles = cleaned.roles;
     let adjustment = cleaned.adjustment;
     let landmarks = landmarks::judge(&adjustment, &roles, &cleaned.swapped);
     let regions = regions::fit_all(view, &adjustment, &roles);
@@ -170,6 +183,7 @@ pub fn register(
         registration,
         adjustment,
         regions,
+        altered_datum: cleaned.altered_datum,
         roles,
         swapped: cleaned.swapped,
     })
@@ -218,7 +232,7 @@ fn summarise(
             .saturating_sub(adjustment.problem.layout.registration_unknowns()),
         render_mark_sigma_px: adjustment.noise.render * mean(|p| p.render_sigma),
         reference_mark_sigma_px: adjustment.noise.reference * mean(|p| p.reference_sigma),
-        hides: hidden_errors(view.registration),
+        hides: hidden_errors(view),
         landmarks,
     }
 }
@@ -258,7 +272,8 @@ fn scale_and_rotation(adjustment: &Adjustment) -> (Measured, Measured) {
     )
 }
 
-fn hidden_errors(kind: RegistrationKind) -> Vec<String> {
+fn hidden_errors(view: &View) -> Vec<String> {
+    let kind = view.registration;
     let mut hidden = Vec::new();
     if kind != RegistrationKind::Similarity {
         hidden.push(
@@ -270,6 +285,16 @@ fn hidden_errors(kind: RegistrationKind) -> Vec<String> {
     if kind == RegistrationKind::Projective {
         hidden.push(
             "a model that as a whole narrows or widens to one side: a projective registration takes keystone up too"
+                .to_owned(),
+        );
+    }
+    if kind == RegistrationKind::Projective && !view.same_camera && view.render.camera.is_some() {
+        // Together they are a camera of eleven numbers, which sees no affine change of space (Hartley and Zisserman,
+        // "Multiple View Geometry", 2nd ed., 2004, section 10.2).
+        hidden.push(
+            "a model that as a whole is stretched in any direction, as by two exchanged sizes: a projective \
+             registration and a camera that stands elsewhere take it up together; straighten the reference and use a \
+             similarity, which shows it"
                 .to_owned(),
         );
     }

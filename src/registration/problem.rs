@@ -4,6 +4,7 @@ use super::{
     adjustment::Problem,
     model::{Layout, Pair, RegionErrors, State},
     parallax::Parallax,
+    places::Places,
     shape::ExpectedShape,
     start,
     straighten::{MARK_SIGMA_PX, Straightening},
@@ -17,7 +18,7 @@ use nalgebra::Vector2;
 
 /// Deviation of a mark per coordinate in the render where the job does not state it, before it is estimated, px. A screen
 /// photo is harder to mark.
-const RENDER_SIGMA: f64 = 0.75;
+pub(crate) const RENDER_SIGMA: f64 = 0.75;
 
 /// The problem, the roles of its pairs, and a state with the straightening alone.
 pub(crate) fn build(
@@ -27,15 +28,16 @@ pub(crate) fn build(
     straightening: Option<&Straightening>,
 ) -> Result<(Problem, Roles, State), Error> {
     check_datum(view)?;
-    let pairs = pairs(view);
-    let roles = roles(view, &pairs);
+    let places = Places::of(view);
+    let pairs = pairs(view, &places);
+    let roles = roles(view, &pairs, &places);
     let shape = ExpectedShape::of(view, expected.keystone_percent);
     let straight_from_reference = straightening.map_or_else(
         FromReference::identity,
         Straightening::straight_from_reference,
     );
     let numbers = straightening.map_or_else(Vec::new, Straightening::values);
-    let layout = layout(view, straightening.cloned());
+    let layout = layout(view, straightening.cloned(), &places);
     let state = State {
         render_from_straight: Projective::identity(),
         straight_from_reference,
@@ -61,7 +63,7 @@ pub(crate) fn build(
     Ok((problem, roles, state))
 }
 
-fn layout(view: &View, straightening: Option<Straightening>) -> Layout {
+fn layout(view: &View, straightening: Option<Straightening>, places: &Places) -> Layout {
     let marks: Vec<Vector2<f64>> = view
         .landmarks
         .iter()
@@ -78,9 +80,12 @@ fn layout(view: &View, straightening: Option<Straightening>) -> Layout {
         .iter()
         .map(|m| (m - centre).norm())
         .fold(1.0, f64::max);
-    let places: Vec<[f64; 3]> = view.landmarks.iter().filter_map(|l| l.model_mm).collect();
+    let in_space: Vec<[f64; 3]> = (0..view.landmarks.len())
+        .filter(|&i| places.holds(i))
+        .filter_map(|i| view.landmarks[i].model_mm)
+        .collect();
     let parallax = match view.render.camera {
-        Some(camera) if !view.same_camera => Parallax::new(&camera, &places),
+        Some(camera) if !view.same_camera => Parallax::new(&camera, &in_space),
         _ => None,
     };
     Layout {
@@ -100,7 +105,7 @@ fn layout(view: &View, straightening: Option<Straightening>) -> Layout {
     }
 }
 
-fn pairs(view: &View) -> Vec<Pair> {
+fn pairs(view: &View, places: &Places) -> Vec<Pair> {
     view.landmarks
         .iter()
         .enumerate()
@@ -109,7 +114,7 @@ fn pairs(view: &View) -> Vec<Pair> {
             reference: landmark.reference,
             render_sigma: view.render.mark_sigma_px.unwrap_or(RENDER_SIGMA),
             reference_sigma: view.reference.mark_sigma_px.unwrap_or(MARK_SIGMA_PX),
-            space: landmark.model_mm,
+            space: landmark.model_mm.filter(|_| places.holds(i)),
             region: match landmark.usage {
                 LandmarkUse::Datum => None,
                 LandmarkUse::Check => view.regions.iter().position(|r| r.landmarks.contains(&i)),
@@ -118,23 +123,54 @@ fn pairs(view: &View) -> Vec<Pair> {
         .collect()
 }
 
-fn roles(view: &View, pairs: &[Pair]) -> Roles {
+fn roles(view: &View, pairs: &[Pair], places: &Places) -> Roles {
     let datum: Vec<bool> = view
         .landmarks
         .iter()
         .map(|l| l.usage == LandmarkUse::Datum)
         .collect();
+    let wrong_place = wrong_places(view, &datum, places);
+    let datum: Vec<bool> = datum
+        .iter()
+        .zip(&wrong_place)
+        .map(|(d, w)| *d && !w)
+        .collect();
     let takes_part = datum
         .iter()
         .zip(pairs)
-        .map(|(d, p)| *d || p.region.is_some())
+        .zip(&wrong_place)
+        .map(|((d, p), w)| *d || (p.region.is_some() && !w))
+        .collect();
+    let part = (0..pairs.len())
+        .map(|i| view.regions.iter().position(|r| r.landmarks.contains(&i)))
         .collect();
     Roles {
         datum,
         takes_part,
+        part,
+        off_with_part: vec![false; pairs.len()],
+        wrong_place,
         render_stated: view.render.mark_sigma_px.is_some(),
         reference_stated: view.reference.mark_sigma_px.is_some(),
     }
+}
+
+/// Landmarks whose place is wrong where the camera's shift needs it: without its depth a mark says nothing then. None
+/// where the datum landmarks left would not carry the registration.
+fn wrong_places(view: &View, datum: &[bool], places: &Places) -> Vec<bool> {
+    let needs_places = !view.same_camera && matches!(places, Places::Missed(_));
+    let wrong: Vec<bool> = (0..datum.len())
+        .map(|i| needs_places && !places.holds(i))
+        .collect();
+    let left = datum
+        .iter()
+        .zip(&wrong)
+        .filter(|(d, w)| **d && !**w)
+        .count();
+    if left < start::least_points(view.registration) {
+        return vec![false; datum.len()];
+    }
+    wrong
 }
 
 /// The datum landmarks' names, for messages.

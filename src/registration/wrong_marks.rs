@@ -5,8 +5,10 @@
 //! again. Here both coordinates are tested together, by `v' S_v^-1 v` against chi-square with two degrees of freedom.
 use super::{
     adjustment::{Adjustment, Noise, Problem, Row, Solved, Weighing},
+    altered_datum::{self, AlteredDatum},
     model::{Pair, RegionErrors, State},
     start,
+    subsets::subsets,
 };
 use crate::{frame::Projective, statistics::chi_square_quantile};
 use nalgebra::Vector2;
@@ -18,10 +20,26 @@ pub(crate) struct Roles {
     pub(crate) datum: Vec<bool>,
     /// Takes part in the adjustment: datum marks, and check marks that lie on a region.
     pub(crate) takes_part: Vec<bool>,
+    /// The region that a mark lies on, be it datum or check.
+    pub(crate) part: Vec<Option<usize>>,
+    /// Was to carry the registration and was put on its part, which is altered.
+    pub(crate) off_with_part: Vec<bool>,
+    /// Its place on the model contradicts the render, and the camera's shift would need it: takes no part.
+    pub(crate) wrong_place: Vec<bool>,
     /// Whether the deviation of a mark in the render is stated.
     pub(crate) render_stated: bool,
     /// Whether the deviation of a mark in the reference is stated.
     pub(crate) reference_stated: bool,
+}
+
+impl Roles {
+    /// These datum marks belong to an altered part: from now on they carry nothing.
+    fn put_on_their_part(&mut self, marks: &[usize]) {
+        for &i in marks {
+            self.datum[i] = false;
+            self.off_with_part[i] = true;
+        }
+    }
 }
 
 /// The adjustment without the marks that were found wrong.
@@ -29,6 +47,9 @@ pub(crate) struct Roles {
 pub(crate) struct Cleaned {
     pub(crate) adjustment: Adjustment,
     pub(crate) swapped: Vec<(usize, usize)>,
+    /// The roles as they are now: marks of altered parts carry nothing any more.
+    pub(crate) roles: Roles,
+    pub(crate) altered_datum: Vec<AlteredDatum>,
 }
 
 /// Level of the test of one mark.
@@ -43,11 +64,9 @@ const MOST_REMOVALS: usize = 8;
 /// Weight, in observations, of what is believed about the noise beforehand.
 const PRIOR_FREEDOM: f64 = 3.0;
 /// How far the noise may lie from what is believed beforehand, as a factor.
-const NOISE_RANGE: (f64, f64) = (1.0 / 3.0, 10.0 / 3.0);
+pub(crate) const NOISE_RANGE: (f64, f64) = (1.0 / 3.0, 10.0 / 3.0);
 /// How much an exchange of two marks must lower the robust cost.
 const SWAP_GAIN: f64 = 8.0;
-/// Subsets of datum marks tried for the start.
-const MOST_SUBSETS: usize = 400;
 
 /// The square that noise exceeds in one of a thousand marks.
 pub(crate) fn critical_square() -> f64 {
@@ -116,89 +135,40 @@ fn truncated_cost(rows: &[Row], roles: &Roles) -> f64 {
         .sum()
 }
 
-/// All subsets of `size`, or a fixed selection of [`MOST_SUBSETS`] where there are more.
-fn subsets(of: &[usize], size: usize) -> Vec<Vec<usize>> {
-    let mut all = Vec::new();
-    let mut indices: Vec<usize> = (0..size).collect();
-    if of.len() < size {
-        return all;
-    }
-    let count = (0..size).fold(1.0, |c, k| c * (of.len() - k) as f64 / (k + 1) as f64);
-    if count > 20_000.0 {
-        return random_subsets(of, size);
-    }
-    loop {
-        all.push(indices.iter().map(|&k| of[k]).collect());
-        let Some(k) = (0..size).rev().find(|&k| indices[k] < of.len() - size + k) else {
-            break;
-        };
-        indices[k] += 1;
-        for later in k + 1..size {
-            indices[later] = indices[later - 1] + 1;
-        }
-    }
-    let stride = all.len().div_ceil(MOST_SUBSETS);
-    // An odd step through the list, so that no mark is favoured by the order.
-    let step = (0..)
-        .map(|k| 2 * k + stride)
-        .find(|s| gcd(*s, all.len()) == 1)
-        .unwrap_or(1);
-    (0..all.len().min(MOST_SUBSETS))
-        .map(|k| all[k * step % all.len()].clone())
-        .collect()
-}
-
-fn gcd(a: usize, b: usize) -> usize {
-    if b == 0 { a } else { gcd(b, a % b) }
-}
-
-fn random_subsets(of: &[usize], size: usize) -> Vec<Vec<usize>> {
-    let mut seed = 0x9E37_79B9_7F4A_7C15_u64;
-    let mut next = |below: usize| {
-        seed = seed
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (seed >> 33) as usize % below
-    };
-    (0..MOST_SUBSETS)
-        .map(|_| {
-            let mut pool = of.to_vec();
-            (0..size)
-                .map(|_| pool.swap_remove(next(pool.len())))
-                .collect()
-        })
-        .collect()
-}
-
 /// Robust fit, exchange of swapped marks, snooping. `None` where the marks do not determine the unknowns.
-pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Option<Cleaned> {
-    let mut noise = NoiseEstimate::new(roles);
+pub(crate) fn clean(mut problem: Problem, mut roles: Roles, start: &State) -> Option<Cleaned> {
+    let mut noise = NoiseEstimate::new(&roles);
+    let mut altered_datum = Vec::new();
     let mut active = roles.takes_part.clone();
     let mut solved = problem.solve(start, &active, Weighing::Robust, noise.now(), 6)?;
     for _ in 0..5 {
         noise.take_median(&solved, &problem, &active);
         solved = problem.solve(&solved.state, &active, Weighing::Robust, noise.now(), 6)?;
     }
-    let swapped = exchange_swapped(&mut problem, roles, &mut solved, noise.now());
+    let swapped = exchange_swapped(&mut problem, &roles, &mut solved, noise.now());
     solved = least_squares(&problem, &solved, &active, noise.now())?;
     let mut takes_part = roles.takes_part.clone();
     solved = remove_worst(
-        &problem,
-        roles,
+        &mut problem,
+        &mut roles,
         &mut active,
         &mut takes_part,
         solved,
         &mut noise,
+        &mut altered_datum,
     )?;
     solved = settle(&problem, &active, solved, &mut noise, 3)?;
     solved = take_back(&problem, &takes_part, &mut active, solved, noise.now())?;
+    // What could not be told apart is tried again by the settled noise.
+    altered_datum.retain(|a: &AlteredDatum| a.rivals.is_empty());
     solved = remove_worst(
-        &problem,
-        roles,
+        &mut problem,
+        &mut roles,
         &mut active,
         &mut takes_part,
         solved,
         &mut noise,
+        &mut altered_datum,
     )?;
     solved = settle(&problem, &active, solved, &mut noise, 2)?;
     let noise_freedom = noise.freedom(&solved, &problem, &active);
@@ -212,6 +182,8 @@ pub(crate) fn clean(mut problem: Problem, roles: &Roles, start: &State) -> Optio
             noise_freedom,
         },
         swapped,
+        roles,
+        altered_datum,
     })
 }
 
@@ -241,7 +213,8 @@ fn settle(
 }
 
 /// The factor on the deviations that are not stated.
-struct NoiseEstimate {
+#[derive(Clone)]
+pub(crate) struct NoiseEstimate {
     factor: f64,
     render_stated: bool,
     reference_stated: bool,
@@ -264,7 +237,7 @@ impl NoiseEstimate {
         self.render_stated && self.reference_stated
     }
 
-    fn now(&self) -> Noise {
+    pub(crate) fn now(&self) -> Noise {
         let of = |stated: bool| if stated { 1.0 } else { self.factor };
         Noise {
             render: of(self.render_stated),
@@ -301,7 +274,7 @@ impl NoiseEstimate {
         );
     }
 
-    fn take_residuals(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
+    pub(crate) fn take_residuals(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
         let taking_part = || (0..problem.pairs.len()).filter(|&i| active[i]);
         let sum: f64 = taking_part()
             .map(|i| solved.rows[i].standardised_square())
@@ -312,7 +285,7 @@ impl NoiseEstimate {
         }
     }
 
-    fn freedom(&self, solved: &Solved, problem: &Problem, active: &[bool]) -> f64 {
+    pub(crate) fn freedom(&self, solved: &Solved, problem: &Problem, active: &[bool]) -> f64 {
         if self.is_known() {
             return f64::INFINITY;
         }
@@ -321,14 +294,16 @@ impl NoiseEstimate {
     }
 }
 
-/// Takes out the mark with the largest statistic, solves again, as long as one is beyond the limit.
+/// Takes out the mark with the largest statistic, or puts the marks of an altered datum part on it where that explains
+/// more, solves again, as long as a statistic is beyond its limit.
 fn remove_worst(
-    problem: &Problem,
-    roles: &Roles,
+    problem: &mut Problem,
+    roles: &mut Roles,
     active: &mut [bool],
     takes_part: &mut [bool],
     mut solved: Solved,
     noise: &mut NoiseEstimate,
+    altered_datum: &mut Vec<AlteredDatum>,
 ) -> Option<Solved> {
     let least = start::least_points(problem.layout.kind);
     for _ in 0..MOST_REMOVALS {
@@ -341,6 +316,21 @@ fn remove_worst(
             .map(|i| (statistic(problem, &solved, active, noise.now(), i), i))
             .collect();
         let worst = statistics.iter().max_by(|a, b| a.0.total_cmp(&b.0));
+        let ratio_of_one = worst.map_or(0.0, |(square, _)| square / critical_square());
+        let part = altered_datum::find(problem, roles, active, &solved, noise);
+        if let Some(found) = part.filter(|p| p.ratio > ratio_of_one) {
+            if !found.altered.rivals.is_empty() {
+                // Nothing tells which part is altered: single marks must not be blamed for it.
+                altered_datum.push(found.altered);
+                break;
+            }
+            (*problem, solved) = (found.problem, found.solved);
+            roles.put_on_their_part(&found.altered.landmarks);
+            altered_datum.push(found.altered);
+            noise.take_residuals(&solved, problem, active);
+            solved = least_squares(problem, &solved, active, noise.now())?;
+            continue;
+        }
         let Some(&(square, i)) = worst else { break };
         if square < critical_square() {
             break;
@@ -481,32 +471,4 @@ fn swap_candidates(problem: &Problem, roles: &Roles, solved: &Solved) -> Vec<(us
         }
     }
     found
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn few_marks_give_every_subset_once() {
-        let mut all = subsets(&[3, 5, 8, 9, 11], 2);
-        all.iter_mut().for_each(|s| s.sort_unstable());
-        all.sort();
-        all.dedup();
-        assert_eq!(all.len(), 10);
-    }
-
-    #[test]
-    fn many_marks_give_a_fixed_selection() {
-        let of: Vec<usize> = (0..60).collect();
-        let selection = subsets(&of, 4);
-        assert_eq!(selection.len(), MOST_SUBSETS);
-        assert_eq!(selection, subsets(&of, 4));
-        let of: Vec<usize> = (0..20).collect();
-        let mut selection = subsets(&of, 4);
-        assert_eq!(selection.len(), MOST_SUBSETS);
-        selection.sort();
-        selection.dedup();
-        assert_eq!(selection.len(), MOST_SUBSETS, "no subset twice");
-    }
 }

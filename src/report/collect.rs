@@ -246,6 +246,8 @@ fn landmark_entry(
     let finding = fit.finding.as_ref().map(|finding| match finding {
         Finding::Wrong => "wrong".to_owned(),
         Finding::Uncontrolled => "uncontrolled".to_owned(),
+        Finding::WrongPlace => "wrong place on the model".to_owned(),
+        Finding::OffWithPart(region) => format!("off with {}", region_name(view, *region)),
         Finding::SwappedWith(other) => format!("swapped with {}", landmark_name(view, *other)),
     });
     LandmarkEntry {
@@ -270,6 +272,10 @@ fn landmark_entry(
 
 fn landmark_name(view: &View, index: usize) -> &str {
     view.landmarks.get(index).map_or("", |l| &l.name)
+}
+
+fn region_name(view: &View, index: usize) -> &str {
+    view.regions.get(index).map_or("", |r| &r.name)
 }
 
 fn scales_entry(view: &View, scales: &measurement::Scales) -> ScalesEntry {

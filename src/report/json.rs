@@ -347,8 +347,9 @@ pub struct LandmarkEntry {
     pub redundancy: Option<f64>,
     /// Smallest error of this mark that the test finds four times in five, render pixels.
     pub smallest_detectable_px: Option<f64>,
-    /// Null, "wrong", "swapped with NAME" or "uncontrolled".
-    #[schemars(extend("pattern" = "^(wrong|uncontrolled|swapped with [\\s\\S]*)$"))]
+    /// Null, "wrong", "swapped with NAME", "uncontrolled", "off with NAME" (its part, a region, is altered: the datum
+    /// landmark was taken as a check) or "wrong place on the model" (model_mm contradicts the mark in the render).
+    #[schemars(extend("pattern" = "^(wrong|wrong place on the model|uncontrolled|(swapped|off) with [\\s\\S]*)$"))]
     pub finding: Option<String>,
 }
 

@@ -143,6 +143,16 @@ pub(super) fn landmark_advice(landmark: &LandmarkEntry) -> Option<String> {
                 .to_owned(),
         );
     }
+    if let Some(part) = finding.strip_prefix("off with ") {
+        return Some(format!(
+            "off with {part}, which is altered: taken as check; mark it as check in the job"
+        ));
+    }
+    if finding == "wrong place on the model" {
+        return Some(
+            "model_mm contradicts its mark in the render: not used; correct model_mm".to_owned(),
+        );
+    }
     let [x, y] = landmark.residual_px.map(|r| r.unwrap_or(f64::NAN));
     let distance = x.hypot(y);
     let by = if distance.is_finite() {

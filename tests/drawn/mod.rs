@@ -1,4 +1,6 @@
 //! Pictures drawn from boxes, with regions and a job around them.
+pub mod cushions;
+
 use image::{Rgb, RgbImage};
 use tickstrip::{
     frame::Point,

@@ -3,12 +3,14 @@ mod reference;
 
 mod colour;
 mod common_practice;
+mod compared;
 mod exif_orientation;
 mod frames;
 mod golden_kernels;
 mod golden_measures;
 mod golden_transforms;
 mod kernel_peers;
+mod known_lengths;
 mod photo_and_cad;
 mod planar_marks;
 mod published_homographies;

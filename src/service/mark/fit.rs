@@ -168,6 +168,20 @@ fn mark_fit(
                 view.landmarks[*other].name
             )),
         ),
+        Some(Finding::WrongPlace) => (
+            Some("wrong"),
+            Some(
+                "its place on the model (model_mm) contradicts its mark in the render; it is left out"
+                    .to_owned(),
+            ),
+        ),
+        Some(Finding::OffWithPart(region)) => (
+            Some("off with its part"),
+            Some(format!(
+                "off with the whole of \"{}\", which is altered: taken as a check",
+                view.regions[*region].name
+            )),
+        ),
         Some(Finding::Uncontrolled) => (
             Some("uncontrolled"),
             Some("nothing checks this mark; an error in it would not be noticed".to_owned()),

@@ -135,6 +135,14 @@ fn about_findings(
                 "\"{}\" and \"{}\" are exchanged in one image.",
                 landmark.name, view.landmarks[*other].name
             ),
+            Some(Finding::WrongPlace) => format!(
+                "The place of \"{}\" on the model (model_mm) contradicts its mark in the render: it is left out.",
+                landmark.name
+            ),
+            Some(Finding::OffWithPart(region)) => format!(
+                "\"{}\" is off with the whole of \"{}\": take its datum marks as checks.",
+                landmark.name, view.regions[*region].name
+            ),
             Some(Finding::Uncontrolled) if landmark.usage == LandmarkUse::Datum => format!(
                 "Nothing checks \"{}\": mark another datum near it.",
                 landmark.name

@@ -1,0 +1,186 @@
+//! What the datum landmarks as a whole say against the registration that they carry, in words.
+use super::Warning;
+use crate::{
+    job::{LandmarkUse, View},
+    registration::{Adjustment, AlteredDatum, Finding, Registered, Registration, places::Places},
+    statistics::t_quantile,
+};
+
+/// Share of the datum landmarks beyond which wrong ones are no slips of the hand any more, and the least number of them.
+const MANY: f64 = 1.0 / 3.0;
+const AT_LEAST: usize = 2;
+/// Level of a test, two-sided.
+const LEVEL: f64 = 0.001;
+/// Residuals so many times the noise are no bend, whatever the test says.
+const BEYOND_A_BEND: f64 = 3.0;
+/// The reference's camera is expected near the render's: so many expected deviations are a contradiction.
+const FAR: f64 = 3.0;
+
+/// All of it. `reference_size` is the width and height of the reference in pixels.
+pub(crate) fn all(
+    view: &View,
+    registered: &Registered,
+    reference_size: (u32, u32),
+) -> Vec<Warning> {
+    let Registered {
+        registration,
+        adjustment,
+        ..
+    } = registered;
+    let found = [
+        many_wrong(view, registration),
+        scatter(registration, adjustment),
+        bent(view, registration, adjustment, reference_size),
+        far_camera(adjustment),
+        camera_misses(view),
+    ];
+    let altered = registered.altered_datum.iter();
+    let warnings = altered
+        .map(|found| altered_datum(view, found))
+        .chain(missed_places(view))
+        .chain(found.into_iter().flatten());
+    warnings
+        .map(|(code, text)| Warning { code, text })
+        .collect()
+}
+
+type Found = Option<(&'static str, String)>;
+
+fn altered_datum(view: &View, found: &AlteredDatum) -> (&'static str, String) {
+    let part = &view.regions[found.region].name;
+    let marks = found.landmarks.iter();
+    let marks = listed(marks.map(|&i| view.landmarks[i].name.as_str()));
+    let test = format!(
+        "(test {:.1}, limit {:.1})",
+        found.test_statistic, found.critical_value
+    );
+    if found.rivals.is_empty() {
+        let text = format!(
+            "The datum landmarks of \"{part}\" ({marks}) agree with each other but not with the other datum landmarks \
+             {test}: this part is altered or stands elsewhere. They were taken as \"check\" and the part was measured like \
+             any other. Mark them as \"check\" in the job; if you trust this part, look at the others."
+        );
+        return ("altered-datum", text);
+    }
+    let rivals = found.rivals.iter();
+    let rivals = listed(rivals.map(|&j| view.regions[j].name.as_str()));
+    let text = format!(
+        "The datum landmarks of \"{part}\" ({marks}) and those of {rivals} contradict each other {test}, and nothing tells \
+         which part is altered: the registration lies between them, and every figure of this view is in doubt. Mark the \
+         landmarks of the part that you trust less as \"check\", or mark datum landmarks on a third one."
+    );
+    ("datum-parts-disagree", text)
+}
+
+/// What is told of a landmark whose place on the model cannot be right.
+fn missed_places(view: &View) -> impl Iterator<Item = (&'static str, String)> + '_ {
+    let missed = match Places::of(view) {
+        Places::Missed(missed) => missed,
+        Places::Fit | Places::CameraMisses { .. } => Vec::new(),
+    };
+    let what_is_done = if view.same_camera {
+        "its place is not used"
+    } else {
+        "neither its place nor its marks are used, because the reference was taken from elsewhere"
+    };
+    missed.into_iter().map(move |(i, px)| {
+        let by = if px.is_finite() {
+            format!("{px:.1} px beside its mark")
+        } else {
+            "nowhere in the picture".to_owned()
+        };
+        let text = format!(
+            "The render's camera sees the place of \"{}\" on the model (model_mm) {by}: {what_is_done}. See whether \
+             coordinates are exchanged, a sign is wrong, or the mark is.",
+            view.landmarks[i].name
+        );
+        ("wrong-place", text)
+    })
+}
+
+fn camera_misses(view: &View) -> Found {
+    let Places::CameraMisses { median_px } = Places::of(view) else {
+        return None;
+    };
+    let text = format!(
+        "The render's camera does not see the places on the model (model_mm) where they are marked, but {median_px:.1} px \
+         beside (median): neither was used, and depth shows up as offset. The matrix has to take millimetres of the model \
+         to pixels of this very render, (0, 0) being its top left corner."
+    );
+    Some(("camera-misses", text))
+}
+
+fn listed<'a>(names: impl Iterator<Item = &'a str>) -> String {
+    let quoted: Vec<String> = names.map(|name| format!("\"{name}\"")).collect();
+    quoted.join(", ")
+}
+
+fn many_wrong(view: &View, registration: &Registration) -> Found {
+    let datum = || {
+        let marks = view.landmarks.iter().zip(&registration.landmarks);
+        marks.filter(|(l, _)| l.usage == LandmarkUse::Datum)
+    };
+    let wrong = datum().filter(|(_, fit)| fit.finding == Some(Finding::Wrong));
+    let (wrong, of) = (wrong.count(), datum().count());
+    (wrong >= AT_LEAST && wrong as f64 > MANY * of as f64).then(|| {
+        let text = format!(
+            "{wrong} of {of} datum landmarks fit the others so badly that they were left out. So many are seldom slips \
+             of the hand, and it may be the others that are wrong: every figure of this view is in doubt. See whether \
+             two sizes of the model are exchanged, whether the pictures show the same variant from the same side, and \
+             whether points at other depths were taken from another place; mark parts that you do not trust as \"check\"."
+        );
+        ("many-wrong-marks", text)
+    })
+}
+
+/// Noise at the end of what is taken for the noise of marks: the residuals are larger still.
+fn scatter(registration: &Registration, adjustment: &Adjustment) -> Found {
+    let sigma0 = registration.sigma0?;
+    (adjustment.has_most_noise() && sigma0 > 1.0).then(|| {
+        let text = format!(
+            "The datum landmarks scatter by {:.1} px in the reference, {sigma0:.1} times the most that is taken for noise \
+             of marks ({:.1} px): the intervals are too narrow. Look at the marks; state mark_sigma_px if they are no \
+             better; or the model differs where you trust it.",
+            sigma0 * registration.reference_mark_sigma_px,
+            registration.reference_mark_sigma_px
+        );
+        ("marks-scatter", text)
+    })
+}
+
+fn bent(
+    view: &View,
+    registration: &Registration,
+    adjustment: &Adjustment,
+    reference_size: (u32, u32),
+) -> Found {
+    let straighten = view.reference.straighten.as_ref();
+    let has_lens = straighten.is_some_and(|s| !s.straight_lines.is_empty());
+    if has_lens || registration.sigma0.is_none_or(|s| s > BEYOND_A_BEND) {
+        return None;
+    }
+    let datum = view.landmarks.iter().map(|l| l.usage == LandmarkUse::Datum);
+    let statistic = adjustment.bend_statistic(&datum.collect::<Vec<_>>(), reference_size)?;
+    let limit = t_quantile(1.0 - LEVEL / 2.0, adjustment.noise_freedom);
+    (statistic.abs() > limit).then(|| {
+        let text = format!(
+            "The datum landmarks lie as if a lens had bent the reference (test {:.1}, limit {limit:.1}): lengths far \
+             from each other in the picture are compared wrongly, beyond their intervals. Mark points along lines that \
+             are straight in reality, under \"straight_lines\" of \"straighten\".",
+            statistic.abs()
+        );
+        ("bent-picture", text)
+    })
+}
+
+fn far_camera(adjustment: &Adjustment) -> Found {
+    let times = adjustment.camera_shift_over_expected()?;
+    (times > FAR).then(|| {
+        let text = format!(
+            "To fit the marks, the reference's camera would have to stand elsewhere by {times:.1} times what is \
+             expected. Sizes of the model that are wrong or exchanged, or wrong places on it (model_mm), look like that: \
+             check them before you trust a figure of this view."
+        );
+        ("far-camera", text)
+    })
+}

@@ -81,6 +81,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
             note: None,
             rights: None,
             straighten: None,
+            screen: Default::default(),
             mark_sigma_px: Some(1.5),
             mask: Mask::None,
         },

@@ -352,6 +352,7 @@ fn job(wish: Wish) -> Job {
                 variant: Some((wish.name)(3)),
                 note: Some("taken off a screen, glare on the left".into()),
                 straighten: None,
+                screen: Default::default(),
                 mark_sigma_px: None,
                 mask: Mask::None,
             },

@@ -12,7 +12,7 @@ const STYLE: &str = include_str!("page/page.css");
 const SCRIPT: &str = include_str!("page/page.js");
 
 /// The pictures of a view that are shown beneath its comparison: key, caption.
-const PICTURES: [(&str, &str); 5] = [
+const PICTURES: [(&str, &str); 9] = [
     (
         "overlay",
         "Edges of both over the dimmed render: render vermilion, reference blue",
@@ -29,6 +29,22 @@ const PICTURES: [(&str, &str); 5] = [
     (
         "grid",
         "The deformation that takes the reference to the model",
+    ),
+    (
+        "explain_straighten",
+        "The reference before and after it was straightened",
+    ),
+    (
+        "explain_descreen",
+        "The reference before and after a screen's pattern was filtered out",
+    ),
+    (
+        "explain_glare",
+        "Glare in the reference, from which no edge is taken",
+    ),
+    (
+        "explain_letterbox",
+        "Letterbox bars in the reference, from which no edge is taken",
     ),
 ];
 
@@ -326,8 +342,21 @@ fn facts(view: &ViewEntry) -> String {
             .iter()
             .map(|line| escaped(&true_minus(line))),
     );
+    facts.extend(
+        screen_lines(view)
+            .iter()
+            .map(|line| escaped(&true_minus(&sentence(line)))),
+    );
     let paragraphs = facts.iter().map(|f| format!("<p class=\"soft\">{f}</p>\n"));
     paragraphs.collect()
+}
+
+/// The line with a capital at its start and a full stop.
+fn sentence(line: &str) -> String {
+    let mut letters = line.chars();
+    let first = letters.next().map(char::to_uppercase);
+    let rest = letters.as_str();
+    format!("{}{rest}.", first.into_iter().flatten().collect::<String>())
 }
 
 fn notes(head: &str, warnings: &[Warning]) -> String {

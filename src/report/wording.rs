@@ -223,6 +223,76 @@ fn silhouette_line(s: &SilhouetteEntry) -> Option<String> {
     ))
 }
 
+/// What was done to the reference before its edges were looked for, a sentence each.
+pub(super) fn screen_lines(view: &ViewEntry) -> Vec<String> {
+    let Some(screen) = &view.screen else {
+        return Vec::new();
+    };
+    let grid = screen
+        .patterns
+        .iter()
+        .filter(|p| p.removal == Removal::LowPass);
+    let beats = screen
+        .patterns
+        .iter()
+        .filter(|p| p.removal == Removal::Notch);
+    let mut lines = Vec::new();
+    lines.extend(patterns_line("a pixel grid", &grid.collect::<Vec<_>>()));
+    lines.extend(patterns_line("moire", &beats.collect::<Vec<_>>()));
+    lines.extend(screen.glare.map(|glare| {
+        let share = glare.masked_percent.map_or(String::new(), |p| decimals(p, 1));
+        let patches = if glare.patches == 1 { "patch" } else { "patches" };
+        format!(
+            "{} {patches} of glare, {share} % of the reference with a margin, were masked: no edge is taken from there",
+            glare.patches
+        )
+    }));
+    lines.extend(screen.letterbox.as_ref().and_then(letterbox_line));
+    lines
+}
+
+/// "a pixel grid of 4.1 px (repeating at 2°) and 4.3 px (at -88°) was filtered out of the reference before ...".
+fn patterns_line(what: &str, patterns: &[&PatternEntry]) -> Option<String> {
+    let each: Vec<String> = patterns
+        .iter()
+        .filter_map(|p| {
+            let (period, direction) = (decimals(p.period_px?, 1), decimals(p.direction_deg?, 0));
+            Some(format!("{period} px (repeating at {direction}°)"))
+        })
+        .collect();
+    let taken = patterns.iter().filter_map(|p| p.taken_percent);
+    let least = taken.fold(100.0, f64::min);
+    (!each.is_empty()).then(|| {
+        format!(
+            "{what} of {} was filtered out of the reference before its edges were looked for: {} % of it or more",
+            each.join(" and "),
+            decimals(least.floor(), 0)
+        )
+    })
+}
+
+fn letterbox_line(bars: &LetterboxEntry) -> Option<String> {
+    let (sides, size) = match bars.sides {
+        LetterboxSides::TopAndBottom => ("at the top and the bottom", "high"),
+        LetterboxSides::LeftAndRight => ("at the left and the right", "wide"),
+    };
+    let [first, second] = bars.depths_px;
+    let mut line = format!(
+        "dark bars {sides}, {} and {} px {size}, were masked; the picture between them is {}:1",
+        decimals(first?, 0),
+        decimals(second?, 0),
+        decimals(bars.picture_aspect?, 2)
+    );
+    if let Some(stated) = bars.stated_aspect {
+        line.push_str(&format!(
+            " if the stated {}:1 is that of the marked corners, bars included; where it is that of the picture alone, \
+             mark the picture's corners",
+            decimals(stated, 2)
+        ));
+    }
+    Some(line)
+}
+
 fn dimension_line(image: &str, of: &str, fit: &DimensionsEntry) -> String {
     let mut facts = Vec::new();
     facts.extend(

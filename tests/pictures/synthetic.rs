@@ -456,6 +456,7 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
         },
         sizes: None,
         silhouette: None,
+        screen: Default::default(),
         symmetry: None,
         leave_alone: Vec::new(),
         edge_overlap: (wish.regions != 0).then_some(overlap),

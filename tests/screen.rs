@@ -248,12 +248,6 @@ fn a_bad_photo_of_a_screen_is_measured_as_well_as_a_good_one() {
         above_chance(&untreated)
     );
     let widths = |m: &MeasuredView| m.measurement.regions[1].width_percent;
-    println!(
-        "untreated {:?}, treated {:?}, plain {:?}",
-        widths(&untreated),
-        widths(&treated),
-        widths(&plain)
-    );
     if let (Some(treated), Some(untreated)) = (widths(&treated), widths(&untreated)) {
         let off = |m: tickstrip::statistics::Measured| (m.value - 100.0 * WIDTH).abs();
         assert!(
@@ -293,7 +287,6 @@ fn light_that_falls_to_a_third_is_no_worse_than_even_light() {
     for (a, b) in errors(&even).iter().zip(errors(&uneven)) {
         assert!(b.abs() < a.abs() + 0.2, "{b} against {a}");
     }
-    println!("even {:?}, uneven {:?}", errors(&even), errors(&uneven));
     let above = [&even, &uneven].map(above_chance);
     assert!(above[1] > above[0] - 0.05, "{above:?}");
 }

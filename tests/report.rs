@@ -307,6 +307,7 @@ fn screen() -> ScreenFindings {
             pattern(4.12, 1.6, Removal::LowPass { sigma_px }),
             pattern(4.31, -88.2, Removal::LowPass { sigma_px }),
             pattern(14.6, 33.0, Removal::Notch),
+            pattern(3.02, 47.0, Removal::LowPass { sigma_px }),
         ],
         glare: Some(FoundGlare {
             patches: 2,
@@ -953,7 +954,7 @@ fn the_page_tells_the_worst_first_and_corrections_before_all() {
 fn the_page_says_what_was_done_about_a_screen() {
     let html = page(&plain_report());
     for sentence in [
-        "A pixel grid of 4.1 px (repeating at 2°) and 4.3 px (repeating at \u{2212}88°) was filtered out of the \
+        "A pixel grid of 4.1 px (repeating at 2°) and 4.3 px (repeating at \u{2212}88°) and 1 fainter was filtered out of the \
          reference before its edges were looked for: 98 % of it or more.",
         "Moire of 14.6 px (repeating at 33°) was filtered out of the reference before its edges were looked for",
         "2 patches of glare, 1.3 % of the reference with a margin, were masked: no edge is taken from there.",

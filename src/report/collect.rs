@@ -7,7 +7,7 @@ use crate::{
     job::{self, Job, View},
     measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
     registration::{Finding, FrameFinding, LandmarkFit, StraighteningFigures},
-    report::ViewOutcome,
+    report::{ViewOutcome, screen},
     statistics::Measured,
     units::FullSizeMm,
 };
@@ -165,7 +165,7 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
         sizes: m.sizes.as_ref().map(sizes_entry),
         symmetry: m.symmetry.as_ref().map(symmetry_entry),
         silhouette: m.silhouette.as_ref().map(silhouette_entry),
-        screen: screen_entry(&m.screen),
+        screen: screen::entry(&m.screen),
         corrections: corrections(m),
         leave_alone: m.leave_alone.iter().map(leave_alone_entry).collect(),
         regions: regions.collect(),
@@ -337,44 +337,6 @@ fn silhouette_entry(s: &measurement::SilhouetteOverlap) -> SilhouetteEntry {
     }
 }
 
-fn screen_entry(found: &measurement::ScreenFindings) -> Option<ScreenEntry> {
-    let has_any = !found.patterns.is_empty() || found.glare.is_some() || found.bars.is_some();
-    has_any.then(|| ScreenEntry {
-        patterns: found.patterns.iter().map(pattern_entry).collect(),
-        glare: found.glare.map(|glare| GlareEntry {
-            patches: glare.patches,
-            masked_percent: finite(glare.masked_percent),
-        }),
-        letterbox: found.bars.map(|bars| LetterboxEntry {
-            sides: if bars.are_upright {
-                LetterboxSides::LeftAndRight
-            } else {
-                LetterboxSides::TopAndBottom
-            },
-            depths_px: bars.depths_px.map(finite),
-            picture_aspect: finite(bars.picture_aspect),
-            stated_aspect: bars.stated_aspect.and_then(finite),
-        }),
-    })
-}
-
-fn pattern_entry(p: &measurement::FoundPattern) -> PatternEntry {
-    let (removal, sigma_px) = match p.removal {
-        measurement::Removal::LowPass { sigma_px } => (Removal::LowPass, finite(sigma_px)),
-        measurement::Removal::Notch => (Removal::Notch, None),
-    };
-    PatternEntry {
-        period_px: finite(p.period_px),
-        period_range_px: p.period_range_px.map(finite),
-        direction_deg: finite(p.direction_deg),
-        amplitude_grey_levels: finite(p.amplitude),
-        taken_percent: finite(p.taken_percent),
-        share_percent: finite(p.share_percent),
-        removal,
-        sigma_px,
-    }
-}
-
 fn symmetry_entry(check: &measurement::SymmetryCheck) -> SymmetryEntry {
     let pairs = check.pairs.iter().map(|pair| PairAsymmetryEntry {
         names: pair.names.clone(),
@@ -514,7 +476,7 @@ fn tolerance(t: &job::Tolerance) -> Tolerance {
     }
 }
 
-fn finite(x: f64) -> Option<f64> {
+pub(super) fn finite(x: f64) -> Option<f64> {
     x.is_finite().then_some(x)
 }
 

@@ -167,11 +167,11 @@ const LEAST_ABOVE_MEDIAN: f32 = 40.0;
 /// tone a point.
 const LEAST_ABOVE_RIDGE: f32 = 16.0;
 
-/// The pure tones of a square tile of real numbers, of which each is worth `window` squared, strongest first.
+/// The pure tones of a square tile of real numbers (grey levels), strongest first; `window` is put on its rows and columns.
 ///
-/// `tile` is used up. A tone is a local maximum of the power spectrum that stands out of the median around it and out of
-/// the ridge that an edge makes; its frequency comes from a parabola through the logarithms of three bins each way, its
-/// amplitude from the power of the five bins by five that Hann's window smears a tone over.
+/// `tile` is used up, its imaginary parts are ignored. A tone is a local maximum of the power spectrum that stands out of the
+/// median around it and out of the ridge that an edge makes; its frequency comes from a parabola through the logarithms of
+/// three bins each way, its amplitude from the power of the five bins by five that Hann's window smears a tone over.
 pub fn tones(fourier: &Fourier, window: &[f32], mut tile: Tile) -> Vec<Tone> {
     let n = fourier.side;
     let mean = tile.real.iter().map(|v| f64::from(*v)).sum::<f64>() / (n * n) as f64;

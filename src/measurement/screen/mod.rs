@@ -1,8 +1,8 @@
 //! What a photograph of a screen has beside the picture on it: pixel grid and moire, glare, letterbox bars.
 //!
 //! They are dealt with before any edge is looked for: patterns are filtered out of the copy that edges are taken from,
-//! glare and bars are masked. Nothing moves, and the pictures that are shown keep their pixels. All of it works on the
-//! reference as it is on disk, before it is resampled: a resampled grid is folded onto other frequencies.
+//! glare and bars are masked. Nothing moves, and the pictures that are shown keep their pixels. Patterns are looked for in
+//! the reference as it is on disk, before it is resampled: a resampled grid is folded onto other frequencies.
 mod bars;
 mod descreen;
 mod glare;

@@ -32,6 +32,8 @@ pub struct CompareOptions {
     pub date: String,
     /// Largest image that is read, megapixels.
     pub max_megapixels: f64,
+    /// Whether each step that acts on a reference is shown in a picture before and after it.
+    pub explain: bool,
 }
 
 /// What happens during a comparison, for a progress display. Comes from several threads.
@@ -271,6 +273,13 @@ fn draw_view(
         .map_err(|e| failure(e.code(), &e))?;
     let registered = registration::register(view, job.expected, size, straightening.as_ref())
         .map_err(|e| failure(e.code(), &e))?;
+    let straightened = match &straightening {
+        Some(straightening) if options.explain => Some(
+            explain_straightening(view, &images.reference.rgb, straightening)
+                .map_err(|e| failure(e.code(), &e))?,
+        ),
+        _ => None,
+    };
     stage("measuring")?;
     let measured = measurement::measure(job, view, images, registered);
     stage("drawing")?;
@@ -297,11 +306,30 @@ fn draw_view(
         name: "registered.png",
         bytes: registered.map_err(|e| failure(e.code(), &e))?,
     });
+    if options.explain {
+        let steps = drawing::explain(&measured.explained).map_err(|e| failure(e.code(), &e))?;
+        drawn.files.extend(straightened.into_iter().chain(steps));
+    }
     Ok(Drawn {
         measurement: measured.measurement,
         files: drawn.files,
         page: drawn.sheet,
     })
+}
+
+/// The picture of the reference before and after it was straightened.
+fn explain_straightening(
+    view: &View,
+    reference: &image::RgbImage,
+    straightening: &registration::Straightening,
+) -> Result<DrawnFile, drawing::Error> {
+    let plane = view.reference.straighten.as_ref().map(|s| &s.plane);
+    let corners: &[_] = match plane {
+        Some(job::KnownPlane::Rectangle(rectangle)) => &rectangle.corners,
+        _ => &[],
+    };
+    let straight = measurement::straightened_picture(reference, straightening);
+    drawing::explain_straightening(reference, corners, &straight)
 }
 
 /// Points of known lengths have to lie in their images, which only now are known.
@@ -470,6 +498,7 @@ mod tests {
             paper: Paper::A4,
             date: "2031-04-05".to_owned(),
             max_megapixels: 100.0,
+            explain: false,
         };
         for last in ["reading images", "registering", "measuring"] {
             let stop = AtomicBool::new(false);

@@ -532,6 +532,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
             note: None,
             rights: None,
             straighten: None,
+            screen: Default::default(),
             mark_sigma_px: None,
             mask: Mask::None,
         },

@@ -3,7 +3,10 @@ use serde_json::{Value, json};
 use std::path::Path;
 use tickstrip::{
     frame::Point,
-    job::{self, Error, Job, KnownPlane, Mask, ReferenceKind, RegistrationKind},
+    job::{
+        self, Descreen, Error, Handling, Job, KnownPlane, Mask, ReferenceKind, RegistrationKind,
+        Screen,
+    },
 };
 
 const EXAMPLE: &str = include_str!("../fixtures/jobs/example.json");
@@ -100,6 +103,24 @@ fn what_is_left_out_has_the_documented_defaults() {
         [4.0, 1.5, 0.8, 0.3]
     );
     assert!(job.views[0].same_camera);
+}
+
+#[test]
+fn what_is_done_about_a_screen_is_settable_step_by_step() {
+    let screen = |value: Value| {
+        let job = parse(&with("/views/0/reference/screen", value).to_string());
+        job.map(|job| job.views[0].reference.screen)
+    };
+    assert_eq!(screen(json!({})).expect("sound"), Screen::default());
+    let stated = json!({ "descreen": "on", "glare": "off", "letterbox": "off" });
+    let expected = Screen {
+        descreen: Descreen::On,
+        glare: Handling::Off,
+        letterbox: Handling::Off,
+    };
+    assert_eq!(screen(stated).expect("sound"), expected);
+    let text = lines(&with("/views/0/reference/screen", json!({ "glare": "on" })));
+    assert!(text.contains("/views/0/reference/screen/glare"), "{text}");
 }
 
 #[test]

@@ -5,8 +5,9 @@ use tickstrip::{
     frame::{FromReference, Point, Projective, ReferencePx, RenderPx},
     job::*,
     measurement::{
-        AngleMeasure, Correction, EdgeOverlap, KnownFit, LeftAlone, Method, RegionMeasure, Scales,
-        SpanMeasure, Verdict, ViewMeasurement, Warning,
+        AngleMeasure, Correction, EdgeOverlap, FoundBars, FoundGlare, FoundPattern, KnownFit,
+        LeftAlone, Method, RegionMeasure, Removal, Scales, ScreenFindings, SpanMeasure, Verdict,
+        ViewMeasurement, Warning,
     },
     registration::{Finding, LandmarkFit, Registration},
     report::{self, *},
@@ -81,6 +82,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
             note: None,
             rights: None,
             straighten: None,
+            screen: Default::default(),
             mark_sigma_px: Some(1.5),
             mask: Mask::None,
         },
@@ -257,6 +259,7 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
         },
         sizes: None,
         silhouette: None,
+        screen: screen(),
         symmetry: None,
         edge_overlap: Some(edges(0.63)),
         regions,
@@ -287,6 +290,38 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
     (view, measurement)
 }
 
+/// All that a screen may leave in a reference.
+fn screen() -> ScreenFindings {
+    let pattern = |period_px, direction_deg, removal| FoundPattern {
+        period_px,
+        period_range_px: [0.97 * period_px, 1.02 * period_px],
+        direction_deg,
+        amplitude: 7.3,
+        taken_percent: 98.6,
+        share_percent: 96.0,
+        removal,
+    };
+    let sigma_px = 0.45 * 4.2;
+    ScreenFindings {
+        patterns: vec![
+            pattern(4.12, 1.6, Removal::LowPass { sigma_px }),
+            pattern(4.31, -88.2, Removal::LowPass { sigma_px }),
+            pattern(14.6, 33.0, Removal::Notch),
+            pattern(3.02, 47.0, Removal::LowPass { sigma_px }),
+        ],
+        glare: Some(FoundGlare {
+            patches: 2,
+            masked_percent: 1.34,
+        }),
+        bars: Some(FoundBars {
+            are_upright: false,
+            depths_px: [131.2, 128.7],
+            picture_aspect: 2.391,
+            stated_aspect: Some(16.0 / 9.0),
+        }),
+    }
+}
+
 /// A view that has a registration and nothing else.
 fn bare_measurement(verdict: Verdict) -> ViewMeasurement {
     ViewMeasurement {
@@ -296,6 +331,7 @@ fn bare_measurement(verdict: Verdict) -> ViewMeasurement {
         scales: Scales::default(),
         sizes: None,
         silhouette: None,
+        screen: Default::default(),
         symmetry: None,
         edge_overlap: None,
         regions: Vec::new(),
@@ -500,6 +536,12 @@ fn the_keys_are_those_of_the_format() {
         "/views/0/registration/landmarks/0/smallest_detectable_px",
         "/views/0/registration/landmarks/0/redundancy",
         "/views/0/registration/landmarks/0/critical_value",
+        "/views/0/screen/patterns/0/period_px",
+        "/views/0/screen/patterns/0/sigma_px",
+        "/views/0/screen/patterns/2/taken_percent",
+        "/views/0/screen/glare/masked_percent",
+        "/views/0/screen/letterbox/depths_px/1",
+        "/views/0/screen/letterbox/picture_aspect",
         "/views/0/edge_overlap/above_chance",
         "/views/0/edge_overlap/p95_distance_px",
         "/views/0/edge_overlap/render_edge_pixels",
@@ -906,6 +948,23 @@ fn the_page_tells_the_worst_first_and_corrections_before_all() {
     });
     assert!(order.is_sorted(), "{order:?}");
     assert!(html.contains("+4.1 ±0.7") && html.contains("\u{2212}9.2 ±0.7"));
+}
+
+#[test]
+fn the_page_says_what_was_done_about_a_screen() {
+    let html = page(&plain_report());
+    for sentence in [
+        "A pixel grid of 4.1 px (repeating at 2°) and 4.3 px (repeating at \u{2212}88°) and 1 fainter was filtered out of the \
+         reference before its edges were looked for: 98 % of it or more.",
+        "Moire of 14.6 px (repeating at 33°) was filtered out of the reference before its edges were looked for",
+        "2 patches of glare, 1.3 % of the reference with a margin, were masked: no edge is taken from there.",
+        "Dark bars at the top and the bottom, 131 and 129 px high, were masked; the picture between them is 2.39:1 if \
+         the stated 1.78:1 is that of the marked corners",
+    ] {
+        assert!(html.contains(sentence), "{sentence}");
+    }
+    let views = parsed(&plain_report());
+    assert!(views["views"][1]["screen"].is_null());
 }
 
 #[test]

@@ -43,6 +43,9 @@ pub(super) struct Arguments {
     /// Date printed on the sheets [default: the day of SOURCE_DATE_EPOCH if set, else today in UTC]
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = date)]
     date: Option<String>,
+    /// Show in a picture each, before and after, what was done to a reference before it was measured
+    #[arg(long)]
+    explain: bool,
     /// Exit with status 1 also where a measure is undecided
     #[arg(long)]
     strict: bool,
@@ -88,6 +91,7 @@ impl Arguments {
             jobs: None,
             max_megapixels: 100.0,
             date: None,
+            explain: false,
             strict: false,
             quiet: false,
             json: false,
@@ -113,6 +117,7 @@ impl Arguments {
                 None => default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
             },
             max_megapixels: self.max_megapixels,
+            explain: self.explain,
         })
     }
 }

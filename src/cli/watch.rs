@@ -111,6 +111,7 @@ impl Watch<'_> {
             paper: Paper::A4,
             date: compare::default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
             max_megapixels: 100.0,
+            explain: false,
         };
         let job = match job::read(self.job) {
             Ok(job) => job,

@@ -8,6 +8,7 @@ mod blink;
 mod board;
 mod colours;
 mod difference;
+mod explain;
 mod figures;
 mod grid;
 mod heat;
@@ -28,6 +29,7 @@ mod window;
 
 use self::{backdrop::Backdrop, png::encode_photo};
 pub use self::{
+    explain::{explain, explain_straightening},
     pdf::sheets_pdf,
     png::{encode_jpeg, encode_png},
     sheet::SheetPage,

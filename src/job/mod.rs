@@ -165,6 +165,8 @@ pub struct ReferenceSource {
     pub rights: Option<String>,
     /// What to straighten by.
     pub straighten: Option<Straighten>,
+    /// What is done about the screen that it shows.
+    pub screen: Screen,
     /// Standard deviation of a mark in x and in y; `None`: estimate it.
     pub mark_sigma_px: Option<f64>,
     /// Silhouette.
@@ -205,6 +207,39 @@ pub enum ReferenceKind {
     Screenshot,
     /// A drawing by hand.
     Sketch,
+}
+
+/// What is done about a screen in the reference before edges are looked for.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Screen {
+    /// Pixel grid and moire.
+    pub descreen: Descreen,
+    /// Patches of glare.
+    pub glare: Handling,
+    /// Letterbox bars.
+    pub letterbox: Handling,
+}
+
+/// Whether patterns are filtered out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Descreen {
+    /// In a photo, those that cover nearly all of the screen.
+    #[default]
+    Auto,
+    /// In any picture, also those that cover a part.
+    On,
+    /// None.
+    Off,
+}
+
+/// Whether something found in the reference is dealt with.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Handling {
+    /// Where it is found.
+    #[default]
+    Auto,
+    /// Not at all.
+    Off,
 }
 
 /// What the reference is straightened by.

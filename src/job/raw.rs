@@ -215,6 +215,9 @@ pub struct RawReference {
     /// Something known to be a rectangle, a plane figure or straight, by which the picture is straightened.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub straighten: Option<RawStraighten>,
+    /// What is done about the screen that the picture was taken from, before edges are looked for.
+    #[serde(default, skip_serializing_if = "RawScreen::is_default")]
+    pub screen: RawScreen,
     /// Standard deviation of a mark in x and in y, pixels; left out: estimated from the residuals.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 10_000))]
@@ -227,6 +230,24 @@ pub struct RawReference {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 3, max = 1000))]
     pub outline: Option<Vec<Mark>>,
+}
+
+/// What is done about a screen in the reference before edges are looked for; the pictures that are shown stay as they are.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct RawScreen {
+    /// Whether the grid of the screen's pixels and moire are filtered out.
+    pub descreen: RawDescreen,
+    /// Whether white patches with soft borders, as of a mirrored lamp, are masked in a photo.
+    pub glare: RawHandling,
+    /// Whether dark bars at two opposite sides are masked in a photo straightened by corners and in a screenshot.
+    pub letterbox: RawHandling,
+}
+
+impl RawScreen {
+    fn is_default(&self) -> bool {
+        *self == Self::default()
+    }
 }
 
 /// What is known of a plane or of straight lines in the reference: exactly one of `corners`, `points` and the pair
@@ -421,6 +442,24 @@ choices! {
         Screenshot = "screenshot",
         /// A drawing by hand.
         Sketch = "sketch",
+    }
+    /// Whether a pattern that covers the picture is filtered out.
+    RawDescreen {
+        /// In a photo, where one covers at least three quarters of the screen.
+        #[default]
+        Auto = "auto",
+        /// In any picture, where one covers at least a quarter of it.
+        On = "on",
+        /// Nowhere.
+        Off = "off",
+    }
+    /// Whether something found in the picture is dealt with.
+    RawHandling {
+        /// Where it is found.
+        #[default]
+        Auto = "auto",
+        /// Not at all.
+        Off = "off",
     }
     /// Kind of a registration.
     RawRegistration {

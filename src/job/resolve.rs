@@ -3,15 +3,16 @@
 mod known;
 
 use super::{
-    Angle, Expected, Job, Landmark, LandmarkUse, Mask, ReferenceKind, ReferenceSource, Region,
-    RegistrationKind, RenderKind, RenderSource, Span, Tolerance, View,
+    Angle, Descreen, Expected, Handling, Job, Landmark, LandmarkUse, Mask, ReferenceKind,
+    ReferenceSource, Region, RegistrationKind, RenderKind, RenderSource, Screen, Span, Tolerance,
+    View,
     error::{FaultKind, Faults},
     names::{Names, check_view_names},
     print::{DEFAULT_SMALLEST_VISIBLE, Print},
     raw::{
-        Mark, RawAngle, RawCamera, RawJob, RawKind, RawLandmark, RawLength, RawReference,
-        RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale, RawSpan, RawTolerance,
-        RawUnit, RawUse, RawView,
+        Mark, RawAngle, RawCamera, RawDescreen, RawHandling, RawJob, RawKind, RawLandmark,
+        RawLength, RawReference, RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale,
+        RawScreen, RawSpan, RawTolerance, RawUnit, RawUse, RawView,
     },
     shapes::{centre, outline},
     straighten::straighten,
@@ -354,9 +355,26 @@ fn reference(
             None => None,
             Some(straighten) => Some(straighten?),
         },
+        screen: screen(raw.screen),
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
     })
+}
+
+fn screen(raw: RawScreen) -> Screen {
+    let handling = |raw| match raw {
+        RawHandling::Auto => Handling::Auto,
+        RawHandling::Off => Handling::Off,
+    };
+    Screen {
+        descreen: match raw.descreen {
+            RawDescreen::Auto => Descreen::Auto,
+            RawDescreen::On => Descreen::On,
+            RawDescreen::Off => Descreen::Off,
+        },
+        glare: handling(raw.glare),
+        letterbox: handling(raw.letterbox),
+    }
 }
 
 /// A silhouette by its corners.

@@ -8,12 +8,14 @@ pub mod canny;
 pub mod distance;
 pub mod fill;
 pub mod gray;
+pub mod notch;
 pub mod reach;
 pub mod resize;
 pub mod sample;
 mod sobel;
+pub mod spectrum;
 #[cfg(test)]
-mod test_planes;
+pub(crate) mod test_planes;
 pub mod warp;
 mod wide;
 

@@ -148,6 +148,7 @@ fn job_seen(
             note: None,
             rights: None,
             straighten: None,
+            screen: Default::default(),
             mark_sigma_px: sigma(REFERENCE_SIGMA),
             mask: Mask::None,
         },

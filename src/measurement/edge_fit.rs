@@ -156,7 +156,10 @@ impl EdgeScene {
         let work_from_render = render_from_work.inverse();
         // One after the other: side by side they would need twice the memory, and each is parallel in itself.
         let found = edge_points::find(&window.render, &view.regions, &work_from_render);
-        let response = Response::new(&window.reference, view.reference.kind);
+        let mut response = Response::new(&window.reference, view.reference.kind);
+        if let Some(usable) = &window.usable {
+            response.keep_where(usable);
+        }
         let needs_depth = adjustment.problem.layout.parallax.is_some();
         let every_landmark: Vec<usize> = (0..view.landmarks.len()).collect();
         let (mut points, mut places, mut spaces) = (Vec::new(), Vec::new(), Vec::new());

@@ -21,6 +21,7 @@ mod plan_coverage;
 mod regions;
 mod response;
 mod scales;
+mod screen;
 mod sharpen;
 mod silhouette;
 mod sizes;
@@ -34,6 +35,7 @@ mod work;
 
 pub use dimensions::{DimensionFit, Test};
 pub use frame_edges::look_for_frame;
+pub use screen::{Explained, FoundBars, FoundGlare, FoundPattern, Removal, ScreenFindings, Step};
 pub use sharpen::{LEAST_CORRELATION, SharpenError, Sharpened, sharpen};
 pub use silhouette::SilhouetteOverlap;
 pub use sizes::{SizeComparison, SpanSizes};
@@ -66,6 +68,8 @@ pub struct ViewMeasurement {
     pub symmetry: Option<SymmetryCheck>,
     /// The silhouettes of both images against each other, where both have one.
     pub silhouette: Option<SilhouetteOverlap>,
+    /// What a screen left in the reference, and what was done about it before edges were looked for.
+    pub screen: ScreenFindings,
     /// Edges of the whole view; `None` where an image has no edges to compare.
     pub edge_overlap: Option<EdgeOverlap>,
     /// One for each region of the view, in its order.

@@ -116,6 +116,15 @@ impl Response {
         }
     }
 
+    /// Takes the response away where `usable`, of the image's size, is 0.
+    pub(crate) fn keep_where(&mut self, usable: &Plane<u8>) {
+        for (value, usable) in self.values.iter_mut().zip(usable) {
+            if *usable == 0 {
+                *value = [0; 6];
+            }
+        }
+    }
+
     /// The response at a place (working pixels, clamped to the image) across a direction, 0 to [`MOST`].
     pub(crate) fn at(&self, place: Vector2<f64>, normal: Vector2<f64>) -> f32 {
         let x = (place.x - 0.5).clamp(0.0, (self.width - 1) as f64);
@@ -196,6 +205,19 @@ mod tests {
         assert!(response.at(place, x) > 1.5);
         assert!(response.at(place, y) < 0.1);
         assert!(response.at(Vector2::new(20.0, 40.0), x) < 0.1);
+    }
+
+    #[test]
+    fn what_is_masked_answers_nowhere() {
+        let mut response = Response::new(
+            &picture(|x, _| if x < 50 { 40 } else { 90 }),
+            ReferenceKind::Photo,
+        );
+        let x = Vector2::new(1.0, 0.0);
+        let usable = Plane::from_shape_fn((80, 100), |(y, _)| if y < 40 { 0 } else { 255 });
+        response.keep_where(&usable);
+        assert_eq!(response.at(Vector2::new(50.0, 20.0), x), 0.0);
+        assert!(response.at(Vector2::new(50.0, 60.0), x) > 1.5);
     }
 
     #[test]

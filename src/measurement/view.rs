@@ -1,12 +1,12 @@
 //! One view measured as a whole.
 use super::{
-    Correction, DrawnPair, EdgeOverlap, RegionMeasure, Verdict, ViewMeasurement, Warning,
-    WorkImages, datum_doubts,
+    Correction, DrawnPair, EdgeOverlap, Explained, RegionMeasure, Verdict, ViewMeasurement,
+    Warning, WorkImages, datum_doubts,
     edge_fit::{self, EdgeFit, EdgeScene},
     edge_overlap::EdgeStudy,
     leave_alone,
     mirrored::Mirrored,
-    regions, scales, silhouette, sizes, spans, symmetry, verdict,
+    regions, scales, screen, silhouette, sizes, spans, symmetry, verdict,
     work::{self, Prepared},
 };
 use crate::{
@@ -30,13 +30,16 @@ pub struct MeasuredView {
     pub native_reference: Option<RgbImage>,
     /// Both marks of every landmark, in the view's order.
     pub pairs: Vec<DrawnPair>,
+    /// What was done to the reference before edges were looked for, step by step.
+    pub explained: Vec<Explained>,
 }
 
 /// Measures a view whose reference is registered.
 pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registered) -> MeasuredView {
     let notes = reading_notes(&images);
     let reference_size = images.reference.rgb.dimensions();
-    let prepared = Prepared::new(images);
+    let treated = screen::treat(view, &images, &registered.registration);
+    let prepared = Prepared::new(images, treated.source);
     let sharpened = sharpen(view, &prepared, &registered);
     let adjustment = sharpened
         .as_ref()
@@ -113,6 +116,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         sizes: sizes::compare(job, view, &registration, &scales.figures, &spans),
         symmetry: symmetry::check(view, adjustment),
         silhouette: silhouette::compare(&work, &scales.figures),
+        screen: treated.findings,
         registration,
         scales: scales.figures,
         edge_overlap,
@@ -134,6 +138,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         work: work.images,
         native_reference: work.native_reference,
         pairs,
+        explained: treated.explained,
     }
 }
 

@@ -37,6 +37,15 @@ pub(crate) struct Work {
     pub(crate) tolerance: f64,
 }
 
+/// What of the reference edges are taken from.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct EdgeSource {
+    /// Its picture without a screen's patterns; `None`: the reference itself.
+    pub(crate) picture: Option<RgbImage>,
+    /// 0 where nothing is an edge of the subject, 255 elsewhere, reference pixels; `None`: everything may be one.
+    pub(crate) usable: Option<Plane<u8>>,
+}
+
 /// The render on the working grid, before it is known where exactly the reference lies.
 pub(crate) struct Prepared {
     grid: Grid,
@@ -46,11 +55,12 @@ pub(crate) struct Prepared {
     render_mask: Option<Plane<u8>>,
     reference: Picture,
     reference_mask: Option<Plane<u8>>,
+    edge_source: EdgeSource,
 }
 
 impl Prepared {
     /// Takes the images, so that they can be dropped as soon as they are not needed.
-    pub(crate) fn new(images: ViewImages) -> Self {
+    pub(crate) fn new(images: ViewImages, edge_source: EdgeSource) -> Self {
         let ViewImages {
             render,
             reference,
@@ -68,6 +78,7 @@ impl Prepared {
             render_mask,
             reference,
             reference_mask,
+            edge_source,
         }
     }
 
@@ -97,9 +108,16 @@ impl Prepared {
         let shift = Projective::similarity(1.0, 0.0, [f64::from(left), f64::from(top)]);
         let render_from_window = self.grid.render_from_work.after(&shift);
         let reference_from_window = render_from_reference.inverse().after(&render_from_window);
+        let source = self.edge_source.picture.as_ref();
+        let source = source.unwrap_or(&self.reference.rgb);
+        let usable = self.edge_source.usable.as_ref();
         Some(Window {
             render: image::imageops::crop_imm(&self.render, left, top, width, height).to_image(),
-            reference: warp::warp_rgb(&self.reference.rgb, (width, height), &reference_from_window),
+            reference: warp::warp_rgb(source, (width, height), &reference_from_window),
+            usable: usable.map(|usable| {
+                let size = (width as usize, height as usize);
+                warp::warp_mask(usable, size, &reference_from_window)
+            }),
             render_from_window,
         })
     }
@@ -111,9 +129,13 @@ impl Prepared {
         let registered = warp::warp_rgb(&self.reference.rgb, self.native, &reference_from_render);
         drop(self.reference);
         let grid = self.grid;
+        let source = self.edge_source.picture.map(|picture| {
+            let registered = warp::warp_rgb(&picture, self.native, &reference_from_render);
+            grid.reduce(registered).0
+        });
         let reference_from_work = reference_from_render.after(&grid.render_from_work);
         let tolerance = edge_tolerance_px(self.native) / grid.factor;
-        let common = common_area(
+        let mut common = common_area(
             &grid,
             &reference_from_work,
             reference_size,
@@ -121,6 +143,13 @@ impl Prepared {
             self.reference_mask.as_ref(),
             tolerance,
         );
+        if let Some(usable) = &self.edge_source.usable {
+            let size = (grid.width as usize, grid.height as usize);
+            keep_inside(
+                &mut common,
+                &warp::warp_mask(usable, size, &reference_from_work),
+            );
+        }
         let silhouettes = silhouettes(
             &grid,
             &reference_from_work,
@@ -132,7 +161,7 @@ impl Prepared {
         let sigma = edge_sigma(registration, grid.factor);
         let (mut render_edges, mut reference_edges) = rayon::join(
             || edges(&self.render, sigma),
-            || edges(&reference_work, sigma),
+            || edges(source.as_ref().unwrap_or(&reference_work), sigma),
         );
         keep_inside(&mut render_edges.direction_bits, &common);
         keep_inside(&mut reference_edges.direction_bits, &common);
@@ -167,6 +196,8 @@ impl Prepared {
 pub(crate) struct Window {
     pub(crate) render: RgbImage,
     pub(crate) reference: RgbImage,
+    /// 0 where the reference shows no edge of the subject; `None`: it may everywhere.
+    pub(crate) usable: Option<Plane<u8>>,
     pub(crate) render_from_window: Projective<RenderPx, WorkPx>,
 }
 

@@ -7,7 +7,7 @@ use crate::{
     job::{self, Job, View},
     measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
     registration::{Finding, FrameFinding, LandmarkFit, StraighteningFigures},
-    report::ViewOutcome,
+    report::{ViewOutcome, screen},
     statistics::Measured,
     units::FullSizeMm,
 };
@@ -125,6 +125,7 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
         sizes: None,
         symmetry: None,
         silhouette: None,
+        screen: None,
         edge_overlap: None,
         corrections: Vec::new(),
         leave_alone: Vec::new(),
@@ -164,6 +165,7 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
         sizes: m.sizes.as_ref().map(sizes_entry),
         symmetry: m.symmetry.as_ref().map(symmetry_entry),
         silhouette: m.silhouette.as_ref().map(silhouette_entry),
+        screen: screen::entry(&m.screen),
         corrections: corrections(m),
         leave_alone: m.leave_alone.iter().map(leave_alone_entry).collect(),
         regions: regions.collect(),
@@ -481,7 +483,7 @@ fn tolerance(t: &job::Tolerance) -> Tolerance {
     }
 }
 
-fn finite(x: f64) -> Option<f64> {
+pub(super) fn finite(x: f64) -> Option<f64> {
     x.is_finite().then_some(x)
 }
 

@@ -1,36 +1,17 @@
 //! The report as one page that needs nothing beside itself: no server, no network, no other file.
 //!
 //! Every text from outside passes [`escaped`]; pictures become data addresses.
-use super::{json::*, wording::*};
+use super::{json::*, screen, wording::*};
+use pictures::write_pictures;
 use tables::{angle_table, landmark_tables, region_table, span_table};
 
+mod pictures;
 mod tables;
 
 const PAGE: &str = include_str!("page/page.html");
 const COMPARISON: &str = include_str!("page/comparison.html");
 const STYLE: &str = include_str!("page/page.css");
 const SCRIPT: &str = include_str!("page/page.js");
-
-/// The pictures of a view that are shown beneath its comparison: key, caption.
-const PICTURES: [(&str, &str); 5] = [
-    (
-        "overlay",
-        "Edges of both over the dimmed render: render vermilion, reference blue",
-    ),
-    (
-        "difference",
-        "Offsets as arrows, regions tinted by their error",
-    ),
-    ("heat", "Distance between the edges of both"),
-    (
-        "silhouette",
-        "Silhouettes: what only the model has vermilion, what only the subject has blue",
-    ),
-    (
-        "grid",
-        "The deformation that takes the reference to the model",
-    ),
-];
 
 /// The report as a page of HTML that works from a file.
 ///
@@ -326,6 +307,8 @@ fn facts(view: &ViewEntry) -> String {
             .iter()
             .map(|line| escaped(&true_minus(line))),
     );
+    let screen = screen::sentences(view);
+    facts.extend(screen.iter().map(|line| escaped(&true_minus(line))));
     let paragraphs = facts.iter().map(|f| format!("<p class=\"soft\">{f}</p>\n"));
     paragraphs.collect()
 }
@@ -382,40 +365,6 @@ fn write_comparison(
     page.push_str(&fill(middle, &values));
     render.write_address(page);
     page.push_str(&fill(end, &values));
-}
-
-fn write_pictures(page: &mut String, view: &ViewEntry, picture: &dyn Fn(&str) -> Option<Vec<u8>>) {
-    let name = escaped(&view.name);
-    let mut is_first = true;
-    for (key, caption) in PICTURES {
-        let Some(picture) = Picture::of(view, key, picture) else {
-            continue;
-        };
-        if std::mem::take(&mut is_first) {
-            page.push_str("<h3>Pictures</h3>\n<div class=\"pictures\">\n");
-        }
-        page.push_str(&format!(
-            "<figure><button type=\"button\" aria-expanded=\"false\" aria-label=\"Enlarge: {caption}, {name}\"><img \
-             src=\""
-        ));
-        picture.write_address(page);
-        page.push_str(&format!(
-            "\" alt=\"{caption}, {name}\"></button><figcaption>{caption}</figcaption></figure>\n"
-        ));
-    }
-    if !is_first {
-        page.push_str("</div>\n");
-    }
-    // It flickers: shown only to those who ask for it.
-    if let Some(blink) = Picture::of(view, "blink", picture) {
-        page.push_str(
-            "<details class=\"blink\"><summary>Render and reference in turn (flickers)</summary><figure><img src=\"",
-        );
-        blink.write_address(page);
-        page.push_str(&format!(
-            "\" alt=\"Render and registered reference of {name} in turn\"></figure></details>\n"
-        ));
-    }
 }
 
 /// Landmarks that something is wrong with: the figures below rest on them.

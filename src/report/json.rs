@@ -167,6 +167,10 @@ pub struct ViewEntry {
     pub symmetry: Option<SymmetryEntry>,
     /// The silhouettes of both images against each other, where both have one.
     pub silhouette: Option<SilhouetteEntry>,
+    /// What a screen left in the reference, and what was done about it before edges were looked for; null where nothing
+    /// was.
+    #[serde(default)]
+    pub screen: Option<ScreenEntry>,
     /// Edges of the whole view.
     pub edge_overlap: Option<EdgeOverlapEntry>,
     /// What to change in CAD, worst first.
@@ -427,6 +431,80 @@ pub struct SilhouetteEntry {
     pub max_model_mm: Option<f64>,
     /// Number of pixels of the outline that were looked at.
     pub outline_pixels: usize,
+}
+
+/// What a screen left in the reference, and what was done about it before edges were looked for.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ScreenEntry {
+    /// Patterns that were filtered out: the grid of the screen's pixels, moire.
+    pub patterns: Vec<PatternEntry>,
+    /// Patches of glare that were masked.
+    pub glare: Option<GlareEntry>,
+    /// Letterbox bars that were masked.
+    pub letterbox: Option<LetterboxEntry>,
+}
+
+/// A pattern that was filtered out.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PatternEntry {
+    /// Median of its period over the picture, reference pixels.
+    pub period_px: Option<f64>,
+    /// Shortest and longest period, without a tenth at either end, reference pixels.
+    pub period_range_px: [Option<f64>; 2],
+    /// Direction in which it repeats, degrees, clockwise from the reference's x axis, -90 to 90.
+    pub direction_deg: Option<f64>,
+    /// Half of the difference between its crests and troughs, grey levels.
+    pub amplitude_grey_levels: Option<f64>,
+    /// How much of the amplitude was taken away, per cent.
+    pub taken_percent: Option<f64>,
+    /// Part of the screen that shows it, per cent.
+    pub share_percent: Option<f64>,
+    /// How it was taken away.
+    pub removal: Removal,
+    /// Standard deviation of the Gaussian, reference pixels; null for a notch.
+    pub sigma_px: Option<f64>,
+}
+
+/// How a pattern is taken away.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Removal {
+    /// All that is as fine as the pattern.
+    LowPass,
+    /// The tone alone.
+    Notch,
+}
+
+/// Patches of glare that were masked.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct GlareEntry {
+    /// Their number.
+    pub patches: usize,
+    /// Part of the reference that was masked, per cent.
+    pub masked_percent: Option<f64>,
+}
+
+/// Letterbox bars that were masked.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LetterboxEntry {
+    /// Where they lie.
+    pub sides: LetterboxSides,
+    /// Depth of the one at the top (the left), then of the other one, reference pixels.
+    pub depths_px: [Option<f64>; 2],
+    /// Width over height of the picture between them.
+    pub picture_aspect: Option<f64>,
+    /// Width over height of the whole as the job states it, bars included; null where it states none.
+    pub stated_aspect: Option<f64>,
+}
+
+/// At which sides of the picture bars lie.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum LetterboxSides {
+    /// At the top and the bottom.
+    TopAndBottom,
+    /// At the left and the right.
+    LeftAndRight,
 }
 
 /// How far a reference is from symmetric.

@@ -9,6 +9,7 @@ mod html;
 pub mod json;
 mod lengths;
 mod schema;
+mod screen;
 mod table;
 mod wording;
 

@@ -53,6 +53,7 @@ pub fn view(
             note: None,
             rights: None,
             straighten: None,
+            screen: Default::default(),
             mark_sigma_px: sigmas[1],
             mask: Mask::None,
         },

@@ -50,6 +50,7 @@ impl Comparison {
             paper: Paper::A4,
             date: date.to_owned(),
             max_megapixels: 100.0,
+            explain: false,
         };
         thread::spawn(move || {
             // A panic must not leave the page waiting.

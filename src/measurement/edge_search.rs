@@ -19,7 +19,7 @@ const NARROW_DRAWS: usize = 700;
 /// How much wider than what is known the draws are.
 const WIDENING: f64 = 1.2;
 /// How much wider than the fit's covariance the narrow draws are.
-const NARROW_WIDENING: f64 = 3.0;
+const NARROW_WIDENING: f64 = 1.5;
 /// Points of one part that are asked at each draw.
 const MOST_POINTS: usize = 120;
 /// Neighbouring points say the same: so many count as one.

@@ -17,12 +17,11 @@ const INFORMATIVE: f64 = 0.5;
 const LEAST_BEYOND_CHANCE: f64 = 2.5;
 /// Degrees of freedom of figures that edges sharpened: makes an interval of two standard deviations.
 const EDGE_FREEDOM: f64 = 60.0;
-/// By how much the fit's deviations are widened: shading, blur and lines of the drawing shift a whole edge, not one point
-/// of it, so that neighbouring points err together over longer stretches than the fit takes them to.
-const FIT_WIDENING: f64 = 2.0;
-/// Share of the deviations of the search that belongs to an interval: the search flattens its likelihood so as not to miss
-/// a place, which makes a single place look wider than it is. Whether there is one place is judged by the whole of them.
-const SEARCH_SHARE: f64 = 0.4;
+/// Share of the deviations of the search that belongs to an interval where edges fit clearly (four standard deviations
+/// better than chance): the search flattens its likelihood so as not to miss a place, which makes a single place look wider
+/// than it is. Edges that barely beat chance keep the whole. Whether there is one place is judged by the whole, too.
+const CLEAR_SHARE: f64 = 0.6;
+const CLEARLY_BEYOND_CHANCE: f64 = 4.0;
 
 /// What a region's figures rest on.
 pub(crate) struct Evidence {
@@ -74,9 +73,9 @@ impl Evidence {
         // The fit is one optimum: the spread over all others, and how far it lies from their mean, belong to it.
         let elsewhere = off * off.transpose() + depth_noise(fit, region, extent_px);
         let by_fit = fit.adjustment.solved.covariance.regions[j];
-        let over_places = by_fit + evidence.spread.covariance + elsewhere;
-        let covariance = by_fit * FIT_WIDENING.powi(2)
-            + evidence.spread.covariance * SEARCH_SHARE.powi(2)
+        let over_places = evidence.spread.covariance + elsewhere;
+        let covariance = by_fit
+            + evidence.spread.covariance * search_share(evidence.beyond_chance).powi(2)
             + elsewhere;
         let expected = fit.adjustment.problem.expected;
         let told = [&over_places, &covariance].map(|c| is_told(c, &expected));
@@ -103,6 +102,13 @@ impl Evidence {
             edges: EdgesSay::Agree,
         }
     }
+}
+
+/// [`CLEAR_SHARE`], growing to 1 where edges only just count.
+fn search_share(beyond_chance: f64) -> f64 {
+    let clear =
+        (beyond_chance - LEAST_BEYOND_CHANCE) / (CLEARLY_BEYOND_CHANCE - LEAST_BEYOND_CHANCE);
+    1.0 - (1.0 - CLEAR_SHARE) * clear.clamp(0.0, 1.0)
 }
 
 /// For each of five numbers: what is known of it is much narrower than what was expected.

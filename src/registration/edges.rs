@@ -21,6 +21,9 @@ pub(crate) struct EdgeMark {
 
 /// Gauss-Newton steps with the same found places.
 const STEPS: usize = 3;
+/// Share of the weight of edge marks with which deviations are reckoned: shading, blur and lines of a drawing shift a whole
+/// edge, not one point of it, so that neighbouring points err together over longer stretches than the fit takes them to.
+const INDEPENDENT_SHARE: f64 = 0.25;
 
 impl Adjustment {
     /// This adjustment with edge marks beside the landmarks. Marks that lie far off, in units of `reach_px` (render
@@ -29,12 +32,12 @@ impl Adjustment {
     pub(crate) fn with_edges(&self, marks: &[EdgeMark], reach_px: f64) -> Option<Self> {
         let mut state = self.solved.state.clone();
         for _ in 0..STEPS {
-            let normal = self.normal_with_edges(&state, marks, reach_px);
+            let normal = self.normal_with_edges(&state, marks, reach_px, 1.0);
             let (global, regions) = normal.solve(0.0)?;
             state = state.changed(&self.problem.layout, global.as_slice(), &regions)?;
         }
         let covariance = self
-            .normal_with_edges(&state, marks, reach_px)
+            .normal_with_edges(&state, marks, reach_px, INDEPENDENT_SHARE)
             .covariance()?;
         let rows = self.problem.rows(&state, self.noise);
         Some(Self {
@@ -47,7 +50,14 @@ impl Adjustment {
         })
     }
 
-    fn normal_with_edges(&self, state: &State, marks: &[EdgeMark], reach_px: f64) -> Normal {
+    /// The edge marks have `share` of their weight.
+    fn normal_with_edges(
+        &self,
+        state: &State,
+        marks: &[EdgeMark],
+        reach_px: f64,
+        share: f64,
+    ) -> Normal {
         let problem = &self.problem;
         let rows = problem.rows(state, self.noise);
         let mut normal = problem.normal(
@@ -62,7 +72,7 @@ impl Adjustment {
             let prediction = predictor.predict(&mark.pair);
             let place = Vector2::new(mark.pair.render.x, mark.pair.render.y);
             let residual = mark.normal.dot(&(place - prediction.model));
-            let weight = mark.weight / (1.0 + (residual / reach_px).powi(2)).powi(2);
+            let weight = share * mark.weight / (1.0 + (residual / reach_px).powi(2)).powi(2);
             let by_global: DVector<f64> = prediction.by_global.tr_mul(&mark.normal);
             let by_region = prediction.by_region.map(|d| d.tr_mul(&mark.normal));
             normal.add(

@@ -5,6 +5,8 @@ mod correction;
 mod coverage;
 mod datum_doubts;
 mod dimensions;
+#[cfg(test)]
+mod edge_coverage;
 mod edge_fit;
 mod edge_overlap;
 mod edge_owner;

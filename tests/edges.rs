@@ -5,7 +5,7 @@ mod drawn;
 #[allow(dead_code, reason = "shared with the outside checks")]
 mod views;
 
-use drawn::{Part, SIZE, draw, images_of, job_of, region};
+use drawn::{BODY, Part, SIZE, draw, images_of, job_of, region};
 use image::{Rgb, RgbImage};
 use nalgebra::Matrix3;
 use tickstrip::{
@@ -15,13 +15,6 @@ use tickstrip::{
     registration::{register, straightening},
 };
 
-/// The trusted body, whose corners are the datum marks.
-const BODY: [Part; 4] = [
-    Part([60.0, 300.0, 540.0, 430.0], 90.0),
-    Part([90.0, 330.0, 200.0, 400.0], 150.0),
-    Part([400.0, 320.0, 510.0, 410.0], 60.0),
-    Part([60.0, 60.0, 110.0, 300.0], 120.0),
-];
 /// The part to be judged, as the subject has it, with a patch inside.
 const SUBJECT: [Part; 2] = [
     Part([220.0, 90.0, 420.0, 230.0], 170.0),

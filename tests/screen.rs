@@ -7,7 +7,7 @@ mod reference;
 #[allow(dead_code, reason = "shared with the outside checks")]
 mod views;
 
-use drawn::{Part, SIZE, draw, images_of, job_of, region};
+use drawn::{BODY, Part, SIZE, draw, images_of, job_of, region};
 use image::{Rgb, RgbImage};
 use nalgebra::Matrix3;
 use std::f64::consts::TAU;
@@ -22,13 +22,7 @@ use tickstrip::{
     registration::{register, straightening},
 };
 
-/// The trusted body, whose corners are the datum marks, and the part to be judged with a patch inside.
-const BODY: [Part; 4] = [
-    Part([60.0, 300.0, 540.0, 430.0], 90.0),
-    Part([90.0, 330.0, 200.0, 400.0], 150.0),
-    Part([400.0, 320.0, 510.0, 410.0], 60.0),
-    Part([60.0, 60.0, 110.0, 300.0], 120.0),
-];
+/// The part to be judged, as the subject has it, with a patch inside.
 const SUBJECT: [Part; 2] = [
     Part([220.0, 90.0, 420.0, 230.0], 150.0),
     Part([260.0, 130.0, 330.0, 190.0], 70.0),

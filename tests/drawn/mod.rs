@@ -21,6 +21,14 @@ pub const TOLERANCE: Tolerance = Tolerance {
 #[derive(Clone, Copy)]
 pub struct Part(pub [f64; 4], pub f64);
 
+/// A trusted body, whose corners are the datum marks.
+pub const BODY: [Part; 4] = [
+    Part([60.0, 300.0, 540.0, 430.0], 90.0),
+    Part([90.0, 330.0, 200.0, 400.0], 150.0),
+    Part([400.0, 320.0, 510.0, 410.0], 60.0),
+    Part([60.0, 60.0, 110.0, 300.0], 120.0),
+];
+
 /// The picture of these parts, each pixel by the area that a part covers.
 pub fn draw(parts: &[Part], background: f64, noise: f64) -> RgbImage {
     draw_from(3, parts, background, noise)

@@ -111,7 +111,7 @@ pub(crate) mod trials {
     pub(crate) struct Noise(pub(crate) u64);
 
     impl Noise {
-        fn uniform(&mut self) -> f64 {
+        pub(crate) fn uniform(&mut self) -> f64 {
             self.0 = self
                 .0
                 .wrapping_mul(6_364_136_223_846_793_005)

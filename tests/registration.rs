@@ -4,6 +4,7 @@
 mod views;
 
 use proptest::prelude::*;
+use std::{sync::mpsc, thread, time::Duration};
 use tickstrip::{
     frame::{Point, Projective, ReferencePx, RenderPx},
     job::{LandmarkUse, RegistrationKind, View},
@@ -93,6 +94,41 @@ proptest! {
         prop_assert!((b.rms_px / a.rms_px / factor - 1.0).abs() < 1e-6);
         prop_assert!((b.rotation_deg.value - a.rotation_deg.value).abs() < 1e-7);
         prop_assert!((b.rotation_deg.half_width() / a.rotation_deg.half_width() - 1.0).abs() < 1e-5);
+    }
+}
+
+/// Every number of datum marks from the least to 200, spread over the picture.
+#[test]
+fn every_number_of_datum_landmarks_registers() {
+    for (kind, least) in [
+        (RegistrationKind::Similarity, 2),
+        (RegistrationKind::Affine, 3),
+        (RegistrationKind::Projective, 4),
+    ] {
+        let (sender, receiver) = mpsc::channel();
+        thread::spawn(move || {
+            for count in least..=200 {
+                let at = |k: usize, step: f64| (k as f64 * step).fract();
+                let reference: Vec<[f64; 2]> = (0..count)
+                    .map(|k| [900.0 * at(k, 0.618_034), 700.0 * at(k, 0.754_878)])
+                    .collect();
+                let render: Vec<[f64; 2]> = reference
+                    .iter()
+                    .map(|p| similarity().apply(Point::new(p[0], p[1])).xy())
+                    .collect();
+                let sigmas = [Some(1.0), Some(1.0)];
+                let found = registered(&views::view(kind, &reference, &render, sigmas));
+                sender.send((count, found.scale.value)).expect("heard");
+            }
+        });
+        for count in least..=200 {
+            // A count takes far less than a second; a minute without an answer is a search that does not end.
+            let (answered, scale) = receiver
+                .recv_timeout(Duration::from_secs(60))
+                .unwrap_or_else(|e| panic!("{count} landmarks, {kind:?}: {e}"));
+            assert_eq!(answered, count);
+            assert!((scale - 1.4).abs() < 1e-6, "{count} {kind:?}: {scale}");
+        }
     }
 }
 

@@ -20,10 +20,17 @@ use crate::{
     registration::{Adjustment, adjustment::Gradient},
     statistics::Measured,
 };
-use solution::{ANGLE, LEAST_REDUNDANCY, SCALE, SHEAR, STRETCH, Solution, What};
+use solution::{
+    ANGLE, Kept, LEAST_REDUNDANCY, SCALE, SHEAR, STRETCH, Solution, What, is_too_stretched,
+};
+use std::borrow::Cow;
 
 /// A stretch known no better than this (standard deviation) is not told.
 const WIDEST_STRETCH: f64 = 0.05;
+
+/// Share of lengths or of directions that may contradict the others: snooping takes the larger half for the right one,
+/// and near a half chance decides which that is (a judgement).
+const MOST_CONTRADICTING: f64 = 0.4;
 
 /// A known line as it is marked.
 #[derive(Clone, Debug)]
@@ -35,7 +42,7 @@ pub(crate) struct KnownLine {
 }
 
 /// How a line fits the others.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct LineFit {
     /// Marked over known length by the fit, minus 1.
     pub(crate) disagreement: Option<f64>,
@@ -107,28 +114,46 @@ pub(crate) struct DimensionStudy {
     pub(crate) length_weights: Vec<f64>,
     /// Half-width of the part of the interval that does not come from the marks, relative.
     pub(crate) extra: f64,
+    pub(crate) refused: RefusedDimensions,
+}
+
+/// Known lengths or directions of an image that contradict each other so much that nothing is taken from them: of how
+/// many there are, so many contradict the others.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct RefusedDimensions {
+    /// Lengths that contradict the others, and how many there are; `None` where the lengths are used.
+    pub lengths: Option<[usize; 2]>,
+    /// The same of the directions.
+    pub directions: Option<[usize; 2]>,
 }
 
 impl Dimensions {
     /// Tries one more unknown: the wider solution, its test, and whether it is to be taken.
-    fn widened(&self, base: &(Solution, Vec<usize>), unknown: usize) -> Option<Widened> {
+    fn widened(
+        &self,
+        all: &Kept,
+        base: &(Solution, Vec<usize>),
+        unknown: usize,
+    ) -> Option<Widened> {
         let narrow = &base.0.unknowns;
         let mut unknowns = narrow.clone();
         unknowns.push(unknown);
-        let (solution, left_out) = self.snoop(&unknowns)?;
+        let start = self.solve(&unknowns, all.clone(), &base.0.values)?;
+        let (solution, left_out) = self.snoop(start);
         let deviation = solution.deviation(unknown)?;
-        if deviation > WIDEST_STRETCH || solution.freedom() == 0 {
+        let is_told = deviation <= WIDEST_STRETCH && !is_too_stretched(&solution.values);
+        if !is_told || solution.freedom() == 0 {
             return None;
         }
         let test = self.nested(narrow, &solution)?;
-        let what = if unknown == SHEAR && self.has(&solution.kept, What::Direction) {
+        let what = if unknown == SHEAR && self.has(&solution.kept.rows, What::Direction) {
             What::Direction
         } else {
             What::Length
         };
-        let is_controlled = (0..solution.kept.len()).all(|row| {
-            let i = solution.kept[row];
-            let share = solution.projector[(row, row)] * self.covariance[(i, i)];
+        let is_controlled = (0..solution.kept.rows.len()).all(|row| {
+            let i = solution.kept.rows[row];
+            let share = solution.control(row) * self.covariance[(i, i)];
             self.observations[i].what != what || share >= LEAST_REDUNDANCY
         });
         // A single line left out explains as much as a stretch: the stretch has to save one.
@@ -143,22 +168,60 @@ impl Dimensions {
 
     /// The study of all lines; `lines` is their number.
     pub(crate) fn study(&self, adjustment: &Adjustment, lines: usize) -> Option<DimensionStudy> {
-        let all: Vec<usize> = (0..self.observations.len()).collect();
+        let mut used: Vec<usize> = (0..self.observations.len()).collect();
+        let mut refused = RefusedDimensions::default();
+        loop {
+            if used.is_empty() {
+                return Some(DimensionStudy::of_nothing(adjustment, lines, refused));
+            }
+            let fitted = self.fitted(&used)?;
+            let contradicting = self.contradicting(&used, &fitted.left_out);
+            // Each time lengths or directions go: it ends after two times.
+            let Some((what, counts)) = contradicting else {
+                return Some(self.finish(adjustment, lines, &fitted, refused));
+            };
+            match what {
+                What::Length => refused.lengths = Some(counts),
+                What::Direction => refused.directions = Some(counts),
+            }
+            used.retain(|&i| self.observations[i].what != what);
+        }
+    }
+
+    /// The kind of observation of which so many contradict the others that nothing tells which are right, with their
+    /// number and that of all.
+    fn contradicting(&self, used: &[usize], left_out: &[usize]) -> Option<(What, [usize; 2])> {
+        let count = |of: &[usize], what| {
+            let of_kind = of.iter().filter(|i| self.observations[**i].what == what);
+            of_kind.count()
+        };
+        [What::Length, What::Direction]
+            .into_iter()
+            .find_map(|what| {
+                let counts = [count(left_out, what), count(used, what)];
+                let is_too_many = counts[0] as f64 > MOST_CONTRADICTING * counts[1] as f64;
+                is_too_many.then_some((what, counts))
+            })
+    }
+
+    /// The solution of these observations, with stretch and shear where they are found.
+    fn fitted(&self, used: &[usize]) -> Option<Fitted> {
+        let all = self.keep(used.to_vec())?;
         let mut unknowns = Vec::new();
-        if self.has(&all, What::Length) {
+        if self.has(used, What::Length) {
             unknowns.push(SCALE);
         }
-        if self.has(&all, What::Direction) {
+        if self.has(used, What::Direction) {
             unknowns.push(ANGLE);
         }
-        let mut base = self.snoop(&unknowns)?;
+        let mut base = self.snoop(self.solve(&unknowns, all.clone(), &[0.0; 4])?);
         let mut figures = [None, None];
         // Where directions contradict each other for want of a shear, only the second look shows the stretch.
         for unknown in [STRETCH, SHEAR, STRETCH] {
             if base.0.unknowns.contains(&unknown) {
                 continue;
             }
-            let Some(wide) = self.widened(&base, unknown) else {
+            let Some(wide) = self.widened(&all, &base, unknown) else {
                 continue;
             };
             let place = unknown - STRETCH;
@@ -171,16 +234,24 @@ impl Dimensions {
                 base = (wide.solution, wide.left_out);
             }
         }
-        Some(self.finish(adjustment, lines, &base, figures))
+        let (solution, left_out) = base;
+        let [stretch, shear] = figures;
+        Some(Fitted {
+            solution,
+            left_out,
+            stretch,
+            shear,
+        })
     }
 
     fn finish(
         &self,
         adjustment: &Adjustment,
         lines: usize,
-        (solution, left_out): &(Solution, Vec<usize>),
-        [stretch, shear]: [Option<(Measured, Test)>; 2],
+        fitted: &Fitted,
+        refused: RefusedDimensions,
     ) -> DimensionStudy {
+        let solution = &fitted.solution;
         let (variance, freedom, disagree) = self.variance(solution);
         let figure = |unknown: usize| {
             let deviation = solution.deviation(unknown)? * variance.sqrt();
@@ -190,11 +261,11 @@ impl Dimensions {
         let told = |tried: Option<(Measured, Test)>, unknown| {
             tried.map(|(m, test)| (figure(unknown).unwrap_or(m), test))
         };
-        let (stretch, shear) = (told(stretch, STRETCH), told(shear, SHEAR));
+        let (stretch, shear) = (told(fitted.stretch, STRETCH), told(fitted.shear, SHEAR));
         let mut log_gradient = adjustment.no_gradient();
         let mut length_weights = vec![0.0; lines];
         if let Some(row) = solution.unknowns.iter().position(|&u| u == SCALE) {
-            for (column, &i) in solution.kept.iter().enumerate() {
+            for (column, &i) in solution.kept.rows.iter().enumerate() {
                 let weight = solution.weights[(row, column)];
                 log_gradient.add(weight, &self.observations[i].gradient);
                 if self.observations[i].what == What::Length {
@@ -213,12 +284,7 @@ impl Dimensions {
             Some(DimensionFit {
                 px_per_mm: Measured::plus_minus(scale, scale * log.half_width())?,
                 angle_deg: figure(ANGLE).map(|m| m.times(180.0 / std::f64::consts::PI)),
-                // (1 + e) / (1 - e) - 1 of both ends: it grows with e.
-                stretch_percent: stretch.map(|(m, _)| Measured {
-                    value: 200.0 * m.value / (1.0 - m.value),
-                    low: 200.0 * m.low / (1.0 - m.low),
-                    high: 200.0 * m.high / (1.0 - m.high),
-                }),
+                stretch_percent: stretch.and_then(|(m, _)| in_percent(m)),
                 stretch_test: stretch.map(|(_, test)| test),
                 out_of_square_deg: shear.map(|(m, _)| m.times(-360.0 / std::f64::consts::PI)),
                 square_test: shear.map(|(_, test)| test),
@@ -232,42 +298,39 @@ impl Dimensions {
         DimensionStudy {
             fit,
             lines: (0..lines)
-                .map(|line| self.line_fit(line, solution, left_out))
+                .map(|line| self.line_fit(line, solution, &fitted.left_out))
                 .collect(),
             log_scale: solution.values[SCALE],
             log_gradient,
             length_weights,
             extra: (half * half - by_marks * by_marks).max(0.0).sqrt(),
+            refused,
         }
     }
 
     /// How one line fits: a line that was left out is tested against all that were kept.
     fn line_fit(&self, line: usize, solution: &Solution, left_out: &[usize]) -> LineFit {
-        let mut fit = LineFit {
-            disagreement: None,
-            test: None,
-            asked_mm: None,
-            direction_deg: None,
-            doubtful: false,
-            ambiguous: false,
-        };
+        let mut fit = LineFit::default();
         let own = (0..self.observations.len()).filter(|&i| self.observations[i].line == line);
         for i in own {
+            let is_left_out = left_out.contains(&i);
+            let place = solution.kept.rows.iter().position(|&k| k == i);
+            if place.is_none() && !is_left_out {
+                // All of its kind were refused.
+                continue;
+            }
             let (value, derivatives) = self.observed(i, &solution.values);
             let expected: f64 = (0..4).map(|u| derivatives[u] * solution.values[u]).sum();
             match self.observations[i].what {
                 What::Length => fit.disagreement = Some((value - expected).exp() - 1.0),
                 What::Direction => fit.direction_deg = Some((value - expected).to_degrees()),
             }
-            let mut kept = solution.kept.clone();
-            if !kept.contains(&i) {
-                kept.push(i);
-            }
-            let Some(with) = self.solve(&solution.unknowns, &kept) else {
-                continue;
-            };
-            let Some(row) = kept.iter().position(|&k| k == i) else {
-                continue;
+            let (with, row) = match place {
+                Some(row) => (Cow::Borrowed(solution), row),
+                None => match self.taken_back(solution, i) {
+                    Some(with) => (Cow::Owned(with), solution.kept.rows.len()),
+                    None => continue,
+                },
             };
             let Some(test) = self.test(&with, row) else {
                 continue;
@@ -278,8 +341,8 @@ impl Dimensions {
             if self.observations[i].what == What::Length {
                 fit.asked_mm = self.asked(&with, row, self.observations[i].target);
             }
-            fit.doubtful |= left_out.contains(&i);
-            if test.0 > test.1 && !left_out.contains(&i) && self.partners(&with, row).len() > 1 {
+            fit.doubtful |= is_left_out;
+            if test.0 > test.1 && !is_left_out && with.partners(row).len() > 1 {
                 fit.doubtful = true;
                 fit.ambiguous = true;
             }
@@ -287,15 +350,55 @@ impl Dimensions {
         fit
     }
 
+    /// The solution with an observation that was left out, as the last one.
+    fn taken_back(&self, solution: &Solution, i: usize) -> Option<Solution> {
+        let kept = solution.kept.with(i, &self.covariance)?;
+        self.solve(&solution.unknowns, kept, &solution.values)
+    }
+
     /// The length that the others ask for in place of `mm`.
     fn asked(&self, solution: &Solution, row: usize, mm: f64) -> Option<Measured> {
-        let error = self.error(solution, row)?;
-        let control = solution.projector[(row, row)];
+        let error = solution.error(row)?;
+        let control = solution.control(row);
         let (variance, freedom) = self.noise_of_others(solution, error * control.sqrt())?;
         let log = Measured::from_deviation(error, (variance / control).sqrt(), freedom)?;
         let value = mm * log.value.exp();
         Measured::plus_minus(value, value * log.half_width())
     }
+}
+
+impl DimensionStudy {
+    /// What is left where all was refused.
+    fn of_nothing(adjustment: &Adjustment, lines: usize, refused: RefusedDimensions) -> Self {
+        Self {
+            fit: None,
+            lines: vec![LineFit::default(); lines],
+            log_scale: 0.0,
+            log_gradient: adjustment.no_gradient(),
+            length_weights: vec![0.0; lines],
+            extra: 0.0,
+            refused,
+        }
+    }
+}
+
+/// Scale along x over that along y, minus 1, per cent: (1 + e) / (1 - e) - 1 of both ends grows with e. `None` where an end
+/// is no stretch at all.
+fn in_percent(stretch: Measured) -> Option<Measured> {
+    let percent = |e: f64| 200.0 * e / (1.0 - e);
+    (stretch.low > -1.0 && stretch.high < 1.0).then(|| Measured {
+        value: percent(stretch.value),
+        low: percent(stretch.low),
+        high: percent(stretch.high),
+    })
+}
+
+/// The solution of what is used, and what was tried beside it.
+struct Fitted {
+    solution: Solution,
+    left_out: Vec<usize>,
+    stretch: Option<(Measured, Test)>,
+    shear: Option<(Measured, Test)>,
 }
 
 /// A solution with one more unknown.

@@ -35,7 +35,7 @@ mod verdict;
 mod view;
 mod work;
 
-pub use dimensions::{DimensionFit, Test};
+pub use dimensions::{DimensionFit, RefusedDimensions, Test};
 pub use frame_edges::look_for_frame;
 pub use screen::{Explained, FoundBars, FoundGlare, FoundPattern, Removal, ScreenFindings, Step};
 pub use sharpen::{LEAST_CORRELATION, SharpenError, Sharpened, sharpen};
@@ -147,6 +147,8 @@ pub struct Scales {
     pub render_dimensions: Option<DimensionFit>,
     /// What the known lengths of the reference say of it as a whole.
     pub reference_dimensions: Option<DimensionFit>,
+    /// Known lengths and directions of the render, of the reference, from which nothing was taken.
+    pub refused: [RefusedDimensions; 2],
 }
 
 /// How a known length fits the others of its image.

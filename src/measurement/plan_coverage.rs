@@ -1,11 +1,12 @@
 //! Whether scale, angle and stretch of a plan hold the truth as often as they say, and whether a misread dimension is
 //! found: 400 trials with a fixed seed, the bound three binomial standard deviations (as in [`super::coverage`]).
 use super::{
-    DimensionFit, KnownFit,
+    DimensionFit, KnownFit, RefusedDimensions, Scales,
     coverage::{BOUND, REFERENCE_SIGMA, TRIALS, job},
     scales::{self, KnownMarks},
 };
 use crate::{job::*, registration::register, statistics::trials::Noise, units::FullSizeMm};
+use std::{sync::mpsc, thread, time::Duration};
 
 /// A drawing's dimensions, millimetres: ends and how they run.
 const DIMENSIONS: [([f64; 2], [f64; 2], Axis); 8] = [
@@ -60,14 +61,47 @@ fn plan(faults: Faults, stated: bool, noise: &mut Noise) -> Job {
     job
 }
 
-fn study(job: &Job) -> (DimensionFit, Vec<KnownFit>) {
+fn figures(job: &Job) -> Scales {
     let view = &job.views[0];
     let registered =
         register(view, job.expected, (1000, 1000), None).expect("eight datum landmarks");
     let marks = KnownMarks::new(view, &registered.adjustment);
-    let figures = scales::study(job, view, &marks).figures;
+    scales::study(job, view, &marks).figures
+}
+
+fn study(job: &Job) -> (DimensionFit, Vec<KnownFit>) {
+    let figures = figures(job);
     let fit = figures.reference_dimensions.expect("lengths are known");
     (fit, figures.known)
+}
+
+/// A plan with this many lines of random lengths that run along x and along y, as their `along` says or at random.
+fn contradictory(count: usize, honest_directions: bool) -> Job {
+    let mut noise = Noise(53);
+    let mut job = plan(Faults::default(), true, &mut noise);
+    let mut between = |low: f64, high: f64| low + (high - low) * noise.uniform();
+    let known = (0..count).map(|_| {
+        let from = [between(10.0, 500.0), between(10.0, 500.0)];
+        let runs = usize::from(between(0.0, 1.0) < 0.5);
+        let says = if honest_directions {
+            runs
+        } else {
+            usize::from(between(0.0, 1.0) < 0.5)
+        };
+        let mut to = from;
+        to[runs] += between(50.0, 300.0);
+        let length = between(20.0, 900.0);
+        Known {
+            side: Side::Reference,
+            from: End::Point(from),
+            to: End::Point(to),
+            length: Some(FullSizeMm(length)),
+            along: Some([Axis::Horizontal, Axis::Vertical][says]),
+            text: format!("{length} mm"),
+        }
+    });
+    job.views[0].known = known.collect();
+    job
 }
 
 /// Shares of trials in which the intervals of scale, angle, stretch and squareness hold the truth.
@@ -227,4 +261,72 @@ fn a_chain_of_dimensions_that_does_not_add_up_has_its_wrong_link_named() {
     assert!(known[0].doubtful && !known[0].ambiguous);
     let asked = known[0].others_ask_for_full_size_mm.expect("others");
     assert!(asked.holds(2000.0), "{asked:?}");
+}
+
+#[test]
+fn lengths_that_contradict_each_other_throughout_give_no_scale() {
+    let found = figures(&contradictory(60, true));
+    let [of_render, of_reference] = found.refused;
+    assert_eq!(of_render, RefusedDimensions::default());
+    let [wrong, all] = of_reference.lengths.expect("refused");
+    assert!(all == 60 && 10 * wrong > 4 * all, "{wrong} of {all}");
+    assert_eq!(of_reference.directions, None);
+    assert!(found.reference_dimensions.is_none());
+    assert!(found.registered_px_per_full_size_mm.is_none());
+    // Not each of them is called misread: nothing tells.
+    assert!(
+        found
+            .known
+            .iter()
+            .all(|k| !k.doubtful && k.disagreement_percent.is_none())
+    );
+}
+
+#[test]
+fn directions_of_which_nearly_half_are_exchanged_leave_the_scale_to_the_lengths() {
+    let mut job = contradictory(40, true);
+    for (k, known) in job.views[0].known.iter_mut().enumerate() {
+        if k < 18 {
+            known.along = known.along.map(|axis| match axis {
+                Axis::Horizontal => Axis::Vertical,
+                Axis::Vertical => Axis::Horizontal,
+            });
+        }
+        let (End::Point(from), End::Point(to)) = (known.from, known.to) else {
+            unreachable!("all ends are points");
+        };
+        let px = (to[0] - from[0]).hypot(to[1] - from[1]);
+        known.length = Some(FullSizeMm(px / PX_PER_MM));
+    }
+    let found = figures(&job);
+    assert!(found.refused[1].directions.is_some() && found.refused[1].lengths.is_none());
+    let fit = found.reference_dimensions.expect("the lengths agree");
+    assert!(fit.px_per_mm.holds(PX_PER_MM) && fit.angle_deg.is_none());
+    assert!(found.known.iter().all(|k| k.direction_error_deg.is_none()));
+}
+
+#[test]
+fn a_stretch_beyond_any_copy_is_not_told() {
+    // Lines along x are twice as long as the drawing says: half of all.
+    let faults = Faults {
+        stretch: 1.0,
+        ..Faults::default()
+    };
+    let found = figures(&plan(faults, true, &mut Noise(59)));
+    assert!(
+        found
+            .reference_dimensions
+            .is_none_or(|fit| fit.stretch_percent.is_none())
+    );
+    assert!(found.refused[1].lengths.is_some());
+}
+
+#[test]
+fn many_contradicting_lengths_are_worked_through() {
+    let (sender, receiver) = mpsc::channel();
+    thread::spawn(move || sender.send(figures(&contradictory(300, false)).refused));
+    // A few seconds; solving anew for each line and each test takes hours.
+    let refused = receiver.recv_timeout(Duration::from_secs(180));
+    let [_, of_reference] = refused.expect("it ends");
+    assert!(of_reference.lengths.is_some() && of_reference.directions.is_some());
 }

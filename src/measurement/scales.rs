@@ -160,6 +160,7 @@ pub(crate) fn study(job: &Job, view: &View, marks: &KnownMarks) -> ScaleStudy {
         _ => None,
     };
     let known = known_fits(job, view, &own);
+    let refused = [&own[0], &own[1]].map(|study| study.as_ref().map(|s| s.refused));
     let [render_dimensions, reference_dimensions] = own.map(|study| study.and_then(|s| s.fit));
     ScaleStudy {
         figures: Scales {
@@ -171,6 +172,7 @@ pub(crate) fn study(job: &Job, view: &View, marks: &KnownMarks) -> ScaleStudy {
             known,
             render_dimensions,
             reference_dimensions,
+            refused: refused.map(Option::unwrap_or_default),
         },
         render,
         reference,

@@ -190,6 +190,34 @@ pub(super) fn about_dimensions(
         if let Some(fit) = fit {
             about_image(side, fit, warn);
         }
+        about_refused(side, scales, warn);
+    }
+}
+
+fn about_refused(side: Side, scales: &Scales, warn: &mut dyn FnMut(&'static str, String)) {
+    let (image, refused) = match side {
+        Side::Render => ("render", scales.refused[0]),
+        Side::Reference => ("reference", scales.refused[1]),
+    };
+    if let Some([wrong, all]) = refused.lengths {
+        warn(
+            "lengths-refused",
+            format!(
+                "{wrong} of {all} known lengths of the {image} contradict the others, so nothing tells which are right, \
+                 and no scale is taken from them. Look whether their ends are marked in the {image}, and whether each \
+                 length and its unit belong to its line."
+            ),
+        );
+    }
+    if let Some([wrong, all]) = refused.directions {
+        warn(
+            "directions-refused",
+            format!(
+                "{wrong} of {all} known directions (\"along\") of the {image} contradict the others, so nothing tells \
+                 which are right, and no angle of the drawing is taken from them. Look whether \"x\" and \"y\" are \
+                 exchanged."
+            ),
+        );
     }
 }
 

@@ -14,6 +14,14 @@ pub(super) const LEVEL: f64 = 0.001;
 pub(super) const DRAWN: f64 = 0.2;
 /// Below this share of an error that shows, nothing tells whether a line is misread.
 pub(super) const LEAST_REDUNDANCY: f64 = 0.05;
+/// Largest stretch or shear that is told: one side half as long again as the other. No copy of a drawing is that far
+/// off (a judgement), and the rounds of the fit no longer end.
+const MOST_STRETCH: f64 = 0.2;
+/// Rounds of a fit with stretch or shear: each leaves an error of the stretch times that of the round before, so that
+/// 10 % ends at 1e-10.
+const MOST_ROUNDS: usize = 10;
+/// A round that changes the unknowns by no more than this is the last one: far below any mark, above rounding.
+const SETTLED: f64 = 1e-13;
 
 /// The unknowns, by their place.
 pub(super) const SCALE: usize = 0;
@@ -51,18 +59,77 @@ pub(crate) struct Dimensions {
     pub(super) base: f64,
 }
 
+/// Observations that are kept, with the inverse of their covariance, which follows when one goes or comes.
+#[derive(Clone, Debug)]
+pub(super) struct Kept {
+    /// Indices among the observations.
+    pub(super) rows: Vec<usize>,
+    inverse: DMatrix<f64>,
+}
+
+impl Kept {
+    /// Inverts the covariance of these observations; `None` where they are not independent.
+    fn new(rows: Vec<usize>, covariance: &DMatrix<f64>) -> Option<Self> {
+        let own = DMatrix::from_fn(rows.len(), rows.len(), |r, c| {
+            covariance[(rows[r], rows[c])]
+        });
+        let inverse = own.cholesky()?.inverse();
+        Some(Self { rows, inverse })
+    }
+
+    /// The same without observation number `row`.
+    ///
+    /// # Source
+    /// W. Hager, "Updating the inverse of a matrix", SIAM Review 31 (1989): the inverse of a partitioned matrix.
+    pub(super) fn without(&self, row: usize) -> Option<Self> {
+        let corner = self.inverse[(row, row)];
+        if corner.is_nan() || corner <= 0.0 {
+            return None;
+        }
+        let across = self.inverse.column(row).remove_row(row);
+        let mut inverse = self.inverse.clone().remove_row(row).remove_column(row);
+        inverse.ger(-1.0 / corner, &across, &across, 1.0);
+        let mut rows = self.rows.clone();
+        rows.remove(row);
+        Some(Self { rows, inverse })
+    }
+
+    /// The same with observation `i` as the last one; `None` where it is not independent of them.
+    pub(super) fn with(&self, i: usize, covariance: &DMatrix<f64>) -> Option<Self> {
+        let n = self.rows.len();
+        let shared = DVector::from_iterator(n, self.rows.iter().map(|&r| covariance[(r, i)]));
+        let known = &self.inverse * &shared;
+        let own = covariance[(i, i)] - shared.dot(&known);
+        if own.is_nan() || own <= 0.0 {
+            return None;
+        }
+        let mut inverse = self.inverse.clone().resize(n + 1, n + 1, 0.0);
+        let mut block = inverse.view_mut((0, 0), (n, n));
+        block.ger(1.0 / own, &known, &known, 1.0);
+        for (r, value) in known.iter().enumerate() {
+            inverse[(r, n)] = -value / own;
+            inverse[(n, r)] = -value / own;
+        }
+        inverse[(n, n)] = 1.0 / own;
+        let mut rows = self.rows.clone();
+        rows.push(i);
+        Some(Self { rows, inverse })
+    }
+}
+
 /// One least-squares solution.
 #[derive(Clone, Debug)]
 pub(super) struct Solution {
-    pub(super) kept: Vec<usize>,
+    pub(super) kept: Kept,
     pub(super) unknowns: Vec<usize>,
     pub(super) values: [f64; 4],
     pub(super) covariance: DMatrix<f64>,
     /// Unknowns by observations: `values = weights * observed`.
     pub(super) weights: DMatrix<f64>,
-    pub(super) residual: DVector<f64>,
-    /// `S^-1 Q_v S^-1`.
-    pub(super) projector: DMatrix<f64>,
+    /// Unknowns by observations: `A' S^-1`.
+    weighted_design: DMatrix<f64>,
+    /// `S^-1 v`.
+    weighted_residual: DVector<f64>,
     pub(super) square: f64,
 }
 
@@ -131,6 +198,11 @@ impl Dimensions {
         })
     }
 
+    /// These observations with the inverse of their covariance: the one step that takes the cube of their number.
+    pub(super) fn keep(&self, rows: Vec<usize>) -> Option<Kept> {
+        Kept::new(rows, &self.covariance)
+    }
+
     pub(super) fn has(&self, kept: &[usize], what: What) -> bool {
         kept.iter().any(|&i| self.observations[i].what == what)
     }
@@ -158,52 +230,79 @@ impl Dimensions {
         }
     }
 
-    /// Solves for `unknowns` from the observations `kept`; `None` where they do not determine them.
-    pub(super) fn solve(&self, unknowns: &[usize], kept: &[usize]) -> Option<Solution> {
-        let covariance = DMatrix::from_fn(kept.len(), kept.len(), |r, c| {
-            self.covariance[(kept[r], kept[c])]
-        });
-        let inverse = covariance.cholesky()?.inverse();
+    /// Solves for `unknowns` from the observations `kept`, from values near the solution; `None` where they do not
+    /// determine them. Takes the square of their number of steps.
+    pub(super) fn solve(
+        &self,
+        unknowns: &[usize],
+        kept: Kept,
+        near: &[f64; 4],
+    ) -> Option<Solution> {
         let mut values = [0.0; 4];
-        let mut last = None;
-        // Each round leaves an error of the stretch times that of the round before: 10 % ends at 1e-10.
-        for _ in 0..10 {
-            let mut design = DMatrix::zeros(kept.len(), unknowns.len());
-            let mut observed = DVector::zeros(kept.len());
-            for (row, &i) in kept.iter().enumerate() {
-                let (value, derivatives) = self.observed(i, &values);
-                observed[row] = value;
-                for (column, &unknown) in unknowns.iter().enumerate() {
-                    design[(row, column)] = derivatives[unknown];
-                }
+        if !is_too_stretched(near) {
+            for &unknown in unknowns {
+                values[unknown] = near[unknown];
             }
-            let weighted = design.transpose() * &inverse;
-            let normal = &weighted * &design;
+        }
+        // Without stretch and shear the observations do not depend on the unknowns.
+        let is_linear = unknowns.iter().all(|&u| u != STRETCH && u != SHEAR);
+        let mut last = None;
+        for _ in 0..if is_linear { 1 } else { MOST_ROUNDS } {
+            let (design, observed) = self.equations(unknowns, &kept, &values);
+            let weighted_design = design.tr_mul(&kept.inverse);
+            let normal = &weighted_design * &design;
             let cofactor = normal.clone().cholesky()?.inverse();
             if !is_determined(&normal, &cofactor) {
                 return None;
             }
-            let weights = &cofactor * &weighted;
+            let weights = &cofactor * &weighted_design;
             let found = &weights * &observed;
+            let mut change = 0.0_f64;
             for (column, &unknown) in unknowns.iter().enumerate() {
+                change = change.max((found[column] - values[unknown]).abs());
                 values[unknown] = found[column];
             }
-            last = Some((design, observed, weights, cofactor));
+            last = Some((
+                observed - design * found,
+                weighted_design,
+                weights,
+                cofactor,
+            ));
+            if change <= SETTLED {
+                break;
+            }
         }
-        let (design, observed, weights, covariance) = last?;
-        let residual = &observed - &design * (&weights * &observed);
-        let projector = &inverse - &inverse * &design * &weights;
-        let square = (residual.transpose() * &inverse * &residual)[(0, 0)];
+        let (residual, weighted_design, weights, covariance) = last?;
+        let weighted_residual = &kept.inverse * &residual;
         Some(Solution {
-            kept: kept.to_vec(),
+            square: residual.dot(&weighted_residual),
+            kept,
             unknowns: unknowns.to_vec(),
             values,
             covariance,
             weights,
-            residual,
-            projector,
-            square,
+            weighted_design,
+            weighted_residual,
         })
+    }
+
+    /// Derivatives by the unknowns and observed values of what is kept, at `values`.
+    fn equations(
+        &self,
+        unknowns: &[usize],
+        kept: &Kept,
+        values: &[f64; 4],
+    ) -> (DMatrix<f64>, DVector<f64>) {
+        let mut design = DMatrix::zeros(kept.rows.len(), unknowns.len());
+        let mut observed = DVector::zeros(kept.rows.len());
+        for (row, &i) in kept.rows.iter().enumerate() {
+            let (value, derivatives) = self.observed(i, values);
+            observed[row] = value;
+            for (column, &unknown) in unknowns.iter().enumerate() {
+                design[(row, column)] = derivatives[unknown];
+            }
+        }
+        (design, observed)
     }
 
     /// Variance factor and degrees of freedom of a solution without the observation whose error is `w` of its deviations;
@@ -221,12 +320,12 @@ impl Dimensions {
     /// The statistic of observation number `row` of a solution: its error over the error's deviation, by the variance of
     /// the others; with the critical value. `None` where nothing checks it.
     pub(super) fn test(&self, solution: &Solution, row: usize) -> Option<(f64, f64)> {
-        let i = solution.kept[row];
-        let control = solution.projector[(row, row)];
+        let i = solution.kept.rows[row];
+        let control = solution.control(row);
         if control * self.covariance[(i, i)] < LEAST_REDUNDANCY {
             return None;
         }
-        let w = self.error(solution, row)? * control.sqrt();
+        let w = solution.error(row)? * control.sqrt();
         let (variance, freedom) = self.noise_of_others(solution, w)?;
         Some((
             w.abs() / variance.sqrt(),
@@ -234,39 +333,23 @@ impl Dimensions {
         ))
     }
 
-    /// The error of one observation that the others ask for.
-    pub(super) fn error(&self, solution: &Solution, row: usize) -> Option<f64> {
-        let control = solution.projector[(row, row)];
-        let all = self.weighted_residuals(solution);
-        (control > 0.0).then(|| all[row] / control)
-    }
-
-    pub(super) fn weighted_residuals(&self, solution: &Solution) -> DVector<f64> {
-        // P v = P y, for P takes off what the unknowns explain.
-        let n = solution.kept.len();
-        let covariance = DMatrix::from_fn(n, n, |r, c| {
-            self.covariance[(solution.kept[r], solution.kept[c])]
-        });
-        covariance
-            .cholesky()
-            .map_or_else(|| DVector::zeros(n), |c| c.solve(&solution.residual))
-    }
-
-    /// Leaves out the worst line as long as one is beyond its limit and can be told from the others.
-    pub(super) fn snoop(&self, unknowns: &[usize]) -> Option<(Solution, Vec<usize>)> {
-        let all: Vec<usize> = (0..self.observations.len()).collect();
-        let mut solution = self.solve(unknowns, &all)?;
+    /// Leaves out the worst line as long as one is beyond its limit and can be told from the others. `start` is a solution
+    /// of all that may be kept.
+    pub(super) fn snoop(&self, start: Solution) -> (Solution, Vec<usize>) {
+        let mut solution = start;
         let mut left_out = Vec::new();
         loop {
             let beyond = self.beyond(&solution).into_iter();
             let worst = beyond.max_by(|a, b| a.1.total_cmp(&b.1));
-            let Some((row, _)) = worst.filter(|w| self.partners(&solution, w.0).len() == 1) else {
-                return Some((solution, left_out));
+            let Some((row, _)) = worst.filter(|w| solution.partners(w.0).len() == 1) else {
+                return (solution, left_out);
             };
-            let mut kept = solution.kept.clone();
-            let wrong = kept.remove(row);
-            let Some(next) = self.solve(unknowns, &kept) else {
-                return Some((solution, left_out));
+            let wrong = solution.kept.rows[row];
+            let next = solution.kept.without(row);
+            let next = next.and_then(|k| self.solve(&solution.unknowns, k, &solution.values));
+            // One observation fewer each time.
+            let Some(next) = next else {
+                return (solution, left_out);
             };
             left_out.push(wrong);
             solution = next;
@@ -275,21 +358,10 @@ impl Dimensions {
 
     /// Rows beyond their limit, with their statistic.
     pub(super) fn beyond(&self, solution: &Solution) -> Vec<(usize, f64)> {
-        (0..solution.kept.len())
+        (0..solution.kept.rows.len())
             .filter_map(|row| {
                 let (statistic, critical) = self.test(solution, row)?;
                 (statistic > critical).then_some((row, statistic))
-            })
-            .collect()
-    }
-
-    /// The rows whose errors cannot be told from that of `row`, itself among them.
-    pub(super) fn partners(&self, solution: &Solution, row: usize) -> Vec<usize> {
-        let p = &solution.projector;
-        (0..solution.kept.len())
-            .filter(|&other| {
-                let own = (p[(row, row)] * p[(other, other)]).sqrt();
-                own > 0.0 && p[(row, other)].abs() > 0.999 * own
             })
             .collect()
     }
@@ -315,7 +387,7 @@ impl Dimensions {
 
     /// The F-test of one more unknown, on the observations that the wider solution keeps.
     pub(super) fn nested(&self, narrow: &[usize], wide: &Solution) -> Option<Test> {
-        let without = self.solve(narrow, &wide.kept)?;
+        let without = self.solve(narrow, wide.kept.clone(), &wide.values)?;
         let (variance, freedom, _) = self.variance(wide);
         if variance <= 0.0 || freedom <= 0.0 {
             return None;
@@ -332,7 +404,38 @@ impl Dimensions {
 impl Solution {
     /// Observations minus unknowns.
     pub(super) fn freedom(&self) -> usize {
-        self.kept.len().saturating_sub(self.unknowns.len())
+        self.kept.rows.len().saturating_sub(self.unknowns.len())
+    }
+
+    /// An element of `S^-1 Q_v S^-1`.
+    fn projector(&self, row: usize, column: usize) -> f64 {
+        let explained = self
+            .weighted_design
+            .column(row)
+            .dot(&self.weights.column(column));
+        self.kept.inverse[(row, column)] - explained
+    }
+
+    /// How strongly the others control observation number `row`: the inverse of the variance of the error that they find.
+    pub(super) fn control(&self, row: usize) -> f64 {
+        self.projector(row, row)
+    }
+
+    /// The error of observation number `row` that the others ask for; `None` where nothing checks it.
+    pub(super) fn error(&self, row: usize) -> Option<f64> {
+        let control = self.control(row);
+        // P v = P y, for P takes off what the unknowns explain.
+        (control > 0.0).then(|| self.weighted_residual[row] / control)
+    }
+
+    /// The rows whose errors cannot be told from that of `row`, itself among them.
+    pub(super) fn partners(&self, row: usize) -> Vec<usize> {
+        (0..self.kept.rows.len())
+            .filter(|&other| {
+                let own = (self.control(row) * self.control(other)).sqrt();
+                own > 0.0 && self.projector(row, other).abs() > 0.999 * own
+            })
+            .collect()
     }
 
     /// Standard deviation of an unknown for unit weight.
@@ -340,6 +443,12 @@ impl Solution {
         let place = self.unknowns.iter().position(|&u| u == unknown)?;
         Some(self.covariance[(place, place)].max(0.0).sqrt())
     }
+}
+
+/// Whether these values are beyond what the fit to first order is for.
+pub(super) fn is_too_stretched(values: &[f64; 4]) -> bool {
+    let size = values[STRETCH].hypot(values[SHEAR]);
+    size.is_nan() || size > MOST_STRETCH
 }
 
 /// Whether the unknowns are independent enough: no variance is more than a million times what it were alone.
@@ -355,5 +464,60 @@ pub(super) fn half_turn(angle: f64) -> f64 {
         turned - PI
     } else {
         turned
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A covariance with a common part, as marks that lines share give it.
+    fn covariance(n: usize) -> DMatrix<f64> {
+        DMatrix::from_fn(n, n, |r, c| {
+            let apart = (r as f64 - c as f64).abs();
+            (-0.7 * apart).exp()
+                + if r == c {
+                    0.04 * (1 + r % 3) as f64
+                } else {
+                    0.3
+                }
+        })
+    }
+
+    fn assert_same(updated: &Kept, anew: &Kept) {
+        assert_eq!(updated.rows, anew.rows);
+        let off = (&updated.inverse - &anew.inverse).amax();
+        // Rounding of f64 over a hundred updates; the elements are near 10.
+        assert!(off < 1e-11, "{off}");
+    }
+
+    #[test]
+    fn what_is_left_out_and_taken_back_gives_the_inverse_that_solving_anew_gives() {
+        let covariance = covariance(120);
+        let mut kept = Kept::new((0..120).collect(), &covariance).expect("independent");
+        while kept.rows.len() > 20 {
+            let row = (7 * kept.rows.len() + 3) % kept.rows.len();
+            kept = kept.without(row).expect("independent");
+        }
+        assert_same(
+            &kept,
+            &Kept::new(kept.rows.clone(), &covariance).expect("independent"),
+        );
+        let outside = (0..120)
+            .find(|i| !kept.rows.contains(i))
+            .expect("100 are out");
+        let with = kept.with(outside, &covariance).expect("independent");
+        assert_eq!(with.rows.last(), Some(&outside));
+        assert_same(
+            &with,
+            &Kept::new(with.rows.clone(), &covariance).expect("independent"),
+        );
+    }
+
+    #[test]
+    fn an_observation_that_repeats_another_exactly_is_not_taken() {
+        let covariance = DMatrix::from_element(2, 2, 1.0);
+        let kept = Kept::new(vec![0], &covariance).expect("one");
+        assert!(kept.with(1, &covariance).is_none());
     }
 }

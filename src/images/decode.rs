@@ -7,7 +7,10 @@ use super::{
     samples,
     upright::{upright, upright_size},
 };
-use crate::{job::View, kernels::Plane};
+use crate::{
+    job::{InputFile, View, open_input},
+    kernels::Plane,
+};
 use image::{
     ColorType, ImageDecoder, ImageError, RgbImage,
     codecs::{
@@ -16,13 +19,18 @@ use image::{
     metadata::Orientation,
 };
 use std::{
-    fs::File,
     io::{BufReader, ErrorKind, Read, Seek, SeekFrom},
     path::Path,
 };
 
 /// Memory for row buffers, colour profiles and the like, beside the pixels.
 const WORKING_BYTES: u64 = 256 << 20;
+
+/// Bytes of the widest pixel: four samples of 16 bits.
+const WIDEST_PIXEL: u64 = 8;
+/// Bytes of previews, descriptions and the like that a file may hold beside its pixels; a judgement: cameras append films
+/// of some ten MB.
+const ATTACHMENTS: u64 = 64 << 20;
 
 /// What is refused before memory is taken for it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,6 +45,14 @@ impl Default for Limits {
         Self {
             max_pixels: 100_000_000,
         }
+    }
+}
+
+impl Limits {
+    /// Most bytes of a file: those of the largest image without compression, and what may come with it.
+    fn file_bytes(&self) -> u64 {
+        let pixels = self.max_pixels.saturating_mul(WIDEST_PIXEL);
+        pixels.saturating_add(ATTACHMENTS)
     }
 }
 
@@ -115,6 +131,8 @@ pub fn read_view(view: &View, limits: &Limits) -> Result<ViewImages, Error> {
     })
 }
 
+type ImageFile = BufReader<InputFile>;
+
 struct Opened {
     format: Format,
     decoder: Box<dyn ImageDecoder>,
@@ -122,7 +140,7 @@ struct Opened {
 
 /// Recognises the file and checks its size; nothing is allocated by that size yet.
 fn open(path: &Path, limits: &Limits) -> Result<Opened, Error> {
-    let mut file = open_file(path)?;
+    let mut file = open_file(path, limits)?;
     let unreadable = |source| Error::Unreadable {
         path: path.to_owned(),
         source,
@@ -152,23 +170,9 @@ fn open(path: &Path, limits: &Limits) -> Result<Opened, Error> {
     Ok(Opened { format, decoder })
 }
 
-fn open_file(path: &Path) -> Result<BufReader<File>, Error> {
-    let fault = |source: std::io::Error| match source.kind() {
-        ErrorKind::NotFound => Error::Missing {
-            path: path.to_owned(),
-        },
-        _ => Error::Unreadable {
-            path: path.to_owned(),
-            source,
-        },
-    };
-    // A folder can be opened on some systems and fails on reading only.
-    if std::fs::metadata(path).map_err(fault)?.is_dir() {
-        return Err(Error::Folder {
-            path: path.to_owned(),
-        });
-    }
-    let file = File::open(path).map_err(fault)?;
+fn open_file(path: &Path, limits: &Limits) -> Result<ImageFile, Error> {
+    let file = open_input(path, limits.file_bytes());
+    let file = file.map_err(|error| Error::of_input(path, error))?;
     Ok(BufReader::with_capacity(1 << 16, file))
 }
 
@@ -177,7 +181,7 @@ fn check_early(
     path: &Path,
     format: Format,
     head: &[u8],
-    file: &mut BufReader<File>,
+    file: &mut ImageFile,
     limits: &Limits,
 ) -> Result<(), Error> {
     match format {
@@ -231,7 +235,7 @@ fn check_size(
 }
 
 fn decoder(
-    file: BufReader<File>,
+    file: ImageFile,
     format: Format,
     limits: &Limits,
 ) -> Result<Box<dyn ImageDecoder>, ImageError> {

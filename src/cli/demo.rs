@@ -3,8 +3,9 @@ use super::{
     Status, compare,
     messages::{Action, Failure, Terminal},
 };
+use crate::job::{InputError, read_input};
 use std::{
-    fs, io,
+    fs,
     path::{Path, PathBuf},
 };
 
@@ -71,16 +72,16 @@ fn write(folder: &Path, files: &[(&str, &[u8])]) -> Result<(), Failure> {
     let mut missing = Vec::new();
     for (name, bytes) in files {
         let path = folder.join(name);
-        match fs::read(&path) {
+        match read_input(&path, bytes.len() as u64) {
             Ok(found) if found == *bytes => {}
-            Ok(_) => {
+            Ok(_) | Err(InputError::TooLong { .. }) => {
                 return Err(Failure::Exists {
                     path,
                     advice: "name another folder",
                 });
             }
-            Err(error) if error.kind() == io::ErrorKind::NotFound => missing.push((path, bytes)),
-            Err(error) => return Err(Failure::file(&path, Action::Read, error)),
+            Err(InputError::Missing) => missing.push((path, bytes)),
+            Err(error) => return Err(Failure::file(&path, Action::Read, error.into())),
         }
     }
     for (path, bytes) in missing {

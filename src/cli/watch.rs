@@ -5,7 +5,7 @@ use super::{
 };
 use crate::{
     drawing::Paper,
-    job::{self, Job, Mask},
+    job::{self, InputError, Job, Mask},
     pipeline::{self, CompareOptions},
     report::{self, Report},
     service,
@@ -42,6 +42,9 @@ const INTERVAL: Duration = Duration::from_millis(250);
 /// So many looks must find the same before a file counts as written.
 const QUIET_LOOKS: u32 = 4;
 
+/// Largest report of an earlier run that is read, bytes; a judgement.
+const MOST_REPORT: u64 = 256 << 20;
+
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
     let stop = service::stop_flag().map_err(|source| Failure::Signals { source })?;
     let mut watch = Watch {
@@ -53,8 +56,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         terminal,
         stop: &stop,
     };
-    let earlier = fs::read(watch.out.join("report.json")).ok();
-    watch.report = earlier.and_then(|bytes| report::from_json(&bytes));
+    watch.report = watch.earlier();
     let compared = watch.begin()?;
     watch.follow(compared)?;
     Ok(Status::NothingOut)
@@ -74,10 +76,29 @@ impl Watch<'_> {
         self.stop.load(Ordering::Relaxed)
     }
 
+    /// The report of an earlier run; without a usable one, changes are told from the next comparison on.
+    fn earlier(&self) -> Option<Report> {
+        let file = self.out.join("report.json");
+        let without = match job::read_input(&file, MOST_REPORT) {
+            Ok(bytes) => match report::from_json(&bytes) {
+                Some(report) => return Some(report),
+                None => "is no report of this version".to_owned(),
+            },
+            Err(InputError::Missing) => return None,
+            Err(error) => error.to_string(),
+        };
+        let file = file.display();
+        self.terminal.fault(&format!(
+            "{file}: {without}; changes are told from the next comparison on"
+        ));
+        None
+    }
+
     /// The first comparison, and the files as they were before it.
     fn begin(&mut self) -> Result<Look, Failure> {
         // A job that cannot be read at all is a slip in the command line; later it may be between two saves.
-        fs::metadata(self.job).map_err(|source| Failure::file(self.job, Action::Read, source))?;
+        job::open_input(self.job, job::MOST_BYTES)
+            .map_err(|error| Failure::file(self.job, Action::Read, error.into()))?;
         let before = look(self.job);
         self.compare()?;
         Ok(before)

@@ -1,6 +1,7 @@
 //! Why a picture cannot be read: which file, what was found, what to do.
 use super::format::Format;
-use std::path::PathBuf;
+use crate::job::InputError;
+use std::path::{Path, PathBuf};
 
 /// What the messages list as readable.
 const READABLE: &str = "PNG, JPEG, WebP, TIFF and BMP can be read";
@@ -20,6 +21,27 @@ pub enum Error {
     Folder {
         /// The folder.
         path: PathBuf,
+    },
+    /// The path names a pipe, a device or the like.
+    #[error("{}: is {found}; name an image file", path.display())]
+    NotAFile {
+        /// The path.
+        path: PathBuf,
+        /// What it is, such as "a pipe".
+        found: &'static str,
+    },
+    /// The file is longer than an image of the allowed size can be.
+    #[error(
+        "{}: the file has {} MB, {} MB are allowed for an image of the largest size; export it again or raise the limit of megapixels",
+        path.display(), megabytes(*length), megabytes(*most)
+    )]
+    FileTooLong {
+        /// The file.
+        path: PathBuf,
+        /// Its length in bytes.
+        length: u64,
+        /// How many are allowed.
+        most: u64,
     },
     /// The operating system does not hand the file out.
     #[error("{}: cannot be opened or read ({source}); check its permissions and its drive", path.display())]
@@ -110,6 +132,12 @@ pub enum Error {
         /// Which kind.
         found: String,
     },
+    /// The file changed between two looks at it.
+    #[error("{}: the file changed while it was being read; run it again when it is written", path.display())]
+    Changed {
+        /// The file.
+        path: PathBuf,
+    },
     /// A mask does not have the size of its picture.
     #[error(
         "{}: the mask has {} x {} pixels, its picture {} x {}; make both the same size",
@@ -130,12 +158,34 @@ fn megapixels(pixels: u64) -> f64 {
     pixels.div_ceil(100_000) as f64 / 10.0
 }
 
+/// Millions of bytes, rounded up as [`megapixels`] is.
+fn megabytes(bytes: u64) -> u64 {
+    bytes.div_ceil(1_000_000)
+}
+
 impl Error {
+    /// The error of a file that could not be opened.
+    pub(super) fn of_input(path: &Path, error: InputError) -> Self {
+        let path = path.to_owned();
+        match error {
+            InputError::Missing => Self::Missing { path },
+            InputError::NotAFile { found: "a folder" } => Self::Folder { path },
+            InputError::NotAFile { found } => Self::NotAFile { path, found },
+            InputError::TooLong { length, most } => Self::FileTooLong { path, length, most },
+            error => Self::Unreadable {
+                path,
+                source: error.into(),
+            },
+        }
+    }
+
     /// A short name of the fault that stays the same from version to version.
     pub fn code(&self) -> &'static str {
         match self {
             Self::Missing { .. } => "image-missing",
             Self::Folder { .. } => "image-is-a-folder",
+            Self::NotAFile { .. } => "image-no-file",
+            Self::FileTooLong { .. } => "image-file-too-long",
             Self::Unreadable { .. } => "image-unreadable",
             Self::Empty { .. } => "image-empty",
             Self::NotReadable { .. } => "image-format",
@@ -145,6 +195,7 @@ impl Error {
             Self::Truncated { .. } => "image-truncated",
             Self::Damaged { .. } => "image-damaged",
             Self::RareKind { .. } => "image-rare-kind",
+            Self::Changed { .. } => "image-changed",
             Self::MaskSize { .. } => "mask-size",
         }
     }

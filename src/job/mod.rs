@@ -4,6 +4,7 @@
 mod aspect;
 mod doubts;
 mod error;
+mod input;
 mod names;
 mod print;
 pub mod raw;
@@ -17,6 +18,7 @@ mod structure;
 
 pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS};
+pub use input::{InputError, InputFile, open_input, read_input};
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
 pub use read::{MOST_BYTES, missing_images, parse, points_outside, read};
 pub use schema::schema;

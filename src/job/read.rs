@@ -2,16 +2,13 @@
 use super::{
     End, Job, Side, View,
     error::{Error, Fault, FaultKind, Faults},
+    input::{InputError, read_input},
     raw::{RawJob, RawView},
     resolve::{self, Surroundings},
     structure,
 };
 use serde_json::Value;
-use std::{
-    fs::File,
-    io::Read,
-    path::{Path, PathBuf},
-};
+use std::path::{Path, PathBuf};
 
 /// Largest job file that is read, bytes.
 pub const MOST_BYTES: u64 = 16 << 20;
@@ -21,14 +18,13 @@ pub const MOST_BYTES: u64 = 16 << 20;
 /// # Errors
 /// [`Error::Unreadable`] where the file cannot be read, [`Error::Faulty`] with all that is wrong in it.
 pub fn read(path: &Path) -> Result<Job, Error> {
-    let unreadable = |source| Error::Unreadable {
-        file: path.to_owned(),
-        source,
-    };
-    let mut bytes = Vec::new();
-    File::open(path)
-        .and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
-        .map_err(unreadable)?;
+    let bytes = read_input(path, MOST_BYTES).map_err(|error| match error {
+        InputError::TooLong { most, .. } => Error::one(path, "", FaultKind::FileTooLarge { most }),
+        error => Error::Unreadable {
+            file: path.to_owned(),
+            source: error.into(),
+        },
+    })?;
     parse(&bytes, path)
 }
 

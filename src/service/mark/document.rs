@@ -6,7 +6,10 @@ use super::{
     layout,
     versions::Versions,
 };
-use crate::{job, service::write_beside};
+use crate::{
+    job::{self, InputError},
+    service::write_beside,
+};
 use serde_json::{Value, json};
 use std::{
     fs, io,
@@ -167,7 +170,7 @@ impl Document {
         if self.journal.is_foreign() {
             return Err(Refusal::TwoPrograms { file });
         }
-        match fs::read(&self.file) {
+        match job::read_input(&self.file, job::MOST_BYTES) {
             Ok(bytes) if blake3::hash(&bytes) == self.on_disk => Ok(()),
             _ => Err(Refusal::ChangedOutside { file }),
         }
@@ -215,10 +218,13 @@ impl Document {
                 self.follow_file(value, &bytes)
             }
             Keep::Page => {
-                if let Ok(bytes) = fs::read(&self.file) {
-                    let kept = self.versions.keep(&bytes);
-                    kept.map_err(|source| self.not_saved(source))?;
+                match job::read_input(&self.file, job::MOST_BYTES) {
+                    Ok(bytes) => self.versions.keep(&bytes),
+                    Err(InputError::Missing) => Ok(()),
+                    // What cannot be kept is not written over.
+                    Err(error) => Err(error.into()),
                 }
+                .map_err(|source| self.not_saved(source))?;
                 self.write()
             }
         }
@@ -258,7 +264,9 @@ impl Document {
 
     fn keep_version(&mut self) -> Result<(), Refusal> {
         let kept = match self.versions.is_due() {
-            true => fs::read(&self.file).and_then(|bytes| self.versions.keep(&bytes)),
+            true => job::read_input(&self.file, job::MOST_BYTES)
+                .map_err(io::Error::from)
+                .and_then(|bytes| self.versions.keep(&bytes)),
             false => Ok(()),
         };
         kept.map_err(|source| self.not_saved(source))
@@ -328,10 +336,12 @@ fn read(file: &Path) -> Result<(Vec<u8>, Value), Refusal> {
         file: file.to_owned(),
         text,
     };
-    let bytes = fs::read(file).map_err(|error| not_usable(format!("cannot be read: {error}")))?;
-    if bytes.len() as u64 > job::MOST_BYTES {
-        return Err(not_usable("is larger than a job file can be".to_owned()));
-    }
+    let bytes = job::read_input(file, job::MOST_BYTES).map_err(|error| {
+        not_usable(match error {
+            InputError::TooLong { .. } => "is larger than a job file can be".to_owned(),
+            error => format!("cannot be read: {error}"),
+        })
+    })?;
     let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     let value: Value = serde_json::from_slice(text)
         .map_err(|error| not_usable(format!("not JSON: {error}; mend it in an editor first")))?;

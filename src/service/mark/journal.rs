@@ -1,5 +1,6 @@
 //! What was done to a job, one line a step, never rewritten: undo and redo outlive the page and the program.
 use super::edits::{Difference, NoPlace};
+use crate::job::{InputError, read_input};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::{
@@ -7,6 +8,9 @@ use std::{
     io::{self, Seek, SeekFrom, Write},
     path::{Path, PathBuf},
 };
+
+/// Largest journal that is read, bytes: a million steps, for a step takes some hundred; a judgement.
+const MOST_BYTES: u64 = 256 << 20;
 
 /// One line of the journal.
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -47,10 +51,10 @@ pub(super) struct Journal {
 impl Journal {
     /// Opens the journal of a job, or begins one with `document`. One that cannot be read is moved aside.
     pub fn open(path: &Path, document: &Value) -> io::Result<Self> {
-        let text = match fs::read(path) {
+        let text = match read_input(path, MOST_BYTES) {
             Ok(bytes) => bytes,
-            Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
-            Err(error) => return Err(error),
+            Err(InputError::Missing) => Vec::new(),
+            Err(error) => return Err(error.into()),
         };
         // A line without its end was being written when the program was killed.
         let whole = text
@@ -163,7 +167,7 @@ impl Journal {
     /// Forgets what was written after `place`: the job file could not follow.
     pub fn retreat(&mut self, place: u64) -> io::Result<()> {
         self.file.set_len(place)?;
-        let bytes = fs::read(&self.path)?;
+        let bytes = read_input(&self.path, MOST_BYTES)?;
         let (document, steps, done) =
             replay(&bytes).ok_or_else(|| io::Error::other("the journal cannot be read back"))?;
         (self.length, self.document) = (place, document);

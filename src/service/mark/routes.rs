@@ -7,7 +7,7 @@ use super::{
 };
 use crate::{
     job, measurement, registration,
-    service::shell::{answer, apart, kind_of, only_local_pages, refusal},
+    service::shell::{MOST_RESULT, answer, apart, kind_of, only_local_pages, refusal},
 };
 use axum::{
     Json, Router,
@@ -20,7 +20,6 @@ use axum::{
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::{
-    fs,
     net::SocketAddr,
     path::{Component, PathBuf},
     sync::{Arc, MutexGuard, PoisonError},
@@ -371,7 +370,7 @@ async fn result_file(State(desk): Shared, Path(path): Path<String>) -> Response 
         let (true, Some(kind)) = (is_plain, kind) else {
             return not_found();
         };
-        match fs::read(desk.options.out.join(path)) {
+        match job::read_input(&desk.options.out.join(path), MOST_RESULT) {
             Ok(bytes) => ([(header::CONTENT_TYPE, kind)], bytes).into_response(),
             Err(_) => not_found(),
         }

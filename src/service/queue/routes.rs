@@ -5,7 +5,10 @@ use super::{
     openapi,
     registry::Denied,
 };
-use crate::service::shell::{answer, apart, kind_of, only_local_pages, refusal};
+use crate::{
+    job::read_input,
+    service::shell::{MOST_RESULT, answer, apart, kind_of, only_local_pages, refusal},
+};
 use axum::{
     Router,
     extract::{DefaultBodyLimit, Path, Request, State},
@@ -166,7 +169,7 @@ async fn result(desk: Desk, id: String, path: String) -> Response {
             return not_found();
         };
         let results = desk.registry.store().results(&id);
-        match confined::file(&results, &path).map(std::fs::read) {
+        match confined::file(&results, &path).map(|file| read_input(&file, MOST_RESULT)) {
             Ok(Ok(bytes)) => {
                 let headers = [
                     (header::CONTENT_TYPE, kind),
@@ -174,7 +177,7 @@ async fn result(desk: Desk, id: String, path: String) -> Response {
                 ];
                 (headers, bytes).into_response()
             }
-            Ok(Err(error)) => internal(&error).into_response(),
+            Ok(Err(error)) => internal(&error.into()).into_response(),
             Err(_) => not_found(),
         }
     });

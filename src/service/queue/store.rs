@@ -1,5 +1,5 @@
 //! The jobs of the service on the disk: whole or not there, also after the program was killed.
-use crate::service::write_beside;
+use crate::{job::read_input, service::write_beside};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 use std::{
@@ -76,12 +76,14 @@ pub(super) struct Incoming {
     folder: tempfile::TempDir,
 }
 
+/// Largest state of a job that is read, bytes: some hundred a file of the result; a judgement.
+const MOST_STATUS: u64 = 16 << 20;
 /// Prefix of what is not whole yet.
 const INCOMING: &str = ".tickstrip-";
 
 impl Store {
     /// Opens the folder, removes what was half-written, and reads the jobs that are there. Those that had not ended
-    /// are interrupted now.
+    /// are interrupted now. What is no job, or cannot be read as one, is left alone.
     pub fn open(folder: &Path, now: &str) -> io::Result<(Self, Vec<Status>)> {
         let jobs = folder.join("jobs");
         fs::create_dir_all(&jobs)?;
@@ -91,22 +93,21 @@ impl Store {
         let mut found = Vec::new();
         for entry in fs::read_dir(&store.jobs)? {
             let path = entry?.path();
-            match store.recover(&path, now)? {
-                Some(status) => found.push(status),
-                None if path.is_dir() => fs::remove_dir_all(&path)?,
-                None => fs::remove_file(&path)?,
+            if is_half_written(&path) {
+                remove(&path)?;
+            } else {
+                found.extend(store.recover(&path, now)?);
             }
         }
         found.sort_by(|a, b| (&a.submitted, &a.id).cmp(&(&b.submitted, &b.id)));
         Ok((store, found))
     }
 
-    /// The job in a folder; `None` where it is none that is whole.
+    /// The job in a folder; `None` where none can be read there.
     fn recover(&self, path: &Path, now: &str) -> io::Result<Option<Status>> {
-        let Some(mut status) = fs::read(path.join("status.json"))
-            .ok()
-            .and_then(|bytes| serde_json::from_slice::<Status>(&bytes).ok())
-        else {
+        let bytes = read_input(&path.join("status.json"), MOST_STATUS).ok();
+        let status = bytes.and_then(|bytes| serde_json::from_slice::<Status>(&bytes).ok());
+        let Some(mut status) = status else {
             return Ok(None);
         };
         if path.file_name().and_then(|name| name.to_str()) != Some(status.id.as_str()) {
@@ -114,12 +115,8 @@ impl Store {
         }
         for entry in fs::read_dir(path)? {
             let inner = entry?.path();
-            let name = inner.file_name().unwrap_or_default().to_string_lossy();
-            if name.starts_with(INCOMING) {
-                match inner.is_dir() {
-                    true => fs::remove_dir_all(&inner)?,
-                    false => fs::remove_file(&inner)?,
-                }
+            if is_half_written(&inner) {
+                remove(&inner)?;
             }
         }
         if !status.state.is_over() {
@@ -208,6 +205,19 @@ fn text(status: &Status) -> io::Result<Vec<u8>> {
     serde_json::to_vec_pretty(status).map_err(io::Error::other)
 }
 
+/// Whether something was being written, or removed, when the service ended.
+fn is_half_written(path: &Path) -> bool {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    name.starts_with(INCOMING)
+}
+
+fn remove(path: &Path) -> io::Result<()> {
+    match path.is_dir() {
+        true => fs::remove_dir_all(path),
+        false => fs::remove_file(path),
+    }
+}
+
 /// All files below a folder, relative, with `/` between folders, in order.
 pub(super) fn files_below(folder: &Path) -> Vec<String> {
     fn walk(root: &Path, folder: &Path, found: &mut Vec<String>) {
@@ -281,6 +291,31 @@ mod tests {
         );
         assert!(!half.exists() && !folder.path().join("jobs/.tickstrip-gone-dd").exists());
         assert_eq!(files_below(&store.folder("aa")), ["status.json"]);
+    }
+
+    #[test]
+    fn what_cannot_be_read_as_a_job_is_left_alone() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let (store, _) = Store::open(folder.path(), "now").expect("opened");
+        for id in ["aa", "bb"] {
+            store
+                .admit(
+                    store.incoming().expect("room"),
+                    &status(id, State::Finished),
+                )
+                .expect("admitted");
+        }
+        // The state of one cannot be read, that of the other is of another version; the third is somebody else's.
+        let unreadable = store.folder("aa").join("status.json");
+        fs::remove_file(&unreadable).expect("there");
+        fs::create_dir(&unreadable).expect("made");
+        fs::write(store.folder("bb").join("status.json"), "{\"state\": 7}").expect("written");
+        fs::create_dir(store.folder("photos")).expect("made");
+        let (_, found) = Store::open(folder.path(), "later").expect("opened again");
+        assert!(found.is_empty());
+        for kept in ["aa/input", "bb/input", "photos"] {
+            assert!(store.folder(kept).exists(), "{kept}");
+        }
     }
 
     #[test]

@@ -1,0 +1,170 @@
+//! What is no file is refused at once, wherever a file is named: nothing waits for it, nothing reads it without an end.
+#![cfg(unix)]
+
+use assert_cmd::Command;
+use serde_json::{Value, json};
+use std::{
+    fs,
+    io::{BufRead, BufReader, Read, Write},
+    net::TcpStream,
+    path::Path,
+    process::{Command as Process, Output, Stdio},
+    time::{Duration, Instant},
+};
+
+const PROGRAM: &str = env!("CARGO_BIN_EXE_tickstrip");
+/// Far longer than a refusal takes; what waits for a pipe is there for ever.
+const LONG: Duration = Duration::from_secs(60);
+
+fn job(render: &str, reference: Value) -> Value {
+    let marks: Vec<Value> = [[5, 5], [80, 5], [80, 50], [5, 50]]
+        .iter()
+        .enumerate()
+        .map(|(n, at)| json!({ "name": format!("bolt {n}"), "use": "datum", "render": at, "reference": at }))
+        .collect();
+    json!({
+        "title": "Hand fire pump of a harbour town", "scale": "1:24",
+        "views": [{ "name": "side", "render": { "image": render }, "reference": reference, "landmarks": marks }]
+    })
+}
+
+/// A folder with an image, a pipe, a folder in place of an image, a link to a device that never ends, and jobs for them.
+fn folder() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = |name: &str| folder.path().join(name);
+    image::RgbImage::new(90, 60)
+        .save(at("good.png"))
+        .expect("written");
+    let made = Process::new("mkfifo").arg(at("pipe")).status();
+    assert!(made.expect("mkfifo").success());
+    fs::create_dir(at("folder.png")).expect("made");
+    std::os::unix::fs::symlink("/dev/zero", at("endless")).expect("linked");
+    let image = |name: &str| json!({ "image": name });
+    for (name, job) in [
+        ("good.json", job("good.png", image("good.png"))),
+        ("pipe.json", job("pipe", image("good.png"))),
+        ("folder.json", job("good.png", image("folder.png"))),
+        ("endless.json", job("good.png", image("endless"))),
+        (
+            "mask.json",
+            job("good.png", json!({ "image": "good.png", "mask": "pipe" })),
+        ),
+    ] {
+        fs::write(at(name), job.to_string()).expect("written");
+    }
+    folder
+}
+
+fn run(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(PROGRAM)
+        .args(arguments)
+        .current_dir(folder)
+        .timeout(LONG)
+        .output()
+        .expect("the program starts")
+}
+
+fn refused(folder: &Path, arguments: &[&str], words: &str) {
+    let output = run(folder, arguments);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned()
+        + &String::from_utf8_lossy(&output.stdout);
+    assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+    // The table breaks its lines, so spaces are taken for what they are.
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains(words), "{arguments:?}: {said}");
+}
+
+#[test]
+fn a_job_that_is_no_file_is_refused_by_every_command() {
+    let folder = folder();
+    for (path, found) in [
+        ("pipe", "is a pipe"),
+        ("folder.png", "is a folder"),
+        ("endless", "is a device"),
+    ] {
+        for command in ["compare", "check", "mark", "watch"] {
+            refused(folder.path(), &[command, path], found);
+        }
+        let straighten = ["straighten", "--job", path, "--view", "side"];
+        refused(folder.path(), &straighten, found);
+    }
+}
+
+#[test]
+fn an_image_or_a_mask_that_is_no_file_fails_its_view_at_once() {
+    let folder = folder();
+    for (job, words) in [
+        ("pipe.json", "pipe: is a pipe; name an image file"),
+        ("folder.json", "folder.png: is a folder; name an image file"),
+        ("endless.json", "endless: is a device; name an image file"),
+        ("mask.json", "pipe: is a pipe; name an image file"),
+    ] {
+        refused(folder.path(), &["compare", job, "--quiet"], words);
+    }
+    for image in ["pipe", "endless"] {
+        refused(folder.path(), &["new", image, "good.png"], "name an image");
+        let corners = ["straighten", image, "--corners", "1,1 9,1 9,9 1,9"];
+        refused(folder.path(), &corners, "name an image file");
+    }
+}
+
+#[test]
+fn a_file_that_is_too_long_is_refused_unread() {
+    let folder = folder();
+    // Holes: they take no room on the disk.
+    for (name, gigabytes) in [("long.json", 1), ("long.png", 3)] {
+        let file = fs::File::create(folder.path().join(name)).expect("made");
+        file.set_len(gigabytes << 30).expect("room");
+    }
+    let words = "long.json: the file is larger than 16 MB";
+    refused(folder.path(), &["compare", "long.json"], words);
+    let words = "long.json: is larger than a job file can be";
+    refused(folder.path(), &["mark", "long.json"], words);
+    let words = "long.png: the file has 3222 MB, 868 MB are allowed";
+    let corners = ["straighten", "long.png", "--corners", "1,1 9,1 9,9 1,9"];
+    refused(folder.path(), &corners, words);
+}
+
+/// The answer to a request, its head and its body.
+fn ask(address: &str, path: &str) -> String {
+    let (host, token) = address.split_once('/').expect("an address with a token");
+    let mut stream = TcpStream::connect(host).expect("the page answers");
+    stream.set_read_timeout(Some(LONG)).expect("a limit");
+    let head = format!("GET /{token}{path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n");
+    stream.write_all(head.as_bytes()).expect("sent");
+    let mut answer = String::new();
+    stream
+        .read_to_string(&mut answer)
+        .expect("within the limit");
+    answer
+}
+
+#[test]
+fn the_marking_page_goes_on_and_ends_where_an_image_is_a_pipe() {
+    let folder = folder();
+    let mut program = Process::new(PROGRAM)
+        .args(["mark", "pipe.json", "--no-browser"])
+        .current_dir(folder.path())
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("starts");
+    let mut lines = BufReader::new(program.stdout.take().expect("piped")).lines();
+    let address = lines.next().expect("an address").expect("text");
+    let address = address.trim_start_matches("http://").to_owned();
+    let picture = ask(&address, "api/picture/0/render");
+    assert!(picture.contains("\"image-no-file\""), "{picture}");
+    assert!(picture.contains("pipe: is a pipe"), "{picture}");
+    assert!(ask(&address, "api/state").starts_with("HTTP/1.1 200"));
+    let begun = Instant::now();
+    let killed = Process::new("kill")
+        .args(["-INT", &program.id().to_string()])
+        .status();
+    assert!(killed.expect("kill").success());
+    while program.try_wait().expect("a child").is_none() {
+        if begun.elapsed() > LONG {
+            let _ = program.kill();
+            panic!("the program does not end");
+        }
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}

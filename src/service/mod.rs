@@ -1,4 +1,5 @@
 //! The HTTP shell: the marking page and the comparison service. The only place that knows of HTTP.
+mod bodies;
 pub mod mark;
 pub mod queue;
 mod shell;

@@ -19,7 +19,7 @@ use std::{
     thread,
     time::Duration,
 };
-use tokio::sync::Semaphore;
+use tokio::sync::{Mutex, Semaphore};
 
 /// What the service is asked for.
 #[derive(Clone, Debug)]
@@ -43,6 +43,8 @@ pub struct ServeLimits {
     pub queue: usize,
     /// Largest body of a request, bytes.
     pub body: usize,
+    /// Largest file in it, bytes.
+    pub file: usize,
     /// Longest time for a body to arrive.
     pub body_time: Duration,
     /// Largest image, megapixels.
@@ -60,6 +62,7 @@ impl Default for ServeLimits {
         Self {
             queue: 32,
             body: 256 << 20,
+            file: 128 << 20,
             body_time: Duration::from_secs(60),
             megapixels: 100.0,
             job_time: Duration::from_secs(300),
@@ -123,6 +126,8 @@ struct Desk {
     registry: Arc<Registry>,
     places: Arc<Semaphore>,
     turns: mpsc::Sender<Turn>,
+    /// Held while a job file is read: many large ones at a time would fill the memory.
+    reading: Arc<Mutex<()>>,
     log: Log,
 }
 
@@ -151,6 +156,7 @@ pub fn serve(options: ServeOptions, ready: &dyn Fn(&str), log: Log) -> Result<()
         registry: Arc::clone(&registry),
         places,
         turns,
+        reading: Arc::default(),
         log,
     };
     let served = runtime.block_on(async {

@@ -19,7 +19,6 @@ use std::{net::SocketAddr, path::PathBuf, time::Instant};
 
 /// All addresses.
 pub(super) fn router(desk: Desk, address: SocketAddr) -> Router {
-    let most = desk.registry.options().limits.body;
     let guarded = Router::new()
         .route("/openapi.json", get(description))
         .route("/jobs", post(post_job).get(list))
@@ -27,7 +26,8 @@ pub(super) fn router(desk: Desk, address: SocketAddr) -> Router {
         .route("/jobs/{id}/cancel", post(cancel))
         .route("/jobs/{id}/report", get(report))
         .route("/jobs/{id}/files/{*path}", get(file))
-        .layer(DefaultBodyLimit::max(most))
+        // Whoever takes a body counts it (`bodies`).
+        .layer(DefaultBodyLimit::disable())
         .layer(middleware::from_fn_with_state(
             desk.clone(),
             only_with_token,

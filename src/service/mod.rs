@@ -1,5 +1,6 @@
 //! The HTTP shell: the marking page and the comparison service. The only place that knows of HTTP.
 mod bodies;
+mod connections;
 pub mod mark;
 pub mod queue;
 mod shell;

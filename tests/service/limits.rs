@@ -4,7 +4,13 @@ use crate::{
     folder, job,
 };
 use serde_json::json;
-use std::{io::Write, thread, time::Duration};
+use std::{
+    io::{Read, Write},
+    net::TcpStream,
+    process::Command,
+    thread,
+    time::{Duration, Instant},
+};
 
 /// Sends a head and then so many megabytes of `filling`; what is answered, if anything was.
 fn pour(service: &Service, kind: &str, begin: &str, filling: u8, megabytes: usize) -> Option<u16> {
@@ -140,4 +146,82 @@ fn changes_on_the_marking_page_are_bounded_one_by_one_and_together() {
     let state = format!("{}api/state", service.root);
     let answer = service.ask_raw("GET", &state, "text/plain", b"");
     assert_eq!(answer.expect("an answer").status, 200);
+}
+
+/// Connections that have begun a request and say no more.
+fn half_open(service: &Service, count: usize) -> Vec<TcpStream> {
+    (0..count)
+        .map(|_| {
+            let mut stream = service.connect();
+            stream
+                .write_all(b"GET /health HTTP/1.1\r\nHost")
+                .expect("sent");
+            stream
+        })
+        .collect()
+}
+
+/// The program where a process may have 64 handles.
+#[cfg(unix)]
+fn with_few_handles(arguments: &[&std::ffi::OsStr]) -> Command {
+    let mut command = Command::new("sh");
+    command.args([
+        "-c",
+        "ulimit -n 64; exec \"$0\" \"$@\"",
+        env!("CARGO_BIN_EXE_tickstrip"),
+    ]);
+    command.args(arguments);
+    command
+}
+
+#[cfg(unix)]
+#[test]
+fn half_open_connections_keep_nobody_out_even_with_few_handles() {
+    let folder = folder();
+    let job = folder.path().join("job.json");
+    let [serve, mark] = [
+        with_few_handles(&[
+            "serve".as_ref(),
+            folder.path().as_ref(),
+            "--listen".as_ref(),
+            "127.0.0.1:0".as_ref(),
+        ]),
+        with_few_handles(&["mark".as_ref(), job.as_ref(), "--no-browser".as_ref()]),
+    ]
+    .map(|command| Service::run(command, None));
+    let held = [&serve, &mark].map(|service| half_open(service, 64));
+    for (service, path) in [
+        (&serve, "health".to_owned()),
+        (&mark, format!("{}api/state", mark.root)),
+    ] {
+        let path = format!("/{}", path.trim_start_matches('/'));
+        let begun = Instant::now();
+        for _ in 0..3 {
+            let answer = service.ask_raw("GET", &path, "text/plain", b"");
+            assert_eq!(answer.expect("an answer").status, 200);
+        }
+        assert!(begun.elapsed() < Duration::from_secs(20));
+    }
+    // Files can still be opened.
+    let posted = crate::id(&serve.post_path("job.json"));
+    assert_eq!(
+        serve.wait(&posted, &["finished", "failed"])["state"],
+        "finished"
+    );
+    drop(held);
+}
+
+#[test]
+fn a_head_that_does_not_come_and_a_connection_that_is_not_used_are_closed() {
+    let folder = folder();
+    let service = Service::start(folder.path(), &[]);
+    let mut unused = service.connect();
+    unused
+        .write_all(b"GET /health HTTP/1.1\r\nHost: localhost\r\n\r\n")
+        .expect("sent");
+    for mut stream in half_open(&service, 1).into_iter().chain([unused]) {
+        // A read that takes longer than a minute fails.
+        let mut answer = Vec::new();
+        stream.read_to_end(&mut answer).expect("closed");
+    }
 }

@@ -9,7 +9,7 @@ mod registry;
 mod routes;
 mod store;
 
-use super::shell;
+use super::{connections, shell};
 use registry::{Place, Registry};
 use std::{
     io,
@@ -160,20 +160,24 @@ pub fn serve(options: ServeOptions, ready: &dyn Fn(&str), log: Log) -> Result<()
         log,
     };
     let served = runtime.block_on(async {
-        let listener = tokio::net::TcpListener::bind(listen)
-            .await
-            .map_err(|source| ServeError::Address {
-                address: listen,
-                source,
-            })?;
-        let address = listener.local_addr().map_err(server)?;
+        let (listener, address) =
+            connections::listen(listen)
+                .await
+                .map_err(|source| ServeError::Address {
+                    address: listen,
+                    source,
+                })?;
         ready(&format!("http://{address}/"));
-        let serving = axum::serve(listener, routes::router(desk, address))
-            .with_graceful_shutdown(shell::asked_to_stop());
-        tokio::select! {
-            result = async { serving.await } => result.map_err(server),
-            () = async { shell::asked_to_stop().await; tokio::time::sleep(BODIES).await } => Ok(()),
-        }
+        let router = routes::router(desk, address);
+        connections::answer(
+            listener,
+            router,
+            CONNECTIONS,
+            shell::asked_to_stop(),
+            BODIES,
+        )
+        .await;
+        Ok(())
     });
     // Requests that hang are given up, and with them the last sender of turns.
     runtime.shutdown_timeout(BODIES);
@@ -181,6 +185,8 @@ pub fn serve(options: ServeOptions, ready: &dyn Fn(&str), log: Log) -> Result<()
     served
 }
 
+/// Connections at a time. A judgement: each may hold some 128 kB.
+const CONNECTIONS: usize = 256;
 /// How long requests that are being answered may go on when the service is asked to end.
 const BODIES: Duration = Duration::from_secs(2);
 

@@ -3,6 +3,7 @@
 //! A connection that waits for a request gives way to a new one when all seats are taken, the one that has waited longest
 //! first; one that is being answered keeps its seat. A head has to arrive within [`HEAD_TIME`], which is also how long a
 //! connection may stay open unused.
+use super::patience::{Patience, Patient};
 use axum::{Router, body::Body};
 use hyper::{
     body::{Bytes, Frame, Incoming, SizeHint},
@@ -40,6 +41,10 @@ const HEAD_BYTES: usize = 64 << 10;
 /// Handles that a service needs for itself: files of a comparison, of the page, of the runtime. A judgement.
 #[cfg(unix)]
 const OWN_HANDLES: usize = 40;
+/// What the system may hold of an answer that the other side has not taken yet, bytes: the less it is, the sooner a slow
+/// reader shows.
+#[cfg(unix)]
+const SEND_BUFFER: usize = 256 << 10;
 /// How long a connection that gives way may write what it still has.
 const LAST_WORDS: Duration = Duration::from_millis(200);
 /// Pause after the system had no handle for a connection.
@@ -48,6 +53,9 @@ const NO_HANDLE_PAUSE: Duration = Duration::from_millis(50);
 /// Listens; the address is the one that was taken.
 pub(super) async fn listen(address: SocketAddr) -> io::Result<(TcpListener, SocketAddr)> {
     let listener = TcpListener::bind(address).await?;
+    // Connections inherit it. Where it cannot be set, slow readers show later.
+    #[cfg(unix)]
+    let _ = rustix::net::sockopt::set_socket_send_buffer_size(&listener, SEND_BUFFER);
     let address = listener.local_addr()?;
     Ok((listener, address))
 }
@@ -111,7 +119,7 @@ async fn converse(
             answered.map(|response| response.map(|body| Body::new(Attended { body, _busy: busy })))
         }
     });
-    let stream = TokioIo::new(stream);
+    let stream = TokioIo::new(Patient::new(stream, Patience::default()));
     let connection = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(HEAD_TIME)

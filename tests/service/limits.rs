@@ -225,3 +225,35 @@ fn a_head_that_does_not_come_and_a_connection_that_is_not_used_are_closed() {
         stream.read_to_end(&mut answer).expect("closed");
     }
 }
+
+#[cfg(target_os = "linux")]
+#[test]
+fn large_results_are_sent_without_being_in_memory_whole() {
+    const LENGTH: usize = 64 << 20;
+    let folder = folder();
+    let service = Service::start(folder.path(), &[]);
+    let id = crate::id(&service.post_path("job.json"));
+    service.wait(&id, &["finished"]);
+    let results = format!(".tickstrip/service/jobs/{id}/results/front/overlay.png");
+    let file = std::fs::OpenOptions::new()
+        .write(true)
+        .open(folder.path().join(results))
+        .expect("there");
+    file.set_len(LENGTH as u64).expect("set");
+    let path = format!("/jobs/{id}/files/front/overlay.png");
+    let before = peak_megabytes(&service);
+    let slow: Vec<_> = (0..8)
+        .map(|_| {
+            let mut stream = service.connect();
+            let head = service.head("GET", &path, "text/plain", 0);
+            stream.write_all(head.as_bytes()).expect("sent");
+            stream.read_exact(&mut [0; 1000]).expect("an answer");
+            stream
+        })
+        .collect();
+    let answer = service.ask_raw("GET", &path, "text/plain", b"");
+    assert_eq!(answer.expect("an answer").body.len(), LENGTH);
+    let grown = peak_megabytes(&service) - before;
+    assert!(grown < 32, "{grown} MB more");
+    drop(slow);
+}

@@ -9,6 +9,7 @@ use crate::{
     job, measurement, registration,
     service::{
         bodies::{Allowance, read_first},
+        files,
         shell::{answer, apart, kind_of, only_local_pages, refusal},
     },
 };
@@ -379,10 +380,9 @@ async fn result_file(State(desk): Shared, Path(path): Path<String>) -> Response 
         let (true, Some(kind)) = (is_plain, kind) else {
             return not_found();
         };
-        match fs::read(desk.options.out.join(path)) {
-            Ok(bytes) => ([(header::CONTENT_TYPE, kind)], bytes).into_response(),
-            Err(_) => not_found(),
-        }
+        fs::File::open(desk.options.out.join(path))
+            .and_then(|file| files::answer(file, kind))
+            .unwrap_or_else(|_| not_found())
     });
     done.await.unwrap_or_else(IntoResponse::into_response)
 }

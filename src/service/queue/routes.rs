@@ -5,7 +5,10 @@ use super::{
     openapi,
     registry::Denied,
 };
-use crate::service::shell::{answer, apart, kind_of, only_local_pages, refusal};
+use crate::service::{
+    files,
+    shell::{answer, apart, kind_of, only_local_pages, refusal},
+};
 use axum::{
     Router,
     extract::{DefaultBodyLimit, Path, Request, State},
@@ -166,16 +169,13 @@ async fn result(desk: Desk, id: String, path: String) -> Response {
             return not_found();
         };
         let results = desk.registry.store().results(&id);
-        match confined::file(&results, &path).map(std::fs::read) {
-            Ok(Ok(bytes)) => {
-                let headers = [
-                    (header::CONTENT_TYPE, kind),
-                    (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-                ];
-                (headers, bytes).into_response()
-            }
-            Ok(Err(error)) => internal(&error).into_response(),
-            Err(_) => not_found(),
+        let Ok(found) = confined::file(&results, &path) else {
+            return not_found();
+        };
+        let opened = std::fs::File::open(found).and_then(|file| files::answer(file, kind));
+        match opened {
+            Ok(answer) => ([(header::X_CONTENT_TYPE_OPTIONS, "nosniff")], answer).into_response(),
+            Err(error) => internal(&error).into_response(),
         }
     });
     done.await.unwrap_or_else(IntoResponse::into_response)

@@ -35,6 +35,9 @@ pub(super) struct Arguments {
     /// Largest body of a request, megabytes
     #[arg(long, value_name = "N", default_value_t = 256, value_parser = clap::value_parser!(u16).range(1..=16_384))]
     max_body_mb: u16,
+    /// Largest file in a body, megabytes [default: half of the body]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=16_384))]
+    max_file_mb: Option<u16>,
     /// Longest time for a body to arrive, seconds
     #[arg(long, value_name = "N", default_value_t = 60, value_parser = clap::value_parser!(u16).range(1..))]
     body_seconds: u16,
@@ -76,6 +79,10 @@ impl Arguments {
             limits: ServeLimits {
                 queue: usize::from(self.queue),
                 body: usize::from(self.max_body_mb) << 20,
+                file: match self.max_file_mb {
+                    Some(most) => usize::from(most) << 20,
+                    None => usize::from(self.max_body_mb) << 19,
+                },
                 body_time: seconds(self.body_seconds),
                 megapixels: f64::from(self.max_megapixels),
                 job_time: seconds(self.job_seconds),

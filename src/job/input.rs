@@ -60,6 +60,11 @@ impl InputFile {
     pub fn length(&self) -> u64 {
         self.length
     }
+
+    /// The file itself, for those who read no more than [`Self::length`] on their own.
+    pub fn into_file(self) -> File {
+        self.file
+    }
 }
 
 impl Read for InputFile {
@@ -102,7 +107,8 @@ pub fn open_input(path: &Path, most: u64) -> Result<InputFile, InputError> {
     {
         use std::os::unix::fs::OpenOptionsExt;
         // Neither waits for the other end of a pipe, nor becomes the program of a terminal.
-        options.custom_flags(libc::O_NONBLOCK | libc::O_NOCTTY);
+        let flags = rustix::fs::OFlags::NONBLOCK | rustix::fs::OFlags::NOCTTY;
+        options.custom_flags(flags.bits() as i32);
     }
     let file = options
         .open(path)

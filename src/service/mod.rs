@@ -1,5 +1,9 @@
 //! The HTTP shell: the marking page and the comparison service. The only place that knows of HTTP.
+mod bodies;
+mod connections;
+mod files;
 pub mod mark;
+mod patience;
 pub mod queue;
 mod shell;
 

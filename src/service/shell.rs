@@ -11,9 +11,6 @@ use std::{
     net::SocketAddr,
 };
 
-/// Largest file of a result that is sent, bytes: pictures of 100 million pixels are below; a judgement.
-pub(super) const MOST_RESULT: u64 = 1 << 30;
-
 /// 128 bits that nobody outside can guess, in hexadecimal.
 ///
 /// The keys of [`RandomState`] come from the operating system's source of randomness, and its hash does not let them

@@ -43,6 +43,8 @@ impl Answer {
 pub struct Service {
     pub child: Child,
     pub address: SocketAddr,
+    /// Path that all others lie below, with a slash at its end.
+    pub root: String,
     pub token: Option<&'static str>,
 }
 
@@ -66,6 +68,18 @@ impl Service {
             .args(["--listen", "127.0.0.1:0"])
             .args(arguments);
         command.env("TICKSTRIP_TOKEN", token.unwrap_or(""));
+        Self::run(command, token)
+    }
+
+    /// The marking page of a job.
+    pub fn mark(job: &Path) -> Self {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_tickstrip"));
+        command.arg("mark").arg(job).arg("--no-browser");
+        Self::run(command, None)
+    }
+
+    /// A service by its command, which prints its address first.
+    pub fn run(mut command: Command, token: Option<&'static str>) -> Self {
         command
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
@@ -76,12 +90,11 @@ impl Service {
         BufReader::new(out)
             .read_line(&mut line)
             .expect("an address");
-        let address = line
-            .trim()
-            .trim_start_matches("http://")
-            .trim_end_matches('/');
+        let line = line.trim().trim_start_matches("http://");
+        let (address, root) = line.split_once('/').expect("a path");
         Self {
             address: address.parse().expect("an address"),
+            root: format!("/{root}"),
             child,
             token,
         }

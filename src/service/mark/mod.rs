@@ -14,7 +14,7 @@ mod pictures;
 mod routes;
 mod versions;
 
-use super::shell;
+use super::{connections, shell};
 use crate::images::Limits;
 use comparison::Comparison;
 use document::Document;
@@ -76,6 +76,8 @@ struct Desk {
     options: MarkOptions,
 }
 
+/// Connections at a time. A judgement: a browser opens six.
+const CONNECTIONS: usize = 64;
 /// How long open connections may go on when the program is asked to end.
 const GRACE: Duration = Duration::from_secs(2);
 
@@ -94,10 +96,9 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
         .map_err(server)?;
     runtime.block_on(async {
         let address = SocketAddr::from((Ipv4Addr::LOCALHOST, options.port));
-        let listener = tokio::net::TcpListener::bind(address)
+        let (listener, address) = connections::listen(address)
             .await
             .map_err(|source| MarkError::Address { address, source })?;
-        let address = listener.local_addr().map_err(server)?;
         let token = shell::random_token();
         let desk = Arc::new(Desk {
             document: Mutex::new(document),
@@ -106,12 +107,9 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
             options,
         });
         ready(&format!("http://{address}/{token}/"));
-        let serving = axum::serve(listener, routes::router(desk, &token, address))
-            .with_graceful_shutdown(shell::asked_to_stop());
-        tokio::select! {
-            result = async { serving.await } => result.map_err(server),
-            // A browser keeps its connections open for minutes.
-            () = async { shell::asked_to_stop().await; tokio::time::sleep(GRACE).await } => Ok(()),
-        }
+        let router = routes::router(desk, &token, address);
+        // A browser keeps its connections open for minutes.
+        connections::answer(listener, router, CONNECTIONS, shell::asked_to_stop(), GRACE).await;
+        Ok(())
     })
 }

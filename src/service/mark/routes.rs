@@ -7,7 +7,11 @@ use super::{
 };
 use crate::{
     job, measurement, registration,
-    service::shell::{MOST_RESULT, answer, apart, kind_of, only_local_pages, refusal},
+    service::{
+        bodies::{Allowance, read_first},
+        files,
+        shell::{answer, apart, kind_of, only_local_pages, refusal},
+    },
 };
 use axum::{
     Json, Router,
@@ -20,9 +24,11 @@ use axum::{
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::{
+    io,
     net::SocketAddr,
     path::{Component, PathBuf},
     sync::{Arc, MutexGuard, PoisonError},
+    time::Duration,
 };
 
 /// Name, content and type of each file of the page.
@@ -45,13 +51,16 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const INDEX: &str = include_str!("../page/index.html");
 /// The page loads nothing from elsewhere and is shown in no other page.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; form-action 'none'; base-uri 'none'; frame-ancestors 'none'";
-/// Largest change, bytes: an outline of a thousand corners is far below.
+/// Largest change, bytes: an outline of a thousand corners is far below. Four of them are in memory at a time, at most.
 const MOST_BODY: usize = 4 << 20;
+/// Longest time for a change to arrive.
+const BODY_TIME: Duration = Duration::from_secs(30);
 
 type Shared = State<Arc<Desk>>;
 
 /// All addresses.
 pub(super) fn router(desk: Arc<Desk>, token: &str, address: SocketAddr) -> Router {
+    let bodies = Allowance::new(MOST_BODY, 4 * MOST_BODY, BODY_TIME);
     let index = || async { text(INDEX, "text/html; charset=utf-8") };
     let page = Router::new()
         .route("/page/{name}", get(page_file))
@@ -67,6 +76,7 @@ pub(super) fn router(desk: Arc<Desk>, token: &str, address: SocketAddr) -> Route
         .route("/api/compare", post(compare).get(comparison))
         .route("/results/{*path}", get(result_file))
         .layer(DefaultBodyLimit::max(MOST_BODY))
+        .route_layer(middleware::from_fn_with_state(bodies, read_first))
         .with_state(desk);
     Router::new()
         // Nesting would not match the slash at the end, which the page's own relative addresses need.
@@ -370,10 +380,10 @@ async fn result_file(State(desk): Shared, Path(path): Path<String>) -> Response 
         let (true, Some(kind)) = (is_plain, kind) else {
             return not_found();
         };
-        match job::read_input(&desk.options.out.join(path), MOST_RESULT) {
-            Ok(bytes) => ([(header::CONTENT_TYPE, kind)], bytes).into_response(),
-            Err(_) => not_found(),
-        }
+        job::open_input(&desk.options.out.join(path), u64::MAX)
+            .map_err(io::Error::from)
+            .and_then(|file| files::answer(file.into_file(), kind))
+            .unwrap_or_else(|_| not_found())
     });
     done.await.unwrap_or_else(IntoResponse::into_response)
 }

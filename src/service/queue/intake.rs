@@ -4,9 +4,18 @@ use super::{
     registry::now,
     store::{Incoming, State, Status},
 };
-use crate::service::shell::{Refused, answer, apart, random_token, refusal};
+use crate::{
+    job,
+    service::{
+        bodies::{self, Inflow},
+        shell::{Refused, answer, apart, random_token, refusal},
+    },
+};
 use axum::{
-    extract::{FromRequest, Multipart, Request, State as Shared, multipart::MultipartError},
+    extract::{
+        FromRequest, Multipart, Request, State as Shared,
+        multipart::{Field, MultipartError},
+    },
     http::{HeaderValue, StatusCode, header},
     response::{IntoResponse, Response},
 };
@@ -17,6 +26,8 @@ use tokio::{fs, io::AsyncWriteExt};
 
 /// Files of one job, at most.
 const MOST_FILES: usize = 64;
+/// Largest body that names a job, bytes: a path has some hundred.
+const MOST_NAMING: usize = 64 << 10;
 /// Seconds after which a client that was sent away may try again.
 const RETRY_AFTER: &str = "5";
 /// Of a body that is refused unread, so much is read nevertheless, so that the client hears why.
@@ -41,13 +52,7 @@ pub(super) async fn post_job(Shared(desk): Shared<Desk>, request: Request) -> Re
     let status = match taken {
         Ok(Ok(status)) => status,
         Ok(Err(refused)) => return refused.into_response(),
-        Err(_) => {
-            return refusal(
-                StatusCode::REQUEST_TIMEOUT,
-                "too-slow",
-                "the body took too long to arrive",
-            );
-        }
+        Err(_) => return bodies::too_slow().into_response(),
     };
     desk.registry.add(status.clone());
     if desk.turns.send((status.id.clone(), place)).is_err() {
@@ -89,11 +94,15 @@ struct Named {
 }
 
 async fn take_path(desk: &Desk, request: Request) -> Result<Status, Refused> {
-    let named = axum::Json::<Named>::from_request(request, &())
-        .await
-        .map_err(|error| Refused::new(error.status(), "bad-body", &error.body_text()))?;
-    let path = named.0.path;
-    let registry = Arc::clone(&desk.registry);
+    let inflow = Inflow::new(request.into_body(), MOST_NAMING);
+    let named: Named = serde_json::from_slice(&inflow.whole().await?).map_err(|error| {
+        bad(
+            "bad-body",
+            &format!("the body is not as described: {error}"),
+        )
+    })?;
+    let (registry, path) = (Arc::clone(&desk.registry), named.path);
+    let _one = desk.reading.lock().await;
     apart(move || {
         let file = confined::file(registry.root(), &path).map_err(|e| refused(&e))?;
         let job = confined::read_job(registry.root(), &file).map_err(|e| refused(&e))?;
@@ -109,36 +118,56 @@ async fn take_path(desk: &Desk, request: Request) -> Result<Status, Refused> {
 }
 
 async fn take_files(desk: &Desk, request: Request) -> Result<Status, Refused> {
+    let (head, body) = request.into_parts();
+    let inflow = Inflow::new(body, desk.registry.options().limits.body);
+    let request = Request::from_parts(head, inflow.pieces());
     let mut body = Multipart::from_request(request, &())
         .await
         .map_err(|error| Refused::new(error.status(), "bad-body", &error.body_text()))?;
     let incoming = desk.registry.store().incoming().map_err(|e| internal(&e))?;
     let mut files = 0;
-    while let Some(mut field) = body.next_field().await.map_err(|e| broken(&e))? {
+    while let Some(field) = (body.next_field().await).map_err(|e| broken(&inflow, &e))? {
+        inflow.handed_on();
         files += 1;
         if files > MOST_FILES {
             return Err(bad("too-many-files", "a job has at most 64 files"));
         }
-        let name = match (field.name(), field.file_name()) {
-            (Some("job"), _) => "job.json".to_owned(),
-            (_, Some(name)) => name.to_owned(),
-            (name, None) => {
-                let name = name.unwrap_or_default();
-                let text = format!("the part {name:?} is neither \"job\" nor a file with a name");
-                return Err(bad("unknown-part", &text));
-            }
-        };
-        let path = incoming
-            .input()
-            .join(confined::plain(&name).map_err(|e| refused(&e))?);
-        let mut file = create(&path, &name).await?;
-        while let Some(chunk) = field.chunk().await.map_err(|e| broken(&e))? {
-            file.write_all(&chunk).await.map_err(|e| internal(&e))?;
-        }
-        file.sync_all().await.map_err(|e| internal(&e))?;
+        take_file(desk, &inflow, &incoming, field).await?;
     }
     let registry = Arc::clone(&desk.registry);
+    let _one = desk.reading.lock().await;
     apart(move || admit_files(&registry, incoming)).await?
+}
+
+/// Writes a part to the disk as it comes.
+async fn take_file(
+    desk: &Desk,
+    inflow: &Inflow,
+    incoming: &Incoming,
+    mut field: Field<'_>,
+) -> Result<(), Refused> {
+    let images = desk.registry.options().limits.file;
+    let (name, most) = match (field.name(), field.file_name()) {
+        (Some("job"), _) => ("job.json".to_owned(), job::MOST_BYTES as usize),
+        (_, Some(name)) => (name.to_owned(), images),
+        (name, None) => {
+            let name = name.unwrap_or_default();
+            let text = format!("the part {name:?} is neither \"job\" nor a file with a name");
+            return Err(bad("unknown-part", &text));
+        }
+    };
+    let path = confined::plain(&name).map_err(|e| refused(&e))?;
+    let mut file = create(&incoming.input().join(path), &name).await?;
+    let mut written = 0;
+    while let Some(chunk) = field.chunk().await.map_err(|e| broken(inflow, &e))? {
+        inflow.handed_on();
+        written += chunk.len();
+        if written > most {
+            return Err(bodies::too_large(&format!("the file {name:?}"), most));
+        }
+        file.write_all(&chunk).await.map_err(|e| internal(&e))?;
+    }
+    file.sync_all().await.map_err(|e| internal(&e))
 }
 
 fn admit_files(registry: &super::Registry, incoming: Incoming) -> Result<Status, Refused> {
@@ -205,15 +234,9 @@ fn refused(error: &confined::Refusal) -> Refused {
 }
 
 /// A body that ends early, is too large, or is no multipart body.
-fn broken(error: &MultipartError) -> Refused {
-    if error.status() == StatusCode::PAYLOAD_TOO_LARGE {
-        return Refused::new(
-            StatusCode::PAYLOAD_TOO_LARGE,
-            "too-large",
-            "the body is larger than the service takes",
-        );
-    }
-    bad("bad-body", &error.body_text())
+fn broken(inflow: &Inflow, error: &MultipartError) -> Refused {
+    let overrun = inflow.overrun();
+    overrun.unwrap_or_else(|| bad("bad-body", &error.body_text()))
 }
 
 /// What the disk refuses is no fault of the request.

@@ -9,7 +9,7 @@ mod registry;
 mod routes;
 mod store;
 
-use super::shell;
+use super::{connections, shell};
 use registry::{Place, Registry};
 use std::{
     io,
@@ -19,7 +19,7 @@ use std::{
     thread,
     time::Duration,
 };
-use tokio::sync::Semaphore;
+use tokio::sync::{Mutex, Semaphore};
 
 /// What the service is asked for.
 #[derive(Clone, Debug)]
@@ -43,6 +43,8 @@ pub struct ServeLimits {
     pub queue: usize,
     /// Largest body of a request, bytes.
     pub body: usize,
+    /// Largest file in it, bytes.
+    pub file: usize,
     /// Longest time for a body to arrive.
     pub body_time: Duration,
     /// Largest image, megapixels.
@@ -60,6 +62,7 @@ impl Default for ServeLimits {
         Self {
             queue: 32,
             body: 256 << 20,
+            file: 128 << 20,
             body_time: Duration::from_secs(60),
             megapixels: 100.0,
             job_time: Duration::from_secs(300),
@@ -123,6 +126,8 @@ struct Desk {
     registry: Arc<Registry>,
     places: Arc<Semaphore>,
     turns: mpsc::Sender<Turn>,
+    /// Held while a job file is read: many large ones at a time would fill the memory.
+    reading: Arc<Mutex<()>>,
     log: Log,
 }
 
@@ -151,23 +156,28 @@ pub fn serve(options: ServeOptions, ready: &dyn Fn(&str), log: Log) -> Result<()
         registry: Arc::clone(&registry),
         places,
         turns,
+        reading: Arc::default(),
         log,
     };
     let served = runtime.block_on(async {
-        let listener = tokio::net::TcpListener::bind(listen)
-            .await
-            .map_err(|source| ServeError::Address {
-                address: listen,
-                source,
-            })?;
-        let address = listener.local_addr().map_err(server)?;
+        let (listener, address) =
+            connections::listen(listen)
+                .await
+                .map_err(|source| ServeError::Address {
+                    address: listen,
+                    source,
+                })?;
         ready(&format!("http://{address}/"));
-        let serving = axum::serve(listener, routes::router(desk, address))
-            .with_graceful_shutdown(shell::asked_to_stop());
-        tokio::select! {
-            result = async { serving.await } => result.map_err(server),
-            () = async { shell::asked_to_stop().await; tokio::time::sleep(BODIES).await } => Ok(()),
-        }
+        let router = routes::router(desk, address);
+        connections::answer(
+            listener,
+            router,
+            CONNECTIONS,
+            shell::asked_to_stop(),
+            BODIES,
+        )
+        .await;
+        Ok(())
     });
     // Requests that hang are given up, and with them the last sender of turns.
     runtime.shutdown_timeout(BODIES);
@@ -175,6 +185,8 @@ pub fn serve(options: ServeOptions, ready: &dyn Fn(&str), log: Log) -> Result<()
     served
 }
 
+/// Connections at a time. A judgement: each may hold some 128 kB.
+const CONNECTIONS: usize = 256;
 /// How long requests that are being answered may go on when the service is asked to end.
 const BODIES: Duration = Duration::from_secs(2);
 

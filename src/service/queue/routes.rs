@@ -6,8 +6,11 @@ use super::{
     registry::Denied,
 };
 use crate::{
-    job::read_input,
-    service::shell::{MOST_RESULT, answer, apart, kind_of, only_local_pages, refusal},
+    job::open_input,
+    service::{
+        files,
+        shell::{answer, apart, kind_of, only_local_pages, refusal},
+    },
 };
 use axum::{
     Router,
@@ -18,11 +21,10 @@ use axum::{
     routing::{get, post},
 };
 use serde_json::json;
-use std::{net::SocketAddr, path::PathBuf, time::Instant};
+use std::{io, net::SocketAddr, path::PathBuf, time::Instant};
 
 /// All addresses.
 pub(super) fn router(desk: Desk, address: SocketAddr) -> Router {
-    let most = desk.registry.options().limits.body;
     let guarded = Router::new()
         .route("/openapi.json", get(description))
         .route("/jobs", post(post_job).get(list))
@@ -30,7 +32,8 @@ pub(super) fn router(desk: Desk, address: SocketAddr) -> Router {
         .route("/jobs/{id}/cancel", post(cancel))
         .route("/jobs/{id}/report", get(report))
         .route("/jobs/{id}/files/{*path}", get(file))
-        .layer(DefaultBodyLimit::max(most))
+        // Whoever takes a body counts it (`bodies`).
+        .layer(DefaultBodyLimit::disable())
         .layer(middleware::from_fn_with_state(
             desk.clone(),
             only_with_token,
@@ -169,16 +172,15 @@ async fn result(desk: Desk, id: String, path: String) -> Response {
             return not_found();
         };
         let results = desk.registry.store().results(&id);
-        match confined::file(&results, &path).map(|file| read_input(&file, MOST_RESULT)) {
-            Ok(Ok(bytes)) => {
-                let headers = [
-                    (header::CONTENT_TYPE, kind),
-                    (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-                ];
-                (headers, bytes).into_response()
-            }
-            Ok(Err(error)) => internal(&error.into()).into_response(),
-            Err(_) => not_found(),
+        let Ok(found) = confined::file(&results, &path) else {
+            return not_found();
+        };
+        let opened = open_input(&found, u64::MAX)
+            .map_err(io::Error::from)
+            .and_then(|file| files::answer(file.into_file(), kind));
+        match opened {
+            Ok(answer) => ([(header::X_CONTENT_TYPE_OPTIONS, "nosniff")], answer).into_response(),
+            Err(error) => internal(&error).into_response(),
         }
     });
     done.await.unwrap_or_else(IntoResponse::into_response)

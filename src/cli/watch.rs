@@ -6,7 +6,7 @@ use super::{
 use crate::{
     drawing::Paper,
     job::{self, Job, Mask},
-    pipeline::{self, CompareOptions},
+    pipeline::{self, CompareOptions, Results},
     report::{self, Report},
     service,
 };
@@ -53,7 +53,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         terminal,
         stop: &stop,
     };
-    let earlier = fs::read(watch.out.join("report.json")).ok();
+    let earlier = pipeline::earlier_report(watch.job, &watch.out);
     watch.report = earlier.and_then(|bytes| report::from_json(&bytes));
     let compared = watch.begin()?;
     watch.follow(compared)?;
@@ -121,25 +121,43 @@ impl Watch<'_> {
             }
         };
         let stopped = || self.stopped();
-        let report = match pipeline::compare_unless(&job, &options, &|_| (), &stopped) {
-            Ok(outcome) => outcome.report,
+        let outcome = match pipeline::compare_unless(&job, &options, &|_| (), &stopped) {
+            Ok(outcome) => outcome,
             Err(pipeline::Error::Stopped) => return Ok(()),
             Err(error) => {
                 self.terminal.fault(&format!("error: {error}"));
                 return Ok(());
             }
         };
-        let lines = match &self.report {
-            Some(before) => report::changes(before, &report),
-            None => {
-                let table = report::table(&report, &self.terminal.table_style());
-                vec![table, format!("results in {}", self.out.display())]
-            }
+        let where_they_are = compare::where_results_are(&outcome);
+        let mut lines = match &self.report {
+            Some(before) => report::changes(before, &outcome.report),
+            None => vec![
+                report::table(&outcome.report, &self.terminal.table_style()),
+                where_they_are.clone(),
+            ],
         };
+        if self.report.is_some() && outcome.results == Results::EarlierKept {
+            lines.push(where_they_are);
+        }
         self.terminal.result(&format!("{}\n", lines.join("\n")))?;
-        self.report = Some(report);
+        for note in &outcome.notes {
+            self.terminal.fault(&format!("note: {note}"));
+        }
+        self.report = Some(baseline(self.report.take(), outcome.report));
         Ok(())
     }
+}
+
+/// What the next comparison is held against: of a view that could not be compared, what was found of it before.
+fn baseline(before: Option<Report>, mut after: Report) -> Report {
+    let mut known = before.map_or_else(Vec::new, |report| report.views);
+    for view in after.views.iter_mut().filter(|view| view.error.is_some()) {
+        if let Some(at) = known.iter().position(|earlier| earlier.name == view.name) {
+            *view = known.swap_remove(at);
+        }
+    }
+    after
 }
 
 /// Size and time of every file that a job rests on; `None` for one that is not there.

@@ -1,7 +1,10 @@
 //! The HTTP service on the loopback address: every answer is as its description says, no request leads out of the
 //! folder or takes the service down, and nothing is lost or half-written when it is killed.
+#[path = "../boxes/mod.rs"]
+mod boxes;
 mod client;
 
+use boxes::{job, picture, write_job};
 use client::{KIND, Service, multipart, read};
 use serde_json::{Value, json};
 use std::{
@@ -15,59 +18,11 @@ use std::{
 };
 use tempfile::TempDir;
 
-/// A drawing of three boxes, the same for render and reference but for one that is wider.
-fn picture(extra: u32) -> Vec<u8> {
-    let inside = |x: u32, y: u32, [l, t, r, b]: [u32; 4]| x >= l && x < r && y >= t && y < b;
-    let boxes = [
-        [20, 20, 80, 60],
-        [100, 30, 150 + extra, 90],
-        [30, 90, 90, 130],
-    ];
-    let image = image::RgbImage::from_fn(180, 150, |x, y| {
-        image::Rgb(
-            [if boxes.iter().any(|b| inside(x, y, *b)) {
-                60
-            } else {
-                210
-            }; 3],
-        )
-    });
-    let mut bytes = std::io::Cursor::new(Vec::new());
-    image
-        .write_to(&mut bytes, image::ImageFormat::Png)
-        .expect("encoded");
-    bytes.into_inner()
-}
-
-fn job() -> Value {
-    let mark = |name: &str, usage: &str, render: [f64; 2], reference: [f64; 2]| json!({ "name": name, "use": usage, "render": render, "reference": reference });
-    json!({
-        "title": "Three boxes", "scale": "1:32",
-        "views": [{
-            "name": "front", "render": { "image": "render.png" }, "reference": { "image": "plan.png", "kind": "plan" },
-            "landmarks": [
-                mark("a", "datum", [20.0, 20.0], [20.0, 20.0]), mark("b", "datum", [80.0, 20.0], [80.0, 20.0]),
-                mark("c", "datum", [30.0, 130.0], [30.0, 130.0]), mark("d", "datum", [90.0, 130.0], [90.0, 130.0]),
-                mark("e", "check", [100.0, 30.0], [100.0, 30.0]), mark("f", "check", [156.0, 30.0], [150.0, 30.0]),
-                mark("g", "check", [156.0, 90.0], [150.0, 90.0])
-            ],
-            "regions": [{ "name": "box", "outline": [[95, 25], [160, 25], [160, 95], [95, 95]], "landmarks": ["e", "f", "g"] }]
-        }]
-    })
-}
-
 /// A folder with the job and its images.
 fn folder() -> TempDir {
     let folder = tempfile::tempdir().expect("a folder");
     write_job(folder.path(), &job());
     folder
-}
-
-fn write_job(folder: &Path, job: &Value) {
-    fs::create_dir_all(folder).expect("made");
-    fs::write(folder.join("job.json"), job.to_string()).expect("written");
-    fs::write(folder.join("render.png"), picture(6)).expect("written");
-    fs::write(folder.join("plan.png"), picture(0)).expect("written");
 }
 
 fn whole_job() -> Vec<u8> {

@@ -2,11 +2,14 @@
 mod own_folder;
 mod results_folder;
 mod straightening;
+mod whole_file;
 
-pub use results_folder::{ResultsError, earlier_report};
+pub use own_folder::OwnFolder;
+pub use results_folder::{ResultsError, clear_left_runs, earlier_report, remove_results};
 pub use straightening::{
     StraightPicture, StraightenError, doubts_of_straightening, straighten_picture,
 };
+pub use whole_file::{There, clear_left, free_name, write_whole};
 
 use crate::{
     drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},

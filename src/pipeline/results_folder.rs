@@ -10,6 +10,7 @@ mod place;
 use super::own_folder::{OwnFolder, inside};
 use manifest::{JobPlace, Listed, MANIFEST, Manifest};
 use place::{Place, followed, purpose};
+pub use place::{clear_left_runs, remove_results};
 use std::{
     fs,
     io::{self, Write},

@@ -479,6 +479,87 @@ fn a_termination_signal_lets_the_job_that_runs_finish() {
     assert!(state == "finished" || state == "interrupted", "{state}");
 }
 
+/// What a server says that does not start.
+fn refusal(folder: &Path, state: &Path) -> String {
+    let output = assert_cmd::Command::new(env!("CARGO_BIN_EXE_tickstrip"))
+        .arg("serve")
+        .arg(folder)
+        .args(["--listen", "127.0.0.1:0", "--state"])
+        .arg(state)
+        .timeout(Duration::from_secs(60))
+        .output()
+        .expect("runs");
+    assert_eq!(output.status.code(), Some(2), "{output:?}");
+    String::from_utf8(output.stderr).expect("UTF-8")
+}
+
+#[test]
+fn a_folder_with_the_users_files_is_not_taken_for_the_state() {
+    let folder = tempfile::tempdir().expect("a folder");
+    write_job(&folder.path().join("jobs/mine"), &job());
+    fs::write(folder.path().join("jobs/notes.txt"), "mine").expect("written");
+    let text = refusal(folder.path(), folder.path());
+    assert!(
+        text.contains("name an empty or new folder with --state"),
+        "{text}"
+    );
+    for name in ["mine/job.json", "mine/render.png", "notes.txt"] {
+        assert!(folder.path().join("jobs").join(name).exists(), "{name}");
+    }
+    assert_eq!(fs::read_dir(folder.path()).expect("there").count(), 1);
+}
+
+#[test]
+fn a_second_server_is_refused_and_leaves_the_jobs_of_the_first_one_alone() {
+    let folder = folder();
+    long_job(folder.path());
+    let service = Service::start(folder.path(), &[]);
+    let running = id(&service.post_path("long.json"));
+    service.wait(&running, &["running"]);
+    let state = folder.path().join(".tickstrip/service");
+    let text = refusal(folder.path(), &state);
+    assert!(
+        text.contains(state.to_str().expect("UTF-8")) && text.contains("another server"),
+        "{text}"
+    );
+    let file = fs::read(state.join("jobs").join(&running).join("status.json"));
+    let status: Value = serde_json::from_slice(&file.expect("there")).expect("JSON");
+    assert_eq!(status["state"], "running");
+}
+
+#[test]
+fn a_job_that_cannot_be_read_and_files_of_the_user_stay_and_are_named_at_the_start() {
+    let folder = folder();
+    let service = Service::start(folder.path(), &[]);
+    let [broken, sound] = [(); 2].map(|()| {
+        let id = id(&service.post_path("job.json"));
+        service.wait(&id, &["finished"]);
+        id
+    });
+    drop(service);
+    let jobs = folder.path().join(".tickstrip/service/jobs");
+    fs::write(jobs.join(&broken).join("status.json"), "{").expect("written");
+    fs::create_dir(jobs.join("mine")).expect("made");
+    fs::write(jobs.join("mine/notes.txt"), "mine").expect("written");
+    let mut service = Service::start(folder.path(), &[]);
+    let found = service.get("/jobs").json();
+    assert_eq!(found["jobs"].as_array().expect("a list").len(), 1);
+    assert_eq!(found["jobs"][0]["id"], json!(sound));
+    service.child.kill().expect("killed");
+    let mut log = String::new();
+    let mut stderr = service.child.stderr.take().expect("piped");
+    stderr.read_to_string(&mut log).expect("text");
+    for name in [&broken, "mine"] {
+        let path = jobs.join(name);
+        let path = path.to_str().expect("UTF-8");
+        assert!(log.lines().any(|line| line.contains(path)), "{name}: {log}");
+    }
+    for name in ["results/front/overlay.png", "results/report.json"] {
+        assert!(jobs.join(&broken).join(name).exists(), "{name}");
+    }
+    assert!(jobs.join("mine/notes.txt").exists());
+}
+
 #[test]
 fn others_need_the_token_and_foreign_pages_are_refused() {
     let folder = folder();

@@ -3,7 +3,10 @@ use super::{
     JobPlace, OLD, ResultsError, disk,
     manifest::{MANIFEST, Manifest},
 };
-use crate::pipeline::own_folder::{OwnFolder, remove_if_empty};
+use crate::pipeline::{
+    own_folder::{OwnFolder, inside, remove_if_empty},
+    whole_file::free_name,
+};
 use std::{
     fs, io,
     path::{Path, PathBuf},
@@ -158,6 +161,47 @@ pub(super) fn followed(path: &Path) -> io::Result<PathBuf> {
     Ok(path)
 }
 
+/// Removes what was written into a results folder and is as it was written, then the folder where nothing else is in it.
+pub fn remove_results(out: &Path) -> io::Result<()> {
+    let Ok(Some(manifest)) = Manifest::read(out) else {
+        return remove_folder(out);
+    };
+    for path in manifest.paths().filter(|path| manifest.is_ours(out, path)) {
+        fs::remove_file(out.join(path))?;
+    }
+    let mut folders: Vec<&str> = manifest
+        .paths()
+        .filter_map(|path| Some(path.rsplit_once('/')?.0))
+        .collect();
+    folders.dedup();
+    for folder in folders.iter().filter_map(|folder| inside(out, folder)) {
+        remove_folder(&folder)?;
+    }
+    // The list goes last: killed before, what is left is still known.
+    if fs::read_dir(out)?.count() == 1 {
+        fs::remove_file(out.join(MANIFEST))?;
+    }
+    remove_folder(out)
+}
+
+/// Removes a folder where nothing is in it; anything but a folder stays.
+fn remove_folder(path: &Path) -> io::Result<()> {
+    match fs::symlink_metadata(path) {
+        Ok(data) if data.is_dir() => remove_if_empty(path),
+        _ => Ok(()),
+    }
+}
+
+/// Takes away what killed runs have left in a folder in which nobody else compares anything.
+pub fn clear_left_runs(parent: &Path) -> io::Result<()> {
+    for (path, purpose) in left_behind(parent, PREFIX) {
+        if let Some(folder) = OwnFolder::claim(&path, &purpose)? {
+            folder.take_away()?;
+        }
+    }
+    Ok(())
+}
+
 /// Old results whose foreign files are moved to where the new ones are.
 struct Returning<'a> {
     old: &'a Path,
@@ -227,16 +271,4 @@ impl Returning<'_> {
         }
         Ok(())
     }
-}
-
-/// The path, or the first one like it at which nothing is.
-fn free_name(path: &Path) -> PathBuf {
-    let kept = (1..).map(|number| {
-        let mut name = path.as_os_str().to_owned();
-        name.push(format!(".kept-{number}"));
-        PathBuf::from(name)
-    });
-    let mut names = std::iter::once(path.to_owned()).chain(kept);
-    let is_free = |path: &PathBuf| fs::symlink_metadata(path).is_err();
-    names.find(is_free).unwrap_or_else(|| path.to_owned())
 }

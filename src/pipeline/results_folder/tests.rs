@@ -354,6 +354,25 @@ fn a_run_between_its_renames_does_not_lose_its_old_results_to_another() {
 }
 
 #[test]
+fn results_are_removed_and_nothing_else() {
+    let bench = Bench::new();
+    let out = bench.path("results");
+    bench.run(&["side", "front"], "old").expect("written");
+    fs::write(out.join("side/notes.txt"), "mine").expect("written");
+    fs::write(out.join("front/heat.png"), "painted").expect("written");
+    remove_results(&out).expect("removed");
+    assert_eq!(
+        bench.files(),
+        map(&[("front/heat.png", "painted"), ("side/notes.txt", "mine")])
+    );
+    fs::remove_file(out.join("side/notes.txt")).expect("removed");
+    fs::remove_file(out.join("front/heat.png")).expect("removed");
+    remove_results(&out).expect("removed");
+    assert!(!out.exists());
+    remove_results(&out).expect("nothing is there");
+}
+
+#[test]
 fn the_earlier_report_is_ours_or_none() {
     let bench = Bench::new();
     let (job, out) = (bench.path("pump.json"), bench.path("results"));

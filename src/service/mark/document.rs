@@ -6,7 +6,10 @@ use super::{
     layout,
     versions::Versions,
 };
-use crate::{job, service::write_beside};
+use crate::{
+    job,
+    pipeline::{There, write_whole},
+};
 use serde_json::{Value, json};
 use std::{
     fs, io,
@@ -266,7 +269,8 @@ impl Document {
 
     fn write(&mut self) -> Result<(), Refusal> {
         let text = self.text();
-        write_beside(&self.file, text.as_bytes()).map_err(|source| self.not_saved(source))?;
+        write_whole(&self.file, text.as_bytes(), There::IsReplaced)
+            .map_err(|source| self.not_saved(source))?;
         self.on_disk = blake3::hash(text.as_bytes());
         Ok(())
     }

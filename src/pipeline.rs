@@ -1,9 +1,15 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
+mod own_folder;
+mod results_folder;
 mod straightening;
+mod whole_file;
 
+pub use own_folder::OwnFolder;
+pub use results_folder::{ResultsError, clear_left_runs, earlier_report, remove_results};
 pub use straightening::{
     StraightPicture, StraightenError, doubts_of_straightening, straighten_picture,
 };
+pub use whole_file::{There, clear_left, free_name, write_whole};
 
 use crate::{
     drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},
@@ -13,16 +19,13 @@ use crate::{
     report::{self, Report, ViewFailure, ViewOutcome},
 };
 use rayon::prelude::*;
-use std::{
-    collections::BTreeMap,
-    fs, io,
-    path::{Path, PathBuf},
-};
+use results_folder::{NewResults, REPORT};
+use std::{collections::BTreeMap, fs, path::PathBuf};
 
 /// What a comparison is asked for.
 #[derive(Clone, Debug)]
 pub struct CompareOptions {
-    /// Folder of the results; replaced as a whole when all is written.
+    /// Folder of the results; what was written there before is replaced as a whole when all is written.
     pub out: PathBuf,
     /// Names of the views to compare; empty: all.
     pub views: Vec<String>,
@@ -71,22 +74,9 @@ pub enum Error {
         /// The views there are, for the message.
         known: String,
     },
-    /// The result folder cannot be written.
-    #[error("{}: {what}: {source}", path.display())]
-    Write {
-        /// The file or folder.
-        path: PathBuf,
-        /// What was being done.
-        what: &'static str,
-        /// Why it failed.
-        source: io::Error,
-    },
-    /// The result folder holds something else.
-    #[error("{}: this folder holds other files and no report.json; name an empty or new folder with --out", path.display())]
-    ForeignFolder {
-        /// The folder.
-        path: PathBuf,
-    },
+    /// The results cannot be written.
+    #[error(transparent)]
+    Results(#[from] ResultsError),
     /// A sheet could not be drawn.
     #[error("sheet.pdf: {0}")]
     Draw(#[from] drawing::Error),
@@ -100,8 +90,7 @@ impl Error {
     pub fn code(&self) -> &'static str {
         match self {
             Self::UnknownView { .. } => "unknown-view",
-            Self::Write { .. } => "cannot-write",
-            Self::ForeignFolder { .. } => "foreign-folder",
+            Self::Results(error) => error.code(),
             Self::Draw(_) => "cannot-draw",
             Self::Stopped => "stopped",
         }
@@ -115,9 +104,23 @@ pub struct Outcome {
     pub out: PathBuf,
     /// All figures.
     pub report: Report,
+    /// Whether the folder holds this report.
+    pub results: Results,
+    /// What is to be told of files of the user's in the folder.
+    pub notes: Vec<String>,
 }
 
-/// Compares the views of a job and writes the result folder: all of it or nothing.
+/// What became of the folder of the results.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Results {
+    /// It holds what was found.
+    InPlace,
+    /// No view could be compared, and the earlier results were kept.
+    EarlierKept,
+}
+
+/// Compares the views of a job and writes the result folder: all of it or nothing. Where no view could be compared,
+/// earlier results stay.
 ///
 /// # Errors
 /// Where nothing could be written or a view is unknown. A view that fails is named in the report; the others go on.
@@ -140,12 +143,13 @@ pub fn compare_unless(
     stopped: &(dyn Fn() -> bool + Sync),
 ) -> Result<Outcome, Error> {
     let views = selected(job, &options.views)?;
-    let folder = StagingFolder::beside(&options.out)?;
+    let names: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
+    let folder = NewResults::begin(&job.file, &options.out, &names)?;
     let mut done = Vec::with_capacity(views.len());
     for chunk in views.chunks(rayon::current_num_threads().clamp(1, VIEWS_AT_ONCE)) {
         let results: Vec<Result<ViewDone<'_>, Error>> = chunk
             .par_iter()
-            .map(|view| compare_view(job, view, options, folder.path(), observer, stopped))
+            .map(|view| compare_view(job, view, options, &folder, observer, stopped))
             .collect();
         for result in results {
             done.push(result?);
@@ -153,16 +157,19 @@ pub fn compare_unless(
     }
     let (outcomes, pages): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.outcome, d.page)).unzip();
     let report = Report::new(job, &outcomes);
-    write_whole_job(
-        folder.path(),
-        &report,
-        &pages.into_iter().flatten().collect::<Vec<_>>(),
-    )?;
-    go_on(stopped)?;
-    folder.take_the_place_of(&options.out)?;
+    let pages: Vec<SheetPage> = pages.into_iter().flatten().collect();
+    let (results, notes) = if pages.is_empty() && folder.has_earlier() {
+        (Results::EarlierKept, Vec::new())
+    } else {
+        write_whole_job(&folder, &report, &pages)?;
+        go_on(stopped)?;
+        (Results::InPlace, folder.put_in_place()?)
+    };
     Ok(Outcome {
         out: options.out.clone(),
         report,
+        results,
+        notes,
     })
 }
 
@@ -195,7 +202,7 @@ fn compare_view<'a>(
     job: &Job,
     view: &'a View,
     options: &CompareOptions,
-    folder: &Path,
+    folder: &NewResults,
     observer: &(dyn Fn(Event<'_>) + Sync),
     stopped: &(dyn Fn() -> bool + Sync),
 ) -> Result<ViewDone<'a>, Error> {
@@ -359,133 +366,45 @@ fn failure(code: &'static str, error: &dyn std::error::Error) -> ViewFailure {
 }
 
 fn write_view(
-    folder: &Path,
+    folder: &NewResults,
     view: &str,
     files: Vec<DrawnFile>,
 ) -> Result<BTreeMap<&'static str, String>, Error> {
-    let view_folder = folder.join(view);
-    fs::create_dir_all(&view_folder).map_err(cannot("making the view's folder", &view_folder))?;
     let mut written = BTreeMap::new();
     for file in files {
-        write(&view_folder.join(file.name), &file.bytes)?;
-        written.insert(file.key, format!("{view}/{}", file.name));
+        let path = format!("{view}/{}", file.name);
+        folder.write(&path, &file.bytes)?;
+        written.insert(file.key, path);
     }
     Ok(written)
 }
 
-fn write_whole_job(folder: &Path, report: &Report, pages: &[SheetPage]) -> Result<(), Error> {
-    let sheets = || {
+fn write_whole_job(folder: &NewResults, report: &Report, pages: &[SheetPage]) -> Result<(), Error> {
+    let sheets = || -> Result<(), Error> {
         if pages.is_empty() {
             return Ok(());
         }
-        write(&folder.join("sheet.pdf"), &drawing::sheets_pdf(pages)?)
+        Ok(folder.write("sheet.pdf", &drawing::sheets_pdf(pages)?)?)
     };
-    let texts = || {
-        write(
-            &folder.join("report.json"),
-            report::to_json(report).as_bytes(),
-        )?;
-        write(
-            &folder.join("measures.csv"),
-            report::to_csv(report).as_bytes(),
-        )?;
-        let picture = |path: &str| fs::read(folder.join(path)).ok();
-        write(
-            &folder.join("report.html"),
-            report::to_html(report, &picture).as_bytes(),
-        )
+    let texts = || -> Result<(), Error> {
+        folder.write(REPORT, report::to_json(report).as_bytes())?;
+        folder.write("measures.csv", report::to_csv(report).as_bytes())?;
+        let picture = |path: &str| fs::read(folder.path().join(path)).ok();
+        let page = report::to_html(report, &picture);
+        Ok(folder.write("report.html", page.as_bytes())?)
     };
     let (sheets, texts) = rayon::join(sheets, texts);
     sheets.and(texts)
-}
-
-fn write(path: &Path, bytes: &[u8]) -> Result<(), Error> {
-    fs::write(path, bytes).map_err(cannot("writing it", path))
-}
-
-fn cannot<'a>(what: &'static str, path: &'a Path) -> impl FnOnce(io::Error) -> Error + 'a {
-    move |source| Error::Write {
-        path: path.to_path_buf(),
-        what,
-        source,
-    }
-}
-
-/// The result folder while it is being written: beside its place, gone when something fails.
-struct StagingFolder {
-    folder: tempfile::TempDir,
-}
-
-impl StagingFolder {
-    fn beside(out: &Path) -> Result<Self, Error> {
-        if holds_other_things(out) {
-            return Err(Error::ForeignFolder {
-                path: out.to_path_buf(),
-            });
-        }
-        let parent = match out.parent() {
-            Some(parent) if !parent.as_os_str().is_empty() => parent,
-            _ => Path::new("."),
-        };
-        fs::create_dir_all(parent).map_err(cannot("making the folder for the results", parent))?;
-        let folder = tempfile::Builder::new()
-            .prefix(".tickstrip-")
-            .tempdir_in(parent)
-            .map_err(cannot("making a folder for the results in it", parent))?;
-        Ok(Self { folder })
-    }
-
-    fn path(&self) -> &Path {
-        self.folder.path()
-    }
-
-    /// The old results are moved aside first, so that at no time both are mixed.
-    fn take_the_place_of(self, out: &Path) -> Result<(), Error> {
-        let new = self.folder.path().to_path_buf();
-        readable_by_others(&new).map_err(cannot("setting its permissions", &new))?;
-        let aside = new.with_extension("old");
-        if out.exists() {
-            fs::rename(out, &aside).map_err(cannot("moving the old results aside", out))?;
-        }
-        if let Err(source) = fs::rename(&new, out) {
-            // Put the old results back; the error that is reported is the first one.
-            let _ = fs::rename(&aside, out);
-            return Err(cannot("putting the results in place", out)(source));
-        }
-        // The folder has moved: there is nothing left to clean up.
-        let _ = self.folder.keep();
-        if aside.exists() {
-            fs::remove_dir_all(&aside).map_err(cannot("removing the old results", &aside))?;
-        }
-        Ok(())
-    }
-}
-
-/// A temporary folder is private; results are as readable as any new folder.
-fn readable_by_others(folder: &Path) -> io::Result<()> {
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        fs::set_permissions(folder, fs::Permissions::from_mode(0o755))?;
-    }
-    #[cfg(not(unix))]
-    let _ = folder;
-    Ok(())
-}
-
-/// Whether the place of the results is taken by something that is not a result of ours.
-fn holds_other_things(out: &Path) -> bool {
-    let Ok(entries) = fs::read_dir(out) else {
-        return out.exists();
-    };
-    entries.count() > 0 && !out.join("report.json").is_file()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::job;
-    use std::sync::atomic::{AtomicBool, Ordering};
+    use std::{
+        path::Path,
+        sync::atomic::{AtomicBool, Ordering},
+    };
 
     #[test]
     fn a_stopped_comparison_leaves_nothing_behind() {

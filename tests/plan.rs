@@ -195,8 +195,8 @@ fn a_point_outside_its_image_is_refused_by_check_and_by_compare() {
         "{checked:?}"
     );
     let compared = run(&["compare", &job]);
-    // Nothing is left to compare.
-    assert_eq!(compared.status.code(), Some(2));
+    // The only view could not be compared.
+    assert_eq!(compared.status.code(), Some(3));
     assert!(
         flowed(&String::from_utf8_lossy(&compared.stdout)).contains(words),
         "{compared:?}"

@@ -96,14 +96,22 @@ impl Watch {
     }
 }
 
-#[test]
-fn a_new_render_is_compared_when_it_is_whole_and_the_lines_say_what_got_better() {
+/// A folder with the job and its images; the render is off.
+fn folder() -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("a folder");
     let write =
         |name: &str, bytes: &[u8]| fs::write(folder.path().join(name), bytes).expect("written");
     write("render.png", &picture(15));
     write("plan.png", &picture(0));
     write("job.json", job(465.0).to_string().as_bytes());
+    folder
+}
+
+#[test]
+fn a_new_render_is_compared_when_it_is_whole_and_the_lines_say_what_got_better() {
+    let folder = folder();
+    let write =
+        |name: &str, bytes: &[u8]| fs::write(folder.path().join(name), bytes).expect("written");
     let mut watch = Watch::start(folder.path());
     watch.until("results in");
     // The new render comes in two pieces: the first one alone is no picture.
@@ -137,4 +145,26 @@ fn a_new_render_is_compared_when_it_is_whole_and_the_lines_say_what_got_better()
             "{name:?}"
         );
     }
+}
+
+#[test]
+fn a_picture_that_cannot_be_read_for_a_while_costs_neither_the_results_nor_what_they_are_held_against()
+ {
+    let folder = folder();
+    let write =
+        |name: &str, bytes: &[u8]| fs::write(folder.path().join(name), bytes).expect("written");
+    let watch = Watch::start(folder.path());
+    watch.until("results in");
+    let overlay = folder.path().join("job-results/front/overlay.png");
+    assert!(overlay.exists());
+    write("plan.png", b"no picture");
+    watch.until("front: could not be compared");
+    let line = watch.until("no view could be compared");
+    assert!(line.ends_with("job-results were kept"), "{line}");
+    assert!(overlay.exists());
+    write("render.png", &picture(0));
+    write("job.json", job(450.0).to_string().as_bytes());
+    write("plan.png", &picture(0));
+    let line = watch.until("front: ");
+    assert!(line.starts_with("front: box: better: width"), "{line}");
 }

@@ -7,7 +7,7 @@ use super::{
 use crate::{
     drawing::Paper,
     job,
-    pipeline::{self, CompareOptions, Outcome},
+    pipeline::{self, CompareOptions, Outcome, Results},
     report::{self, Report, json::Verdict},
 };
 use clap::ValueEnum;
@@ -15,7 +15,9 @@ use std::path::PathBuf;
 
 /// Compare the renders of a job with their references and write the results
 ///
-/// The results are report.html, report.json, measures.csv, sheet.pdf and a folder of images for each view.
+/// The results are report.html, report.json, measures.csv, sheet.pdf and a folder of images for each view. They take the
+/// place of the earlier ones of the same job; other files in their folder stay, and a file of the results that was changed
+/// is not overwritten. Where no view can be compared, the earlier results stay.
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Examples:
   tickstrip demo
@@ -161,8 +163,13 @@ fn present(
         terminal.result(&report::to_json(&outcome.report))?;
     } else {
         let table = report::table(&outcome.report, &terminal.table_style());
-        let out = outcome.out.display();
-        terminal.result(&format!("{table}\nresults in {out}\n"))?;
+        terminal.result(&format!("{table}\n{}\n", where_results_are(outcome)))?;
+    }
+    if arguments.json && outcome.results == Results::EarlierKept {
+        terminal.fault(&where_results_are(outcome));
+    }
+    for note in &outcome.notes {
+        terminal.fault(&format!("note: {note}"));
     }
     let strictness = if arguments.strict {
         Strictness::UndecidedCounts
@@ -170,6 +177,17 @@ fn present(
         Strictness::OutCounts
     };
     Ok(Facts::of(&outcome.report).status(strictness))
+}
+
+/// Where the results are, or that the earlier ones are there still.
+pub(super) fn where_results_are(outcome: &Outcome) -> String {
+    let out = outcome.out.display();
+    match outcome.results {
+        Results::InPlace => format!("results in {out}"),
+        Results::EarlierKept => {
+            format!("no view could be compared; the earlier results in {out} were kept")
+        }
+    }
 }
 
 /// What the exit status depends on.
@@ -181,8 +199,6 @@ struct Facts {
     undecided: bool,
     /// Views that could not be compared.
     failed_views: usize,
-    /// Views that were.
-    compared_views: usize,
 }
 
 /// Which verdicts make the exit status 1.
@@ -202,16 +218,13 @@ impl Facts {
             verdict_out: has(Verdict::Out),
             undecided: has(Verdict::Undecided),
             failed_views,
-            compared_views: report.views.len() - failed_views,
         }
     }
 
     /// A view that failed outweighs what the others found: their verdict is not that of the job.
     fn status(self, strictness: Strictness) -> Status {
         let is_strict = strictness == Strictness::UndecidedCounts;
-        if self.failed_views > 0 && self.compared_views == 0 {
-            Status::Unusable
-        } else if self.failed_views > 0 {
+        if self.failed_views > 0 {
             Status::ViewsFailed
         } else if self.verdict_out || (is_strict && self.undecided) {
             Status::SomethingOut
@@ -282,10 +295,7 @@ mod tests {
 
     #[test]
     fn the_exit_status_follows_the_verdict_and_failed_views_outweigh_it() {
-        let good = Facts {
-            compared_views: 2,
-            ..Facts::default()
-        };
+        let good = Facts::default();
         assert_eq!(status(good), [0, 0]);
         let undecided = Facts {
             undecided: true,
@@ -302,11 +312,6 @@ mod tests {
             ..out
         };
         assert_eq!(status(failed), [3, 3]);
-        let none = Facts {
-            failed_views: 2,
-            ..Facts::default()
-        };
-        assert_eq!(status(none), [2, 2]);
     }
 
     #[test]

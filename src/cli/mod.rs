@@ -35,7 +35,7 @@ Exit status:
   0  no measure is out of tolerance
   1  something is out of tolerance (with --strict also where it cannot be told)
   2  the job or the command line cannot be used
-  3  some views could not be compared (the others were)";
+  3  some views could not be compared (the others were), or none";
 
 #[derive(Debug, Subcommand)]
 enum Command {

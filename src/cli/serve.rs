@@ -11,6 +11,9 @@ use std::{net::SocketAddr, path::PathBuf, sync::Arc, time::Duration};
 /// Post a job with its images, or the path of a job file below FOLDER; ask for its state; fetch report.json and the
 /// pictures. /openapi.json describes all of it. Every request is logged as a line of JSON on standard error. Ctrl-C or
 /// a termination signal ends it: the job that runs is finished or recorded as interrupted.
+///
+/// Of the folder for jobs and results only what the service made is ever removed; what it cannot read is left there and
+/// told of when it starts.
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Examples:
   tickstrip serve
@@ -26,7 +29,7 @@ pub(super) struct Arguments {
     /// Address and port; port 0 takes a free one
     #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:7878")]
     listen: SocketAddr,
-    /// Folder for jobs and results [default: FOLDER/.tickstrip/service]
+    /// Folder for jobs and results, of this server alone [default: FOLDER/.tickstrip/service]
     #[arg(long, value_name = "DIR")]
     state: Option<PathBuf>,
     /// Jobs that wait, run or come in at a time; beyond it requests are sent away with 429

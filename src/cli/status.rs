@@ -11,7 +11,7 @@ pub enum Status {
     SomethingOut = 1,
     /// The job or the command line cannot be used.
     Unusable = 2,
-    /// Some views could not be compared; the others were.
+    /// Some views could not be compared, or none.
     ViewsFailed = 3,
 }
 

@@ -5,8 +5,8 @@ use super::{
 };
 use crate::{
     drawing::Paper,
-    job::{self, InputError, Job, Mask},
-    pipeline::{self, CompareOptions},
+    job::{self, Job, Mask},
+    pipeline::{self, CompareOptions, Results},
     report::{self, Report},
     service,
 };
@@ -42,9 +42,6 @@ const INTERVAL: Duration = Duration::from_millis(250);
 /// So many looks must find the same before a file counts as written.
 const QUIET_LOOKS: u32 = 4;
 
-/// Largest report of an earlier run that is read, bytes; a judgement.
-const MOST_REPORT: u64 = 256 << 20;
-
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
     let stop = service::stop_flag().map_err(|source| Failure::Signals { source })?;
     let mut watch = Watch {
@@ -78,20 +75,16 @@ impl Watch<'_> {
 
     /// The report of an earlier run; without a usable one, changes are told from the next comparison on.
     fn earlier(&self) -> Option<Report> {
-        let file = self.out.join("report.json");
-        let without = match job::read_input(&file, MOST_REPORT) {
-            Ok(bytes) => match report::from_json(&bytes) {
-                Some(report) => return Some(report),
-                None => "is no report of this version".to_owned(),
-            },
-            Err(InputError::Missing) => return None,
-            Err(error) => error.to_string(),
-        };
-        let file = file.display();
-        self.terminal.fault(&format!(
-            "{file}: {without}; changes are told from the next comparison on"
-        ));
-        None
+        let bytes = pipeline::earlier_report(self.job, &self.out)?;
+        let report = report::from_json(&bytes);
+        if report.is_none() {
+            let file = self.out.join("report.json");
+            self.terminal.fault(&format!(
+                "{}: is no report of this version; changes are told from the next comparison on",
+                file.display()
+            ));
+        }
+        report
     }
 
     /// The first comparison, and the files as they were before it.
@@ -142,25 +135,43 @@ impl Watch<'_> {
             }
         };
         let stopped = || self.stopped();
-        let report = match pipeline::compare_unless(&job, &options, &|_| (), &stopped) {
-            Ok(outcome) => outcome.report,
+        let outcome = match pipeline::compare_unless(&job, &options, &|_| (), &stopped) {
+            Ok(outcome) => outcome,
             Err(pipeline::Error::Stopped) => return Ok(()),
             Err(error) => {
                 self.terminal.fault(&format!("error: {error}"));
                 return Ok(());
             }
         };
-        let lines = match &self.report {
-            Some(before) => report::changes(before, &report),
-            None => {
-                let table = report::table(&report, &self.terminal.table_style());
-                vec![table, format!("results in {}", self.out.display())]
-            }
+        let where_they_are = compare::where_results_are(&outcome);
+        let mut lines = match &self.report {
+            Some(before) => report::changes(before, &outcome.report),
+            None => vec![
+                report::table(&outcome.report, &self.terminal.table_style()),
+                where_they_are.clone(),
+            ],
         };
+        if self.report.is_some() && outcome.results == Results::EarlierKept {
+            lines.push(where_they_are);
+        }
         self.terminal.result(&format!("{}\n", lines.join("\n")))?;
-        self.report = Some(report);
+        for note in &outcome.notes {
+            self.terminal.fault(&format!("note: {note}"));
+        }
+        self.report = Some(baseline(self.report.take(), outcome.report));
         Ok(())
     }
+}
+
+/// What the next comparison is held against: of a view that could not be compared, what was found of it before.
+fn baseline(before: Option<Report>, mut after: Report) -> Report {
+    let mut known = before.map_or_else(Vec::new, |report| report.views);
+    for view in after.views.iter_mut().filter(|view| view.error.is_some()) {
+        if let Some(at) = known.iter().position(|earlier| earlier.name == view.name) {
+            *view = known.swap_remove(at);
+        }
+    }
+    after
 }
 
 /// Size and time of every file that a job rests on; `None` for one that is not there.

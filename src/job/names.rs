@@ -101,7 +101,13 @@ impl<'a> Names<'a> {
 }
 
 /// File names of the result folder, which a view's folder would collide with.
-const RESULT_FILES: [&str; 4] = ["report.json", "report.html", "measures.csv", "sheet.pdf"];
+const RESULT_FILES: [&str; 5] = [
+    "report.json",
+    "report.html",
+    "measures.csv",
+    "sheet.pdf",
+    "tickstrip-results.json",
+];
 
 /// Collects faults for view names that cannot be folders or that are one folder on some systems.
 pub(super) fn check_view_names<'a>(

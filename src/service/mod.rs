@@ -8,9 +8,7 @@ pub mod queue;
 mod shell;
 
 use std::{
-    fs, io,
-    io::Write,
-    path::Path,
+    io,
     sync::{
         Arc,
         atomic::{AtomicBool, Ordering},
@@ -33,37 +31,4 @@ pub fn stop_flag() -> io::Result<Arc<AtomicBool>> {
         raised.store(true, Ordering::Relaxed);
     });
     Ok(flag)
-}
-
-/// Writes a file so that it is there whole or not at all, also after a crash.
-fn write_beside(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let folder = path.parent().unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new()
-        .prefix(".tickstrip-")
-        .tempfile_in(folder)?;
-    file.write_all(bytes)?;
-    if let Ok(old) = fs::metadata(path) {
-        file.as_file().set_permissions(old.permissions())?;
-    } else {
-        readable_by_others(file.as_file())?;
-    }
-    file.as_file().sync_all()?;
-    file.persist(path).map_err(|error| error.error)?;
-    // The rename itself is on the disk only when the folder is; where folders cannot be opened the system sees to it.
-    if let Ok(folder) = fs::File::open(folder) {
-        let _ = folder.sync_all();
-    }
-    Ok(())
-}
-
-/// A temporary file is private; a new file of a user's is as readable as he has set it.
-fn readable_by_others(file: &fs::File) -> io::Result<()> {
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        file.set_permissions(fs::Permissions::from_mode(0o644))?;
-    }
-    #[cfg(not(unix))]
-    let _ = file;
-    Ok(())
 }

@@ -1,8 +1,11 @@
 //! The HTTP service on the loopback address: every answer is as its description says, no request leads out of the
 //! folder or takes the service down, and nothing is lost or half-written when it is killed.
+#[path = "../boxes/mod.rs"]
+mod boxes;
 mod client;
 mod limits;
 
+use boxes::{job, picture, write_job};
 use client::{KIND, Service, multipart, read};
 use serde_json::{Value, json};
 use std::{
@@ -16,59 +19,11 @@ use std::{
 };
 use tempfile::TempDir;
 
-/// A drawing of three boxes, the same for render and reference but for one that is wider.
-fn picture(extra: u32) -> Vec<u8> {
-    let inside = |x: u32, y: u32, [l, t, r, b]: [u32; 4]| x >= l && x < r && y >= t && y < b;
-    let boxes = [
-        [20, 20, 80, 60],
-        [100, 30, 150 + extra, 90],
-        [30, 90, 90, 130],
-    ];
-    let image = image::RgbImage::from_fn(180, 150, |x, y| {
-        image::Rgb(
-            [if boxes.iter().any(|b| inside(x, y, *b)) {
-                60
-            } else {
-                210
-            }; 3],
-        )
-    });
-    let mut bytes = std::io::Cursor::new(Vec::new());
-    image
-        .write_to(&mut bytes, image::ImageFormat::Png)
-        .expect("encoded");
-    bytes.into_inner()
-}
-
-fn job() -> Value {
-    let mark = |name: &str, usage: &str, render: [f64; 2], reference: [f64; 2]| json!({ "name": name, "use": usage, "render": render, "reference": reference });
-    json!({
-        "title": "Three boxes", "scale": "1:32",
-        "views": [{
-            "name": "front", "render": { "image": "render.png" }, "reference": { "image": "plan.png", "kind": "plan" },
-            "landmarks": [
-                mark("a", "datum", [20.0, 20.0], [20.0, 20.0]), mark("b", "datum", [80.0, 20.0], [80.0, 20.0]),
-                mark("c", "datum", [30.0, 130.0], [30.0, 130.0]), mark("d", "datum", [90.0, 130.0], [90.0, 130.0]),
-                mark("e", "check", [100.0, 30.0], [100.0, 30.0]), mark("f", "check", [156.0, 30.0], [150.0, 30.0]),
-                mark("g", "check", [156.0, 90.0], [150.0, 90.0])
-            ],
-            "regions": [{ "name": "box", "outline": [[95, 25], [160, 25], [160, 95], [95, 95]], "landmarks": ["e", "f", "g"] }]
-        }]
-    })
-}
-
 /// A folder with the job and its images.
 fn folder() -> TempDir {
     let folder = tempfile::tempdir().expect("a folder");
     write_job(folder.path(), &job());
     folder
-}
-
-fn write_job(folder: &Path, job: &Value) {
-    fs::create_dir_all(folder).expect("made");
-    fs::write(folder.join("job.json"), job.to_string()).expect("written");
-    fs::write(folder.join("render.png"), picture(6)).expect("written");
-    fs::write(folder.join("plan.png"), picture(0)).expect("written");
 }
 
 fn whole_job() -> Vec<u8> {
@@ -523,6 +478,87 @@ fn a_termination_signal_lets_the_job_that_runs_finish() {
     let state = service.get(&format!("/jobs/{first}")).json()["state"].clone();
     // It may have been waiting for its turn still.
     assert!(state == "finished" || state == "interrupted", "{state}");
+}
+
+/// What a server says that does not start.
+fn refusal(folder: &Path, state: &Path) -> String {
+    let output = assert_cmd::Command::new(env!("CARGO_BIN_EXE_tickstrip"))
+        .arg("serve")
+        .arg(folder)
+        .args(["--listen", "127.0.0.1:0", "--state"])
+        .arg(state)
+        .timeout(Duration::from_secs(60))
+        .output()
+        .expect("runs");
+    assert_eq!(output.status.code(), Some(2), "{output:?}");
+    String::from_utf8(output.stderr).expect("UTF-8")
+}
+
+#[test]
+fn a_folder_with_the_users_files_is_not_taken_for_the_state() {
+    let folder = tempfile::tempdir().expect("a folder");
+    write_job(&folder.path().join("jobs/mine"), &job());
+    fs::write(folder.path().join("jobs/notes.txt"), "mine").expect("written");
+    let text = refusal(folder.path(), folder.path());
+    assert!(
+        text.contains("name an empty or new folder with --state"),
+        "{text}"
+    );
+    for name in ["mine/job.json", "mine/render.png", "notes.txt"] {
+        assert!(folder.path().join("jobs").join(name).exists(), "{name}");
+    }
+    assert_eq!(fs::read_dir(folder.path()).expect("there").count(), 1);
+}
+
+#[test]
+fn a_second_server_is_refused_and_leaves_the_jobs_of_the_first_one_alone() {
+    let folder = folder();
+    long_job(folder.path());
+    let service = Service::start(folder.path(), &[]);
+    let running = id(&service.post_path("long.json"));
+    service.wait(&running, &["running"]);
+    let state = folder.path().join(".tickstrip/service");
+    let text = refusal(folder.path(), &state);
+    assert!(
+        text.contains(state.to_str().expect("UTF-8")) && text.contains("another server"),
+        "{text}"
+    );
+    let file = fs::read(state.join("jobs").join(&running).join("status.json"));
+    let status: Value = serde_json::from_slice(&file.expect("there")).expect("JSON");
+    assert_eq!(status["state"], "running");
+}
+
+#[test]
+fn a_job_that_cannot_be_read_and_files_of_the_user_stay_and_are_named_at_the_start() {
+    let folder = folder();
+    let service = Service::start(folder.path(), &[]);
+    let [broken, sound] = [(); 2].map(|()| {
+        let id = id(&service.post_path("job.json"));
+        service.wait(&id, &["finished"]);
+        id
+    });
+    drop(service);
+    let jobs = folder.path().join(".tickstrip/service/jobs");
+    fs::write(jobs.join(&broken).join("status.json"), "{").expect("written");
+    fs::create_dir(jobs.join("mine")).expect("made");
+    fs::write(jobs.join("mine/notes.txt"), "mine").expect("written");
+    let mut service = Service::start(folder.path(), &[]);
+    let found = service.get("/jobs").json();
+    assert_eq!(found["jobs"].as_array().expect("a list").len(), 1);
+    assert_eq!(found["jobs"][0]["id"], json!(sound));
+    service.child.kill().expect("killed");
+    let mut log = String::new();
+    let mut stderr = service.child.stderr.take().expect("piped");
+    stderr.read_to_string(&mut log).expect("text");
+    for name in [&broken, "mine"] {
+        let path = jobs.join(name);
+        let path = path.to_str().expect("UTF-8");
+        assert!(log.lines().any(|line| line.contains(path)), "{name}: {log}");
+    }
+    for name in ["results/front/overlay.png", "results/report.json"] {
+        assert!(jobs.join(&broken).join(name).exists(), "{name}");
+    }
+    assert!(jobs.join("mine/notes.txt").exists());
 }
 
 #[test]

@@ -2,7 +2,7 @@
 use crate::{
     drawing::Paper,
     job,
-    pipeline::{self, CompareOptions, Event},
+    pipeline::{self, CompareOptions, Event, Results},
 };
 use serde_json::{Map, Value, json};
 use std::{
@@ -73,7 +73,8 @@ impl Comparison {
             }
         };
         let outcome = pipeline::compare(&job, options, &observer).map_err(|e| e.to_string())?;
-        Ok(json!(outcome.report))
+        let is_kept = outcome.results == Results::EarlierKept;
+        Ok(json!({ "report": outcome.report, "earlier_kept": is_kept, "notes": outcome.notes }))
     }
 
     /// What the page shows of it.
@@ -82,8 +83,8 @@ impl Comparison {
             State::None => json!({ "state": "none" }),
             State::Running { stages } => json!({ "state": "running", "stages": stages }),
             State::Finished { number, result } => match result {
-                Ok(report) => json!({
-                    "state": "finished", "number": number, "report": report,
+                Ok(found) => json!({
+                    "state": "finished", "number": number, "found": found,
                     "folder": PathBuf::from(out),
                 }),
                 Err(text) => json!({ "state": "failed", "number": number, "text": text }),

@@ -8,7 +8,7 @@ use super::{
 };
 use crate::{
     job::{self, InputError},
-    service::write_beside,
+    pipeline::{There, write_whole},
 };
 use serde_json::{Value, json};
 use std::{
@@ -274,7 +274,8 @@ impl Document {
 
     fn write(&mut self) -> Result<(), Refusal> {
         let text = self.text();
-        write_beside(&self.file, text.as_bytes()).map_err(|source| self.not_saved(source))?;
+        write_whole(&self.file, text.as_bytes(), There::IsReplaced)
+            .map_err(|source| self.not_saved(source))?;
         self.on_disk = blake3::hash(text.as_bytes());
         Ok(())
     }

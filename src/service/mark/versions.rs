@@ -1,5 +1,5 @@
 //! The last versions of a job file, kept beside it.
-use crate::service::write_beside;
+use crate::pipeline::{There, write_whole};
 use std::{
     fs, io,
     path::PathBuf,
@@ -39,7 +39,8 @@ impl Versions {
 
     /// Keeps a version, and removes the oldest beyond [`MOST`].
     pub fn keep(&mut self, bytes: &[u8]) -> io::Result<()> {
-        write_beside(&self.folder.join(format!("{:06}.json", self.next)), bytes)?;
+        let path = self.folder.join(format!("{:06}.json", self.next));
+        write_whole(&path, bytes, There::IsReplaced)?;
         self.next += 1;
         self.kept = Some(Instant::now());
         let numbers = numbered(&self.folder)?;

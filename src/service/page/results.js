@@ -23,10 +23,11 @@ export async function compare() {
   else show(answer.data);
 }
 
-function show({ report: found, number, folder }) {
-  state.textContent = `${found.verdict ?? "no verdict"}; saved in ${folder}`;
+function show({ found: { report: found, earlier_kept: isKept, notes }, number, folder }) {
+  state.textContent = isKept ? `no view could be compared; the earlier results in ${folder} were kept` : `${found.verdict ?? "no verdict"}; saved in ${folder}`;
+  notes.forEach((note) => body.append(make("p", note)));
   report.href = address(`results/report.html?${number}`);
-  report.hidden = false;
+  report.hidden = isKept;
   for (const view of found.views) {
     body.append(make("h3", `${view.name}: ${view.error ? view.error.text : view.verdict}`));
     if (view.corrections?.length) {

@@ -8,7 +8,7 @@ use crate::{
     job,
     service::{
         bodies::{self, Inflow},
-        shell::{Refused, answer, apart, random_token, refusal},
+        shell::{Refused, answer, apart, refusal},
     },
 };
 use axum::{
@@ -107,7 +107,7 @@ async fn take_path(desk: &Desk, request: Request) -> Result<Status, Refused> {
         let file = confined::file(registry.root(), &path).map_err(|e| refused(&e))?;
         let job = confined::read_job(registry.root(), &file).map_err(|e| refused(&e))?;
         let incoming = registry.store().incoming().map_err(|e| internal(&e))?;
-        let status = waiting(job.title, Some(path));
+        let status = waiting(&incoming, job.title, Some(path));
         registry
             .store()
             .admit(incoming, &status)
@@ -157,7 +157,7 @@ async fn take_file(
         }
     };
     let path = confined::plain(&name).map_err(|e| refused(&e))?;
-    let mut file = create(&incoming.input().join(path), &name).await?;
+    let mut file = create(incoming, &path, &name)?;
     let mut written = 0;
     while let Some(chunk) = field.chunk().await.map_err(|e| broken(inflow, &e))? {
         inflow.handed_on();
@@ -180,7 +180,7 @@ fn admit_files(registry: &super::Registry, incoming: Incoming) -> Result<Status,
         ));
     }
     let job = confined::read_job(&root, &file).map_err(|e| refused(&e))?;
-    let status = waiting(job.title, None);
+    let status = waiting(&incoming, job.title, None);
     registry
         .store()
         .admit(incoming, &status)
@@ -189,26 +189,21 @@ fn admit_files(registry: &super::Registry, incoming: Incoming) -> Result<Status,
 }
 
 /// A new file; each name may come once.
-async fn create(path: &Path, name: &str) -> Result<fs::File, Refused> {
-    if let Some(folder) = path.parent() {
-        fs::create_dir_all(folder).await.map_err(|e| internal(&e))?;
-    }
-    let new = fs::OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(path)
-        .await;
-    new.map_err(|error| match error.kind() {
-        io::ErrorKind::AlreadyExists => {
-            bad("file-twice", &format!("the file {name:?} comes twice"))
-        }
-        _ => internal(&error),
-    })
+fn create(incoming: &Incoming, path: &Path, name: &str) -> Result<fs::File, Refused> {
+    // The other requests go on meanwhile.
+    let new = tokio::task::block_in_place(|| incoming.create(path));
+    new.map(fs::File::from_std)
+        .map_err(|error| match error.kind() {
+            io::ErrorKind::AlreadyExists => {
+                bad("file-twice", &format!("the file {name:?} comes twice"))
+            }
+            _ => internal(&error),
+        })
 }
 
-fn waiting(title: String, path: Option<String>) -> Status {
+fn waiting(incoming: &Incoming, title: String, path: Option<String>) -> Status {
     Status {
-        id: random_token(),
+        id: incoming.id().to_owned(),
         state: State::Queued,
         title,
         path,

@@ -1,20 +1,22 @@
 //! The comparison as an HTTP service: jobs are posted, wait in a bounded queue, and leave their results on the disk.
 //!
-//! [`store`] is the disk, [`registry`] the jobs and the worker, [`intake`] what comes in, [`confined`] keeps all paths
-//! inside one folder, [`openapi`] describes it.
+//! [`store`] is the disk (in a [`state_folder`]), [`registry`] the jobs and the worker, [`intake`] what comes in,
+//! [`confined`] keeps all paths inside one folder, [`openapi`] describes it.
 mod confined;
 mod intake;
 mod openapi;
 mod registry;
 mod routes;
+mod state_folder;
 mod store;
 
 use super::{connections, shell};
 use registry::{Place, Registry};
+use serde_json::json;
 use std::{
     io,
     net::SocketAddr,
-    path::PathBuf,
+    path::{Path, PathBuf},
     sync::{Arc, mpsc},
     thread,
     time::Duration,
@@ -106,6 +108,29 @@ pub enum ServeError {
         /// What the operating system says.
         source: io::Error,
     },
+    /// The folder for the state holds something else.
+    #[error(
+        "{}: this folder holds other files and no tickstrip-service.json, so that nothing tells what in it is the service's; name an empty or new folder with --state, or move this one away, also where it holds jobs of an earlier version",
+        path.display()
+    )]
+    ForeignState {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// Another server works in the folder.
+    #[error("{}: another server keeps its jobs in this folder; end it, or name another folder with --state", path.display())]
+    StateInUse {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// Nothing can keep another server out of the folder.
+    #[error("{}: files in this folder cannot be locked: {source}; name a folder on a disk of this computer with --state", path.display())]
+    NoLock {
+        /// The folder.
+        path: PathBuf,
+        /// What the operating system says.
+        source: io::Error,
+    },
     /// The server cannot be started or ended with an error.
     #[error("the service cannot be run: {source}")]
     Server {
@@ -114,8 +139,17 @@ pub enum ServeError {
     },
 }
 
-/// Takes the lines of the log: one JSON object a request.
+/// Takes the lines of the log: one JSON object a request, and one for each thing in the state's folder that is left alone.
 pub type Log = Arc<dyn Fn(&str) + Send + Sync>;
+
+/// Why something of a job that was removed is there still.
+const SET_ASIDE: &str = "the job was removed, and this held more than the service put in";
+
+/// Tells of something in the state's folder that is left as it is.
+fn tell(log: &Log, path: &Path, reason: &str) {
+    let line = json!({ "time": registry::now(), "left": path, "reason": reason });
+    log(&line.to_string());
+}
 
 /// A job's id and its place in the queue.
 type Turn = (String, Place);
@@ -137,16 +171,19 @@ struct Desk {
 /// Where the address is open to others without a token, or taken, or a folder cannot be used.
 pub fn serve(options: ServeOptions, ready: &dyn Fn(&str), log: Log) -> Result<(), ServeError> {
     check_token(&options)?;
-    let unusable = |path: &PathBuf| {
-        let path = path.clone();
-        move |source| ServeError::Folder { path, source }
+    let unusable = |source| ServeError::Folder {
+        path: options.folder.clone(),
+        source,
     };
-    let root = std::fs::canonicalize(&options.folder).map_err(unusable(&options.folder))?;
-    let (listen, state, grace) = (options.listen, options.state.clone(), options.limits.grace);
+    let root = std::fs::canonicalize(&options.folder).map_err(unusable)?;
+    let (listen, grace) = (options.listen, options.limits.grace);
     let places = Arc::new(Semaphore::new(options.limits.queue));
-    let registry = Registry::open(options, root).map_err(unusable(&state))?;
+    let (registry, skipped) = Registry::open(options, root)?;
+    for entry in skipped {
+        tell(&log, &entry.path, &entry.reason);
+    }
     let registry = Arc::new(registry);
-    let (turns, worker) = start_worker(&registry);
+    let (turns, worker) = start_worker(&registry, &log);
     let server = |source| ServeError::Server { source };
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
@@ -201,12 +238,17 @@ fn check_token(options: &ServeOptions) -> Result<(), ServeError> {
 }
 
 /// One job at a time: a comparison uses all processors by itself.
-fn start_worker(registry: &Arc<Registry>) -> (mpsc::Sender<Turn>, thread::JoinHandle<()>) {
+fn start_worker(
+    registry: &Arc<Registry>,
+    log: &Log,
+) -> (mpsc::Sender<Turn>, thread::JoinHandle<()>) {
     let (sender, turns) = mpsc::channel::<Turn>();
-    let registry = Arc::clone(registry);
+    let (registry, log) = (Arc::clone(registry), Arc::clone(log));
     let worker = thread::spawn(move || {
         for (id, place) in turns {
-            registry.work(&id, place);
+            for path in registry.work(&id, place) {
+                tell(&log, &path, SET_ASIDE);
+            }
         }
     });
     (sender, worker)

@@ -1,8 +1,8 @@
 //! The jobs of the service in memory, each change also on the disk, and the one that works through them.
 use super::{
-    ServeOptions,
+    ServeError, ServeOptions,
     confined::{self, Refusal},
-    store::{State, Status, Store, Trouble, files_below},
+    store::{Skipped, State, Status, Store, Trouble, files_below},
 };
 use crate::{
     drawing::Paper,
@@ -62,20 +62,21 @@ pub(super) enum Denied {
 }
 
 impl Registry {
-    /// Reads what is on the disk.
-    pub fn open(options: ServeOptions, root: PathBuf) -> io::Result<Self> {
-        let (store, found) = Store::open(&options.state, &now())?;
+    /// Reads what is on the disk; what is left as it is there comes along.
+    pub fn open(options: ServeOptions, root: PathBuf) -> Result<(Self, Vec<Skipped>), ServeError> {
+        let (store, found, skipped) = Store::open(&options.state, &now())?;
         let mut jobs = Jobs::default();
         for status in found {
             jobs.add(status);
         }
-        Ok(Self {
+        let registry = Self {
             store,
             root,
             options,
             jobs: Mutex::new(jobs),
             ending: AtomicBool::new(false),
-        })
+        };
+        Ok((registry, skipped))
     }
 
     pub fn store(&self) -> &Store {
@@ -135,23 +136,24 @@ impl Registry {
         Ok(entry.status.clone())
     }
 
-    /// Removes a job that is over, with its results.
-    pub fn remove(&self, id: &str) -> Result<(), Denied> {
+    /// Removes a job that is over, with its results. Where its folder holds something else, its new path is returned.
+    pub fn remove(&self, id: &str) -> Result<Option<PathBuf>, Denied> {
         let mut jobs = self.jobs();
         let state = jobs.by_id.get(id).ok_or(Denied::NoSuchJob)?.status.state;
         if !state.is_over() {
             return Err(Denied::WrongState(state));
         }
-        self.store.remove(id).map_err(Denied::Disk)?;
+        let left = self.store.remove(id).map_err(Denied::Disk)?;
         jobs.forget(id);
-        Ok(())
+        Ok(left)
     }
 
-    /// Compares one job; called by the worker alone. The place is free when it returns.
-    pub fn work(&self, id: &str, place: Place) {
+    /// Compares one job; called by the worker alone. The place is free when it returns. What is left of older jobs that
+    /// went for it is returned.
+    pub fn work(&self, id: &str, place: Place) -> Vec<PathBuf> {
         let _place = place;
         let Some(cancelled) = self.begin(id) else {
-            return;
+            return Vec::new();
         };
         let begun = Instant::now();
         let limit = self.options.limits.job_time;
@@ -191,7 +193,7 @@ impl Registry {
             }
             status.progress.clear();
         });
-        self.prune();
+        self.prune()
     }
 
     /// Ends the job that runs at its next stage, and records that those that wait were not done.
@@ -287,7 +289,7 @@ impl Registry {
     }
 
     /// Removes the oldest jobs that are over beyond the number to be kept.
-    fn prune(&self) {
+    fn prune(&self) -> Vec<PathBuf> {
         let surplus: Vec<String> = {
             let jobs = self.jobs();
             let over = |id: &&String| {
@@ -299,9 +301,8 @@ impl Registry {
             let count = over.len().saturating_sub(self.options.limits.kept);
             over[..count].iter().map(|id| (*id).clone()).collect()
         };
-        for id in surplus {
-            let _ = self.remove(&id);
-        }
+        let removed = surplus.iter().map(|id| self.remove(id));
+        removed.filter_map(|left| left.ok().flatten()).collect()
     }
 
     fn jobs(&self) -> MutexGuard<'_, Jobs> {

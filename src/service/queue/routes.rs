@@ -1,9 +1,10 @@
 //! The addresses of the service, and who may use them.
 use super::{
-    Desk, confined,
+    Desk, SET_ASIDE, confined,
     intake::{internal, post_job},
     openapi,
     registry::Denied,
+    tell,
 };
 use crate::{
     job::open_input,
@@ -126,7 +127,12 @@ async fn cancel(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
 
 async fn remove(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
     let done = apart(move || match desk.registry.remove(&id) {
-        Ok(()) => StatusCode::NO_CONTENT.into_response(),
+        Ok(left) => {
+            if let Some(path) = left {
+                tell(&desk.log, &path, SET_ASIDE);
+            }
+            StatusCode::NO_CONTENT.into_response()
+        }
         Err(denied) => deny(denied, "deleted; cancel it first"),
     });
     done.await.unwrap_or_else(IntoResponse::into_response)

@@ -1,0 +1,290 @@
+//! The folder of a job's results: replaced as a whole, and nothing in it is taken away but what was written there by this
+//! program and is as it was written.
+//!
+//! New results are written in a folder of our own beside the place (`new` in it); then the results that are there are
+//! moved into that folder (`old`), the new ones are moved to the place, and what was the user's among the old ones is
+//! moved after them. Killed at any moment, the next run of the same job for the same folder ends or undoes it.
+mod manifest;
+mod place;
+
+use super::own_folder::{OwnFolder, inside};
+use crate::job::read_input;
+use manifest::{JobPlace, Listed, MANIFEST, Manifest};
+use place::{Place, followed, purpose};
+pub use place::{clear_left_runs, remove_results};
+use std::{
+    fs,
+    io::{self, Write},
+    path::{Path, PathBuf},
+    sync::{Mutex, PoisonError},
+};
+
+/// The results while they are written.
+const NEW: &str = "new";
+/// The results that were there.
+const OLD: &str = "old";
+
+/// Why results cannot be written.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ResultsError {
+    /// The disk refuses.
+    #[error("{}: {what}: {source}", path.display())]
+    Disk {
+        /// The file or folder.
+        path: PathBuf,
+        /// What was being done.
+        what: &'static str,
+        /// Why it failed.
+        source: io::Error,
+    },
+    /// A file is in the place of the folder.
+    #[error("{}: this is no folder; name another with --out", path.display())]
+    NoFolder {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The folder holds something else.
+    #[error(
+        "{}: this folder holds other files and no {MANIFEST}, so that nothing tells what in it may be replaced; name an empty or new folder with --out, or move this one away, also where it holds results of an earlier version",
+        path.display()
+    )]
+    Foreign {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// The list of what was written cannot be used.
+    #[error(
+        "{}: it does not tell what in this folder may be replaced: {reason}; move the folder away, or name another with --out",
+        path.display()
+    )]
+    Unreadable {
+        /// The list.
+        path: PathBuf,
+        /// What is wrong with it.
+        reason: String,
+    },
+    /// The results of another job.
+    #[error(
+        "{}: this folder holds the results of another job, {job}; name another folder with --out, or move this one away",
+        path.display()
+    )]
+    OtherJob {
+        /// The folder.
+        path: PathBuf,
+        /// The job as seen from the folder.
+        job: String,
+    },
+    /// A file of the user's would be overwritten.
+    #[error(
+        "{}: {}, and is not overwritten; move or rename it, or name another folder with --out",
+        path.display(),
+        if *is_changed { "it was changed after tickstrip had written it" } else { "it is not from tickstrip" }
+    )]
+    InTheWay {
+        /// The file.
+        path: PathBuf,
+        /// Whether it was ours.
+        is_changed: bool,
+    },
+}
+
+impl ResultsError {
+    /// Stable code for scripts.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::Disk { .. } => "cannot-write",
+            Self::NoFolder { .. } => "no-folder",
+            Self::Foreign { .. } => "foreign-folder",
+            Self::Unreadable { .. } => "unreadable-list",
+            Self::OtherJob { .. } => "results-of-another-job",
+            Self::InTheWay { .. } => "file-in-the-way",
+        }
+    }
+}
+
+fn disk<'a>(what: &'static str, path: &'a Path) -> impl FnOnce(io::Error) -> ResultsError + 'a {
+    move |source| ResultsError::Disk {
+        path: path.to_path_buf(),
+        what,
+        source,
+    }
+}
+
+/// The results of a run while they are written; gone when it is dropped before they are put in place.
+#[derive(Debug)]
+pub(super) struct NewResults {
+    place: Place,
+    /// Taken when it is done with.
+    folder: Option<OwnFolder>,
+    /// The folder in which the results are written.
+    path: PathBuf,
+    written: Mutex<Vec<Listed>>,
+    has_earlier: bool,
+    notes: Vec<String>,
+}
+
+impl NewResults {
+    /// Prepares the place of a job's results, after putting right what killed runs have left. `views` are those that will
+    /// be written.
+    ///
+    /// # Errors
+    /// Where the place holds something else, or a file that was changed and would be written again.
+    pub fn begin(job: &Path, out: &Path, views: &[&str]) -> Result<Self, ResultsError> {
+        let above = followed(out).map_err(disk("looking at it", out))?;
+        let above = above.parent().unwrap_or(&above);
+        fs::create_dir_all(above).map_err(disk("making the folder for the results", above))?;
+        let place = Place::of(job, out).map_err(disk("looking at it", out))?;
+        let notes = place.recover()?;
+        let earlier = place.look()?;
+        if let Some(earlier) = &earlier {
+            let will_be_written = |path: &str| match path.split_once('/') {
+                Some((view, _)) => views.contains(&view),
+                None => true,
+            };
+            let changed = earlier.changed(&place.out, will_be_written);
+            if let Some(path) = changed.into_iter().next() {
+                let is_changed = true;
+                return Err(ResultsError::InTheWay { path, is_changed });
+            }
+        }
+        let parent = place.parent.clone();
+        let making = disk("making a folder for the results in it", &parent);
+        let folder = OwnFolder::make(&parent, &place.prefix(), &purpose(&place.key));
+        let folder = folder.map_err(making)?;
+        let path = folder.path().join(NEW);
+        let results = Self {
+            has_earlier: earlier.is_some_and(|earlier| earlier.has_a_view()),
+            folder: Some(folder),
+            written: Mutex::default(),
+            path,
+            place,
+            notes,
+        };
+        let making = disk("making a folder for the results", &results.path);
+        results.own()?.make_folder(NEW).map_err(making)?;
+        Ok(results)
+    }
+
+    /// Whether results of a view are there that would be replaced.
+    pub fn has_earlier(&self) -> bool {
+        self.has_earlier
+    }
+
+    /// The folder in which the results lie until they are put in place.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Writes a file of the results.
+    pub fn write(&self, relative: &str, bytes: &[u8]) -> Result<(), ResultsError> {
+        self.put(relative, bytes)?;
+        let mut written = self.written.lock().unwrap_or_else(PoisonError::into_inner);
+        written.push(Listed::new(relative, bytes));
+        Ok(())
+    }
+
+    fn put(&self, relative: &str, bytes: &[u8]) -> Result<(), ResultsError> {
+        let file = self.own()?.create(&format!("{NEW}/{relative}"));
+        file.and_then(|mut file| file.write_all(bytes))
+            .map_err(disk("writing it", &self.path.join(relative)))
+    }
+
+    /// Puts the results in the place of those that are there, and returns what is to be told of the user's files.
+    pub fn put_in_place(mut self) -> Result<Vec<String>, ResultsError> {
+        self.seal()?;
+        self.move_aside()?;
+        if let Err(error) = self.move_in() {
+            // Put the old results back; the error that is reported is the first one.
+            let _ = self.place.bring_back(self.own()?);
+            return Err(error);
+        }
+        let returned = self.place.bring_back(self.own()?)?;
+        self.notes.extend(returned);
+        Ok(std::mem::take(&mut self.notes))
+    }
+
+    /// Writes the list, and looks once more whether the place may be taken.
+    fn seal(&self) -> Result<(), ResultsError> {
+        let files = self.written.lock().unwrap_or_else(PoisonError::into_inner);
+        let manifest = Manifest::new(self.place.job.clone(), files.clone());
+        drop(files);
+        let text = manifest.text().map_err(disk("listing it", &self.path))?;
+        self.put(MANIFEST, &text)?;
+        let Some(earlier) = self.place.look()? else {
+            return Ok(());
+        };
+        let blocking = |path: &str| self.in_the_way_of(path, &earlier);
+        match manifest.paths().find_map(blocking) {
+            Some(path) => Err(ResultsError::InTheWay {
+                path,
+                is_changed: false,
+            }),
+            None => Ok(()),
+        }
+    }
+
+    /// What is not ours and lies where a file of the new results has to be, or its folder.
+    fn in_the_way_of(&self, path: &str, earlier: &Manifest) -> Option<PathBuf> {
+        let is_there = |path: &PathBuf| fs::symlink_metadata(path).is_ok();
+        let out = &self.place.out;
+        match inside(out, path) {
+            Some(place) if earlier.lists(path) || !is_there(&place) => None,
+            Some(place) => Some(place),
+            None => {
+                let (view, _) = path.split_once('/')?;
+                Some(out.join(view)).filter(is_there)
+            }
+        }
+    }
+
+    /// Moves the results that are there into our own folder, so that at no time both are mixed.
+    fn move_aside(&self) -> Result<(), ResultsError> {
+        let out = &self.place.out;
+        let Ok(data) = fs::symlink_metadata(out) else {
+            return Ok(());
+        };
+        let old = self.own()?.path().join(OLD);
+        fs::rename(out, old).map_err(disk("moving the old results aside", out))?;
+        // Who could read the old ones can read the new ones; where that cannot be set, they are as any new folder.
+        let _ = fs::set_permissions(&self.path, data.permissions());
+        Ok(())
+    }
+
+    fn move_in(&self) -> Result<(), ResultsError> {
+        let out = &self.place.out;
+        fs::rename(&self.path, out).map_err(disk("putting the results in place", out))
+    }
+
+    fn own(&self) -> Result<&OwnFolder, ResultsError> {
+        let gone = || disk("writing it", &self.path)(io::ErrorKind::NotFound.into());
+        self.folder.as_ref().ok_or_else(gone)
+    }
+}
+
+impl Drop for NewResults {
+    fn drop(&mut self) {
+        if let Some(folder) = self.folder.take() {
+            // What cannot be removed now is removed by the next run.
+            let _ = folder.take_away();
+        }
+    }
+}
+
+/// The report that lies in a job's results as it was written there; what a killed run left is put right first.
+pub fn earlier_report(job: &Path, out: &Path) -> Option<Vec<u8>> {
+    let place = Place::of(job, out).ok()?;
+    place.recover().ok()?;
+    let manifest = place.look().ok()??;
+    let is_ours = manifest.is_ours(&place.out, REPORT);
+    is_ours.then(|| read_input(&place.out.join(REPORT), MOST_REPORT).ok())?
+}
+
+/// Largest report that is read, bytes: one of 1,000 views with 200 landmarks each has 100 MB; a judgement.
+const MOST_REPORT: u64 = 256 << 20;
+
+/// Name of the report in a results folder.
+pub(super) const REPORT: &str = "report.json";
+
+#[cfg(test)]
+mod tests;

@@ -37,6 +37,11 @@ fn put(job: &mut Value, pointer: &str, value: Value) {
     }
 }
 
+/// All faults; empty where there are none.
+fn faults(job: &Value) -> String {
+    parse(&job.to_string()).map_or_else(|e| e.to_string(), |_| String::new())
+}
+
 fn lines(job: &Value) -> String {
     parse(&job.to_string())
         .expect_err("the job is faulty")
@@ -210,7 +215,7 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         (
             "/views/0/reference/mark_sigma_px",
             json!(0),
-            "found the number 0; it must be above 0",
+            "found the number 0; it must be 0.001 or more",
         ),
         (
             "/views/0/render/image",
@@ -295,7 +300,7 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         (
             "/views/0/regions/0/tolerance",
             json!({ "offset_mm": -1 }),
-            "it must be above 0",
+            "it must be 0.0001 or more",
         ),
         (
             "/views/0/regions/0/tolerance",
@@ -391,7 +396,7 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         (
             "/print",
             json!({ "pixel_mm": 0 }),
-            "/print/pixel_mm: found the number 0; it must be above 0",
+            "/print/pixel_mm: found the number 0; it must be 0.0001 or more",
         ),
         (
             "/views/0/known/0/full_size",
@@ -459,7 +464,11 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
             json!(1.5),
             "/tolerance/edge_overlap: found the number 1.5; it must be 1 or less",
         ),
-        ("/smallest_visible_mm", json!(0), "it must be above 0"),
+        (
+            "/smallest_visible_mm",
+            json!(0),
+            "it must be 0.0001 or more",
+        ),
         (
             "/title",
             json!("t".repeat(501)),
@@ -478,6 +487,93 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         );
     }
     assert!(example().pointer(region).is_some());
+}
+
+#[test]
+fn numbers_beyond_what_a_picture_or_a_print_can_show_are_refused() {
+    for (pointer, least, most) in [
+        ("/smallest_visible_mm", 0.0001, 100.0),
+        ("/print/pixel_mm", 0.0001, 100.0),
+        ("/print/layer_mm", 0.0001, 100.0),
+        ("/print/viewing_distance_mm", 1.0, 100_000.0),
+        ("/tolerance/proportion_percent", 0.001, 100.0),
+        ("/tolerance/offset_mm", 0.0001, 1000.0),
+        ("/tolerance/angle_deg", 0.001, 90.0),
+        ("/tolerance/edge_overlap", 0.001, 1.0),
+        (
+            "/views/0/regions/0/tolerance/proportion_percent",
+            0.001,
+            100.0,
+        ),
+        (
+            "/views/0/spans/0/tolerance/proportion_percent",
+            0.001,
+            100.0,
+        ),
+        ("/views/0/angles/0/tolerance/angle_deg", 0.001, 90.0),
+        ("/expected/size_percent", 0.01, 1000.0),
+        ("/expected/rotation_deg", 0.01, 360.0),
+        ("/expected/offset_percent", 0.01, 100.0),
+        ("/expected/keystone_percent", 0.01, 1000.0),
+        ("/views/0/render/mark_sigma_px", 0.001, 10_000.0),
+        ("/views/0/reference/mark_sigma_px", 0.001, 10_000.0),
+    ] {
+        let (parent, key) = pointer.rsplit_once('/').expect("a key");
+        let job = |number: f64| {
+            let mut job = example();
+            if parent.is_empty() {
+                job[key] = json!(number);
+            } else if job.pointer(parent).is_none() {
+                put(&mut job, parent, json!({ key: number }));
+            } else {
+                put(&mut job, pointer, json!(number));
+            }
+            // What is stated and what the print gives may differ then; here it is about one number.
+            if pointer.contains("print") {
+                job.as_object_mut()
+                    .expect("a job")
+                    .remove("smallest_visible_mm");
+            }
+            job
+        };
+        for number in [1e-300, least * 0.99, most * 1.01, 1e300] {
+            let text = lines(&job(number));
+            let words = if number < least {
+                format!(
+                    "chair.json: {pointer}: found the number {}; it must be ",
+                    json!(number)
+                )
+            } else {
+                format!(
+                    "; it must be {} or less",
+                    json!(most).to_string().trim_end_matches(".0")
+                )
+            };
+            assert!(text.contains(&words), "{pointer} {number}: {text}");
+        }
+        for number in [least, most] {
+            assert_eq!(faults(&job(number)), "", "{pointer} {number}");
+        }
+    }
+}
+
+#[test]
+fn a_known_length_that_no_picture_has_is_refused() {
+    for (length, is_sound) in [
+        (json!("0.001 mm"), false),
+        (json!("1000000 m"), false),
+        (json!("18 1/4 in"), true),
+        (json!("3 mm"), true),
+    ] {
+        let text = faults(&with("/views/0/known/0/full_size", length.clone()));
+        let words = "/views/0/known/0: the length is ";
+        let advice = "see whether the unit, the job's \"scale\" and both ends are right";
+        assert_eq!(text.is_empty(), is_sound, "{length}: {text}");
+        assert!(
+            is_sound || text.contains(words) && text.contains(advice),
+            "{text}"
+        );
+    }
 }
 
 #[test]

@@ -176,8 +176,8 @@ fn four_points(text: &str) -> Result<FourPoints, String> {
 
 fn sigma(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
-        Ok(sigma) if sigma > 0.0 && sigma <= 10_000.0 => Ok(sigma),
-        _ => Err("it must be a number above 0, at most 10000".to_owned()),
+        Ok(sigma) if (0.001..=10_000.0).contains(&sigma) => Ok(sigma),
+        _ => Err("it must be a number from 0.001 to 10000".to_owned()),
     }
 }
 

@@ -460,6 +460,14 @@ fault_kinds! {
         /// Its width and height.
         size: [u32; 2],
     }
+    /// A known length that no picture of a model or its subject has.
+    #[error("the length is {model_mm:e} mm on the model and {px:.1} px long; a millimetre has from 0.001 to 100000 px: see whether the unit, the job's \"scale\" and both ends are right")]
+    "known-out-of-scale" KnownOutOfScale {
+        /// The length on the model.
+        model_mm: f64,
+        /// The distance of its ends.
+        px: f64,
+    }
     /// Neither `full_size` nor `model`.
     #[error("the known length is missing; state \"full_size\" or \"model\", or \"along\" where only the direction is known")]
     "known-without-length" KnownWithoutLength

@@ -1,4 +1,7 @@
 //! The job file, key for key. The words beside the fields are the descriptions in the published schema.
+//!
+//! The least and the greatest value of a number are judgements: below the least it says nothing that a mark or a print
+//! could show, and a fit that it enters loses its digits; above the greatest it excuses everything.
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
@@ -22,7 +25,7 @@ pub struct RawJob {
     /// No correction is proposed for an error smaller than this, millimetres on the model; left out: what `print`
     /// gives, else 0.05.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1_000_000))]
+    #[schemars(extend("minimum" = 0.0001, "maximum" = 100))]
     pub smallest_visible_mm: Option<f64>,
     /// How the model is made and looked at, which gives `smallest_visible_mm`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -41,15 +44,15 @@ pub struct RawJob {
 pub struct RawPrint {
     /// Pixel or dot of the printer, millimetres.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1000))]
+    #[schemars(extend("minimum" = 0.0001, "maximum" = 100))]
     pub pixel_mm: Option<f64>,
     /// Height of a layer, millimetres.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1000))]
+    #[schemars(extend("minimum" = 0.0001, "maximum" = 100))]
     pub layer_mm: Option<f64>,
     /// How far the eye is from the model, millimetres.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1_000_000))]
+    #[schemars(extend("minimum" = 1, "maximum" = 100_000))]
     pub viewing_distance_mm: Option<f64>,
 }
 
@@ -59,19 +62,19 @@ pub struct RawPrint {
 pub struct RawTolerance {
     /// Proportion error of a width, a height or a span, per cent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1000))]
+    #[schemars(extend("minimum" = 0.001, "maximum" = 100))]
     pub proportion_percent: Option<f64>,
     /// Offset, millimetres on the model.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1_000_000))]
+    #[schemars(extend("minimum" = 0.0001, "maximum" = 1000))]
     pub offset_mm: Option<f64>,
     /// Angle or rotation, degrees.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 360))]
+    #[schemars(extend("minimum" = 0.001, "maximum" = 90))]
     pub angle_deg: Option<f64>,
     /// Least edge overlap above chance, from 0 to 1.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1))]
+    #[schemars(extend("minimum" = 0.001, "maximum" = 1))]
     pub edge_overlap: Option<f64>,
 }
 
@@ -80,17 +83,17 @@ pub struct RawTolerance {
 #[serde(deny_unknown_fields, default)]
 pub struct RawExpected {
     /// Width and height error, per cent.
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1000))]
+    #[schemars(extend("minimum" = 0.01, "maximum" = 1000))]
     pub size_percent: f64,
     /// Rotation, degrees.
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 360))]
+    #[schemars(extend("minimum" = 0.01, "maximum" = 360))]
     pub rotation_deg: f64,
     /// Offset in x and in y, per cent of the render's diagonal.
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 100))]
+    #[schemars(extend("minimum" = 0.01, "maximum" = 100))]
     pub offset_percent: f64,
     /// Stretch, shear and keystone that a projective registration of a straightened reference still has, per cent at the
     /// farthest landmark; six times as much where `same_camera` is false.
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1000))]
+    #[schemars(extend("minimum" = 0.01, "maximum" = 1000))]
     pub keystone_percent: f64,
 }
 
@@ -170,7 +173,7 @@ pub struct RawRender {
     pub camera: Option<RawCamera>,
     /// Standard deviation of a mark in x and in y, pixels; left out: estimated from the residuals.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 10_000))]
+    #[schemars(extend("minimum" = 0.001, "maximum" = 10_000))]
     pub mark_sigma_px: Option<f64>,
 }
 
@@ -220,7 +223,7 @@ pub struct RawReference {
     pub screen: RawScreen,
     /// Standard deviation of a mark in x and in y, pixels; left out: estimated from the residuals.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 10_000))]
+    #[schemars(extend("minimum" = 0.001, "maximum" = 10_000))]
     pub mark_sigma_px: Option<f64>,
     /// Silhouette: "alpha", or an image file in which dark or transparent is outside; left out: none.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -1,5 +1,6 @@
 //! From the file's words to the checked job: names to indices, lengths to millimetres, paths to absolute ones. All
 //! faults are collected.
+mod camera;
 mod known;
 
 use super::{
@@ -10,9 +11,9 @@ use super::{
     names::{Names, check_view_names},
     print::{DEFAULT_SMALLEST_VISIBLE, Print},
     raw::{
-        Mark, RawAngle, RawCamera, RawDescreen, RawHandling, RawJob, RawKind, RawLandmark,
-        RawLength, RawReference, RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale,
-        RawScreen, RawSpan, RawTolerance, RawUnit, RawUse, RawView,
+        Mark, RawAngle, RawDescreen, RawHandling, RawJob, RawKind, RawLandmark, RawLength,
+        RawReference, RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen,
+        RawSpan, RawTolerance, RawUnit, RawUse, RawView,
     },
     shapes::{centre, outline},
     straighten::straighten,
@@ -21,8 +22,8 @@ use crate::{
     frame::{Frame, Point, ReferencePx},
     units::{ModelMm, ScaleError, ScaleRatio, Unit, length_from_number, parse_length},
 };
+use camera::{check_camera, of_unit_size};
 use known::are_stated_once;
-use nalgebra::Matrix3x4;
 use std::path::{Path, PathBuf};
 
 /// What the views take from the job.
@@ -283,9 +284,11 @@ fn render(
 ) -> Option<RenderSource> {
     let image = path(&raw.image, &format!("{at}/image"), around, faults);
     let mask = mask(raw.mask.as_deref(), Mask::Alpha, at, around, faults);
-    if let Some(camera) = &raw.camera {
-        check_camera(camera, &format!("{at}/camera/matrix"), faults);
-    }
+    let camera = raw.camera.map(|raw| {
+        let camera = of_unit_size(raw.matrix);
+        faults.keep(&format!("{at}/camera/matrix"), check_camera(&raw, &camera));
+        camera
+    });
     Some(RenderSource {
         image: image?,
         kind: match raw.kind {
@@ -294,29 +297,8 @@ fn render(
         },
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
-        camera: raw.camera.map(|camera| camera.matrix),
+        camera,
     })
-}
-
-/// A camera needs three independent rows; a parallel projection, whose last row is (0, 0, 0, 1), is one.
-fn check_camera(camera: &RawCamera, at: &str, faults: &mut Faults) {
-    let is_large = |number: &&f64| number.abs() > 1e12;
-    if let Some(&found) = camera.matrix.iter().flatten().find(is_large) {
-        return faults.push(at, FaultKind::NumberTooLarge { found });
-    }
-    let mut matrix = Matrix3x4::from_fn(|row, column| camera.matrix[row][column]);
-    for mut row in matrix.row_iter_mut() {
-        // Rows in pixels and the last one differ by orders; only their directions matter.
-        let length = row.norm();
-        if length > 0.0 {
-            row /= length;
-        }
-    }
-    let values = matrix.singular_values();
-    // Far below any camera in use, far above the rounding of f64.
-    if values.min() <= 1e-12 * values.max() {
-        faults.push(at, FaultKind::CameraSingular);
-    }
 }
 
 fn reference(

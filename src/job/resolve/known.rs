@@ -19,8 +19,11 @@ impl MarkNames<'_> {
             RawSide::Reference => Side::Reference,
         };
         let ends = [from?, to?];
-        self.check_apart(side, ends, &format!("{at}/to"), faults)?;
+        let px = self.apart(side, ends, &format!("{at}/to"), faults)?;
         let (length, text) = length?.unzip();
+        if let Some(length) = length {
+            faults.keep(at, check_scale(px, length.at(self.around.scale)))?;
+        }
         Some(Known {
             side,
             from: ends[0],
@@ -69,8 +72,8 @@ impl MarkNames<'_> {
         }
     }
 
-    /// Two ends in one place have no length.
-    fn check_apart(&self, side: Side, ends: [End; 2], at: &str, faults: &mut Faults) -> Option<()> {
+    /// The distance of both ends, pixels as marked; two ends in one place have none.
+    fn apart(&self, side: Side, ends: [End; 2], at: &str, faults: &mut Faults) -> Option<f64> {
         if let [End::Landmark(a), End::Landmark(b)] = ends
             && a == b
         {
@@ -87,7 +90,7 @@ impl MarkNames<'_> {
             faults.push(at, FaultKind::SamePoint { point: to });
             return None;
         }
-        Some(())
+        Some((to[0] - from[0]).hypot(to[1] - from[1]))
     }
 
     pub(super) fn symmetry(
@@ -124,6 +127,22 @@ impl MarkNames<'_> {
             return None;
         }
         Some(Symmetry { pairs, axis })
+    }
+}
+
+/// Pixels that a millimetre of the model may have in an image: from a metre a pixel to ten nanometres a pixel, beyond any
+/// model and any lens (a judgement). Outside of it a unit or a scale is wrong, and every offset would pass or fail by it.
+const PX_PER_MODEL_MM: std::ops::RangeInclusive<f64> = 1e-3..=1e5;
+
+fn check_scale(px: f64, length: ModelMm) -> Result<(), FaultKind> {
+    let px_per_mm = px / length.0;
+    if PX_PER_MODEL_MM.contains(&px_per_mm) {
+        Ok(())
+    } else {
+        Err(FaultKind::KnownOutOfScale {
+            model_mm: length.0,
+            px,
+        })
     }
 }
 

@@ -31,16 +31,20 @@ pub(super) fn survey(file: &mut (impl BufRead + Seek)) -> io::Result<Survey> {
             return Err(invalid("the end comes before the picture"));
         }
         let length = u16::from_be_bytes(take(file)?);
-        let content = u64::from(length)
-            .checked_sub(2)
-            .ok_or_else(|| invalid("a segment has a length below 2"))?;
-        let start = file.stream_position()?;
+        let content = i64::from(length) - 2;
+        if content < 0 {
+            return Err(invalid("a segment has a length below 2"));
+        }
+        let mut taken = 0;
         if is_frame_header(marker) && size.is_none() {
-            let [_, h1, h0, w1, w0] = take(file)?;
+            let head: [u8; 5] = take(file)?;
+            taken = head.len() as i64;
+            let [_, h1, h0, w1, w0] = head;
             let pair = |high, low| u32::from(u16::from_be_bytes([high, low]));
             size = Some((pair(w1, w0), pair(h1, h0)));
         }
-        file.seek(SeekFrom::Start(start + content))?;
+        // From where it stands: a seek from the start throws the buffer away, and a file may hold millions of segments.
+        file.seek_relative(content - taken)?;
         if marker == 0xda {
             let size = size.ok_or_else(|| invalid("the picture comes before its size"))?;
             let complete = has_end(file)?;
@@ -121,6 +125,48 @@ mod tests {
     fn survey_of(bytes: Vec<u8>) -> io::Result<Survey> {
         // A small buffer, so that the end marker also falls on a border between two buffers.
         survey(&mut BufReader::with_capacity(3, Cursor::new(bytes)))
+    }
+
+    /// Counts the bytes that are asked of a file.
+    struct Counting {
+        file: Cursor<Vec<u8>>,
+        read: usize,
+    }
+
+    impl Read for Counting {
+        fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+            let n = self.file.read(buffer)?;
+            self.read += n;
+            Ok(n)
+        }
+    }
+
+    impl Seek for Counting {
+        fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+            self.file.seek(to)
+        }
+    }
+
+    #[test]
+    fn a_file_of_many_segments_is_read_once() {
+        let picture = file(&[1, 2, 0xff, 0xd9]);
+        let mut bytes = picture[..2].to_vec();
+        bytes.extend([0xff, 0xfe, 0, 2].repeat(50_000));
+        bytes.extend(&picture[2..]);
+        let length = bytes.len();
+        let counting = Counting {
+            file: Cursor::new(bytes),
+            read: 0,
+        };
+        let mut reader = BufReader::with_capacity(1 << 14, counting);
+        let found = survey(&mut reader).expect("a good file");
+        assert_eq!((found.size, found.complete), ((300, 200), true));
+        // The end is looked at once more.
+        assert!(
+            reader.get_ref().read <= 2 * length,
+            "{}",
+            reader.get_ref().read
+        );
     }
 
     #[test]

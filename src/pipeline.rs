@@ -281,10 +281,11 @@ fn draw_view(
     let registered = registration::register(view, job.expected, size, straightening.as_ref())
         .map_err(|e| failure(e.code(), &e))?;
     let straightened = match &straightening {
-        Some(straightening) if options.explain => Some(
-            explain_straightening(view, &images.reference.rgb, straightening)
-                .map_err(|e| failure(e.code(), &e))?,
-        ),
+        Some(straightening) if options.explain => Some(explain_straightening(
+            view,
+            &images.reference.rgb,
+            straightening,
+        )?),
         _ => None,
     };
     stage("measuring")?;
@@ -329,14 +330,15 @@ fn explain_straightening(
     view: &View,
     reference: &image::RgbImage,
     straightening: &registration::Straightening,
-) -> Result<DrawnFile, drawing::Error> {
+) -> Result<DrawnFile, ViewFailure> {
     let plane = view.reference.straighten.as_ref().map(|s| &s.plane);
     let corners: &[_] = match plane {
         Some(job::KnownPlane::Rectangle(rectangle)) => &rectangle.corners,
         _ => &[],
     };
-    let straight = measurement::straightened_picture(reference, straightening);
-    drawing::explain_straightening(reference, corners, &straight)
+    let straight = measurement::straightened_picture(reference, straightening)
+        .map_err(|e| failure(e.code(), &e))?;
+    drawing::explain_straightening(reference, corners, &straight).map_err(|e| failure(e.code(), &e))
 }
 
 /// Points of known lengths have to lie in their images, which only now are known.

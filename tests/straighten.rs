@@ -287,6 +287,68 @@ fn lines_at_right_angles_tell_what_corners_without_an_aspect_tell() {
 }
 
 #[test]
+fn marks_far_outside_make_no_picture() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let refused = |arguments: &[&str], words: &str| {
+        let run = straighten(folder.path(), &[&[PHOTO], arguments].concat());
+        assert_eq!(run.status, 2, "{}", run.out);
+        assert!(run.err.contains(words), "{words}\n{}", run.err);
+        assert!(!folder.path().join("straight.png").exists());
+    };
+    let far = "-1000000,-1000000 1000000,-1000000 1000000,1000000 -1000000,1000000";
+    let words = "the straightened picture would have 2666667 x 1500000 pixels, and ";
+    refused(&["--corners", far, "--aspect", "16:9"], words);
+    let one = "222,217 1000000,113 1892,1177 276,1071";
+    let words = "; corner 1 (counted from 0) at [1000000, 113] lies ";
+    refused(&["--corners", one, "--aspect", "16:9"], words);
+    refused(
+        &[
+            "--points",
+            "222,217 at 0,0; 1910,113 at 100 m,0; 1892,1177 at 100 m,1 mm; 276,1071 at 0,1 mm",
+        ],
+        "the aspect is 100000.000 by the \"at\" of the points; width over height must be from 0.01 to 100",
+    );
+}
+
+#[test]
+fn a_job_with_corners_far_outside_is_refused_before_a_picture_is_made() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in ["side-render.png", "side-screen.jpg"] {
+        fs::copy(
+            Path::new(JOB).with_file_name(name),
+            folder.path().join(name),
+        )
+        .expect("copied");
+    }
+    let mut job: serde_json::Value =
+        serde_json::from_str(&fs::read_to_string(JOB).expect("readable")).expect("JSON");
+    job["views"][0]["reference"]["straighten"]["corners"] =
+        serde_json::json!([[-1e6, -1e6], [1e6, -1e6], [1e6, 1e6], [-1e6, 1e6]]);
+    job["views"].as_array_mut().expect("a list").truncate(1);
+    fs::write(folder.path().join("far.json"), job.to_string()).expect("written");
+    let output = Command::cargo_bin("tickstrip")
+        .expect("the program is built with the tests")
+        .current_dir(folder.path())
+        .args(["compare", "far.json", "--explain"])
+        .output()
+        .expect("it runs");
+    assert_eq!(output.status.code(), Some(2), "{output:?}");
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.contains("straightened picture would have 2666667 x 1500000 pixels"),
+        "{text}"
+    );
+    let by_job = straighten(folder.path(), &["--job", "far.json", "--view", "side"]);
+    assert_eq!(by_job.status, 2, "{}", by_job.out);
+    assert!(
+        by_job.err.contains("straightened picture would have"),
+        "{}",
+        by_job.err
+    );
+}
+
+#[test]
 fn the_examples_of_the_help_run() {
     let folder = tempfile::tempdir().expect("a folder");
     let help = straighten(folder.path(), &["--help"]).out;

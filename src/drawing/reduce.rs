@@ -3,19 +3,25 @@ use crate::kernels::resize;
 use image::RgbImage;
 use std::borrow::Cow;
 
-/// The picture enlarged by a whole factor, but no wider than `most` pixels; as it is where that is its own width.
+/// No picture is higher than this, pixels: a strip a few pixels wide would otherwise grow without end.
+const MOST_HEIGHT: u32 = 6000;
+
+/// The picture enlarged by a whole factor, but no wider than `most` pixels and no higher than [`MOST_HEIGHT`]; as it is
+/// where that is its own width.
 ///
 /// Area average in sRGB values, not in linear light: thin lines keep their weight to the eye. Enlarged pixels stay
 /// squares: they are to be seen as they are.
 pub(crate) fn fitted(source: &RgbImage, factor: u32, most: u32) -> Cow<'_, RgbImage> {
     let (width, height) = source.dimensions();
-    let new_width = (width * factor).min(most.max(1));
-    if new_width == width || height == 0 {
+    let new_width = width.saturating_mul(factor).min(most.max(1));
+    let is_low = height <= MOST_HEIGHT;
+    if new_width == width && is_low || height == 0 || width == 0 {
         return Cow::Borrowed(source);
     }
     let share = f64::from(new_width) / f64::from(width);
-    let new_height = ((f64::from(height) * share).round() as u32).max(1);
-    Cow::Owned(resize::reduce_rgb(source, new_width, new_height))
+    let share = share.min(f64::from(MOST_HEIGHT) / f64::from(height));
+    let side = |n: u32| ((f64::from(n) * share).round() as u32).max(1);
+    Cow::Owned(resize::reduce_rgb(source, side(width), side(height)))
 }
 
 /// The picture at exactly this size: area average where it becomes smaller, smooth where it becomes larger.
@@ -66,6 +72,13 @@ mod tests {
                 .all(|(x, y, p)| p.0 == [(x / 3) as u8, (y / 3) as u8, 0])
         );
         assert_eq!(fitted(&source, 3, 5).dimensions(), (5, 5));
+    }
+
+    #[test]
+    fn a_strip_ends_at_the_most_height_too() {
+        let strip = RgbImage::new(2, 60_000);
+        assert_eq!(fitted(&strip, 360, 720).dimensions(), (1, MOST_HEIGHT));
+        assert_eq!(fitted(&strip, 1, 720).dimensions(), (1, MOST_HEIGHT));
     }
 
     #[test]

@@ -62,15 +62,15 @@ pub(crate) const CAPITAL_HEIGHT: f64 = 0.73;
 /// Width of one line of text in the unit of `size` (the font size): the sum of the advances. Kerning, which draws pairs
 /// together, is left out: the text may come out a little narrower.
 pub(crate) fn width(text: &str, font: Font, size: f64) -> f64 {
+    let units: u32 = text.chars().map(|c| advance(c, font)).sum();
+    f64::from(units) * size / f64::from(font.face().units_per_em())
+}
+
+/// Units of the font's grid that a letter takes.
+fn advance(letter: char, font: Font) -> u32 {
     let face = font.face();
-    let units: u32 = text
-        .chars()
-        .map(|c| {
-            let glyph = face.glyph_index(c).unwrap_or_default();
-            u32::from(face.glyph_hor_advance(glyph).unwrap_or_default())
-        })
-        .sum();
-    f64::from(units) * size / f64::from(face.units_per_em())
+    let glyph = face.glyph_index(letter).unwrap_or_default();
+    u32::from(face.glyph_hor_advance(glyph).unwrap_or_default())
 }
 
 /// The text, cut to `room` with an ellipsis where it is too long; empty where not even the ellipsis fits.
@@ -79,14 +79,23 @@ pub(crate) fn shorten(text: &str, font: Font, size: f64, room: f64) -> String {
     if width(&text, font, size) <= room {
         return text;
     }
-    let mut kept: Vec<char> = text.chars().collect();
-    while kept.pop().is_some() {
+    // What is too wide without the ellipsis is so with it: only a few letters are left to try, however long the text.
+    let most = room * f64::from(font.face().units_per_em()) / size;
+    let mut units = 0;
+    let fits = |c: &char| {
+        units += advance(*c, font);
+        f64::from(units) <= most
+    };
+    let mut kept: Vec<char> = text.chars().take_while(fits).collect();
+    loop {
         let cut: String = kept.iter().collect::<String>().trim_end().to_owned() + "…";
         if width(&cut, font, size) <= room {
             return cut;
         }
+        if kept.pop().is_none() {
+            return String::new();
+        }
     }
-    String::new()
 }
 
 /// The text in lines no wider than `room`, at most `most` of them; what does not fit ends in an ellipsis.
@@ -94,9 +103,13 @@ pub(crate) fn wrap(text: &str, font: Font, size: f64, room: f64, most: usize) ->
     let cleaned = clean(text);
     let mut lines: Vec<String> = Vec::new();
     for word in cleaned.split_whitespace() {
+        if lines.len() >= most && lines.last().is_some_and(|l| width(l, font, size) > room) {
+            // The last line is too long already: it is cut below, and nothing of what follows would show.
+            break;
+        }
         let longer = lines.last().map(|line| format!("{line} {word}"));
         match longer {
-            // In the last line everything is gathered: what is too much is cut below.
+            // In the last line all is gathered until it is too long.
             Some(longer) if width(&longer, font, size) <= room || lines.len() >= most => {
                 *lines.last_mut().expect("there is a last line") = longer;
             }
@@ -153,6 +166,52 @@ mod tests {
         assert_eq!(two.len(), 2);
         assert!(two[1].ends_with('…'));
         assert!(wrap(text, Font::Regular, 10.0, 120.0, 0).is_empty());
+    }
+
+    /// The longest beginning that fits with an ellipsis, tried from the longest on.
+    fn slowly_shortened(text: &str, room: f64) -> String {
+        let letters: Vec<char> = text.chars().collect();
+        let whole = width(text, Font::Regular, 10.0) <= room;
+        let cuts = (0..letters.len()).rev().map(|n| {
+            let start: String = letters[..n].iter().collect();
+            start.trim_end().to_owned() + "…"
+        });
+        let mut all = whole.then(|| text.to_owned()).into_iter().chain(cuts);
+        all.find(|cut| width(cut, Font::Regular, 10.0) <= room)
+            .unwrap_or_default()
+    }
+
+    #[test]
+    fn long_texts_are_cut_as_if_every_length_were_tried() {
+        let text = "a wide  W, an i and spaces   before the mast iiiiiiii WWWWWW";
+        for room in 0..450 {
+            let room = f64::from(room);
+            let cut = shorten(text, Font::Regular, 10.0, room);
+            assert_eq!(cut, slowly_shortened(text, room), "{room}");
+            let lines = wrap(text, Font::Regular, 10.0, room, 2);
+            let cleaned = text.split_whitespace().collect::<Vec<_>>().join(" ");
+            let first = lines[0].trim_end_matches('…').trim_end();
+            assert!(cleaned.starts_with(first), "{room}: {lines:?}");
+        }
+    }
+
+    #[test]
+    fn the_longest_text_of_a_job_is_wrapped_in_no_time() {
+        let (sender, receiver) = std::sync::mpsc::channel();
+        std::thread::spawn(move || {
+            let words = "ab ".repeat(3333);
+            let one = "abc".repeat(3333);
+            for _ in 0..40 {
+                for text in [&words, &one] {
+                    let lines = wrap(text, Font::Regular, 10.0, 200.0, 3);
+                    assert!(lines.last().is_some_and(|l| l.ends_with('…')));
+                }
+            }
+            sender.send(()).expect("heard");
+        });
+        // Well below a second; trying every length took seconds for each text.
+        let limit = std::time::Duration::from_secs(60);
+        receiver.recv_timeout(limit).expect("it ends");
     }
 
     #[test]

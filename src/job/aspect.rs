@@ -8,10 +8,15 @@ pub(super) fn aspect(raw: &RawAspect) -> Result<f64, FaultKind> {
         RawAspect::Number(number) => (*number, number.to_string()),
         RawAspect::Text(text) => (from_text(text)?, format!("\"{text}\"")),
     };
+    within_range(value, || found.clone())
+}
+
+/// The aspect where it is a shape that can be straightened.
+pub(super) fn within_range(value: f64, found: impl Fn() -> String) -> Result<f64, FaultKind> {
     if (0.01..=100.0).contains(&value) {
         Ok(value)
     } else {
-        Err(FaultKind::AspectOutOfRange { found })
+        Err(FaultKind::AspectOutOfRange { found: found() })
     }
 }
 

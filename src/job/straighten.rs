@@ -1,7 +1,7 @@
 //! What a reference is straightened by, checked: one statement about the plane, and lines that are straight in reality.
 use super::{
     Error, KnownPlane, PlaneLines, PlanePoint, Rectangle, Straighten,
-    aspect::aspect,
+    aspect::{aspect, within_range},
     error::{FaultKind, Faults},
     raw::{Mark, RawLength, RawPlanePoint, RawStraighten},
     resolve::{Surroundings, every, point},
@@ -161,6 +161,14 @@ fn check_figure(points: &[PlanePoint]) -> Result<(), FaultKind> {
             return Err(FaultKind::PlanePointsInLine { key });
         }
     }
+    let range = |of: fn(&Point<ReferencePx>) -> f64| {
+        let values = places.iter().map(of);
+        values.clone().fold(f64::NEG_INFINITY, f64::max) - values.fold(f64::INFINITY, f64::min)
+    };
+    let box_aspect = range(|p| p.x) / range(|p| p.y);
+    within_range(box_aspect, || {
+        format!("{box_aspect:.3} by the \"at\" of the points")
+    })?;
     match wide_triangle(&marks) {
         Some([i, j, k])
             if turn(marks[i], marks[j], marks[k]) * turn(places[i], places[j], places[k]) < 0.0 =>

@@ -2,7 +2,7 @@
 use crate::{
     frame::{FromReference, Point, Projective, StraightPx},
     kernels::warp,
-    registration::Straightening,
+    registration::{Straightening, straighten},
 };
 use image::RgbImage;
 
@@ -13,12 +13,19 @@ const MOST_GROWTH: f64 = 1.5;
 const PLACES: usize = 64;
 
 /// The picture straightened: its rectangle where it has one, else all of it, in one resampling.
-pub fn straightened_picture(picture: &RgbImage, straightening: &Straightening) -> RgbImage {
+///
+/// # Errors
+/// [`straighten::Error::TooLarge`] where it would be far larger than what the picture can fill.
+pub fn straightened_picture(
+    picture: &RgbImage,
+    straightening: &Straightening,
+) -> Result<RgbImage, straighten::Error> {
     let map = straightening.straight_from_reference();
     let [left, top, width, height] = match straightening.figures().rectangle {
         Some(rectangle) => [0.0, 0.0, rectangle.width, rectangle.height],
         None => bounds(&map, picture.dimensions()),
     };
+    straighten::size::check([width, height], picture.dimensions(), None)?;
     let size = [width, height].map(|v| v.round().max(1.0) as u32);
     // The rectangle's sides are no whole numbers: each direction is stretched by less than a pixel, so that its corners
     // are the picture's.
@@ -36,7 +43,8 @@ pub fn straightened_picture(picture: &RgbImage, straightening: &Straightening) -
     let straight_from_shown = Projective::<StraightPx, StraightPx>::from_matrix(shown)
         .expect("width and height are above 0");
     let reference_from_shown = map.inverse().after(&straight_from_shown);
-    warp::warp_finely(picture, (size[0], size[1]), &reference_from_shown)
+    let size = (size[0], size[1]);
+    Ok(warp::warp_finely(picture, size, &reference_from_shown))
 }
 
 /// Left, top, width and height of the straightened picture's box.

@@ -62,7 +62,7 @@ pub fn straighten_picture(
     let sigma = mark_sigma_px.unwrap_or(straighten::MARK_SIGMA_PX);
     let size = picture.rgb.dimensions();
     let straightening = Straightening::new(straighten, size, sigma, look.as_ref())?;
-    let straight = measurement::straightened_picture(&picture.rgb, &straightening);
+    let straight = measurement::straightened_picture(&picture.rgb, &straightening)?;
     Ok(StraightPicture {
         png: drawing::encode_png(&straight)?,
         size: straight.dimensions(),

@@ -11,10 +11,11 @@ mod figure;
 mod fit;
 mod frame;
 mod rectangle;
+pub(crate) mod size;
 mod vanishing;
 
 pub use doubts::doubts;
-pub use error::Error;
+pub use error::{Error, FarMark};
 pub use frame::{EdgeAcross, FrameFinding, FrameLook, KeptReason};
 pub use rectangle::StraightRectangle;
 
@@ -151,6 +152,13 @@ impl Straightening {
             // Known only now where the view tells the aspect: the corners may have been sharpened.
             let aspect = aspect.or(found.figures.aspect.map(|a| a.value));
             found.figures.rectangle = aspect.map(|a| StraightRectangle::of_area(side, a));
+        }
+        if let Some(rectangle) = found.figures.rectangle {
+            size::check(
+                [rectangle.width, rectangle.height],
+                picture,
+                Some(straighten),
+            )?;
         }
         found.figures.lens = found.lens_figure()?;
         if found.map(&found.values()).is_none() {

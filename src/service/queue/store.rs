@@ -360,19 +360,6 @@ fn text(status: &Status) -> io::Result<Vec<u8>> {
     serde_json::to_vec_pretty(status).map_err(io::Error::other)
 }
 
-/// Whether something was being written, or removed, when the service ended.
-fn is_half_written(path: &Path) -> bool {
-    let name = path.file_name().unwrap_or_default().to_string_lossy();
-    name.starts_with(INCOMING)
-}
-
-fn remove(path: &Path) -> io::Result<()> {
-    match path.is_dir() {
-        true => fs::remove_dir_all(path),
-        false => fs::remove_file(path),
-    }
-}
-
 /// All files below a folder, relative, with `/` between folders, in order.
 pub(super) fn files_below(folder: &Path) -> Vec<String> {
     fn walk(root: &Path, folder: &Path, found: &mut Vec<String>) {

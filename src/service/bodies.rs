@@ -3,7 +3,7 @@ use super::shell::Refused;
 use axum::{
     body::{Body, Bytes, HttpBody},
     extract::{Request, State},
-    http::{HeaderValue, StatusCode, header},
+    http::{HeaderValue, StatusCode, header, request::Parts},
     middleware::Next,
     response::{IntoResponse, Response},
 };
@@ -22,6 +22,9 @@ use tokio::{sync::Semaphore, time::timeout};
 /// looks like the begin of a boundary. A judgement: heads have some hundred bytes.
 const AHEAD: usize = 64 << 10;
 
+/// How long is gone on reading a body that is refused: who sends it hears why only once it is sent. A judgement.
+const LINGER: Duration = Duration::from_secs(5);
+
 /// A body on its way in, shared by the one who reads it and the one who answers for it.
 #[derive(Clone, Debug)]
 pub(super) struct Inflow(Arc<Mutex<Flow>>);
@@ -35,6 +38,8 @@ struct Flow {
     /// Bytes that have come since the reader last handed something on.
     ahead: usize,
     overrun: Option<Overrun>,
+    /// Whether it is sent only once it is asked for.
+    is_held_back: bool,
 }
 
 /// Which limit a body has gone over.
@@ -48,13 +53,15 @@ enum Overrun {
 
 impl Inflow {
     /// The body of a request, of which so many bytes are taken at most.
-    pub fn new(body: Body, most: usize) -> Self {
+    pub fn new(head: &Parts, body: Body, most: usize) -> Self {
+        let is_too_large = body.size_hint().lower() > most as u64;
         Self(Arc::new(Mutex::new(Flow {
             body,
             most,
             come: 0,
             ahead: 0,
-            overrun: None,
+            overrun: is_too_large.then_some(Overrun::Whole),
+            is_held_back: head.headers.contains_key(header::EXPECT),
         })))
     }
 
@@ -96,6 +103,20 @@ impl Inflow {
         })
     }
 
+    /// Reads on for a while and keeps nothing.
+    pub async fn drain(&self) {
+        if self.flow().is_held_back && self.flow().come == 0 {
+            return;
+        }
+        let rest = async {
+            while let Some(Ok(_)) =
+                poll_fn(|context| Pin::new(&mut self.flow().body).poll_frame(context)).await
+            {
+            }
+        };
+        let _ = timeout(LINGER, rest).await;
+    }
+
     /// The next bytes.
     async fn piece(&self) -> Option<io::Result<Bytes>> {
         loop {
@@ -113,7 +134,7 @@ impl Inflow {
     fn poll(&self, context: &mut Context<'_>) -> Poll<Option<io::Result<Frame<Bytes>>>> {
         let mut flow = self.flow();
         if flow.overrun.is_some() {
-            return Poll::Ready(None);
+            return Poll::Ready(Some(Err(over())));
         }
         let polled = Pin::new(&mut flow.body).poll_frame(context);
         polled.map(|frame| Some(frame?.map_err(io::Error::other).and_then(|f| flow.count(f))))
@@ -136,7 +157,7 @@ impl Flow {
         self.ahead += length;
         match self.overrun {
             None => Ok(frame),
-            Some(_) => Err(io::Error::other("more than is taken")),
+            Some(_) => Err(over()),
         }
     }
 }
@@ -164,6 +185,10 @@ impl HttpBody for Pieces {
         self.rests = polled.is_ready();
         polled
     }
+}
+
+fn over() -> io::Error {
+    io::Error::other("more than is taken")
 }
 
 /// A body that does not come to its end.
@@ -211,19 +236,19 @@ pub(super) async fn read_first(
     next: Next,
 ) -> Response {
     let (head, body) = request.into_parts();
-    let stated = body.size_hint().exact();
-    let length = usize::try_from(stated.unwrap_or(allowed.most as u64)).unwrap_or(usize::MAX);
-    if length > allowed.most {
-        return too_large("the body", allowed.most).into_response();
-    }
+    let stated = body.size_hint().exact().unwrap_or(u64::MAX);
+    let length = usize::try_from(stated).map_or(allowed.most, |length| length.min(allowed.most));
+    let inflow = Inflow::new(&head, body, allowed.most);
     let Ok(Ok(_room)) = timeout(allowed.time, allowed.room.acquire_many(length as u32)).await
     else {
         return no_room();
     };
-    let inflow = Inflow::new(body, allowed.most);
     match timeout(allowed.time, inflow.whole()).await {
         Ok(Ok(whole)) => next.run(Request::from_parts(head, whole.into())).await,
-        Ok(Err(refused)) => refused.into_response(),
+        Ok(Err(refused)) => {
+            inflow.drain().await;
+            refused.into_response()
+        }
         Err(_) => too_slow().into_response(),
     }
 }

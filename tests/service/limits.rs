@@ -257,3 +257,62 @@ fn large_results_are_sent_without_being_in_memory_whole() {
     assert!(grown < 32, "{grown} MB more");
     drop(slow);
 }
+
+#[test]
+fn a_body_that_is_refused_is_not_waited_for_without_an_end() {
+    let folder = folder();
+    let service = Service::start(folder.path(), &["--queue", "1", "--body-seconds", "600"]);
+    let begin = |service: &Service| {
+        let mut stream = service.connect();
+        let head = service.head("POST", "/jobs", KIND, 1000);
+        stream.write_all(head.as_bytes()).expect("sent");
+        stream.write_all(b"--cut-here").expect("sent");
+        stream
+    };
+    let first = begin(&service);
+    thread::sleep(Duration::from_millis(500));
+    let answer = read(begin(&service)).expect("an answer");
+    assert_eq!((answer.status, answer.code().as_str()), (429, "queue-full"));
+    drop(first);
+}
+
+/// A job of so many outlines of a thousand corners, which takes long to be checked.
+fn job_that_is_slow_to_check(regions: usize) -> String {
+    let corner = |i: usize| {
+        let angle = std::f64::consts::TAU * i as f64 / 1000.0;
+        [90.0 + 80.0 * angle.cos(), 75.0 + 70.0 * angle.sin()].map(|v| (v * 100.0).round() / 100.0)
+    };
+    let outline: Vec<_> = (0..1000).map(corner).collect();
+    let region = |k: usize| json!({ "name": format!("part {k}"), "outline": outline });
+    let mut job = job();
+    job["views"][0]["regions"] = (0..regions).map(region).collect();
+    job.to_string()
+}
+
+#[test]
+fn a_job_whose_body_came_late_is_taken_or_refused_and_never_both() {
+    let folder = folder();
+    let service = Service::start(folder.path(), &["--body-seconds", "1"]);
+    let (text, picture) = (job_that_is_slow_to_check(900), crate::picture(0));
+    let files: &[(&str, &[u8])] = &[
+        ("job", text.as_bytes()),
+        ("render.png", &picture),
+        ("plan.png", &picture),
+    ];
+    let answer = service.post_files(files);
+    // A slow machine may take more than a second for the body itself.
+    let is_taken = match answer.status {
+        202 => true,
+        408 => false,
+        _ => panic!("{answer:?}"),
+    };
+    thread::sleep(Duration::from_secs(5));
+    let listed = service.get("/jobs").json()["jobs"]
+        .as_array()
+        .expect("a list")
+        .len();
+    let jobs = folder.path().join(".tickstrip/service/jobs");
+    let on_disk = std::fs::read_dir(jobs).expect("there").count();
+    let expected = usize::from(is_taken);
+    assert_eq!([listed, on_disk], [expected; 2]);
+}

@@ -1,7 +1,7 @@
 //! Taking a job in: its files come as one multipart body, or it is named by its path below the served folder.
 use super::{
     Desk, confined,
-    registry::now,
+    registry::{Place, Registry, now},
     store::{Incoming, State, Status},
 };
 use crate::{
@@ -16,7 +16,7 @@ use axum::{
         FromRequest, Multipart, Request, State as Shared,
         multipart::{Field, MultipartError},
     },
-    http::{HeaderValue, StatusCode, header},
+    http::{HeaderValue, StatusCode, header, request::Parts},
     response::{IntoResponse, Response},
 };
 use serde::Deserialize;
@@ -30,34 +30,37 @@ const MOST_FILES: usize = 64;
 const MOST_NAMING: usize = 64 << 10;
 /// Seconds after which a client that was sent away may try again.
 const RETRY_AFTER: &str = "5";
-/// Of a body that is refused unread, so much is read nevertheless, so that the client hears why.
-const DRAINED: usize = 1 << 20;
 
 /// `POST /jobs`.
 pub(super) async fn post_job(Shared(desk): Shared<Desk>, request: Request) -> Response {
+    let (head, body) = request.into_parts();
+    let limits = desk.registry.options().limits;
+    let kind = Kind::of(&head);
+    let most = match kind {
+        Some(Kind::Naming) => MOST_NAMING,
+        _ => limits.body,
+    };
+    let inflow = Inflow::new(&head, body, most);
     // Before the body is read: a full queue must cost nothing.
     let Ok(place) = Arc::clone(&desk.places).try_acquire_owned() else {
-        let _ = axum::body::to_bytes(request.into_body(), DRAINED).await;
-        let mut full = refusal(
-            StatusCode::TOO_MANY_REQUESTS,
-            "queue-full",
-            "as many jobs wait as are allowed; try again later",
-        );
-        let headers = full.headers_mut();
-        headers.insert(header::RETRY_AFTER, HeaderValue::from_static(RETRY_AFTER));
-        return full;
+        inflow.drain().await;
+        return full();
     };
-    let limit = desk.registry.options().limits.body_time;
-    let taken = tokio::time::timeout(limit, take(&desk, request)).await;
+    let received = tokio::time::timeout(limits.body_time, receive(&desk, kind, head, &inflow));
+    let taken = match received.await {
+        // Its time is over once it has arrived: then the job is taken or refused, and never both.
+        Ok(Ok(received)) => take(&desk, received, place).await,
+        Ok(Err(refused)) => {
+            drop(place);
+            inflow.drain().await;
+            Err(refused)
+        }
+        Err(_) => Err(bodies::too_slow()),
+    };
     let status = match taken {
-        Ok(Ok(status)) => status,
-        Ok(Err(refused)) => return refused.into_response(),
-        Err(_) => return bodies::too_slow().into_response(),
+        Ok(status) => status,
+        Err(refused) => return refused.into_response(),
     };
-    desk.registry.add(status.clone());
-    if desk.turns.send((status.id.clone(), place)).is_err() {
-        return internal(&io::Error::other("the worker has ended")).into_response();
-    }
     let mut accepted = answer(StatusCode::ACCEPTED, &serde_json::json!(status));
     if let Ok(place) = HeaderValue::from_str(&format!("/jobs/{}", status.id)) {
         accepted.headers_mut().insert(header::LOCATION, place);
@@ -65,26 +68,82 @@ pub(super) async fn post_job(Shared(desk): Shared<Desk>, request: Request) -> Re
     accepted
 }
 
-/// The job on the disk, waiting.
-async fn take(desk: &Desk, request: Request) -> Result<Status, Refused> {
-    let kind = request.headers().get(header::CONTENT_TYPE);
-    let kind = kind.and_then(|kind| kind.to_str().ok()).unwrap_or("");
-    let is = |name: &str| {
-        kind.split(';')
-            .next()
-            .is_some_and(|k| k.trim().eq_ignore_ascii_case(name))
-    };
-    if is("multipart/form-data") {
-        take_files(desk, request).await
-    } else if is("application/json") {
-        take_path(desk, request).await
-    } else {
-        Err(Refused::new(
+fn full() -> Response {
+    let mut full = refusal(
+        StatusCode::TOO_MANY_REQUESTS,
+        "queue-full",
+        "as many jobs wait as are allowed; try again later",
+    );
+    let headers = full.headers_mut();
+    headers.insert(header::RETRY_AFTER, HeaderValue::from_static(RETRY_AFTER));
+    full
+}
+
+/// How a body gives a job.
+#[derive(Clone, Copy)]
+enum Kind {
+    /// With its files.
+    Files,
+    /// By its path.
+    Naming,
+}
+
+impl Kind {
+    fn of(head: &Parts) -> Option<Self> {
+        let kind = head.headers.get(header::CONTENT_TYPE)?.to_str().ok()?;
+        let name = kind.split(';').next()?.trim();
+        if name.eq_ignore_ascii_case("multipart/form-data") {
+            Some(Self::Files)
+        } else if name.eq_ignore_ascii_case("application/json") {
+            Some(Self::Naming)
+        } else {
+            None
+        }
+    }
+}
+
+/// A job that has arrived and is not one of the service's yet.
+enum Received {
+    Files(Incoming),
+    Path(String),
+}
+
+async fn receive(
+    desk: &Desk,
+    kind: Option<Kind>,
+    head: Parts,
+    inflow: &Inflow,
+) -> Result<Received, Refused> {
+    match kind {
+        Some(Kind::Files) => receive_files(desk, head, inflow).await.map(Received::Files),
+        Some(Kind::Naming) => receive_path(inflow).await.map(Received::Path),
+        None => Err(Refused::new(
             StatusCode::UNSUPPORTED_MEDIA_TYPE,
             "unknown-body",
             "post multipart/form-data (the job as \"job\", its images as files), or application/json with a \"path\"",
-        ))
+        )),
     }
+}
+
+/// Makes what has arrived a job that waits. Goes through to its end also where nobody waits for the answer any more.
+async fn take(desk: &Desk, received: Received, place: Place) -> Result<Status, Refused> {
+    let one = Arc::clone(&desk.reading).lock_owned().await;
+    let desk = desk.clone();
+    apart(move || {
+        let _one = one;
+        let registry = &desk.registry;
+        let status = match received {
+            Received::Files(incoming) => admit_files(registry, incoming)?,
+            Received::Path(path) => admit_path(registry, path)?,
+        };
+        let status = registry.add(status);
+        if desk.turns.send((status.id.clone(), place)).is_err() {
+            registry.interrupt(&status.id);
+            return Err(internal(&io::Error::other("the worker has ended")));
+        }
+        Ok(status)
+    })
+    .await?
 }
 
 #[derive(Deserialize)]
@@ -93,54 +152,36 @@ struct Named {
     path: String,
 }
 
-async fn take_path(desk: &Desk, request: Request) -> Result<Status, Refused> {
-    let inflow = Inflow::new(request.into_body(), MOST_NAMING);
+async fn receive_path(inflow: &Inflow) -> Result<String, Refused> {
     let named: Named = serde_json::from_slice(&inflow.whole().await?).map_err(|error| {
         bad(
             "bad-body",
             &format!("the body is not as described: {error}"),
         )
     })?;
-    let (registry, path) = (Arc::clone(&desk.registry), named.path);
-    let _one = desk.reading.lock().await;
-    apart(move || {
-        let file = confined::file(registry.root(), &path).map_err(|e| refused(&e))?;
-        let job = confined::read_job(registry.root(), &file).map_err(|e| refused(&e))?;
-        let incoming = registry.store().incoming().map_err(|e| internal(&e))?;
-        let status = waiting(&incoming, job.title, Some(path));
-        registry
-            .store()
-            .admit(incoming, &status)
-            .map_err(|e| internal(&e))?;
-        Ok(status)
-    })
-    .await?
+    Ok(named.path)
 }
 
-async fn take_files(desk: &Desk, request: Request) -> Result<Status, Refused> {
-    let (head, body) = request.into_parts();
-    let inflow = Inflow::new(body, desk.registry.options().limits.body);
+async fn receive_files(desk: &Desk, head: Parts, inflow: &Inflow) -> Result<Incoming, Refused> {
     let request = Request::from_parts(head, inflow.pieces());
     let mut body = Multipart::from_request(request, &())
         .await
         .map_err(|error| Refused::new(error.status(), "bad-body", &error.body_text()))?;
     let incoming = desk.registry.store().incoming().map_err(|e| internal(&e))?;
     let mut files = 0;
-    while let Some(field) = (body.next_field().await).map_err(|e| broken(&inflow, &e))? {
+    while let Some(field) = (body.next_field().await).map_err(|e| broken(inflow, &e))? {
         inflow.handed_on();
         files += 1;
         if files > MOST_FILES {
             return Err(bad("too-many-files", "a job has at most 64 files"));
         }
-        take_file(desk, &inflow, &incoming, field).await?;
+        receive_file(desk, inflow, &incoming, field).await?;
     }
-    let registry = Arc::clone(&desk.registry);
-    let _one = desk.reading.lock().await;
-    apart(move || admit_files(&registry, incoming)).await?
+    Ok(incoming)
 }
 
 /// Writes a part to the disk as it comes.
-async fn take_file(
+async fn receive_file(
     desk: &Desk,
     inflow: &Inflow,
     incoming: &Incoming,
@@ -170,7 +211,17 @@ async fn take_file(
     file.sync_all().await.map_err(|e| internal(&e))
 }
 
-fn admit_files(registry: &super::Registry, incoming: Incoming) -> Result<Status, Refused> {
+fn admit_path(registry: &Registry, path: String) -> Result<Status, Refused> {
+    let file = confined::file(registry.root(), &path).map_err(|e| refused(&e))?;
+    let job = confined::read_job(registry.root(), &file).map_err(|e| refused(&e))?;
+    let incoming = registry.store().incoming().map_err(|e| internal(&e))?;
+    let status = waiting(&incoming, job.title, Some(path));
+    let admitted = registry.store().admit(incoming, &status);
+    admitted.map_err(|e| internal(&e))?;
+    Ok(status)
+}
+
+fn admit_files(registry: &Registry, incoming: Incoming) -> Result<Status, Refused> {
     let root = std::fs::canonicalize(incoming.input()).map_err(|e| internal(&e))?;
     let file = root.join("job.json");
     if !file.is_file() {

@@ -116,9 +116,21 @@ impl Registry {
         })
     }
 
-    /// Takes in a job that is on the disk already.
-    pub fn add(&self, status: Status) {
-        self.jobs().add(status);
+    /// Takes in a job that is on the disk already; where the service is ending it is interrupted at once.
+    pub fn add(&self, mut status: Status) -> Status {
+        let mut jobs = self.jobs();
+        if self.ending.load(Ordering::Relaxed) {
+            status.interrupt(&now());
+            // Should the disk refuse this: a job that waits counts as interrupted when the service starts again.
+            let _ = self.store.save(&status);
+        }
+        jobs.add(status.clone());
+        status
+    }
+
+    /// Records that a job was not done.
+    pub fn interrupt(&self, id: &str) {
+        self.change(id, |status| status.interrupt(&now()));
     }
 
     /// Stops a job that waits or runs.
@@ -209,7 +221,7 @@ impl Registry {
                 .collect()
         };
         for id in waiting {
-            self.change(&id, |status| status.interrupt(&now()));
+            self.interrupt(&id);
         }
     }
 

@@ -249,7 +249,7 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
         scales: Scales {
             render_px_per_model_mm: Some(about(10.0, 0.05)),
             registered_px_per_full_size_mm: Some(about(0.31, 0.002)),
-            model_mm_per_render_px: Some(0.1),
+            model_mm_per_render_px: Some(about(0.1, 0.0005)),
             model_size_percent: Some(about(0.8, 0.6)),
             known: vec![KnownFit {
                 disagreement_percent: Some(0.0),
@@ -262,6 +262,7 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
         screen: screen(),
         symmetry: None,
         edge_overlap: Some(edges(0.63)),
+        landmark_offsets_model_mm: vec![[Some(about(0.12, 0.03)); 2]; 5],
         regions,
         spans: vec![
             span(part(0), Verdict::Within, 0.2),
@@ -334,6 +335,7 @@ fn bare_measurement(verdict: Verdict) -> ViewMeasurement {
         screen: Default::default(),
         symmetry: None,
         edge_overlap: None,
+        landmark_offsets_model_mm: Vec::new(),
         regions: Vec::new(),
         spans: Vec::new(),
         angles: Vec::new(),

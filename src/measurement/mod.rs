@@ -17,6 +17,7 @@ mod frame_edges;
 mod gradient;
 mod leave_alone;
 mod mirrored;
+mod model_scale;
 mod own_marks;
 #[cfg(test)]
 mod plan_coverage;
@@ -74,6 +75,8 @@ pub struct ViewMeasurement {
     pub screen: ScreenFindings,
     /// Edges of the whole view; `None` where an image has no edges to compare.
     pub edge_overlap: Option<EdgeOverlap>,
+    /// Offset (x, y) of each landmark of the view in millimetres on the model, where a scale is known.
+    pub landmark_offsets_model_mm: Vec<[Option<Measured>; 2]>,
     /// One for each region of the view, in its order.
     pub regions: Vec<RegionMeasure>,
     /// In the order of the view; a span whose marks coincide or lie beyond the horizon has none.
@@ -136,9 +139,7 @@ pub struct Scales {
     pub registered_px_per_full_size_mm: Option<Measured>,
     /// The factor that takes render pixels to model millimetres in every figure: from the render's own scale, else
     /// from the reference's and the job's scale; `None` where neither is known.
-    pub model_mm_per_render_px: Option<f64>,
-    /// Half-width of the 95 % interval of that factor.
-    pub model_mm_half_width: f64,
+    pub model_mm_per_render_px: Option<Measured>,
     /// With both images scaled: how much the model as a whole is too large, per cent.
     pub model_size_percent: Option<Measured>,
     /// One for each known length of the view, in its order.

@@ -35,8 +35,8 @@ pub(crate) fn measure_span(
     };
     let error_percent = percent(ratio, adjustment.measured(0.0, &log_ratio)?)?;
     let difference = render.clone().plus(-1.0, &reference);
-    let error_px = adjustment.measured(difference.value, &difference.gradient)?;
-    let error_model_mm = scales.model_mm(error_px);
+    let model = scales.model.as_ref();
+    let error_model_mm = model.and_then(|model| model.of_figure(adjustment, &difference));
     let n = job.scale.denominator();
     let absolute = match (&scales.render, &scales.reference) {
         (Some(r), Some(s)) => absolute(adjustment, [&render, &reference], [r, s], n),

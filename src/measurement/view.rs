@@ -103,6 +103,9 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         .filter_map(|a| spans::measure_angle(a, adjustment))
         .map(|measured| corrections.keep(measured))
         .collect();
+    let landmark_offsets_model_mm = (0..view.landmarks.len())
+        .map(|i| [0, 1].map(|axis| scales.landmark_offset_model_mm(adjustment, i, axis)))
+        .collect();
     let leave_alone = leave_alone::list(job, view, &regions, &spans);
     let verdicts = regions
         .iter()
@@ -120,6 +123,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         registration,
         scales: scales.figures,
         edge_overlap,
+        landmark_offsets_model_mm,
         regions,
         spans,
         angles,

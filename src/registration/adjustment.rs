@@ -405,6 +405,14 @@ impl Gradient {
         add_to(&mut self.reference, i, d);
     }
 
+    /// Multiplies all derivatives by `factor`.
+    pub(crate) fn scale(&mut self, factor: f64) {
+        self.global *= factor;
+        for (_, d) in self.render.iter_mut().chain(&mut self.reference) {
+            *d *= factor;
+        }
+    }
+
     /// Adds `factor` times another gradient.
     pub(crate) fn add(&mut self, factor: f64, other: &Self) {
         self.global.axpy(factor, &other.global, 1.0);
@@ -451,6 +459,18 @@ impl Adjustment {
         let prediction = &self.solved.rows[i].prediction;
         gradient.global += prediction.registered_by_global.tr_mul(&d);
         gradient.add_reference(i, prediction.registered_by_reference.tr_mul(&d));
+    }
+
+    /// Mark of landmark `i` in the render minus the registered mark of the reference along `axis` (0: x, 1: y), render
+    /// pixels, and what it depends on.
+    pub(crate) fn offset(&self, i: usize, axis: usize) -> (f64, Gradient) {
+        let mut unit = Vector2::zeros();
+        unit[axis] = 1.0;
+        let mut gradient = self.no_gradient();
+        gradient.add_render(i, unit);
+        self.add_registered(&mut gradient, i, -unit);
+        let value = self.render_mark(i) - self.registered_mark(i);
+        (value[axis], gradient)
     }
 
     /// The figure with the 95 % interval that follows from its gradient; `None` where it is not finite.

@@ -451,13 +451,14 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
         }],
         registration: registration(pairs),
         scales: Scales {
-            model_mm_per_render_px: wish.scaled.then_some(mm_per_px),
+            model_mm_per_render_px: wish.scaled.then(|| figure(mm_per_px, 0.0)),
             ..Scales::default()
         },
         sizes: None,
         silhouette: None,
         screen: Default::default(),
         symmetry: None,
+        landmark_offsets_model_mm: vec![[None; 2]; view.landmarks.len()],
         leave_alone: Vec::new(),
         edge_overlap: (wish.regions != 0).then_some(overlap),
         regions,

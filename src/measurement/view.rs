@@ -13,7 +13,7 @@ use crate::{
     frame::Point,
     images::ViewImages,
     job::{Job, KnownPlane, LandmarkUse, View},
-    registration::{Adjustment, Finding, FrameFinding, Registered, Registration},
+    registration::{Adjustment, Convergence, Finding, FrameFinding, Registered, Registration},
     statistics::chi_square_quantile,
 };
 use image::RgbImage;
@@ -229,6 +229,7 @@ fn warnings(
     straightened_by_view(view, &measurement.registration, &mut warn);
     marks_to_look_at(view, &measurement.registration, &mut warn);
     disagreeing_datum(measurement, adjustment, &mut warn);
+    not_at_rest(adjustment.convergence(), &mut warn);
     for hidden in &measurement.registration.hides {
         warn(
             "hidden-errors",
@@ -353,6 +354,20 @@ fn marks_to_look_at(
             format!(
                 "Nothing checks the marks {}: an error there would not be noticed. Mark more datum landmarks.",
                 uncontrolled.join(", ")
+            ),
+        );
+    }
+}
+
+/// The figures would change a little if the iteration went on.
+fn not_at_rest(end: Convergence, warn: &mut dyn FnMut(&'static str, String)) {
+    if !end.is_reached {
+        warn(
+            "not-at-rest",
+            format!(
+                "The adjustment still moved by {:.2} px in its last step (of {}): figures may be off by as much beyond \
+                 their intervals. More or better marks make it come to rest.",
+                end.last_step_px, end.steps
             ),
         );
     }

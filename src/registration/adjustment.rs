@@ -66,10 +66,27 @@ pub(crate) struct Solved {
     pub(crate) state: State,
     pub(crate) rows: Vec<Row>,
     pub(crate) covariance: Covariance,
+    pub(crate) convergence: Convergence,
+}
+
+/// How an iteration ended.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Convergence {
+    /// The last step was so small that another would change no figure.
+    pub is_reached: bool,
+    /// Steps that were made.
+    pub steps: usize,
+    /// How far the last step moved the registration, render pixels at the marks' extent.
+    pub last_step_px: f64,
 }
 
 /// How far a robust fit trusts a residual: Cauchy weights with this constant, in standard deviations.
 const CAUCHY: f64 = 2.0;
+
+/// An iteration is at rest where its plain step is shorter than this, render pixels: a tenth of the least deviation that
+/// figures have (a judgement). It does not fall to nothing: that a residual's covariance changes with the state is in the
+/// cost and not in the step.
+pub(super) const AT_REST_PX: f64 = 0.02;
 
 /// How residuals are weighed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -222,16 +239,28 @@ impl Problem {
         let mut rows = self.rows(&state, noise);
         let mut cost = self.cost(&state, &rows, active, weighing, noise);
         let mut damping = 0.0;
+        let mut convergence = Convergence {
+            is_reached: false,
+            steps: 0,
+            last_step_px: f64::INFINITY,
+        };
         for _ in 0..most_steps {
             let normal = self.normal(&state, &rows, active, weighing, noise);
             let Some((next, next_rows, next_cost, step)) =
                 self.step(&state, &normal, active, weighing, noise, cost, &mut damping)
             else {
+                // No step lowers the cost: this is rest, where the plain step is short.
+                let plain = normal.solve(0.0);
+                convergence.last_step_px = plain.map_or(f64::INFINITY, |(global, _)| global.amax());
+                convergence.is_reached = convergence.last_step_px < AT_REST_PX;
                 break;
             };
             let gained = cost - next_cost;
             (state, rows, cost) = (next, next_rows, next_cost);
+            convergence.steps += 1;
+            convergence.last_step_px = step;
             if step < 1e-7 || gained.abs() < 1e-10 * (1.0 + cost) {
+                convergence.is_reached = true;
                 break;
             }
         }
@@ -241,6 +270,7 @@ impl Problem {
             state,
             rows,
             covariance,
+            convergence,
         })
     }
 
@@ -517,6 +547,11 @@ impl Adjustment {
         row.covariance
             .try_inverse()
             .map_or_else(Vector2::zeros, |inverse| inverse * by_row)
+    }
+
+    /// How the iteration that gave it ended.
+    pub fn convergence(&self) -> Convergence {
+        self.solved.convergence
     }
 
     /// A region's errors.

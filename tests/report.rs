@@ -155,6 +155,7 @@ fn region(name: &str, verdict: Verdict, width_percent: f64) -> RegionMeasure {
         size_model_mm: Some([16.0, 14.0]),
         edge_overlap: Some(edges(0.63)),
         verdict,
+        times_tolerance: (width_percent.abs() / 2.0).max(2.1),
         sureness: "5 landmarks and 412 edge points".to_owned(),
         correction: None,
         note: None,
@@ -174,6 +175,7 @@ fn unmeasured(name: &str) -> RegionMeasure {
         offset_full_size_mm: [None; 2],
         size_model_mm: None,
         edge_overlap: None,
+        times_tolerance: 0.0,
         sureness: "cannot tell: the edges fit no better than chance, and no landmark lies on it"
             .to_owned(),
         ..region(name, Verdict::Undecided, 0.0)
@@ -194,6 +196,7 @@ fn span(name: &str, verdict: Verdict, error_percent: f64) -> SpanMeasure {
         absolute_model_mm: None,
         absolute_full_size_mm: None,
         verdict,
+        times_tolerance: error_percent.abs() / 2.0,
         correction: None,
     }
 }
@@ -205,6 +208,7 @@ fn angle(name: &str, verdict: Verdict) -> AngleMeasure {
         reference_deg: about(99.9, 0.3),
         error_deg: about(1.3, 0.36),
         verdict,
+        times_tolerance: 1.3,
         correction: None,
     }
 }

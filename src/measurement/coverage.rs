@@ -3,7 +3,7 @@
 //! # Source
 //! JCGM 101:2008 (propagation of distributions by Monte Carlo). Every figure's 95 % interval must hold the truth in 95 %
 //! of the trials; with 400 trials the binomial standard deviation is 1.1 %, and the bound is three of them.
-use super::{absolute, model_scale::RegionNumber, scales, spans};
+use super::{RegionMeasure, Verdict, absolute, model_scale::RegionNumber, regions, scales, spans};
 use crate::{
     frame::Point,
     job::*,
@@ -505,4 +505,52 @@ fn a_span_that_gives_the_scale_itself_errs_with_it() {
     let by_ratio = model_mm / ratio * span.error_percent.half_width() / 100.0 / ratio;
     let extra = error.value * scales.model.expect("known").extra;
     assert!((error.half_width() - by_ratio.hypot(extra)).abs() < 1e-9);
+}
+
+#[test]
+fn a_turned_part_and_an_angle_on_it_ask_for_one_change() {
+    use super::judge::correction;
+    let job = job(RegistrationKind::Similarity, true, &mut Noise(9));
+    let view = &job.views[0];
+    let registered = register(view, job.expected, (1000, 1000), None).expect("eight landmarks");
+    let adjustment = &registered.adjustment;
+    let marks = scales::KnownMarks::new(view, adjustment);
+    let scales = scales::study(&job, view, &marks);
+    let fit = registered.regions[0].as_ref();
+    let evidence = regions::Evidence::of(0, &view.regions[0], fit, None);
+    let turned_by = |deg: f64| {
+        let part = (0, &view.regions[0]);
+        let (mut measure, _) = regions::measure(&job, part, &evidence, (&scales, adjustment), None);
+        measure.rotation_deg = Measured::plus_minus(deg, 0.3);
+        [measure]
+    };
+    let asked = |regions: &[RegionMeasure], angle: &Angle, error_deg: f64| {
+        let (mut measure, _) = spans::measure_angle(angle, adjustment).expect("marks apart");
+        measure.error_deg = Measured::plus_minus(error_deg, 0.4).expect("finite");
+        let own = correction::of_angle(angle, measure.error_deg, Verdict::Out);
+        correction::once(&job, view, regions, angle, (measure, own)).1
+    };
+    let on_the_part = &view.angles[0];
+    assert!(
+        asked(&turned_by(2.5), on_the_part, 2.3).is_none(),
+        "one change"
+    );
+    assert!(
+        asked(&turned_by(2.5), on_the_part, -2.3).is_some(),
+        "turned the other way"
+    );
+    assert!(
+        asked(&turned_by(0.1), on_the_part, 2.3).is_some(),
+        "the part is not turned"
+    );
+    let elsewhere = Angle {
+        from: 0,
+        to: 1,
+        against: None,
+        ..on_the_part.clone()
+    };
+    assert!(
+        asked(&turned_by(2.5), &elsewhere, 2.3).is_some(),
+        "not on the part"
+    );
 }

@@ -1,6 +1,5 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
 mod absolute;
-mod correction;
 #[cfg(test)]
 mod coverage;
 mod datum_doubts;
@@ -15,7 +14,7 @@ mod edge_search;
 mod figures;
 mod frame_edges;
 mod gradient;
-mod leave_alone;
+mod judge;
 mod mirrored;
 mod model_scale;
 mod own_marks;
@@ -32,12 +31,12 @@ mod spans;
 mod straightened;
 mod symmetry;
 pub mod thin_plate;
-mod verdict;
 mod view;
 mod work;
 
 pub use dimensions::{DimensionFit, Test};
 pub use frame_edges::look_for_frame;
+pub(crate) use judge::ranking;
 pub use screen::{Explained, FoundBars, FoundGlare, FoundPattern, Removal, ScreenFindings, Step};
 pub use sharpen::{LEAST_CORRELATION, SharpenError, Sharpened, sharpen};
 pub use silhouette::SilhouetteOverlap;
@@ -243,6 +242,8 @@ pub struct RegionMeasure {
     pub edge_overlap: Option<EdgeOverlap>,
     /// Against the region's tolerance.
     pub verdict: Verdict,
+    /// The largest error over its tolerance: what regions are ordered by within a verdict.
+    pub times_tolerance: f64,
     /// Why the figures are sure or not, in a few words.
     pub sureness: String,
     /// The change in CAD, in words; `None` where nothing is to be done.
@@ -278,6 +279,8 @@ pub struct SpanMeasure {
     pub absolute_full_size_mm: Option<Measured>,
     /// Against the span's tolerance.
     pub verdict: Verdict,
+    /// The error over its tolerance: what spans are ordered by within a verdict.
+    pub times_tolerance: f64,
     /// The change in CAD, in words.
     pub correction: Option<String>,
 }
@@ -295,6 +298,8 @@ pub struct AngleMeasure {
     pub error_deg: Measured,
     /// Against the angle's tolerance.
     pub verdict: Verdict,
+    /// The error over its tolerance: what angles are ordered by within a verdict.
+    pub times_tolerance: f64,
     /// The change in CAD, in words.
     pub correction: Option<String>,
 }

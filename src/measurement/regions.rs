@@ -1,7 +1,11 @@
 //! The proportion errors of one region, as far as the picture can tell them.
 use super::{
-    Correction, EdgeOverlap, Method, RegionMeasure, Verdict, absolute, correction,
-    edge_fit::EdgeFit, mirrored::Mirrored, model_scale::RegionNumber, scales::ScaleStudy, verdict,
+    Correction, EdgeOverlap, Method, RegionMeasure, Verdict, absolute,
+    edge_fit::EdgeFit,
+    judge::{correction, ranking, verdict},
+    mirrored::Mirrored,
+    model_scale::RegionNumber,
+    scales::ScaleStudy,
 };
 use crate::{
     job::{Job, Region},
@@ -204,6 +208,7 @@ pub(crate) fn measure(
         size_model_mm: model.map(|model| size_px.map(|s| s * model.mm_per_px)),
         edge_overlap,
         verdict: Verdict::Undecided,
+        times_tolerance: 0.0,
         sureness: String::new(),
         correction: None,
         note: region.note.clone(),
@@ -212,6 +217,7 @@ pub(crate) fn measure(
         measure.method = evidence.method;
     }
     measure.verdict = judge(region, &measure, model.is_some());
+    measure.times_tolerance = ranking::of_region(&measure, &region.tolerance);
     measure.sureness = sureness(&measure, evidence);
     let correction = correction::of_region(job, region, &measure);
     measure.correction = correction.as_ref().map(|c| c.text.clone());

@@ -1,9 +1,9 @@
 //! Spans and angles: the figures that hang on two or three landmarks.
 use super::{
-    AngleMeasure, Correction, SpanMeasure, correction,
+    AngleMeasure, Correction, SpanMeasure,
     figures::{self, Figure},
+    judge::{correction, ranking::times_tolerance, verdict},
     scales::{Scale, ScaleStudy},
-    verdict,
 };
 use crate::{
     job::{Angle, Job, Span},
@@ -63,6 +63,7 @@ pub(crate) fn measure_span(
         absolute_model_mm: absolute.map(|(_, mm)| mm),
         absolute_full_size_mm: absolute.map(|(_, mm)| mm.times(n)),
         verdict,
+        times_tolerance: times_tolerance(Some(error_percent), span.tolerance.proportion_percent),
         correction: correction.as_ref().map(|c| c.text.clone()),
     };
     Some((measure, correction))
@@ -132,6 +133,7 @@ pub(crate) fn measure_angle(
         reference_deg: degrees(&reference, wrapped(render.value) - wrapped(error.value))?,
         error_deg,
         verdict,
+        times_tolerance: times_tolerance(Some(error_deg), angle.tolerance.angle_deg),
         correction: correction.as_ref().map(|c| c.text.clone()),
     };
     Some((measure, correction))

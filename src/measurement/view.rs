@@ -4,9 +4,9 @@ use super::{
     Warning, WorkImages, datum_doubts,
     edge_fit::{self, EdgeFit, EdgeScene},
     edge_overlap::EdgeStudy,
-    leave_alone,
+    judge::{correction, leave_alone, verdict},
     mirrored::Mirrored,
-    regions, scales, screen, silhouette, sizes, spans, symmetry, verdict,
+    regions, scales, screen, silhouette, sizes, spans, symmetry,
     work::{self, Prepared},
 };
 use crate::{
@@ -100,8 +100,10 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     let angles: Vec<_> = view
         .angles
         .iter()
-        .filter_map(|a| spans::measure_angle(a, adjustment))
-        .map(|measured| corrections.keep(measured))
+        .filter_map(|a| Some((a, spans::measure_angle(a, adjustment)?)))
+        .map(|(angle, measured)| {
+            corrections.keep(correction::once(job, view, &regions, angle, measured))
+        })
         .collect();
     let landmark_offsets_model_mm = (0..view.landmarks.len())
         .map(|i| [0, 1].map(|axis| scales.landmark_offset_model_mm(adjustment, i, axis)))

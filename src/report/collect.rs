@@ -437,6 +437,7 @@ fn region_entry(r: &RegionMeasure, tolerance: Tolerance) -> RegionEntry {
         edge_overlap: r.edge_overlap.as_ref().map(edge_overlap_entry),
         tolerance,
         verdict: r.verdict.into(),
+        times_tolerance: finite(r.times_tolerance),
         sureness: r.sureness.clone(),
         correction: r.correction.clone(),
         note: r.note.clone(),
@@ -458,6 +459,7 @@ fn span_entry(s: &measurement::SpanMeasure, tolerance: Tolerance) -> SpanEntry {
         absolute_full_size_mm: s.absolute_full_size_mm.and_then(figure),
         tolerance,
         verdict: s.verdict.into(),
+        times_tolerance: finite(s.times_tolerance),
         correction: s.correction.clone(),
     }
 }
@@ -470,6 +472,7 @@ fn angle_entry(a: &measurement::AngleMeasure, tolerance: Tolerance) -> AngleEntr
         error_deg: figure(a.error_deg),
         tolerance,
         verdict: a.verdict.into(),
+        times_tolerance: finite(a.times_tolerance),
         correction: a.correction.clone(),
     }
 }

@@ -447,3 +447,23 @@ fn a_part_whose_marks_disagree_with_what_is_expected_has_wider_intervals() {
     // Turned by 4 degrees where 1.5 are expected: (4 / 1.5)^2 over four observations, and the root of that.
     assert!(deviation(7.0) > 1.2 * deviation(0.5));
 }
+
+#[test]
+fn the_adjustment_comes_to_rest() {
+    for kind in [
+        RegistrationKind::Similarity,
+        RegistrationKind::Affine,
+        RegistrationKind::Projective,
+    ] {
+        for noise in [0.0, 1.0, 8.0] {
+            let view = views::view(kind, &CLOUD, &mapped(&similarity(), noise), [None, None]);
+            let registered =
+                register(&view, views::EXPECTED, (1000, 800), None).expect("ten marks");
+            let end = registered.adjustment.convergence();
+            assert!(
+                end.is_reached && end.last_step_px < 0.02,
+                "{kind:?} {noise}: {end:?}"
+            );
+        }
+    }
+}

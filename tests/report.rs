@@ -155,6 +155,7 @@ fn region(name: &str, verdict: Verdict, width_percent: f64) -> RegionMeasure {
         size_model_mm: Some([16.0, 14.0]),
         edge_overlap: Some(edges(0.63)),
         verdict,
+        times_tolerance: (width_percent.abs() / 2.0).max(2.1),
         sureness: "5 landmarks and 412 edge points".to_owned(),
         correction: None,
         note: None,
@@ -174,6 +175,7 @@ fn unmeasured(name: &str) -> RegionMeasure {
         offset_full_size_mm: [None; 2],
         size_model_mm: None,
         edge_overlap: None,
+        times_tolerance: 0.0,
         sureness: "cannot tell: the edges fit no better than chance, and no landmark lies on it"
             .to_owned(),
         ..region(name, Verdict::Undecided, 0.0)
@@ -194,6 +196,7 @@ fn span(name: &str, verdict: Verdict, error_percent: f64) -> SpanMeasure {
         absolute_model_mm: None,
         absolute_full_size_mm: None,
         verdict,
+        times_tolerance: error_percent.abs() / 2.0,
         correction: None,
     }
 }
@@ -205,6 +208,7 @@ fn angle(name: &str, verdict: Verdict) -> AngleMeasure {
         reference_deg: about(99.9, 0.3),
         error_deg: about(1.3, 0.36),
         verdict,
+        times_tolerance: 1.3,
         correction: None,
     }
 }
@@ -249,7 +253,7 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
         scales: Scales {
             render_px_per_model_mm: Some(about(10.0, 0.05)),
             registered_px_per_full_size_mm: Some(about(0.31, 0.002)),
-            model_mm_per_render_px: Some(0.1),
+            model_mm_per_render_px: Some(about(0.1, 0.0005)),
             model_size_percent: Some(about(0.8, 0.6)),
             known: vec![KnownFit {
                 disagreement_percent: Some(0.0),
@@ -262,6 +266,7 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
         screen: screen(),
         symmetry: None,
         edge_overlap: Some(edges(0.63)),
+        landmark_offsets_model_mm: vec![[Some(about(0.12, 0.03)); 2]; 5],
         regions,
         spans: vec![
             span(part(0), Verdict::Within, 0.2),
@@ -334,6 +339,7 @@ fn bare_measurement(verdict: Verdict) -> ViewMeasurement {
         screen: Default::default(),
         symmetry: None,
         edge_overlap: None,
+        landmark_offsets_model_mm: Vec::new(),
         regions: Vec::new(),
         spans: Vec::new(),
         angles: Vec::new(),

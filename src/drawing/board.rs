@@ -50,7 +50,8 @@ impl Board {
             width: board_width,
             text: (board_width * 14.0 / 1600.0).max(14.0),
             work_from_render: input.work.render_from_work.inverse(),
-            model_mm_per_render_px: input.measurement.scales.model_mm_per_render_px,
+            model_mm_per_render_px: (input.measurement.scales.model_mm_per_render_px)
+                .map(|scale| scale.value),
         }
     }
 

@@ -13,7 +13,7 @@ use super::{
 };
 use crate::{
     job::Region,
-    measurement::{Method, RegionMeasure, SpanMeasure, Verdict},
+    measurement::{Method, RegionMeasure, SpanMeasure, Verdict, ranking},
 };
 use image::RgbImage;
 
@@ -70,14 +70,8 @@ fn worst_first<'a>(input: &ViewToDraw<'a>) -> Vec<(&'a Region, &'a RegionMeasure
         .iter()
         .zip(&input.measurement.regions)
         .collect();
-    let error = |(region, measure): &(&Region, &RegionMeasure)| {
-        figures::times_tolerance(measure, &region.tolerance)
-    };
-    all.sort_by(|a, b| {
-        b.1.verdict
-            .cmp(&a.1.verdict)
-            .then(error(b).total_cmp(&error(a)))
-    });
+    let rank = |measure: &RegionMeasure| (measure.verdict, measure.times_tolerance);
+    all.sort_by(|(_, a), (_, b)| ranking::worse_first(rank(a), rank(b)));
     all
 }
 
@@ -90,10 +84,9 @@ fn draw_outline(scene: &mut Scene, board: &Board, region: &Region, measure: &Reg
     let unit = board.text / 14.0;
     let corners = outline(board, region);
     let ink = verdict_ink(measure.verdict);
-    let error = figures::times_tolerance(measure, &region.tolerance);
     let tint = Fill {
         colour: verdict_colour(measure.verdict),
-        opacity: 0.22 + 0.3 * (error / 4.0).min(1.0),
+        opacity: 0.22 + 0.3 * (measure.times_tolerance / 4.0).min(1.0),
     };
     scene.polygon(
         corners.clone(),

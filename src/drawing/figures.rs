@@ -1,6 +1,5 @@
 //! Figures in words: value, interval, arrows, verdicts, as they stand on pictures and sheets.
 use crate::{
-    job::Tolerance,
     measurement::{RegionMeasure, Verdict},
     statistics::Measured,
 };
@@ -99,25 +98,6 @@ pub(crate) fn region_offset(region: &RegionMeasure) -> ([Option<Measured>; 2], &
     } else {
         (region.offset_px, " px")
     }
-}
-
-/// The largest error of a region over its tolerance; 0 where it has no figures.
-pub(crate) fn times_tolerance(region: &RegionMeasure, tolerance: &Tolerance) -> f64 {
-    let size = [region.width_percent, region.height_percent];
-    let size = size
-        .iter()
-        .flatten()
-        .map(|m| m.value.abs() / tolerance.proportion_percent);
-    let turn = region
-        .rotation_deg
-        .iter()
-        .map(|m| m.value.abs() / tolerance.angle_deg);
-    let [x, y] = region.offset_model_mm.map(|m| m.map_or(0.0, |m| m.value));
-    let shift = std::iter::once(x.hypot(y) / tolerance.offset.0);
-    size.chain(turn)
-        .chain(shift)
-        .filter(|t| t.is_finite())
-        .fold(0.0, f64::max)
 }
 
 /// A round number (1, 2 or 5 times a power of ten) that is not above `value`.

@@ -8,7 +8,7 @@ use super::{
     text::{self, Font},
 };
 use crate::{
-    measurement::{RegionMeasure, Verdict},
+    measurement::{RegionMeasure, Verdict, ranking},
     statistics::Measured,
 };
 
@@ -42,21 +42,19 @@ pub(crate) fn rows(input: &ViewToDraw<'_>) -> Vec<Row> {
     let mut rows: Vec<Row> = region_rows(input).collect();
     rows.extend(span_rows(input));
     rows.extend(angle_rows(input));
-    rows.sort_by(|a, b| {
-        let error = b.times_tolerance.total_cmp(&a.times_tolerance);
-        b.verdict.cmp(&a.verdict).then(error)
-    });
+    let rank = |row: &Row| (row.verdict, row.times_tolerance);
+    rows.sort_by(|a, b| ranking::worse_first(rank(a), rank(b)));
     rows
 }
 
 fn region_rows<'a>(input: &ViewToDraw<'a>) -> impl Iterator<Item = Row> + use<'a> {
-    let pairs = input.view.regions.iter().zip(&input.measurement.regions);
-    pairs.enumerate().map(|(index, (region, measure))| Row {
+    let measures = input.measurement.regions.iter();
+    measures.enumerate().map(|(index, measure)| Row {
         region: Some(index),
         name: measure.name.clone(),
         figures: region_figures(measure),
         verdict: measure.verdict,
-        times_tolerance: figures::times_tolerance(measure, &region.tolerance),
+        times_tolerance: measure.times_tolerance,
     })
 }
 
@@ -82,46 +80,39 @@ fn compact(figure: Measured) -> String {
 }
 
 fn span_rows<'a>(input: &ViewToDraw<'a>) -> impl Iterator<Item = Row> + use<'a> {
-    input
-        .measurement
-        .spans_of(input.view)
-        .map(|(span, measure)| {
-            let absolute = measure
-                .absolute_percent
-                .map(|m| format!(", absolutely {}", figures::signed_with(m, " %")));
-            let mut words = format!(
-                "length {}",
-                figures::signed_with(measure.error_percent, " %")
-            );
-            if let Some(mm) = measure.error_model_mm {
-                words += &format!(", {}", figures::signed_with(mm, " mm"));
-            }
-            words += &absolute.unwrap_or_default();
-            Row {
-                region: None,
-                name: measure.name.clone(),
-                figures: Figures::Words(words),
-                verdict: measure.verdict,
-                times_tolerance: measure.error_percent.value.abs()
-                    / span.tolerance.proportion_percent,
-            }
-        })
+    input.measurement.spans.iter().map(|measure| {
+        let absolute = measure
+            .absolute_percent
+            .map(|m| format!(", absolutely {}", figures::signed_with(m, " %")));
+        let mut words = format!(
+            "length {}",
+            figures::signed_with(measure.error_percent, " %")
+        );
+        if let Some(mm) = measure.error_model_mm {
+            words += &format!(", {}", figures::signed_with(mm, " mm"));
+        }
+        words += &absolute.unwrap_or_default();
+        Row {
+            region: None,
+            name: measure.name.clone(),
+            figures: Figures::Words(words),
+            verdict: measure.verdict,
+            times_tolerance: measure.times_tolerance,
+        }
+    })
 }
 
 fn angle_rows<'a>(input: &ViewToDraw<'a>) -> impl Iterator<Item = Row> + use<'a> {
-    input
-        .measurement
-        .angles_of(input.view)
-        .map(|(angle, measure)| Row {
-            region: None,
-            name: measure.name.clone(),
-            figures: Figures::Words(format!(
-                "angle {}",
-                figures::signed_with(measure.error_deg, "°")
-            )),
-            verdict: measure.verdict,
-            times_tolerance: measure.error_deg.value.abs() / angle.tolerance.angle_deg,
-        })
+    input.measurement.angles.iter().map(|measure| Row {
+        region: None,
+        name: measure.name.clone(),
+        figures: Figures::Words(format!(
+            "angle {}",
+            figures::signed_with(measure.error_deg, "°")
+        )),
+        verdict: measure.verdict,
+        times_tolerance: measure.times_tolerance,
+    })
 }
 
 /// Height of the whole table, paper millimetres.

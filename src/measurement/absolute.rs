@@ -3,41 +3,64 @@
 //! A part's proportion error is relative to the registration, and the size of the model as a whole (`size` of the
 //! scales) is too: where the registration is 1 % too large, one of them is 1 % too small and the other 1 % too large.
 //! So the sum is told with the covariance of both.
-use super::scales::ScaleStudy;
+use super::{model_scale::RegionNumber, scales::ScaleStudy};
 use crate::{
-    registration::{Adjustment, RegionFit, adjustment::Gradient},
+    registration::{Adjustment, adjustment::Gradient},
     statistics::Measured,
 };
 use nalgebra::Matrix2;
 
-/// Width (`axis` 0) or height (1) of region `j` against the subject absolutely, per cent.
-pub(crate) fn size_percent(
+/// Width (number 0) or height (1) of a region against the subject absolutely: per cent, and millimetres on the model over
+/// `size_px`, the size of the outline's box along that axis.
+pub(crate) fn size(
     adjustment: &Adjustment,
     scales: &ScaleStudy,
     n: f64,
-    j: usize,
-    fit: &RegionFit,
-    axis: usize,
-) -> Option<Measured> {
+    size: RegionNumber<'_>,
+    size_px: f64,
+) -> Option<[Measured; 2]> {
     let (r, s) = (scales.render.as_ref()?, scales.reference.as_ref()?);
-    let mut log_size = s.log_gradient.clone();
-    log_size.add(-1.0, &r.log_gradient);
-    let factor = 1.0 + fit.errors.to_array()[axis];
-    let own = fit.covariance[(axis, axis)] / (factor * factor);
-    let of_size = adjustment.variance(&log_size);
+    let factor = 1.0 + size.fit.errors.to_array()[size.number];
+    let ratio = factor * s.px_per_mm * n / r.px_per_mm;
+    let by_number = ratio / factor;
+    let mut by_scales = s.log_gradient.clone();
+    by_scales.add(-1.0, &r.log_gradient);
+    by_scales.scale(ratio);
+    let interval = |by_scales: &Gradient, extra: f64| {
+        let variance = variance_with(adjustment, size, by_number, by_scales);
+        let by_marks = Measured::from_deviation(ratio - 1.0, variance.sqrt(), size.fit.freedom)?;
+        Measured::plus_minus(ratio - 1.0, by_marks.half_width().hypot(extra))
+    };
+    let relative = interval(&by_scales, ratio * r.extra.hypot(s.extra))?;
+    // Millimetres are pixels over the render's scale, which is in the ratio already.
+    by_scales.add(-(ratio - 1.0), &r.log_gradient);
+    let extra = (ratio * s.extra).hypot((2.0 * ratio - 1.0) * r.extra);
+    let over_box = interval(&by_scales, extra)?;
+    Some([relative.times(100.0), over_box.times(size_px / r.px_per_mm)])
+}
+
+/// Variance of `factor` times a number of a region plus a figure with the gradient `figure`, correlation included.
+pub(super) fn variance_with(
+    adjustment: &Adjustment,
+    RegionNumber {
+        region,
+        number,
+        fit,
+    }: RegionNumber<'_>,
+    factor: f64,
+    figure: &Gradient,
+) -> f64 {
+    let own = factor * factor * fit.covariance[(number, number)].max(0.0);
+    let of_figure = adjustment.variance(figure);
     // A datum part is judged by other marks than the registration rests on: there is nothing to cancel.
     let shared = if fit.is_datum {
         0.0
     } else {
-        covariance(adjustment, j, axis, &log_size) / factor
+        factor * covariance(adjustment, region, number, figure)
     };
     // Edges add to the part's variance what the adjustment does not know of; no correlation exceeds 1.
-    let most = (own * of_size).sqrt();
-    let variance = (own + of_size + 2.0 * shared.clamp(-most, most)).max(0.0);
-    let log = Measured::from_deviation(0.0, variance.sqrt(), fit.freedom)?;
-    let log = r.widened(s.widened(log)?)?;
-    let ratio = factor * s.px_per_mm * n / r.px_per_mm;
-    Measured::plus_minus(100.0 * (ratio - 1.0), 100.0 * ratio * log.half_width())
+    let most = (own * of_figure).sqrt();
+    (own + of_figure + 2.0 * shared.clamp(-most, most)).max(0.0)
 }
 
 /// Covariance of number `k` of region `j` with a figure, through the unknowns and the marks that both rest on.

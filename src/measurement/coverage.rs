@@ -3,7 +3,7 @@
 //! # Source
 //! JCGM 101:2008 (propagation of distributions by Monte Carlo). Every figure's 95 % interval must hold the truth in 95 %
 //! of the trials; with 400 trials the binomial standard deviation is 1.1 %, and the bound is three of them.
-use super::{absolute, scales, spans};
+use super::{RegionMeasure, Verdict, absolute, model_scale::RegionNumber, regions, scales, spans};
 use crate::{
     frame::Point,
     job::*,
@@ -53,6 +53,8 @@ const TRUTH: Truth = Truth {
     offset: [4.0, -6.0],
 };
 const PX_PER_MODEL_MM: f64 = 22.0;
+/// Size of the part's outline along either axis, for its absolute sizes in millimetres.
+const SIZE_PX: f64 = 180.0;
 
 /// The model's place of a point of the part.
 fn modelled(u: [f64; 2]) -> [f64; 2] {
@@ -284,15 +286,53 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
         }
         let marks = scales::KnownMarks::new(view, &adjustment);
         let scales = scales::study(&job, view, &marks);
-        let part = regions[0].as_ref().expect("six landmarks");
-        for (axis, name, truth) in [
-            (0, "region width in absolute terms", TRUTH.width),
-            (1, "region height in absolute terms", TRUTH.height),
+        let of_part = |number| RegionNumber {
+            region: 0,
+            number,
+            fit,
+        };
+        for (axis, name, in_mm, truth) in [
+            (
+                0,
+                "region width in absolute terms",
+                "region width in absolute terms, millimetres",
+                TRUTH.width,
+            ),
+            (
+                1,
+                "region height in absolute terms",
+                "region height in absolute terms, millimetres",
+                TRUTH.height,
+            ),
         ] {
             let n = job.scale.denominator();
-            let percent = absolute::size_percent(&adjustment, &scales, n, 0, part, axis);
-            counts.count(name, percent.expect("both scaled"), 100.0 * truth);
+            let number = of_part(axis);
+            let [percent, mm] =
+                absolute::size(&adjustment, &scales, n, number, SIZE_PX).expect("both scaled");
+            counts.count(name, percent, 100.0 * truth);
+            counts.count(in_mm, mm, truth * SIZE_PX / PX_PER_MODEL_MM);
         }
+        let model = scales.model.as_ref().expect("known");
+        for (k, name) in [
+            (3, "region offset x, millimetres"),
+            (4, "region offset y, millimetres"),
+        ] {
+            let offset = model.of_region(&adjustment, of_part(k)).expect("finite");
+            counts.count(name, offset, truth[k] / PX_PER_MODEL_MM);
+        }
+        for (axis, name) in [
+            (0, "offset x of a landmark, millimetres"),
+            (1, "offset y of a landmark, millimetres"),
+        ] {
+            let offset = scales.landmark_offset_model_mm(&adjustment, 8, axis);
+            let truth = (modelled(PART[0])[axis] - PART[0][axis]) / PX_PER_MODEL_MM;
+            counts.count(name, offset.expect("scaled"), truth);
+        }
+        counts.count(
+            "model mm a pixel",
+            scales.figures.model_mm_per_render_px.expect("known"),
+            1.0 / PX_PER_MODEL_MM,
+        );
         counts.count(
             "px per model mm",
             scales.figures.render_px_per_model_mm.expect("known"),
@@ -309,11 +349,22 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
         };
         counts.count("span of datum landmarks", span(0).error_percent, 0.0);
         counts.count("span to a part", span(1).error_percent, part_span);
-        let model = (DATUM[2][0] - modelled(PART[0])[0]).hypot(DATUM[2][1] - modelled(PART[0])[1]);
+        let model_px =
+            (DATUM[2][0] - modelled(PART[0])[0]).hypot(DATUM[2][1] - modelled(PART[0])[1]);
+        counts.count(
+            "span to a part, millimetres",
+            span(1).error_model_mm.expect("scaled"),
+            model_px * part_span / (100.0 + part_span) / PX_PER_MODEL_MM,
+        );
+        counts.count(
+            "span of datum landmarks, millimetres",
+            span(0).error_model_mm.expect("scaled"),
+            0.0,
+        );
         counts.count(
             "span in absolute terms, millimetres",
             span(1).absolute_model_mm.expect("both scaled"),
-            model / PX_PER_MODEL_MM * (1.0 - 1.0 / (1.0 + part_span / 100.0)),
+            model_px / PX_PER_MODEL_MM * (1.0 - 1.0 / (1.0 + part_span / 100.0)),
         );
         counts.count(
             "span in absolute terms",
@@ -421,4 +472,85 @@ fn intervals_hold_the_truth_as_often_as_they_say_with_estimated_noise() {
         let share = count as f64 / TRIALS as f64;
         assert!(share > BOUND.0, "{name}: {share}");
     }
+}
+
+#[test]
+fn a_span_that_gives_the_scale_itself_errs_with_it() {
+    let mut job = job(RegistrationKind::Similarity, true, &mut Noise(5));
+    // The part is 40 % larger than its known length says, so the scale's own error matters.
+    for landmark in &mut job.views[0].landmarks[8..] {
+        landmark.render.y -= 200.0;
+    }
+    let length = FullSizeMm(900.0);
+    job.views[0].known = vec![Known {
+        side: Side::Render,
+        from: End::Landmark(2),
+        to: End::Landmark(8),
+        length: Some(length),
+        along: None,
+        text: "a length".to_owned(),
+    }];
+    let view = &job.views[0];
+    let registered = register(view, job.expected, (1000, 1000), None).expect("eight landmarks");
+    let adjustment = &registered.adjustment;
+    let marks = scales::KnownMarks::new(view, adjustment);
+    let scales = scales::study(&job, view, &marks);
+    let span = spans::measure_span(&job, &view.spans[1], adjustment, &scales);
+    let span = span.expect("marks apart").0;
+    // Render length over scale is the known length L itself: the error is L (1 - 1 / ratio), whatever the render's marks.
+    let model_mm = length.at(job.scale).0;
+    let ratio = 1.0 + span.error_percent.value / 100.0;
+    let error = span.error_model_mm.expect("scaled");
+    assert!((error.value - model_mm * (1.0 - 1.0 / ratio)).abs() < 1e-9);
+    let by_ratio = model_mm / ratio * span.error_percent.half_width() / 100.0 / ratio;
+    let extra = error.value * scales.model.expect("known").extra;
+    assert!((error.half_width() - by_ratio.hypot(extra)).abs() < 1e-9);
+}
+
+#[test]
+fn a_turned_part_and_an_angle_on_it_ask_for_one_change() {
+    use super::judge::correction;
+    let job = job(RegistrationKind::Similarity, true, &mut Noise(9));
+    let view = &job.views[0];
+    let registered = register(view, job.expected, (1000, 1000), None).expect("eight landmarks");
+    let adjustment = &registered.adjustment;
+    let marks = scales::KnownMarks::new(view, adjustment);
+    let scales = scales::study(&job, view, &marks);
+    let fit = registered.regions[0].as_ref();
+    let evidence = regions::Evidence::of(0, &view.regions[0], fit, None);
+    let turned_by = |deg: f64| {
+        let part = (0, &view.regions[0]);
+        let (mut measure, _) = regions::measure(&job, part, &evidence, (&scales, adjustment), None);
+        measure.rotation_deg = Measured::plus_minus(deg, 0.3);
+        [measure]
+    };
+    let asked = |regions: &[RegionMeasure], angle: &Angle, error_deg: f64| {
+        let (mut measure, _) = spans::measure_angle(angle, adjustment).expect("marks apart");
+        measure.error_deg = Measured::plus_minus(error_deg, 0.4).expect("finite");
+        let own = correction::of_angle(angle, measure.error_deg, Verdict::Out);
+        correction::once(&job, view, regions, angle, (measure, own)).1
+    };
+    let on_the_part = &view.angles[0];
+    assert!(
+        asked(&turned_by(2.5), on_the_part, 2.3).is_none(),
+        "one change"
+    );
+    assert!(
+        asked(&turned_by(2.5), on_the_part, -2.3).is_some(),
+        "turned the other way"
+    );
+    assert!(
+        asked(&turned_by(0.1), on_the_part, 2.3).is_some(),
+        "the part is not turned"
+    );
+    let elsewhere = Angle {
+        from: 0,
+        to: 1,
+        against: None,
+        ..on_the_part.clone()
+    };
+    assert!(
+        asked(&turned_by(2.5), &elsewhere, 2.3).is_some(),
+        "not on the part"
+    );
 }

@@ -42,6 +42,12 @@ pub(crate) fn registered_direction(adjustment: &Adjustment, from: usize, to: usi
     in_reference(adjustment, from, to, d.y.atan2(d.x), turning(d))
 }
 
+/// How far a landmark's mark in the render lies off its registered mark, along `axis` (0: x, 1: y), render pixels.
+pub(crate) fn landmark_offset(adjustment: &Adjustment, i: usize, axis: usize) -> Figure {
+    let (value, gradient) = adjustment.offset(i, axis);
+    Figure { value, gradient }
+}
+
 fn unit(d: Vector2<f64>) -> Vector2<f64> {
     d.try_normalize(0.0).unwrap_or_else(Vector2::zeros)
 }

@@ -1,6 +1,5 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
 mod absolute;
-mod correction;
 #[cfg(test)]
 mod coverage;
 mod datum_doubts;
@@ -15,8 +14,9 @@ mod edge_search;
 mod figures;
 mod frame_edges;
 mod gradient;
-mod leave_alone;
+mod judge;
 mod mirrored;
+mod model_scale;
 mod own_marks;
 #[cfg(test)]
 mod plan_coverage;
@@ -31,12 +31,12 @@ mod spans;
 mod straightened;
 mod symmetry;
 pub mod thin_plate;
-mod verdict;
 mod view;
 mod work;
 
 pub use dimensions::{DimensionFit, RefusedDimensions, Test};
 pub use frame_edges::look_for_frame;
+pub(crate) use judge::ranking;
 pub use screen::{Explained, FoundBars, FoundGlare, FoundPattern, Removal, ScreenFindings, Step};
 pub use sharpen::{LEAST_CORRELATION, SharpenError, Sharpened, sharpen};
 pub use silhouette::SilhouetteOverlap;
@@ -74,6 +74,8 @@ pub struct ViewMeasurement {
     pub screen: ScreenFindings,
     /// Edges of the whole view; `None` where an image has no edges to compare.
     pub edge_overlap: Option<EdgeOverlap>,
+    /// Offset (x, y) of each landmark of the view in millimetres on the model, where a scale is known.
+    pub landmark_offsets_model_mm: Vec<[Option<Measured>; 2]>,
     /// One for each region of the view, in its order.
     pub regions: Vec<RegionMeasure>,
     /// In the order of the view; a span whose marks coincide or lie beyond the horizon has none.
@@ -136,9 +138,7 @@ pub struct Scales {
     pub registered_px_per_full_size_mm: Option<Measured>,
     /// The factor that takes render pixels to model millimetres in every figure: from the render's own scale, else
     /// from the reference's and the job's scale; `None` where neither is known.
-    pub model_mm_per_render_px: Option<f64>,
-    /// Half-width of the 95 % interval of that factor.
-    pub model_mm_half_width: f64,
+    pub model_mm_per_render_px: Option<Measured>,
     /// With both images scaled: how much the model as a whole is too large, per cent.
     pub model_size_percent: Option<Measured>,
     /// One for each known length of the view, in its order.
@@ -244,6 +244,8 @@ pub struct RegionMeasure {
     pub edge_overlap: Option<EdgeOverlap>,
     /// Against the region's tolerance.
     pub verdict: Verdict,
+    /// The largest error over its tolerance: what regions are ordered by within a verdict.
+    pub times_tolerance: f64,
     /// Why the figures are sure or not, in a few words.
     pub sureness: String,
     /// The change in CAD, in words; `None` where nothing is to be done.
@@ -279,6 +281,8 @@ pub struct SpanMeasure {
     pub absolute_full_size_mm: Option<Measured>,
     /// Against the span's tolerance.
     pub verdict: Verdict,
+    /// The error over its tolerance: what spans are ordered by within a verdict.
+    pub times_tolerance: f64,
     /// The change in CAD, in words.
     pub correction: Option<String>,
 }
@@ -296,6 +300,8 @@ pub struct AngleMeasure {
     pub error_deg: Measured,
     /// Against the angle's tolerance.
     pub verdict: Verdict,
+    /// The error over its tolerance: what angles are ordered by within a verdict.
+    pub times_tolerance: f64,
     /// The change in CAD, in words.
     pub correction: Option<String>,
 }

@@ -1,7 +1,11 @@
 //! The proportion errors of one region, as far as the picture can tell them.
 use super::{
-    Correction, EdgeOverlap, Method, RegionMeasure, Verdict, absolute, correction,
-    edge_fit::EdgeFit, mirrored::Mirrored, scales::ScaleStudy, verdict,
+    Correction, EdgeOverlap, Method, RegionMeasure, Verdict, absolute,
+    edge_fit::EdgeFit,
+    judge::{correction, ranking, verdict},
+    mirrored::Mirrored,
+    model_scale::RegionNumber,
+    scales::ScaleStudy,
 };
 use crate::{
     job::{Job, Region},
@@ -176,13 +180,19 @@ pub(crate) fn measure(
     };
     let size_px = extent(region);
     let offset_px = [figure(3, 1.0), figure(4, 1.0)];
-    let offset_model_mm = offset_px.map(|m| m.and_then(|m| scales.model_mm(m)));
-    let mm = scales.figures.model_mm_per_render_px;
-    let absolute_percent = [0, 1].map(|axis| {
-        // Only where the proportion itself is told.
-        figure(axis, 1.0)?;
-        absolute::size_percent(adjustment, scales, job.scale.denominator(), j, fit?, axis)
-    });
+    let told = |number: usize| {
+        let fit = fit.filter(|_| evidence.is_told[number])?;
+        Some(RegionNumber {
+            region: j,
+            number,
+            fit,
+        })
+    };
+    let model = scales.model.as_ref();
+    let offset_model_mm = [3, 4].map(|k| model?.of_region(adjustment, told(k)?));
+    let n = job.scale.denominator();
+    let absolute =
+        [0, 1].map(|axis| absolute::size(adjustment, scales, n, told(axis)?, size_px[axis]));
     let mut measure = RegionMeasure {
         name: region.name.clone(),
         method: Method::None,
@@ -191,14 +201,14 @@ pub(crate) fn measure(
         rotation_deg: figure(2, 180.0 / std::f64::consts::PI),
         offset_px,
         offset_model_mm,
-        offset_full_size_mm: offset_model_mm.map(|m| m.map(|m| m.times(job.scale.denominator()))),
-        absolute_percent,
-        absolute_model_mm: [0, 1]
-            .map(|axis| Some(absolute_percent[axis]?.times(size_px[axis] * mm? / 100.0))),
+        offset_full_size_mm: offset_model_mm.map(|m| m.map(|m| m.times(n))),
+        absolute_percent: absolute.map(|a| a.map(|[percent, _]| percent)),
+        absolute_model_mm: absolute.map(|a| a.map(|[_, mm]| mm)),
         size_px,
-        size_model_mm: mm.map(|mm| size_px.map(|s| s * mm)),
+        size_model_mm: model.map(|model| size_px.map(|s| s * model.mm_per_px)),
         edge_overlap,
         verdict: Verdict::Undecided,
+        times_tolerance: 0.0,
         sureness: String::new(),
         correction: None,
         note: region.note.clone(),
@@ -206,7 +216,8 @@ pub(crate) fn measure(
     if figures(&measure).next().is_some() {
         measure.method = evidence.method;
     }
-    measure.verdict = judge(region, &measure, mm.is_some());
+    measure.verdict = judge(region, &measure, model.is_some());
+    measure.times_tolerance = ranking::of_region(&measure, &region.tolerance);
     measure.sureness = sureness(&measure, evidence);
     let correction = correction::of_region(job, region, &measure);
     measure.correction = correction.as_ref().map(|c| c.text.clone());

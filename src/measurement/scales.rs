@@ -6,6 +6,7 @@ use super::{
     KnownFit, Scales,
     dimensions::{DimensionStudy, Dimensions, KnownLine, LineFit},
     figures,
+    model_scale::ModelScale,
     own_marks::own_length,
 };
 use crate::{
@@ -39,6 +40,19 @@ impl Scale {
     }
 }
 
+impl Scale {
+    /// Model millimetres a pixel, where a millimetre of this scale is `n`th of one on the model.
+    fn model_scale(&self, n: f64) -> ModelScale {
+        let mut log_gradient = self.log_gradient.clone();
+        log_gradient.scale(-1.0);
+        ModelScale {
+            mm_per_px: 1.0 / (self.px_per_mm * n),
+            log_gradient,
+            extra: self.extra,
+        }
+    }
+}
+
 /// All that is known of scale in a view.
 #[derive(Clone, Debug)]
 pub(crate) struct ScaleStudy {
@@ -46,6 +60,8 @@ pub(crate) struct ScaleStudy {
     pub(crate) render: Option<Scale>,
     /// Render pixels per full-size millimetre, from lengths in the reference.
     pub(crate) reference: Option<Scale>,
+    /// Model millimetres a pixel of the render: from the render's lengths, else its camera, else the reference's lengths.
+    pub(crate) model: Option<ModelScale>,
     pub(crate) figures: Scales,
 }
 
@@ -138,13 +154,15 @@ pub(crate) fn study(job: &Job, view: &View, marks: &KnownMarks) -> ScaleStudy {
     let from_camera = camera_scale(view);
     let render_measured = render.as_ref().and_then(measured).or(from_camera);
     let reference_measured = reference.as_ref().and_then(measured);
-    let model_mm_per_px = match (render_measured, reference_measured) {
-        (Some(k), _) => Some((1.0 / k.value, k.half_width() / (k.value * k.value))),
-        (None, Some(k)) => Some((
-            1.0 / (k.value * n),
-            k.half_width() / (k.value * k.value * n),
-        )),
-        (None, None) => None,
+    let model = match (&render, from_camera, &reference) {
+        (Some(r), _, _) => Some(r.model_scale(1.0)),
+        (None, Some(camera), _) => Some(ModelScale {
+            mm_per_px: 1.0 / camera.value,
+            log_gradient: adjustment.no_gradient(),
+            extra: camera.half_width() / camera.value,
+        }),
+        (None, None, Some(s)) => Some(s.model_scale(n)),
+        (None, None, None) => None,
     };
     let model_size_percent = match (&render, &reference) {
         (Some(r), Some(s)) => {
@@ -166,8 +184,7 @@ pub(crate) fn study(job: &Job, view: &View, marks: &KnownMarks) -> ScaleStudy {
         figures: Scales {
             render_px_per_model_mm: render_measured,
             registered_px_per_full_size_mm: reference_measured,
-            model_mm_per_render_px: model_mm_per_px.map(|(v, _)| v),
-            model_mm_half_width: model_mm_per_px.map_or(0.0, |(_, half)| half),
+            model_mm_per_render_px: model.as_ref().and_then(|m| m.measured(adjustment)),
             model_size_percent,
             known,
             render_dimensions,
@@ -176,22 +193,20 @@ pub(crate) fn study(job: &Job, view: &View, marks: &KnownMarks) -> ScaleStudy {
         },
         render,
         reference,
+        model,
     }
 }
 
 impl ScaleStudy {
-    /// A figure in pixels, in model millimetres, with the uncertainty of the scale.
-    pub(crate) fn model_mm(&self, px: Measured) -> Option<Measured> {
-        self.figures.model_mm(px)
-    }
-}
-
-impl Scales {
-    /// A figure in render pixels as model millimetres, with the uncertainty of the scale; `None` without a scale.
-    pub fn model_mm(&self, px: Measured) -> Option<Measured> {
-        let mm = self.model_mm_per_render_px?;
-        let half = (px.half_width() * mm).hypot(px.value * self.model_mm_half_width);
-        Measured::plus_minus(px.value * mm, half)
+    /// Offset of landmark `i` along `axis` in millimetres on the model; `None` without a scale.
+    pub(crate) fn landmark_offset_model_mm(
+        &self,
+        adjustment: &Adjustment,
+        i: usize,
+        axis: usize,
+    ) -> Option<Measured> {
+        let offset = figures::landmark_offset(adjustment, i, axis);
+        self.model.as_ref()?.of_figure(adjustment, &offset)
     }
 }
 

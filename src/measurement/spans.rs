@@ -1,9 +1,9 @@
 //! Spans and angles: the figures that hang on two or three landmarks.
 use super::{
-    AngleMeasure, Correction, SpanMeasure, correction,
+    AngleMeasure, Correction, SpanMeasure,
     figures::{self, Figure},
+    judge::{correction, ranking::times_tolerance, verdict},
     scales::{Scale, ScaleStudy},
-    verdict,
 };
 use crate::{
     job::{Angle, Job, Span},
@@ -35,8 +35,8 @@ pub(crate) fn measure_span(
     };
     let error_percent = percent(ratio, adjustment.measured(0.0, &log_ratio)?)?;
     let difference = render.clone().plus(-1.0, &reference);
-    let error_px = adjustment.measured(difference.value, &difference.gradient)?;
-    let error_model_mm = scales.model_mm(error_px);
+    let model = scales.model.as_ref();
+    let error_model_mm = model.and_then(|model| model.of_figure(adjustment, &difference));
     let n = job.scale.denominator();
     let absolute = match (&scales.render, &scales.reference) {
         (Some(r), Some(s)) => absolute(adjustment, [&render, &reference], [r, s], n),
@@ -63,6 +63,7 @@ pub(crate) fn measure_span(
         absolute_model_mm: absolute.map(|(_, mm)| mm),
         absolute_full_size_mm: absolute.map(|(_, mm)| mm.times(n)),
         verdict,
+        times_tolerance: times_tolerance(Some(error_percent), span.tolerance.proportion_percent),
         correction: correction.as_ref().map(|c| c.text.clone()),
     };
     Some((measure, correction))
@@ -132,6 +133,7 @@ pub(crate) fn measure_angle(
         reference_deg: degrees(&reference, wrapped(render.value) - wrapped(error.value))?,
         error_deg,
         verdict,
+        times_tolerance: times_tolerance(Some(error_deg), angle.tolerance.angle_deg),
         correction: correction.as_ref().map(|c| c.text.clone()),
     };
     Some((measure, correction))

@@ -4,16 +4,16 @@ use super::{
     Warning, WorkImages, datum_doubts,
     edge_fit::{self, EdgeFit, EdgeScene},
     edge_overlap::EdgeStudy,
-    leave_alone,
+    judge::{correction, leave_alone, verdict},
     mirrored::Mirrored,
-    regions, scales, screen, silhouette, sizes, spans, symmetry, verdict,
+    regions, scales, screen, silhouette, sizes, spans, symmetry,
     work::{self, Prepared},
 };
 use crate::{
     frame::Point,
     images::ViewImages,
     job::{Job, KnownPlane, LandmarkUse, View},
-    registration::{Adjustment, Finding, FrameFinding, Registered, Registration},
+    registration::{Adjustment, Convergence, Finding, FrameFinding, Registered, Registration},
     statistics::chi_square_quantile,
 };
 use image::RgbImage;
@@ -100,8 +100,13 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     let angles: Vec<_> = view
         .angles
         .iter()
-        .filter_map(|a| spans::measure_angle(a, adjustment))
-        .map(|measured| corrections.keep(measured))
+        .filter_map(|a| Some((a, spans::measure_angle(a, adjustment)?)))
+        .map(|(angle, measured)| {
+            corrections.keep(correction::once(job, view, &regions, angle, measured))
+        })
+        .collect();
+    let landmark_offsets_model_mm = (0..view.landmarks.len())
+        .map(|i| [0, 1].map(|axis| scales.landmark_offset_model_mm(adjustment, i, axis)))
         .collect();
     let leave_alone = leave_alone::list(job, view, &regions, &spans);
     let verdicts = regions
@@ -120,6 +125,7 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         registration,
         scales: scales.figures,
         edge_overlap,
+        landmark_offsets_model_mm,
         regions,
         spans,
         angles,
@@ -225,6 +231,7 @@ fn warnings(
     straightened_by_view(view, &measurement.registration, &mut warn);
     marks_to_look_at(view, &measurement.registration, &mut warn);
     disagreeing_datum(measurement, adjustment, &mut warn);
+    not_at_rest(adjustment.convergence(), &mut warn);
     for hidden in &measurement.registration.hides {
         warn(
             "hidden-errors",
@@ -349,6 +356,20 @@ fn marks_to_look_at(
             format!(
                 "Nothing checks the marks {}: an error there would not be noticed. Mark more datum landmarks.",
                 uncontrolled.join(", ")
+            ),
+        );
+    }
+}
+
+/// The figures would change a little if the iteration went on.
+fn not_at_rest(end: Convergence, warn: &mut dyn FnMut(&'static str, String)) {
+    if !end.is_reached {
+        warn(
+            "not-at-rest",
+            format!(
+                "The adjustment still moved by {:.2} px in its last step (of {}): figures may be off by as much beyond \
+                 their intervals. More or better marks make it come to rest.",
+                end.last_step_px, end.steps
             ),
         );
     }

@@ -66,10 +66,26 @@ pub(crate) struct Solved {
     pub(crate) state: State,
     pub(crate) rows: Vec<Row>,
     pub(crate) covariance: Covariance,
+    pub(crate) convergence: Convergence,
+}
+
+/// How an iteration ended.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Convergence {
+    /// The last step was so small that another would change no figure.
+    pub is_reached: bool,
+    /// Steps that were made.
+    pub steps: usize,
+    /// How far the last step moved the registration, render pixels at the marks' extent.
+    pub last_step_px: f64,
 }
 
 /// How far a robust fit trusts a residual: Cauchy weights with this constant, in standard deviations.
 const CAUCHY: f64 = 2.0;
+
+/// An iteration is at rest where its plain step is shorter than this, render pixels: a tenth of the least deviation that
+/// figures have (a judgement).
+pub(super) const AT_REST_PX: f64 = 0.02;
 
 /// How residuals are weighed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -155,7 +171,7 @@ impl Problem {
         }
     }
 
-    /// The sum that the adjustment makes small.
+    /// The weighted sum of squares at a state, every weight taken there.
     pub(crate) fn cost(
         &self,
         state: &State,
@@ -164,22 +180,32 @@ impl Problem {
         weighing: Weighing,
         noise: Noise,
     ) -> f64 {
-        let marks: f64 = rows
-            .iter()
-            .zip(active)
-            .filter(|(_, a)| **a)
-            .map(|(row, _)| {
-                let square = row.standardised_square();
+        self.cost_weighed_at([(state, rows), (state, rows)], active, weighing, noise)
+    }
+
+    /// The weighted sum of squares at `next` by the weights of `now`. A step is judged by it: residuals grow less certain
+    /// where the reference is enlarged, and a sum whose weights followed would fall by enlarging alone.
+    fn cost_weighed_at(
+        &self,
+        [(now, rows_now), (next, rows_next)]: [(&State, &[Row]); 2],
+        active: &[bool],
+        weighing: Weighing,
+        noise: Noise,
+    ) -> f64 {
+        let marks: f64 = (0..active.len())
+            .filter(|&i| active[i])
+            .map(|i| {
+                let square = rows_now[i].standardised(rows_next[i].residual);
                 match weighing {
                     Weighing::LeastSquares => square,
                     Weighing::Robust => CAUCHY * CAUCHY * (square / (CAUCHY * CAUCHY)).ln_1p(),
                 }
             })
             .sum();
-        marks + self.cost_of_expectations(state, noise)
+        marks + self.cost_of_expectations(now, next, noise)
     }
 
-    fn cost_of_expectations(&self, state: &State, noise: Noise) -> f64 {
+    fn cost_of_expectations(&self, weighed_at: &State, state: &State, noise: Noise) -> f64 {
         let mut cost = 0.0;
         if let Some(straightening) = self.layout.free_straightening() {
             for (now, observed) in state.numbers.iter().zip(straightening.observed()) {
@@ -187,7 +213,7 @@ impl Problem {
             }
         }
         if let Some(shape) = &self.shape {
-            let sigma = shape.sigma(&self.layout, state, noise);
+            let sigma = shape.sigma(&self.layout, weighed_at, noise);
             let rows = shape.rows(&self.layout, state);
             cost += rows
                 .iter()
@@ -222,16 +248,35 @@ impl Problem {
         let mut rows = self.rows(&state, noise);
         let mut cost = self.cost(&state, &rows, active, weighing, noise);
         let mut damping = 0.0;
+        let mut convergence = Convergence {
+            is_reached: false,
+            steps: 0,
+            last_step_px: f64::INFINITY,
+        };
         for _ in 0..most_steps {
             let normal = self.normal(&state, &rows, active, weighing, noise);
-            let Some((next, next_rows, next_cost, step)) =
-                self.step(&state, &normal, active, weighing, noise, cost, &mut damping)
-            else {
+            let Some((next, next_rows, next_cost, step)) = self.step(
+                (&state, &rows),
+                &normal,
+                active,
+                weighing,
+                noise,
+                cost,
+                &mut damping,
+            ) else {
+                // No step lowers the cost: this is rest, where the plain step is short.
+                let plain = normal.solve(0.0);
+                convergence.last_step_px = plain.map_or(f64::INFINITY, |(global, _)| global.amax());
+                convergence.is_reached = convergence.last_step_px < AT_REST_PX;
                 break;
             };
             let gained = cost - next_cost;
-            (state, rows, cost) = (next, next_rows, next_cost);
+            (state, rows) = (next, next_rows);
+            cost = self.cost(&state, &rows, active, weighing, noise);
+            convergence.steps += 1;
+            convergence.last_step_px = step;
             if step < 1e-7 || gained.abs() < 1e-10 * (1.0 + cost) {
+                convergence.is_reached = true;
                 break;
             }
         }
@@ -241,6 +286,7 @@ impl Problem {
             state,
             rows,
             covariance,
+            convergence,
         })
     }
 
@@ -251,7 +297,7 @@ impl Problem {
     )]
     fn step(
         &self,
-        state: &State,
+        (state, rows_now): (&State, &[Row]),
         normal: &Normal,
         active: &[bool],
         weighing: Weighing,
@@ -264,7 +310,8 @@ impl Problem {
                 && let Some(next) = state.changed(&self.layout, global.as_slice(), &regions)
             {
                 let rows = self.rows(&next, noise);
-                let next_cost = self.cost(&next, &rows, active, weighing, noise);
+                let both = [(state, rows_now), (&next, rows.as_slice())];
+                let next_cost = self.cost_weighed_at(both, active, weighing, noise);
                 if next_cost <= cost * (1.0 + 1e-12) + 1e-12 {
                     *damping = if *damping < 1e-6 {
                         0.0
@@ -336,8 +383,13 @@ impl Solved {
 impl Row {
     /// Squared length of the residual in its own standard deviations.
     pub(crate) fn standardised_square(&self) -> f64 {
+        self.standardised(self.residual)
+    }
+
+    /// Squared length of a residual in the standard deviations of this one.
+    fn standardised(&self, residual: Vector2<f64>) -> f64 {
         match self.covariance.try_inverse() {
-            Some(inverse) => (self.residual.transpose() * inverse * self.residual)[(0, 0)],
+            Some(inverse) => (residual.transpose() * inverse * residual)[(0, 0)],
             None => f64::INFINITY,
         }
     }
@@ -405,6 +457,14 @@ impl Gradient {
         add_to(&mut self.reference, i, d);
     }
 
+    /// Multiplies all derivatives by `factor`.
+    pub(crate) fn scale(&mut self, factor: f64) {
+        self.global *= factor;
+        for (_, d) in self.render.iter_mut().chain(&mut self.reference) {
+            *d *= factor;
+        }
+    }
+
     /// Adds `factor` times another gradient.
     pub(crate) fn add(&mut self, factor: f64, other: &Self) {
         self.global.axpy(factor, &other.global, 1.0);
@@ -453,6 +513,18 @@ impl Adjustment {
         gradient.add_reference(i, prediction.registered_by_reference.tr_mul(&d));
     }
 
+    /// Mark of landmark `i` in the render minus the registered mark of the reference along `axis` (0: x, 1: y), render
+    /// pixels, and what it depends on.
+    pub(crate) fn offset(&self, i: usize, axis: usize) -> (f64, Gradient) {
+        let mut unit = Vector2::zeros();
+        unit[axis] = 1.0;
+        let mut gradient = self.no_gradient();
+        gradient.add_render(i, unit);
+        self.add_registered(&mut gradient, i, -unit);
+        let value = self.render_mark(i) - self.registered_mark(i);
+        (value[axis], gradient)
+    }
+
     /// The figure with the 95 % interval that follows from its gradient; `None` where it is not finite.
     pub(crate) fn measured(&self, value: f64, gradient: &Gradient) -> Option<Measured> {
         Measured::from_deviation(value, self.variance(gradient).sqrt(), self.noise_freedom)
@@ -497,6 +569,11 @@ impl Adjustment {
         row.covariance
             .try_inverse()
             .map_or_else(Vector2::zeros, |inverse| inverse * by_row)
+    }
+
+    /// How the iteration that gave it ended.
+    pub fn convergence(&self) -> Convergence {
+        self.solved.convergence
     }
 
     /// A region's errors.

@@ -1,7 +1,7 @@
 //! Edges as further observations of the adjustment: a point of a render's edge, found again in the reference, is a
 //! landmark that is known across the edge only.
 use super::{
-    adjustment::{Adjustment, Problem, Solved, Weighing},
+    adjustment::{AT_REST_PX, Adjustment, Convergence, Problem, Solved, Weighing},
     model::{Pair, Predictor, RegionErrors, State},
     normal::Normal,
     wrong_marks::critical_square,
@@ -31,9 +31,11 @@ impl Adjustment {
     /// equations cannot be solved.
     pub(crate) fn with_edges(&self, marks: &[EdgeMark], reach_px: f64) -> Option<Self> {
         let mut state = self.solved.state.clone();
+        let mut last_step_px = f64::INFINITY;
         for _ in 0..STEPS {
             let normal = self.normal_with_edges(&state, marks, reach_px, 1.0);
             let (global, regions) = normal.solve(0.0)?;
+            last_step_px = global.amax();
             state = state.changed(&self.problem.layout, global.as_slice(), &regions)?;
         }
         let covariance = self
@@ -45,6 +47,11 @@ impl Adjustment {
                 state,
                 rows,
                 covariance,
+                convergence: Convergence {
+                    is_reached: last_step_px < AT_REST_PX,
+                    steps: STEPS,
+                    last_step_px,
+                },
             },
             ..self.clone()
         })

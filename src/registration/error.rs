@@ -50,6 +50,20 @@ pub enum Error {
         /// Names of the landmarks.
         names: String,
     },
+    /// The adjustment did not come to rest.
+    #[error(
+        "registration: the adjustment of the marks does not come to rest (after {steps} steps the last moved by {last_step_px:.2} px): \
+         the marks contradict each other or lie too close together for a {} map; look at them, mark more, or set a simpler \"registration\"",
+        kind.name()
+    )]
+    NotConverged {
+        /// The kind asked for.
+        kind: RegistrationKind,
+        /// Steps that were made.
+        steps: usize,
+        /// Length of the last, render pixels at the marks' extent.
+        last_step_px: f64,
+    },
 }
 
 impl Error {
@@ -60,6 +74,7 @@ impl Error {
             Self::TooFewLandmarks { .. } => "too-few-landmarks",
             Self::Degenerate { .. } => "degenerate-landmarks",
             Self::NoMap { .. } => "no-registration",
+            Self::NotConverged { .. } => "not-converged",
         }
     }
 }

@@ -5,7 +5,6 @@ use super::{
     wrong_marks::{DETECTABLE_SQUARE, Roles, critical_square},
 };
 use crate::statistics::Measured;
-use nalgebra::Vector2;
 
 /// Below this redundancy nothing else checks a mark.
 const UNCONTROLLED: f64 = 0.1;
@@ -55,15 +54,10 @@ pub(crate) fn judge(
 
 /// Mark in the render minus registered mark of the reference, with the noise of both and of the registration.
 fn offset(adjustment: &Adjustment, i: usize) -> [Measured; 2] {
-    let value = adjustment.render_mark(i) - adjustment.registered_mark(i);
-    std::array::from_fn(|k| {
-        let mut unit = Vector2::zeros();
-        unit[k] = 1.0;
-        let mut gradient = adjustment.no_gradient();
-        gradient.add_render(i, unit);
-        adjustment.add_registered(&mut gradient, i, -unit);
+    [0, 1].map(|axis| {
+        let (value, gradient) = adjustment.offset(i, axis);
         adjustment
-            .measured(value[k], &gradient)
+            .measured(value, &gradient)
             .expect("a solved adjustment has finite deviations")
     })
 }

@@ -21,7 +21,7 @@ pub mod straighten;
 mod subsets;
 mod wrong_marks;
 
-pub use adjustment::Adjustment;
+pub use adjustment::{Adjustment, Convergence};
 pub use altered_datum::AlteredDatum;
 pub use error::Error;
 pub use model::RegionErrors;
@@ -176,6 +176,7 @@ pub fn register(
     let cleaned = wrong_marks::clean(problem, roles, &start).ok_or_else(no_map)?;
     let roles = cleaned.roles;
     let adjustment = cleaned.adjustment;
+    refuse_unsettled(view.registration, adjustment.convergence())?;
     let landmarks = landmarks::judge(&adjustment, &roles, &cleaned.swapped);
     let regions = regions::fit_all(view, &adjustment, &roles);
     let registration = summarise(view, &adjustment, &roles, landmarks);
@@ -186,6 +187,20 @@ pub fn register(
         altered_datum: cleaned.altered_datum,
         roles,
         swapped: cleaned.swapped,
+    })
+}
+
+/// A solution that still moves by more than a mark can be placed is none.
+fn refuse_unsettled(kind: RegistrationKind, end: Convergence) -> Result<(), Error> {
+    /// Render pixels at the marks' extent; what still moves by less is told with a warning (a judgement).
+    const FARTHEST_PX: f64 = 0.1;
+    if end.is_reached || end.last_step_px < FARTHEST_PX {
+        return Ok(());
+    }
+    Err(Error::NotConverged {
+        kind,
+        steps: end.steps,
+        last_step_px: end.last_step_px,
     })
 }
 
@@ -299,4 +314,33 @@ fn hidden_errors(view: &View) -> Vec<String> {
         );
     }
     hidden
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn end(is_reached: bool, last_step_px: f64) -> Convergence {
+        Convergence {
+            is_reached,
+            steps: 100,
+            last_step_px,
+        }
+    }
+
+    #[test]
+    fn a_solution_that_still_moves_is_refused_in_words() {
+        let kind = RegistrationKind::Projective;
+        assert_eq!(refuse_unsettled(kind, end(true, 5.0)), Ok(()));
+        assert_eq!(refuse_unsettled(kind, end(false, 0.05)), Ok(()));
+        let refused = refuse_unsettled(kind, end(false, 3.25)).expect_err("it moves");
+        assert_eq!(refused.code(), "not-converged");
+        let words = refused.to_string();
+        assert!(
+            words.contains("after 100 steps the last moved by 3.25 px"),
+            "{words}"
+        );
+        // No step at all could be made.
+        assert!(refuse_unsettled(kind, end(false, f64::INFINITY)).is_err());
+    }
 }

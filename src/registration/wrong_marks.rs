@@ -61,6 +61,8 @@ const LEAST_REDUNDANCY: f64 = 0.2;
 const TELLS_APART: f64 = 4.0;
 /// How many marks may be taken out one after the other before the rest is asked again.
 const MOST_REMOVALS: usize = 8;
+/// Steps of the last solution where it has not come to rest before; it takes two or three from a settled state.
+const MOST_LAST_STEPS: usize = 100;
 /// Weight, in observations, of what is believed about the noise beforehand.
 const PRIOR_FREEDOM: f64 = 3.0;
 /// How far the noise may lie from what is believed beforehand, as a factor.
@@ -171,6 +173,15 @@ pub(crate) fn clean(mut problem: Problem, mut roles: Roles, start: &State) -> Op
         &mut altered_datum,
     )?;
     solved = settle(&problem, &active, solved, &mut noise, 2)?;
+    if !solved.convergence.is_reached {
+        solved = problem.solve(
+            &solved.state,
+            &active,
+            Weighing::LeastSquares,
+            noise.now(),
+            MOST_LAST_STEPS,
+        )?;
+    }
     let noise_freedom = noise.freedom(&solved, &problem, &active);
     Some(Cleaned {
         adjustment: Adjustment {

@@ -207,7 +207,8 @@ fn registration_entry(view: &View, m: &ViewMeasurement) -> RegistrationEntry {
         hides: r.hides.clone(),
         render_px_per_model_mm: m.scales.render_px_per_model_mm.and_then(figure),
         landmarks: landmarks
-            .map(|(mark, fit)| landmark_entry(view, mark, fit, &m.scales))
+            .zip(&m.landmark_offsets_model_mm)
+            .map(|((mark, fit), in_mm)| landmark_entry(view, mark, fit, *in_mm))
             .collect(),
     }
 }
@@ -242,9 +243,8 @@ fn landmark_entry(
     view: &View,
     mark: &job::Landmark,
     fit: &LandmarkFit,
-    scales: &measurement::Scales,
+    [x_mm, y_mm]: [Option<Measured>; 2],
 ) -> LandmarkEntry {
-    let in_mm = |m: Measured| scales.model_mm(m).and_then(figure);
     let finding = fit.finding.as_ref().map(|finding| match finding {
         Finding::Wrong => "wrong".to_owned(),
         Finding::Uncontrolled => "uncontrolled".to_owned(),
@@ -261,8 +261,8 @@ fn landmark_entry(
             y: figure(fit.offset_px[1]),
         },
         offset_mm: Pair {
-            x: in_mm(fit.offset_px[0]),
-            y: in_mm(fit.offset_px[1]),
+            x: x_mm.and_then(figure),
+            y: y_mm.and_then(figure),
         },
         test_statistic: fit.test_statistic.and_then(finite),
         critical_value: finite(fit.critical_value),
@@ -285,7 +285,7 @@ fn scales_entry(view: &View, scales: &measurement::Scales) -> ScalesEntry {
     ScalesEntry {
         render_px_per_model_mm: scales.render_px_per_model_mm.and_then(figure),
         registered_px_per_full_size_mm: scales.registered_px_per_full_size_mm.and_then(figure),
-        model_mm_per_render_px: scales.model_mm_per_render_px.and_then(finite),
+        model_mm_per_render_px: scales.model_mm_per_render_px.and_then(|m| finite(m.value)),
         model_size_percent: scales.model_size_percent.and_then(figure),
         known: known
             .map(|(known, fit)| known_entry(view, known, fit))
@@ -437,6 +437,7 @@ fn region_entry(r: &RegionMeasure, tolerance: Tolerance) -> RegionEntry {
         edge_overlap: r.edge_overlap.as_ref().map(edge_overlap_entry),
         tolerance,
         verdict: r.verdict.into(),
+        times_tolerance: finite(r.times_tolerance),
         sureness: r.sureness.clone(),
         correction: r.correction.clone(),
         note: r.note.clone(),
@@ -458,6 +459,7 @@ fn span_entry(s: &measurement::SpanMeasure, tolerance: Tolerance) -> SpanEntry {
         absolute_full_size_mm: s.absolute_full_size_mm.and_then(figure),
         tolerance,
         verdict: s.verdict.into(),
+        times_tolerance: finite(s.times_tolerance),
         correction: s.correction.clone(),
     }
 }
@@ -470,6 +472,7 @@ fn angle_entry(a: &measurement::AngleMeasure, tolerance: Tolerance) -> AngleEntr
         error_deg: figure(a.error_deg),
         tolerance,
         verdict: a.verdict.into(),
+        times_tolerance: finite(a.times_tolerance),
         correction: a.correction.clone(),
     }
 }

@@ -708,6 +708,9 @@ pub struct RegionEntry {
     pub tolerance: Tolerance,
     /// Of all its figures together.
     pub verdict: Verdict,
+    /// The largest error over its tolerance: regions are ranked by verdict, then by this.
+    #[serde(default)]
+    pub times_tolerance: Option<f64>,
     /// Why the figures are sure or not.
     pub sureness: String,
     /// The change in CAD; null where nothing is to be done.
@@ -745,6 +748,9 @@ pub struct SpanEntry {
     pub tolerance: Tolerance,
     /// Against the tolerance.
     pub verdict: Verdict,
+    /// The error over its tolerance: what the order within a verdict goes by.
+    #[serde(default)]
+    pub times_tolerance: Option<f64>,
     /// The change in CAD; null where nothing is to be done.
     pub correction: Option<String>,
 }
@@ -764,6 +770,9 @@ pub struct AngleEntry {
     pub tolerance: Tolerance,
     /// Against the tolerance.
     pub verdict: Verdict,
+    /// The error over its tolerance: what the order within a verdict goes by.
+    #[serde(default)]
+    pub times_tolerance: Option<f64>,
     /// The change in CAD; null where nothing is to be done.
     pub correction: Option<String>,
 }

@@ -1,6 +1,6 @@
 //! What the page and the terminal table have in common: figures in words, verdict signs, order, and text made safe.
 use super::json::*;
-use std::cmp::Ordering;
+use crate::measurement::ranking;
 
 /// Whether a positive number gets its plus sign.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -307,62 +307,31 @@ pub(super) fn nothing_to_change(verdict: Option<Verdict>) -> &'static str {
     }
 }
 
-/// A region's largest error over its tolerance; 0 where it has no figure.
-pub(super) fn region_excess(r: &RegionEntry) -> f64 {
-    let t = &r.tolerance;
-    // An overlap of exactly the tolerance counts 1, the least possible 1 / (1 - tolerance).
-    let overlap = r.edge_overlap.as_ref().and_then(|e| e.above_chance);
-    let missing = overlap.map_or(0.0, |above| {
-        (1.0 - above) / (1.0 - t.edge_overlap).max(1e-9)
-    });
-    [
-        excess(&r.width_percent, t.proportion_percent),
-        excess(&r.height_percent, t.proportion_percent),
-        excess(&r.rotation_deg, t.angle_deg),
-        excess(&r.offset_model_mm.x, t.offset_mm),
-        excess(&r.offset_model_mm.y, t.offset_mm),
-        missing,
-    ]
-    .into_iter()
-    .fold(0.0, f64::max)
-}
-
-/// An error over its tolerance; 0 where there is none.
-pub(super) fn excess(error: &Option<Figure>, tolerance: f64) -> f64 {
-    error.map_or(0.0, |f| f.value.abs() / tolerance)
-}
-
 /// The items by verdict, out first, and within a verdict by how far they exceed their tolerance; equal ones keep their
 /// order.
-pub(super) fn worst_first<T>(items: &[T], key: impl Fn(&T) -> (Verdict, f64)) -> Vec<&T> {
+fn worst_first<T>(items: &[T], rank: impl Fn(&T) -> (Verdict, Option<f64>)) -> Vec<&T> {
     let mut sorted: Vec<&T> = items.iter().collect();
-    sorted.sort_by(|a, b| {
-        let ((verdict_a, excess_a), (verdict_b, excess_b)) = (key(a), key(b));
-        verdict_b
-            .cmp(&verdict_a)
-            .then(excess_b.partial_cmp(&excess_a).unwrap_or(Ordering::Equal))
-    });
+    let rank = |item: &T| {
+        let (verdict, times_tolerance) = rank(item);
+        (verdict, times_tolerance.unwrap_or(0.0))
+    };
+    sorted.sort_by(|a, b| ranking::worse_first(rank(a), rank(b)));
     sorted
 }
 
 /// The regions, worst first.
 pub(super) fn regions_worst_first(view: &ViewEntry) -> Vec<&RegionEntry> {
-    worst_first(&view.regions, |r| (r.verdict, region_excess(r)))
+    worst_first(&view.regions, |r| (r.verdict, r.times_tolerance))
 }
 
 /// The spans, worst first.
 pub(super) fn spans_worst_first(view: &ViewEntry) -> Vec<&SpanEntry> {
-    worst_first(&view.spans, |s| {
-        let tolerance = s.tolerance.proportion_percent;
-        (s.verdict, excess(&s.error_percent, tolerance))
-    })
+    worst_first(&view.spans, |s| (s.verdict, s.times_tolerance))
 }
 
 /// The angles, worst first.
 pub(super) fn angles_worst_first(view: &ViewEntry) -> Vec<&AngleEntry> {
-    worst_first(&view.angles, |a| {
-        (a.verdict, excess(&a.error_deg, a.tolerance.angle_deg))
-    })
+    worst_first(&view.angles, |a| (a.verdict, a.times_tolerance))
 }
 
 /// Text on one line, without characters that command a terminal or turn the direction of what follows.

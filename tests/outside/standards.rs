@@ -1,8 +1,9 @@
 //! Units, scales and aspect ratios as standards and tables have them.
 //!
-//! The tables lie in `tables/` of the reference data; its README says which values were verified: "drawing_scales.json:
-//! from memory, not verified here"; "model_scales.json: ratios against a stored public conversion table, the sheet
-//! S-1.2 itself could not be had"; "aspect_ratios.json: DCI sizes seen in two stored documents".
+//! The tables lie in `tables/` of the reference data; its README says which values were verified. drawing_scales.json: ISO
+//! 5455, from memory. model_scales.json: the ratios of NMRA S-1.2 as the conversion table "scale to scale" at rvv.com prints
+//! them (the sheet itself was not seen). aspect_ratios.json: DCI sizes as the README of paulyc/provideotoolbox and a
+//! storyboard cheat sheet have them; film ratios from memory (SMPTE 195 was not seen).
 use crate::reference;
 use serde_json::Value;
 use std::fs;
@@ -46,7 +47,7 @@ fn an_inch_is_25_4_millimetres() {
 
 #[test]
 fn a_foot_on_a_rail_model_has_the_length_of_the_table() {
-    // model_scales.json, rail: ratios of NMRA S-1.2 as a stored public conversion table prints them.
+    // model_scales.json, rail: ratios of NMRA S-1.2 as the table "scale to scale" at rvv.com prints them.
     let test = "a_foot_on_a_rail_model_has_the_length_of_the_table";
     let Some(table) = table(test, "model_scales.json") else {
         return;
@@ -104,7 +105,7 @@ fn the_scales_of_technical_drawings_are_read() {
 
 #[test]
 fn the_scales_that_are_proposed_are_those_of_the_tables() {
-    // drawing_scales.json (ISO 5455, from memory) and model_scales.json (a stored public table; the modelling ones are
+    // drawing_scales.json (ISO 5455, from memory) and model_scales.json (rail: the table at rvv.com; the modelling ones are
     // common practice, no source).
     let test = "the_scales_that_are_proposed_are_those_of_the_tables";
     let (Some(drawing), Some(model)) = (
@@ -154,7 +155,7 @@ fn aspect(text: &str) -> f64 {
 
 #[test]
 fn aspect_ratios_of_film_and_television_are_read() {
-    // aspect_ratios.json: DCI sizes as two stored documents have them; HD and UHD; film ratios from memory.
+    // aspect_ratios.json: DCI sizes from the two documents named above; HD, UHD and film ratios from memory.
     let test = "aspect_ratios_of_film_and_television_are_read";
     let Some(table) = table(test, "aspect_ratios.json") else {
         return;

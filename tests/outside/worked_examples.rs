@@ -6,8 +6,9 @@ use tickstrip::{
     registration::{Finding, register},
 };
 
-/// A similarity fit that a public listing gives as Ghilani and Wolf, "Adjustment Computations", example 18.1 (that it
-/// is this example is from memory); sigma0 and deviations recomputed with NumPy.
+/// C. Ghilani and P. Wolf, "Adjustment Computations", example 18.1, two-dimensional conformal transformation: parameters as
+/// retyped in public listings that name no book (that it is this example is from memory, not verified; no edition was seen).
+/// sigma0 and deviations: recomputed with NumPy in reference/worked-examples, not printed values.
 #[test]
 fn the_conformal_example_comes_out_to_its_printed_digits() {
     let Some(folder) = reference::folder("conformal example", "worked-examples") else {
@@ -67,7 +68,8 @@ fn data_snooping_finds_the_constructed_blunder() {
     assert_eq!(wrong(&blundered), [7]);
 }
 
-/// Six known points of a plane of 60 x 90 units from a public script; solved with SciPy.
+/// Six known points of a plane of 60 x 90 units (reference/worked-examples/plane_six_points.json). Who measured them is not
+/// recorded there: no source for the data. The solution is SciPy's least squares on the reprojection.
 #[test]
 fn six_points_of_a_plane_give_the_projective_fit() {
     let Some(folder) = reference::folder("plane of six points", "worked-examples") else {

@@ -451,13 +451,14 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
         }],
         registration: registration(pairs),
         scales: Scales {
-            model_mm_per_render_px: wish.scaled.then_some(mm_per_px),
+            model_mm_per_render_px: wish.scaled.then(|| figure(mm_per_px, 0.0)),
             ..Scales::default()
         },
         sizes: None,
         silhouette: None,
         screen: Default::default(),
         symmetry: None,
+        landmark_offsets_model_mm: vec![[None; 2]; view.landmarks.len()],
         leave_alone: Vec::new(),
         edge_overlap: (wish.regions != 0).then_some(overlap),
         regions,
@@ -478,6 +479,7 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
                 absolute_model_mm: None,
                 absolute_full_size_mm: None,
                 verdict: if i == 0 { Verdict::Out } else { Verdict::Within },
+                times_tolerance: 2.0,
                 correction: None,
             })
             .collect(),
@@ -490,6 +492,7 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
                 reference_deg: figure(95.2, 0.3),
                 error_deg: figure(0.8, 0.4),
                 verdict: Verdict::Undecided,
+                times_tolerance: 2.0,
                 correction: None,
             })
             .collect(),
@@ -523,6 +526,7 @@ fn region_measure(wish: Wish, i: usize, region: &Region, mm_per_px: f64) -> Regi
         size_model_mm: None,
         edge_overlap: None,
         verdict,
+        times_tolerance: 2.0,
         sureness: "few edges, no landmarks".into(),
         correction: (verdict == Verdict::Out).then(|| {
             format!(

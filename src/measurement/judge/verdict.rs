@@ -3,8 +3,7 @@
 //! # Source
 //! ISO 14253-1:2017, decision rules for verifying conformity: conformity is proved where the whole coverage interval lies
 //! inside the tolerance, nonconformity where it lies outside, and neither where it straddles the limit.
-use super::Verdict;
-use crate::statistics::Measured;
+use crate::{measurement::Verdict, statistics::Measured};
 
 /// The verdict on an error that may be as large as `tolerance` to either side.
 pub(crate) fn judge(error: Measured, tolerance: f64) -> Verdict {

@@ -1,7 +1,8 @@
 //! Errors in words: what to change in CAD.
-use super::{Correction, RegionMeasure, Verdict};
+use super::{ranking::times_tolerance, verdict};
 use crate::{
-    job::{Angle, Job, Region, Span, Tolerance},
+    job::{Angle, Job, Region, Span, Tolerance, View},
+    measurement::{AngleMeasure, Correction, RegionMeasure, Verdict},
     statistics::Measured,
 };
 
@@ -45,12 +46,12 @@ pub(crate) fn of_region(job: &Job, region: &Region, measure: &RegionMeasure) -> 
     );
     placing.extend(move_change(job, measure, tolerance));
     let all: Vec<Change> = sizes.into_iter().chain(placing).collect();
-    let times_tolerance = all.iter().map(|c| c.times_tolerance).fold(0.0, f64::max);
+    let times = all.iter().map(|c| c.times_tolerance).fold(0.0, f64::max);
     let words: Vec<String> = all.into_iter().map(|c| c.words).collect();
     (!words.is_empty()).then(|| Correction {
         about: region.name.clone(),
         text: sentence(&region.name, &words),
-        times_tolerance,
+        times_tolerance: times,
     })
 }
 
@@ -80,7 +81,7 @@ fn size_change(
     words: [&str; 2],
     what: &str,
 ) -> Option<Change> {
-    let verdict = super::verdict::judge(error, tolerance.proportion_percent);
+    let verdict = verdict::judge(error, tolerance.proportion_percent);
     let factor = 1.0 / (1.0 + error.value / 100.0);
     let model_mm = measure
         .size_model_mm
@@ -95,7 +96,7 @@ fn size_change(
             "make {{}} {:.1} % {word} ({millimetres}scale its {what} by {factor:.3})",
             100.0 * (1.0 - factor).abs()
         ),
-        times_tolerance: error.value.abs() / tolerance.proportion_percent,
+        times_tolerance: times_tolerance(Some(error), tolerance.proportion_percent),
     })
 }
 
@@ -105,7 +106,7 @@ fn turn_change(
     tolerance: &Tolerance,
     error: Measured,
 ) -> Option<Change> {
-    let verdict = super::verdict::judge(error, tolerance.angle_deg);
+    let verdict = verdict::judge(error, tolerance.angle_deg);
     let reach = measure
         .size_model_mm
         .map(|s| s[0].hypot(s[1]) / 2.0 * error.value.to_radians());
@@ -119,30 +120,69 @@ fn turn_change(
     };
     Some(Change {
         words: format!("turn {{}} {:.1}° {direction}", error.value.abs()),
-        times_tolerance: error.value.abs() / tolerance.angle_deg,
+        times_tolerance: times_tolerance(Some(error), tolerance.angle_deg),
     })
 }
 
 fn move_change(job: &Job, measure: &RegionMeasure, tolerance: &Tolerance) -> Option<Change> {
     let directions = [["left", "right"], ["up", "down"]];
     let mut moves = Vec::new();
-    let mut times_tolerance: f64 = 0.0;
+    let mut times: f64 = 0.0;
     for (error, [less, more]) in measure.offset_model_mm.into_iter().zip(directions) {
         let Some(error) = error else {
             continue;
         };
-        let verdict = super::verdict::judge(error, tolerance.offset.0);
+        let verdict = verdict::judge(error, tolerance.offset.0);
         if calls_for_change(error, verdict) && is_visible(job, Some(error.value)) {
             // The model lies too far right: it has to go left.
             let word = if error.value > 0.0 { less } else { more };
             moves.push(format!("{:.2} mm {word}", error.value.abs()));
-            times_tolerance = times_tolerance.max(error.value.abs() / tolerance.offset.0);
+            times = times.max(times_tolerance(Some(error), tolerance.offset.0));
         }
     }
     (!moves.is_empty()).then(|| Change {
         words: format!("move {{}} {}", moves.join(" and ")),
-        times_tolerance,
+        times_tolerance: times,
     })
+}
+
+/// An angle of a part that is to be turned anyway asks for no second change: turning the part removes it.
+pub(crate) fn once(
+    job: &Job,
+    view: &View,
+    regions: &[RegionMeasure],
+    angle: &Angle,
+    (mut measure, correction): (AngleMeasure, Option<Correction>),
+) -> (AngleMeasure, Option<Correction>) {
+    let turned = view.regions.iter().zip(regions).find(|(region, part)| {
+        let is_on_it = |(from, to): (usize, usize)| {
+            region.landmarks.contains(&from) && region.landmarks.contains(&to)
+        };
+        is_on_it((angle.from, angle.to))
+            && !angle.against.is_some_and(|[from, to]| is_on_it((from, to)))
+            && part
+                .rotation_deg
+                .is_some_and(|turn| removes(job, (region, part), turn, measure.error_deg))
+    });
+    match (turned, &correction) {
+        (Some((region, _)), Some(_)) => {
+            measure.correction = Some(format!("goes away when the {} is turned", region.name));
+            (measure, None)
+        }
+        _ => (measure, correction),
+    }
+}
+
+/// Whether a part is to be turned, by an amount that the error of an angle on it may be as well.
+fn removes(
+    job: &Job,
+    (region, part): (&Region, &RegionMeasure),
+    turn: Measured,
+    angle: Measured,
+) -> bool {
+    turn_change(job, part, &region.tolerance, turn).is_some()
+        && turn.low <= angle.high
+        && angle.low <= turn.high
 }
 
 /// The change that removes a span's error.
@@ -172,7 +212,7 @@ pub(crate) fn of_span(
             span.name,
             100.0 * (1.0 - factor).abs()
         ),
-        times_tolerance: error.value.abs() / span.tolerance.proportion_percent,
+        times_tolerance: times_tolerance(Some(error), span.tolerance.proportion_percent),
     })
 }
 
@@ -191,7 +231,7 @@ pub(crate) fn of_angle(angle: &Angle, error: Measured, verdict: Verdict) -> Opti
                 angle.name,
                 error.value.abs()
             ),
-            times_tolerance: error.value.abs() / angle.tolerance.angle_deg,
+            times_tolerance: times_tolerance(Some(error), angle.tolerance.angle_deg),
         }
     })
 }

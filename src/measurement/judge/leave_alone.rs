@@ -1,7 +1,8 @@
 //! What is too small to be printed or seen.
-use super::{LeftAlone, RegionMeasure, SpanMeasure, Verdict, verdict};
+use super::verdict;
 use crate::{
     job::{Job, Region, Tolerance, View},
+    measurement::{LeftAlone, RegionMeasure, SpanMeasure, Verdict},
     statistics::Measured,
 };
 

@@ -1,9 +1,9 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
+mod admission;
 mod straightening;
 
-pub use straightening::{
-    StraightPicture, StraightenError, doubts_of_straightening, straighten_picture,
-};
+pub use admission::{Look, Refusal, look};
+pub use straightening::{StraightPicture, StraightenError, straighten_picture};
 
 use crate::{
     drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},
@@ -12,6 +12,7 @@ use crate::{
     measurement, registration,
     report::{self, Report, ViewFailure, ViewOutcome},
 };
+use image::RgbImage;
 use rayon::prelude::*;
 use std::{
     collections::BTreeMap,
@@ -263,16 +264,15 @@ fn draw_view(
         max_pixels: (options.max_megapixels * 1e6) as u64,
     };
     let images = images::read_view(view, &limits).map_err(|e| failure(e.code(), &e))?;
-    let size = images.render.rgb.dimensions();
-    let reference_size = images.reference.rgb.dimensions();
-    check_points(job, view, size, reference_size)?;
+    let sizes = [&images.render.rgb, &images.reference.rgb].map(RgbImage::dimensions);
     stage("registering")?;
     let straighten = view.reference.straighten.as_ref();
     let frame = straighten.and_then(|s| measurement::look_for_frame(s, &images.reference.rgb));
-    let straightening = registration::straightening(view, reference_size, frame.as_ref())
-        .map_err(|e| failure(e.code(), &e))?;
-    let registered = registration::register(view, job.expected, size, straightening.as_ref())
-        .map_err(|e| failure(e.code(), &e))?;
+    let admission::Admitted {
+        straightening,
+        registered,
+    } = admission::admit(job, view, sizes, frame.as_ref())
+        .map_err(|refusals| admission::as_failure(&refusals))?;
     let straightened = match &straightening {
         Some(straightening) if options.explain => Some(explain_straightening(
             view,
@@ -321,7 +321,7 @@ fn draw_view(
 /// The picture of the reference before and after it was straightened.
 fn explain_straightening(
     view: &View,
-    reference: &image::RgbImage,
+    reference: &RgbImage,
     straightening: &registration::Straightening,
 ) -> Result<DrawnFile, ViewFailure> {
     let plane = view.reference.straighten.as_ref().map(|s| &s.plane);
@@ -332,25 +332,6 @@ fn explain_straightening(
     let straight = measurement::straightened_picture(reference, straightening)
         .map_err(|e| failure(e.code(), &e))?;
     drawing::explain_straightening(reference, corners, &straight).map_err(|e| failure(e.code(), &e))
-}
-
-/// Points of known lengths have to lie in their images, which only now are known.
-fn check_points(
-    job: &Job,
-    view: &View,
-    render: (u32, u32),
-    reference: (u32, u32),
-) -> Result<(), ViewFailure> {
-    let index = job.views.iter().position(|v| v.name == view.name);
-    let at = format!("/views/{}", index.unwrap_or_default());
-    let outside = job::points_outside(view, &at, render.into(), reference.into());
-    match outside.first() {
-        None => Ok(()),
-        Some(fault) => Err(ViewFailure {
-            code: fault.code(),
-            text: fault.to_string(),
-        }),
-    }
 }
 
 fn failure(code: &'static str, error: &dyn std::error::Error) -> ViewFailure {

@@ -1,14 +1,14 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
+mod admission;
 mod own_folder;
 mod results_folder;
 mod straightening;
 mod whole_file;
 
+pub use admission::{Look, Refusal, look};
 pub use own_folder::OwnFolder;
 pub use results_folder::{ResultsError, clear_left_runs, earlier_report, remove_results};
-pub use straightening::{
-    StraightPicture, StraightenError, doubts_of_straightening, straighten_picture,
-};
+pub use straightening::{StraightPicture, StraightenError, straighten_picture};
 pub use whole_file::{There, clear_left, free_name, write_whole};
 
 use crate::{
@@ -18,6 +18,7 @@ use crate::{
     measurement, registration,
     report::{self, Report, ViewFailure, ViewOutcome},
 };
+use image::RgbImage;
 use rayon::prelude::*;
 use results_folder::{NewResults, REPORT};
 use std::{collections::BTreeMap, fs, path::PathBuf};
@@ -270,16 +271,15 @@ fn draw_view(
         max_pixels: (options.max_megapixels * 1e6) as u64,
     };
     let images = images::read_view(view, &limits).map_err(|e| failure(e.code(), &e))?;
-    let size = images.render.rgb.dimensions();
-    let reference_size = images.reference.rgb.dimensions();
-    check_points(job, view, size, reference_size)?;
+    let sizes = [&images.render.rgb, &images.reference.rgb].map(RgbImage::dimensions);
     stage("registering")?;
     let straighten = view.reference.straighten.as_ref();
     let frame = straighten.and_then(|s| measurement::look_for_frame(s, &images.reference.rgb));
-    let straightening = registration::straightening(view, reference_size, frame.as_ref())
-        .map_err(|e| failure(e.code(), &e))?;
-    let registered = registration::register(view, job.expected, size, straightening.as_ref())
-        .map_err(|e| failure(e.code(), &e))?;
+    let admission::Admitted {
+        straightening,
+        registered,
+    } = admission::admit(job, view, sizes, frame.as_ref())
+        .map_err(|refusals| admission::as_failure(&refusals))?;
     let straightened = match &straightening {
         Some(straightening) if options.explain => Some(explain_straightening(
             view,
@@ -328,7 +328,7 @@ fn draw_view(
 /// The picture of the reference before and after it was straightened.
 fn explain_straightening(
     view: &View,
-    reference: &image::RgbImage,
+    reference: &RgbImage,
     straightening: &registration::Straightening,
 ) -> Result<DrawnFile, ViewFailure> {
     let plane = view.reference.straighten.as_ref().map(|s| &s.plane);
@@ -339,25 +339,6 @@ fn explain_straightening(
     let straight = measurement::straightened_picture(reference, straightening)
         .map_err(|e| failure(e.code(), &e))?;
     drawing::explain_straightening(reference, corners, &straight).map_err(|e| failure(e.code(), &e))
-}
-
-/// Points of known lengths have to lie in their images, which only now are known.
-fn check_points(
-    job: &Job,
-    view: &View,
-    render: (u32, u32),
-    reference: (u32, u32),
-) -> Result<(), ViewFailure> {
-    let index = job.views.iter().position(|v| v.name == view.name);
-    let at = format!("/views/{}", index.unwrap_or_default());
-    let outside = job::points_outside(view, &at, render.into(), reference.into());
-    match outside.first() {
-        None => Ok(()),
-        Some(fault) => Err(ViewFailure {
-            code: fault.code(),
-            text: fault.to_string(),
-        }),
-    }
 }
 
 fn failure(code: &'static str, error: &dyn std::error::Error) -> ViewFailure {

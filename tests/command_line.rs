@@ -21,11 +21,15 @@ const COMMANDS: [&str; 10] = [
     "straighten",
 ];
 
-/// A folder with two small images and the example job, its images among them.
+/// A folder with two black images and the example job, its images among them.
 fn folder() -> TempDir {
     let folder = tempfile::tempdir().expect("a folder");
-    for name in ["side-render.png", "side-screen.jpg"] {
-        image::RgbImage::new(90, 60)
+    // Large enough for the marks of the example.
+    for (name, width, height) in [
+        ("side-render.png", 900, 1500),
+        ("side-screen.jpg", 3750, 2250),
+    ] {
+        image::GrayImage::new(width, height)
             .save(folder.path().join(name))
             .expect("written");
     }
@@ -196,8 +200,8 @@ fn new_starts_a_job_that_check_accepts() {
     assert!(stdout(&output).contains("run: tickstrip check jobs/own.json"));
     let job = fs::read_to_string(folder.path().join("jobs/own.json")).expect("written");
     assert!(job.contains("\"image\": \"../side-render.png\""), "{job}");
-    // The first mark lies at a third of 90 x 60.
-    assert!(job.contains("\"render\": [30.00, 20.00]"), "{job}");
+    // The first mark lies at a third of 900 x 1500.
+    assert!(job.contains("\"render\": [300.00, 500.00]"), "{job}");
     let output = run(folder.path(), &["check", "jobs/own.json"]);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
 }

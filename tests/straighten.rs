@@ -304,9 +304,27 @@ fn marks_far_outside_make_no_picture() {
     refused(
         &[
             "--points",
+            "222,217 at 0,0; 1910,113 at 16,0; 1892,99999 at 16,9; 276,1071 at 0,9",
+        ],
+        "1 point lies outside the picture, which has ",
+    );
+    refused(
+        &[
+            "--points",
             "222,217 at 0,0; 1910,113 at 100 m,0; 1892,1177 at 100 m,1 mm; 276,1071 at 0,1 mm",
         ],
         "the aspect is 100000.000 by the \"at\" of the points; width over height must be from 0.01 to 100",
+    );
+    let lines = [
+        "--horizontal",
+        "222,217 1910,113; 276,1071 99999,1177",
+        "--vertical",
+        "222,217 276,1071; 1910,113 1892,1177",
+    ];
+    refused(&lines, "1 end lies outside the picture");
+    refused(
+        &["--straight-lines", "10,10 500,500 99999,99999"],
+        "1 point lies outside the picture",
     );
 }
 

@@ -1,5 +1,12 @@
 //! What can be wrong with a job file, worded: where, what was found, what is allowed, what to do.
+mod collected;
+mod outside_mark;
+
+pub(super) use collected::Faults;
+pub use outside_mark::OutsideMark;
+
 use crate::units::{LengthError, ScaleError};
+use outside_mark::{lying, named};
 use std::{
     fmt,
     path::{Path, PathBuf},
@@ -118,51 +125,6 @@ impl fmt::Display for Fault {
 /// Names and keys of a faulty file may hold anything, also what would steer a terminal.
 pub(super) fn one_line(text: &str) -> String {
     text.replace(char::is_control, "\u{fffd}")
-}
-
-/// Collects faults up to [`MOST_FAULTS`].
-#[derive(Debug, Default)]
-pub(super) struct Faults {
-    list: Vec<Fault>,
-    more: usize,
-}
-
-impl Faults {
-    pub fn push(&mut self, pointer: &str, kind: FaultKind) {
-        if self.is_full() {
-            self.more += 1;
-            return;
-        }
-        self.list.push(Fault {
-            pointer: pointer.to_owned(),
-            kind,
-        });
-    }
-
-    pub fn is_empty(&self) -> bool {
-        self.list.is_empty()
-    }
-
-    pub fn is_full(&self) -> bool {
-        self.list.len() >= MOST_FAULTS
-    }
-
-    pub fn list(&self) -> &[Fault] {
-        &self.list
-    }
-
-    /// The value of a result, or `None` with its error collected.
-    pub fn keep<T>(&mut self, pointer: &str, result: Result<T, impl Into<FaultKind>>) -> Option<T> {
-        result.map_err(|kind| self.push(pointer, kind.into())).ok()
-    }
-
-    pub fn into_error(self, file: &Path) -> Error {
-        Error::Faulty {
-            file: file.to_owned(),
-            faults: self.list,
-            more: self.more,
-        }
-    }
 }
 
 macro_rules! fault_kinds {
@@ -455,6 +417,30 @@ fault_kinds! {
     "point-outside" PointOutside {
         /// The point.
         point: [f64; 2],
+        /// "render" or "reference".
+        image: &'static str,
+        /// Its width and height.
+        size: [u32; 2],
+    }
+    /// Marks that no pixel of the image is near.
+    #[error("{} outside the {image}, which has {} x {} pixels: {}; mark in the image as it is on disk, or see whether it is the image that was marked", lying(what, marks.len() + more), size[0], size[1], named(marks, *more))]
+    "marks-outside" MarksOutside {
+        /// Such as "landmark".
+        what: &'static str,
+        /// The first ones.
+        marks: Vec<OutsideMark>,
+        /// How many more there are.
+        more: usize,
+        /// "render", "reference" or "picture".
+        image: &'static str,
+        /// Its width and height.
+        size: [u32; 2],
+    }
+    /// An outline without a part in the image.
+    #[error("{what} lies outside the {image}, which has {} x {} pixels; draw it on the image as it is on disk", size[0], size[1])]
+    "outline-outside" OutlineOutside {
+        /// Which outline.
+        what: String,
         /// "render" or "reference".
         image: &'static str,
         /// Its width and height.

@@ -1,6 +1,6 @@
 //! Reading a job file: bytes, JSON, schema, meaning; every fault that can be told is told at once.
 use super::{
-    End, Job, Side, View,
+    Job,
     error::{Error, Fault, FaultKind, Faults},
     input::{InputError, read_input},
     raw::{RawJob, RawView},
@@ -111,26 +111,4 @@ pub fn missing_images(job: &Job) -> Vec<Fault> {
         }
     }
     missing
-}
-
-/// A fault for every point of a known length that lies outside its image; sizes are width and height in pixels.
-pub fn points_outside(view: &View, at: &str, render: [u32; 2], reference: [u32; 2]) -> Vec<Fault> {
-    let mut outside = Vec::new();
-    for (index, known) in view.known.iter().enumerate() {
-        let (image, size) = match known.side {
-            Side::Render => ("render", render),
-            Side::Reference => ("reference", reference),
-        };
-        for (key, end) in [("from", known.from), ("to", known.to)] {
-            let End::Point(point) = end else { continue };
-            let is_inside = |k: usize| (0.0..=f64::from(size[k])).contains(&point[k]);
-            if !(is_inside(0) && is_inside(1)) {
-                outside.push(Fault {
-                    pointer: format!("{at}/known/{index}/{key}"),
-                    kind: FaultKind::PointOutside { point, image, size },
-                });
-            }
-        }
-    }
-    outside
 }

@@ -12,7 +12,7 @@ use super::{
 use crate::{
     frame::Point,
     images::ViewImages,
-    job::{Job, KnownPlane, LandmarkUse, View},
+    job::{self, Job, KnownPlane, LandmarkUse, View},
     registration::{Adjustment, Convergence, Finding, FrameFinding, Registered, Registration},
     statistics::chi_square_quantile,
 };
@@ -36,8 +36,13 @@ pub struct MeasuredView {
 
 /// Measures a view whose reference is registered.
 pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registered) -> MeasuredView {
-    let notes = reading_notes(&images);
+    let mut notes = reading_notes(&images);
     let reference_size = images.reference.rgb.dimensions();
+    let outside = job::marks_outside(view, "", images.render.rgb.dimensions(), reference_size);
+    notes.extend(outside.doubts.into_iter().map(|doubt| Warning {
+        code: doubt.code,
+        text: sentence(&doubt.text),
+    }));
     let treated = screen::treat(view, &images, &registered.registration);
     let prepared = Prepared::new(images, treated.source);
     let sharpened = sharpen(view, &prepared, &registered);
@@ -158,6 +163,17 @@ fn sharpen(view: &View, prepared: &Prepared, registered: &Registered) -> Option<
     let scene = EdgeScene::new(view, &window, &registered.adjustment);
     drop(window);
     scene.fit(&registered.adjustment)
+}
+
+/// A doubt as a sentence of its own.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first: String = letters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .collect();
+    format!("{first}{}.", letters.as_str())
 }
 
 /// What could not be honoured in reading the images.

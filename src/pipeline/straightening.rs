@@ -2,7 +2,7 @@
 use crate::{
     drawing,
     images::{self, Limits},
-    job::{Doubt, ReferenceSource, Straighten},
+    job::{self, Fault, Straighten},
     measurement,
     registration::{Straightening, straighten},
 };
@@ -17,7 +17,7 @@ pub struct StraightPicture {
     pub size: (u32, u32),
     /// How it was straightened.
     pub straightening: Straightening,
-    /// What could not be honoured in reading the picture.
+    /// What could not be honoured in reading the picture, and marks outside of it.
     pub notes: Vec<String>,
 }
 
@@ -28,6 +28,9 @@ pub enum StraightenError {
     /// The picture cannot be read.
     #[error(transparent)]
     Image(#[from] images::Error),
+    /// Marks lie outside of the picture.
+    #[error("{}", in_words(.0))]
+    Marks(Vec<Fault>),
     /// What is known does not tell how.
     #[error(transparent)]
     Straighten(#[from] straighten::Error),
@@ -41,10 +44,16 @@ impl StraightenError {
     pub fn code(&self) -> &'static str {
         match self {
             Self::Image(error) => error.code(),
+            Self::Marks(faults) => faults.first().map_or("marks-outside", Fault::code),
             Self::Straighten(error) => error.code(),
             Self::Draw(error) => error.code(),
         }
     }
+}
+
+fn in_words(faults: &[Fault]) -> String {
+    let texts: Vec<String> = faults.iter().map(Fault::text).collect();
+    texts.join("; ")
 }
 
 /// Straightens the picture in a file; `mark_sigma_px` is how well the marks were set, `None` as a job without it takes it.
@@ -58,32 +67,22 @@ pub fn straighten_picture(
     limits: &Limits,
 ) -> Result<StraightPicture, StraightenError> {
     let picture = images::read(path, limits)?;
+    let outside = job::straighten_marks_outside(straighten, "", picture.rgb.dimensions());
+    if !outside.faults.is_empty() {
+        return Err(StraightenError::Marks(outside.faults));
+    }
     let look = measurement::look_for_frame(straighten, &picture.rgb);
     let sigma = mark_sigma_px.unwrap_or(straighten::MARK_SIGMA_PX);
     let size = picture.rgb.dimensions();
     let straightening = Straightening::new(straighten, size, sigma, look.as_ref())?;
     let straight = measurement::straightened_picture(&picture.rgb, &straightening)?;
+    let notes = picture.notes.into_iter();
     Ok(StraightPicture {
         png: drawing::encode_png(&straight)?,
         size: straight.dimensions(),
         straightening,
-        notes: picture.notes,
+        notes: notes
+            .chain(outside.doubts.into_iter().map(|d| d.text))
+            .collect(),
     })
-}
-
-/// Tries how a job's reference is straightened by what is stated and by its picture's size, without looking at the picture;
-/// `pointer` is where the job states it. Nothing is doubtful where nothing is stated or the picture cannot be read.
-///
-/// # Errors
-/// Where what is stated does not tell how to straighten it.
-pub fn doubts_of_straightening(
-    reference: &ReferenceSource,
-    pointer: &str,
-) -> Result<Vec<Doubt>, straighten::Error> {
-    let size = images::dimensions(&reference.image).ok();
-    let Some((stated, size)) = reference.straighten.as_ref().zip(size) else {
-        return Ok(Vec::new());
-    };
-    let sigma = reference.mark_sigma_px.unwrap_or(straighten::MARK_SIGMA_PX);
-    straighten::doubts(stated, size, sigma, pointer)
 }

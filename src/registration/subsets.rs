@@ -27,7 +27,11 @@ fn step_through(count: usize) -> usize {
     let stride = count.div_ceil(MOST_SUBSETS);
     // Every second number from there, the odd ones where the count is even. One is coprime to the count: with an odd
     // count these numbers meet every remainder, with an even one `count + 1` is among them or a number before it.
-    let first = if count % 2 == 0 { stride | 1 } else { stride };
+    let first = if count.is_multiple_of(2) {
+        stride | 1
+    } else {
+        stride
+    };
     let mut steps = (first..=first + 2 * count).step_by(2);
     steps.find(|&s| gcd(s, count) == 1).unwrap_or(1)
 }

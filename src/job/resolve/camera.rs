@@ -1,5 +1,5 @@
 //! The camera of a render.
-use super::super::{error::FaultKind, raw::RawCamera};
+use crate::job::{FaultKind, raw::RawCamera};
 use nalgebra::Matrix3x4;
 
 /// A camera as a job states it.

@@ -100,7 +100,8 @@ pub(super) fn job_fit(
     }
 }
 
-fn view_fit(job: &Job, view: &View, draft: &Value, [render, reference]: Sizes) -> ViewFit {
+fn view_fit(job: &Job, view: &View, draft: &Value, known_sizes: Sizes) -> ViewFit {
+    let [render, reference] = known_sizes;
     // Without the picture its marks tell how large it is at least.
     let size = render.unwrap_or_else(|| marked_size(view, |l| l.render.xy()));
     let reference = reference.unwrap_or_else(|| marked_size(view, |l| l.reference.xy()));
@@ -124,6 +125,10 @@ fn view_fit(job: &Job, view: &View, draft: &Value, [render, reference]: Sizes) -
         predictions: Vec::new(),
         needs,
     };
+    if let [Some(_), Some(_)] = known_sizes {
+        let outside = job::marks_outside(view, "", size, reference).faults;
+        fit.error = outside.first().map(job::Fault::text);
+    }
     match registered {
         Ok(registered) => {
             fit.predictions = predictions(view, job.expected, size, straightening, draft);

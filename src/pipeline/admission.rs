@@ -1,0 +1,193 @@
+//! What a view needs before anything is measured, as far as its marks and the sizes of its images tell: the same for a
+//! look at a job and for a comparison.
+use crate::{
+    images::{self, Limits},
+    job::{self, Doubt, Fault, Job, Mask, View},
+    registration::{self, FrameLook, Registered, Straightening, straighten},
+    report::ViewFailure,
+};
+use rayon::prelude::*;
+use std::{fmt, path::Path};
+
+/// Why a view cannot be compared.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Refusal {
+    /// Where in the job, as a JSON pointer.
+    pub pointer: String,
+    /// Stable code for scripts.
+    pub code: &'static str,
+    /// What was found, what is allowed, what to do.
+    pub text: String,
+}
+
+impl Refusal {
+    fn new(pointer: String, code: &'static str, error: &dyn fmt::Display) -> Self {
+        Self {
+            pointer,
+            code,
+            text: error.to_string(),
+        }
+    }
+
+    fn of_fault(fault: &Fault) -> Self {
+        Self::new(fault.pointer.clone(), fault.code(), &fault.text())
+    }
+}
+
+impl fmt::Display for Refusal {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.pointer, self.text)
+    }
+}
+
+/// A view that can be measured.
+pub(super) struct Admitted {
+    pub(super) straightening: Option<Straightening>,
+    pub(super) registered: Registered,
+}
+
+/// Checks the marks of a view, straightens and registers it; sizes are those of its images, upright. `frame` is what was
+/// found across the sides of a screen, where the picture was looked at.
+///
+/// # Errors
+/// All that speaks against it, at least one.
+pub(super) fn admit(
+    job: &Job,
+    view: &View,
+    [render, reference]: [(u32, u32); 2],
+    frame: Option<&FrameLook>,
+) -> Result<Admitted, Vec<Refusal>> {
+    let at = pointer(job, view);
+    let outside = job::marks_outside(view, &at, render, reference);
+    let mut refusals: Vec<Refusal> = outside.faults.iter().map(Refusal::of_fault).collect();
+    let straightening = match registration::straightening(view, reference, frame) {
+        Ok(straightening) => straightening,
+        Err(error) => {
+            let at = format!("{at}/reference/straighten");
+            refusals.push(Refusal::new(at, error.code(), &error));
+            None
+        }
+    };
+    if !refusals.is_empty() {
+        return Err(refusals);
+    }
+    match registration::register(view, job.expected, render, straightening.as_ref()) {
+        Ok(registered) => Ok(Admitted {
+            straightening,
+            registered,
+        }),
+        Err(error) => {
+            let at = format!("{at}/landmarks");
+            Err(vec![Refusal::new(at, error.code(), &error)])
+        }
+    }
+}
+
+/// The same as one failure of a view.
+pub(super) fn as_failure(refusals: &[Refusal]) -> ViewFailure {
+    let texts: Vec<String> = refusals.iter().map(Refusal::to_string).collect();
+    ViewFailure {
+        code: refusals.first().map_or("refused", |r| r.code),
+        text: texts.join("; "),
+    }
+}
+
+fn pointer(job: &Job, view: &View) -> String {
+    let index = job.views.iter().position(|v| v.name == view.name);
+    format!("/views/{}", index.unwrap_or_default())
+}
+
+/// What a look at a job and at the heads of its images tells, before anything is compared.
+#[derive(Clone, Debug, Default)]
+pub struct Look {
+    /// Why views cannot be compared.
+    pub refusals: Vec<Refusal>,
+    /// What does not stop a comparison but may not be meant.
+    pub doubts: Vec<Doubt>,
+}
+
+/// Looks at every view of a job as a comparison does before it measures, without decoding a picture: the frame of a screen
+/// is not looked for. Images that are not there are left to [`job::missing_images`].
+pub fn look(job: &Job) -> Look {
+    let looks: Vec<Look> = job.views.par_iter().map(|v| look_at(job, v)).collect();
+    let mut all = Look::default();
+    for look in looks {
+        all.refusals.extend(look.refusals);
+        all.doubts.extend(look.doubts);
+    }
+    all
+}
+
+fn look_at(job: &Job, view: &View) -> Look {
+    let at = pointer(job, view);
+    let mut look = Look::default();
+    let sizes = [
+        ("render", &view.render.image, &view.render.mask),
+        ("reference", &view.reference.image, &view.reference.mask),
+    ]
+    .map(|(side, image, mask)| look.size(image, mask, &format!("{at}/{side}")));
+    let [Some(render), Some(reference)] = sizes else {
+        return look;
+    };
+    let outside = job::marks_outside(view, &at, render, reference);
+    look.doubts.extend(outside.doubts);
+    if let Some(stated) = &view.reference.straighten {
+        let sigma = view.reference.mark_sigma_px;
+        let sigma = sigma.unwrap_or(straighten::MARK_SIGMA_PX);
+        let pointer = format!("{at}/reference/straighten");
+        // What cannot be made at all is refused below.
+        let doubts = straighten::doubts(stated, reference, sigma, &pointer);
+        look.doubts.extend(doubts.unwrap_or_default());
+    }
+    if let Err(refusals) = admit(job, view, [render, reference], None) {
+        look.refusals.extend(refusals);
+    }
+    look
+}
+
+impl Look {
+    /// The upright size of an image that a comparison would read; its mask must have the same.
+    fn size(&mut self, image: &Path, mask: &Mask, at: &str) -> Option<(u32, u32)> {
+        let size = self.readable(image, format!("{at}/image"))?;
+        if let Mask::Image(path) = mask {
+            let pointer = format!("{at}/mask");
+            let found = self.readable(path, pointer.clone())?;
+            if found != size {
+                let error = images::Error::MaskSize {
+                    path: path.clone(),
+                    found,
+                    expected: size,
+                };
+                self.refuse(pointer, &error);
+            }
+        }
+        Some(size)
+    }
+
+    fn readable(&mut self, path: &Path, pointer: String) -> Option<(u32, u32)> {
+        let max_pixels = Limits::default().max_pixels;
+        match images::dimensions(path) {
+            Ok((width, height)) if u64::from(width) * u64::from(height) > max_pixels => {
+                let error = images::Error::TooLarge {
+                    path: path.to_owned(),
+                    width,
+                    height,
+                    max_pixels,
+                };
+                self.refuse(pointer, &error);
+                None
+            }
+            Ok(size) => Some(size),
+            Err(images::Error::Missing { .. }) => None,
+            Err(error) => {
+                self.refuse(pointer, &error);
+                None
+            }
+        }
+    }
+
+    fn refuse(&mut self, pointer: String, error: &images::Error) {
+        self.refusals
+            .push(Refusal::new(pointer, error.code(), error));
+    }
+}

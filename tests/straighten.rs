@@ -227,6 +227,21 @@ fn faults_of_the_command_line_are_told() {
 }
 
 #[test]
+fn the_picture_itself_is_not_overwritten_whatever_is_said() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::copy(PHOTO, folder.path().join("photo.jpg")).expect("copied");
+    let arguments = ["photo.jpg", "--corners", CORNERS, "--aspect", "16:9"];
+    for out in ["photo.jpg", "./photo.jpg"] {
+        let forced = ["--force", "--out", out];
+        let run = straighten(folder.path(), &[&arguments[..], &forced].concat());
+        assert_eq!(run.status, 2);
+        assert!(run.err.contains("it is not overwritten"), "{}", run.err);
+    }
+    let photo = fs::read(folder.path().join("photo.jpg")).expect("there");
+    assert!(photo == fs::read(PHOTO).expect("there"));
+}
+
+#[test]
 fn known_places_straighten_as_the_rectangle_through_them_does() {
     let folder = tempfile::tempdir().expect("a folder");
     let by_corners = [

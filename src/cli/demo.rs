@@ -2,6 +2,7 @@
 use super::{
     Status, compare,
     messages::{Action, Failure, Terminal},
+    new::write_new,
 };
 use crate::job::{InputError, read_input};
 use std::{
@@ -85,10 +86,11 @@ fn write(folder: &Path, files: &[(&str, &[u8])]) -> Result<(), Failure> {
         }
     }
     for (path, bytes) in missing {
-        path.parent()
-            .map_or(Ok(()), fs::create_dir_all)
-            .and_then(|()| fs::write(&path, bytes))
-            .map_err(|source| Failure::file(&path, Action::Written, source))?;
+        if let Some(folder) = path.parent() {
+            fs::create_dir_all(folder)
+                .map_err(|source| Failure::file(folder, Action::Written, source))?;
+        }
+        write_new(&path, bytes, "name another folder")?;
     }
     Ok(())
 }
@@ -109,6 +111,20 @@ mod tests {
             fs::read(inside.join("images/a.png")).expect("there"),
             b"png"
         );
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn nothing_is_written_through_a_link() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let inside = folder.path().join("new");
+        fs::create_dir(&inside).expect("made");
+        // It leads to nothing yet.
+        let elsewhere = folder.path().join("elsewhere.json");
+        std::os::unix::fs::symlink(&elsewhere, inside.join("chair.json")).expect("linked");
+        let failure = write(&inside, SAMPLE).expect_err("refused").to_string();
+        assert!(failure.contains("chair.json is there already"), "{failure}");
+        assert!(!elsewhere.exists());
     }
 
     #[test]

@@ -136,6 +136,12 @@ pub(super) enum Failure {
         /// What else to do.
         advice: &'static str,
     },
+    /// The result would take the place of the picture that it is made from.
+    #[error("{}: this is the picture that is straightened, and it is not overwritten; name another with --out", path.display())]
+    OwnPicture {
+        /// The picture.
+        path: PathBuf,
+    },
     /// A path that JSON cannot hold.
     #[error("{}: the path is not UTF-8, so no job file can name it; rename the file", path.display())]
     PathNotUtf8 {

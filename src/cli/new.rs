@@ -3,10 +3,12 @@ use super::{
     Status,
     messages::{Action, Failure, Terminal},
 };
-use crate::{images, job};
+use crate::{
+    images, job,
+    pipeline::{self, There},
+};
 use std::{
-    fs::OpenOptions,
-    io::{self, Write},
+    io,
     path::{Component, Path, PathBuf},
 };
 
@@ -33,7 +35,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let render = from_job(&arguments.out, &arguments.render)?;
     let reference = from_job(&arguments.out, &arguments.reference)?;
     let text = job::starter(&render, &reference, render_size, reference_size);
-    write_new(&arguments.out, text.as_bytes())?;
+    write_new(&arguments.out, text.as_bytes(), "name another with --out")?;
     let out = arguments.out.display();
     terminal.result(&format!(
         "wrote {out}\nNext: tickstrip mark {out}\nor replace the placeholders in it by hand, then run: tickstrip check {out}\n"
@@ -41,18 +43,16 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     Ok(Status::NothingOut)
 }
 
-/// Writes a file that must not be there yet.
-fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    // `create_new` leaves no moment between looking and writing.
-    let file = OpenOptions::new().write(true).create_new(true).open(path);
-    file.and_then(|mut file| file.write_all(bytes))
-        .map_err(|source| match source.kind() {
-            io::ErrorKind::AlreadyExists => Failure::Exists {
-                path: path.to_owned(),
-                advice: "name another with --out",
-            },
-            _ => Failure::file(path, Action::Written, source),
-        })
+/// Writes a file that must not be there yet: whole, or not at all.
+pub(super) fn write_new(path: &Path, bytes: &[u8], advice: &'static str) -> Result<(), Failure> {
+    pipeline::clear_left(path);
+    pipeline::write_whole(path, bytes, There::Stays).map_err(|source| match source.kind() {
+        io::ErrorKind::AlreadyExists => Failure::Exists {
+            path: path.to_owned(),
+            advice,
+        },
+        _ => Failure::file(path, Action::Written, source),
+    })
 }
 
 /// The path of an image as a job file at `job` names it.

@@ -2,6 +2,7 @@
 use super::{
     Status,
     messages::{Action, Failure, Terminal},
+    new::write_new,
 };
 use crate::{
     images::Limits,
@@ -9,10 +10,10 @@ use crate::{
         self, KnownPlane, Straighten,
         raw::{Mark, RawAspect, RawLength, RawPlanePoint, RawStraighten},
     },
-    pipeline::{self, StraightPicture},
+    pipeline::{self, StraightPicture, There},
 };
 use std::{
-    io::{self, Write},
+    fs,
     path::{Path, PathBuf},
 };
 
@@ -69,7 +70,7 @@ pub(super) struct Arguments {
     /// The PNG file to write
     #[arg(long, value_name = "FILE", default_value = "straight.png")]
     out: PathBuf,
-    /// Overwrite the file if it is there
+    /// Overwrite the file if it is there; never the picture itself
     #[arg(long)]
     force: bool,
 }
@@ -183,13 +184,17 @@ fn sigma(text: &str) -> Result<f64, String> {
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
     if arguments.out.exists() && !arguments.force {
-        return Err(exists(&arguments.out));
+        return Err(Failure::Exists {
+            path: arguments.out.clone(),
+            advice: ADVICE,
+        });
     }
     let asked = match (&arguments.job, &arguments.image) {
         (Some(job), _) => from_job(job, arguments.view.as_deref().unwrap_or_default())?,
         (None, Some(image)) => from_arguments(arguments, image)?,
         (None, None) => unreachable!("clap requires one of them"),
     };
+    spare(&asked.image, &arguments.out)?;
     let limits = Limits::default();
     let done =
         pipeline::straighten_picture(&asked.image, &asked.straighten, asked.mark_sigma, &limits)?;
@@ -253,37 +258,25 @@ fn as_aspect(text: String) -> RawAspect {
     }
 }
 
-fn exists(path: &Path) -> Failure {
-    Failure::Exists {
-        path: path.to_owned(),
-        advice: "name another with --out, or say --force",
+const ADVICE: &str = "name another with --out, or say --force";
+
+/// The picture itself is not overwritten, whatever is said: it cannot be made again.
+fn spare(image: &Path, out: &Path) -> Result<(), Failure> {
+    let real = |path: &Path| fs::canonicalize(path).ok();
+    match real(out) {
+        Some(out) if real(image) == Some(out.clone()) => Err(Failure::OwnPicture { path: out }),
+        _ => Ok(()),
     }
 }
 
 /// Writes the whole file beside its place and moves it there.
 fn write(path: &Path, bytes: &[u8], is_forced: bool) -> Result<(), Failure> {
-    let failed = |source| Failure::file(path, Action::Written, source);
-    let parent = match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".tickstrip-");
-    // A temporary file is private; a result is as readable as any new file.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder.tempfile_in(parent).map_err(failed)?;
-    file.write_all(bytes).map_err(failed)?;
-    let kept = if is_forced {
-        file.persist(path)
-    } else {
-        file.persist_noclobber(path)
-    };
-    match kept {
-        Ok(_) => Ok(()),
-        Err(error) if error.error.kind() == io::ErrorKind::AlreadyExists => Err(exists(path)),
-        Err(error) => Err(failed(error.error)),
+    if !is_forced {
+        return write_new(path, bytes, ADVICE);
     }
+    pipeline::clear_left(path);
+    pipeline::write_whole(path, bytes, There::IsReplaced)
+        .map_err(|source| Failure::file(path, Action::Written, source))
 }
 
 /// What was done, a line each.

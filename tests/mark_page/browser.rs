@@ -1,4 +1,5 @@
 //! A real browser on the marking page, driven like a user: pointer and keys.
+use crate::process::{Process, serve, start};
 use fantoccini::{
     Client, ClientBuilder, Locator,
     actions::{InputSource, MOUSE_BUTTON_LEFT, MouseActions, PointerAction},
@@ -7,21 +8,10 @@ use fantoccini::{
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 use std::{
-    io::{BufRead, BufReader},
     path::Path,
-    process::{Child, Command, Stdio},
+    process::{Command, Stdio},
     time::{Duration, Instant},
 };
-
-/// A process that is killed when it is dropped.
-pub struct Process(pub Child);
-
-impl Drop for Process {
-    fn drop(&mut self) {
-        let _ = self.0.kill();
-        let _ = self.0.wait();
-    }
-}
 
 /// The driver, which takes its browser with it only when it is asked to end.
 struct Driver(Process);
@@ -37,29 +27,12 @@ impl Drop for Driver {
     }
 }
 
-/// Starts a program and waits for a line of its output from which `take` gets something.
-pub fn start<T>(mut command: Command, take: impl Fn(&str) -> Option<T>) -> Option<(Process, T)> {
-    let mut child = command
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .ok()?;
-    let out = BufReader::new(child.stdout.take().expect("piped"));
-    let process = Process(child);
-    let mut lines = out.lines().map_while(Result::ok);
-    let found = lines.by_ref().find_map(|line| take(&line))?;
-    // Goes on reading, so that the program never waits for a full pipe.
-    std::thread::spawn(move || lines.for_each(drop));
-    Some((process, found))
-}
-
 /// `tickstrip mark`, and the address of its page.
-pub fn serve(job: &Path) -> (Process, String) {
+pub fn mark(job: &Path) -> (Process, String) {
     let mut command = Command::new(env!("CARGO_BIN_EXE_tickstrip"));
     command.arg("mark").arg(job).arg("--no-browser");
-    let address = |line: &str| line.starts_with("http://").then(|| line.to_owned());
-    start(command, address).expect("the page is served")
+    command.stderr(Stdio::null());
+    serve(command)
 }
 
 /// A browser window, with the driver that steers it.
@@ -75,7 +48,7 @@ impl Browser {
     /// Where there is none and `CI` is set: there the checks must run.
     pub async fn open(test: &str, dark: bool) -> Option<Self> {
         let mut driver = Command::new("chromedriver");
-        driver.arg("--port=0");
+        driver.arg("--port=0").stderr(Stdio::null());
         let port = |line: &str| {
             let (_, rest) = line.split_once("started successfully on port ")?;
             rest.trim_end_matches('.').parse::<u16>().ok()

@@ -1,9 +1,12 @@
 //! The marking page in a real browser: marks set by pointer and keys give the figures that the same marks give in a
 //! job file, and nothing is lost whatever ends.
 mod browser;
+#[path = "../served/process.rs"]
+mod process;
 
 use assert_cmd::Command;
-use browser::{Browser, Process, serve};
+use browser::{Browser, mark};
+use process::Process;
 use serde_json::{Value, json};
 use std::{
     fs,
@@ -159,7 +162,7 @@ async fn row(browser: &Browser, name: &str) -> String {
 /// Starts the server again after it was killed, and opens its page.
 async fn kill_and_start_again(browser: &Browser, server: Process, job: &Path) -> Process {
     drop(server);
-    let (server, address) = serve(job);
+    let (server, address) = mark(job);
     browser.goto(&address).await;
     server
 }
@@ -170,7 +173,7 @@ async fn marks_set_in_the_browser_give_the_expected_figures_and_outlive_the_serv
         return;
     };
     let (_folder, job) = starter();
-    let (server, address) = serve(&job);
+    let (server, address) = mark(&job);
     browser.goto(&address).await;
     browser.press("#hint-act").await;
     browser.saved().await;
@@ -221,11 +224,13 @@ async fn marks_set_in_the_browser_give_the_expected_figures_and_outlive_the_serv
     let server = kill_and_start_again(&browser, server, &job).await;
     assert_eq!(read(&job), saved);
     // The steps are there as well: back to the region without its name, and forth again.
-    browser.press("#undo").await;
-    browser
-        .until("return !document.querySelector('#redo').disabled")
-        .await;
-    browser.press("#redo").await;
+    let last = "return document.querySelector('#undo').title";
+    let label = browser.run(last).await;
+    for (button, comparison) in [("#undo", "!=="), ("#redo", "===")] {
+        browser.press(button).await;
+        let script = format!("{last} {comparison} {label}");
+        browser.until(&script).await;
+    }
     browser.saved().await;
     assert_eq!(read(&job), saved);
     drop(server);
@@ -296,7 +301,7 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
         fs::copy(&path, folder.path().join(path.file_name().expect("a name"))).expect("copied");
     }
     let job = folder.path().join("chair.json");
-    let (_server, address) = serve(&job);
+    let (_server, address) = mark(&job);
     browser.goto(&address).await;
     browser.shot("dark").await;
     // An editor writes the file while the page shows it: the page asks, and takes the file's state when told so.

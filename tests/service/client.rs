@@ -1,37 +1,26 @@
-//! A plain HTTP/1.1 client on a socket, so that requests can be as slow, large or wrong as a test wants, and the
-//! service as a process.
+//! The service as a process, each of its answers checked against its description.
+use crate::{
+    http::{self, Answer, KIND, multipart},
+    process::{Process, serve},
+};
 use jsonschema::Validator;
 use serde_json::{Value, json};
 use std::{
-    io::{BufRead, BufReader, Read, Write},
+    io::Read,
     net::{SocketAddr, TcpStream},
     path::Path,
-    process::{Child, Command, Stdio},
+    process::{Command, Stdio},
     sync::OnceLock,
     time::{Duration, Instant},
 };
 
-/// What came back.
-#[derive(Debug)]
-pub struct Answer {
-    pub status: u16,
-    pub head: String,
-    pub body: Vec<u8>,
+/// What a refusal says.
+pub trait Refusal {
+    fn code(&self) -> String;
 }
 
-impl Answer {
-    pub fn json(&self) -> Value {
-        serde_json::from_slice(&self.body).expect("JSON")
-    }
-
-    pub fn header(&self, name: &str) -> Option<&str> {
-        let lines = self.head.lines();
-        lines
-            .filter_map(|line| line.split_once(": "))
-            .find_map(|(key, value)| key.eq_ignore_ascii_case(name).then_some(value))
-    }
-
-    pub fn code(&self) -> String {
+impl Refusal for Answer {
+    fn code(&self) -> String {
         self.json()["error"]["code"]
             .as_str()
             .expect("a code")
@@ -41,18 +30,11 @@ impl Answer {
 
 /// A running `tickstrip serve`, killed when it is dropped.
 pub struct Service {
-    pub child: Child,
+    pub process: Process,
     pub address: SocketAddr,
     /// Path that all others lie below, with a slash at its end.
     pub root: String,
     pub token: Option<&'static str>,
-}
-
-impl Drop for Service {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
 }
 
 impl Service {
@@ -78,34 +60,30 @@ impl Service {
         Self::run(command, None)
     }
 
-    /// A service by its command, which prints its address first.
+    /// A service by its command.
     pub fn run(mut command: Command, token: Option<&'static str>) -> Self {
-        command
-            .stdin(Stdio::null())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped());
-        let mut child = command.spawn().expect("starts");
-        let mut line = String::new();
-        let out = child.stdout.take().expect("piped");
-        BufReader::new(out)
-            .read_line(&mut line)
-            .expect("an address");
-        let line = line.trim().trim_start_matches("http://");
+        command.stderr(Stdio::piped());
+        let (process, address) = serve(command);
+        let line = address.trim().trim_start_matches("http://");
         let (address, root) = line.split_once('/').expect("a path");
         Self {
             address: address.parse().expect("an address"),
             root: format!("/{root}"),
-            child,
+            process,
             token,
         }
     }
 
+    /// All of the log, after the process was killed or has ended.
+    pub fn log(&mut self) -> String {
+        let mut log = String::new();
+        let mut stderr = self.process.0.stderr.take().expect("piped");
+        stderr.read_to_string(&mut log).expect("text");
+        log
+    }
+
     pub fn connect(&self) -> TcpStream {
-        let stream = TcpStream::connect(self.address).expect("connected");
-        stream
-            .set_read_timeout(Some(Duration::from_secs(60)))
-            .expect("set");
-        stream
+        http::connect(self.address).expect("connected")
     }
 
     /// Sends a request and checks the answer against the description of the service.
@@ -122,11 +100,11 @@ impl Service {
         kind: &str,
         body: &[u8],
     ) -> std::io::Result<Answer> {
-        let mut stream = self.connect();
-        stream.write_all(self.head(method, path, kind, body.len()).as_bytes())?;
-        // A service that has refused the request need not take the rest.
-        let _ = stream.write_all(body);
-        read(stream)
+        http::exchange(
+            self.address,
+            &self.head(method, path, kind, body.len()),
+            body,
+        )
     }
 
     pub fn head(&self, method: &str, path: &str, kind: &str, length: usize) -> String {
@@ -134,10 +112,8 @@ impl Service {
             .token
             .map(|t| format!("Authorization: Bearer {t}\r\n"))
             .unwrap_or_default();
-        format!(
-            "{method} {path} HTTP/1.1\r\nHost: {}\r\n{token}Content-Type: {kind}\r\nContent-Length: {length}\r\nConnection: close\r\n\r\n",
-            self.address
-        )
+        let headers = format!("{token}Content-Type: {kind}\r\n");
+        http::head(self.address, method, path, &headers, length)
     }
 
     pub fn get(&self, path: &str) -> Answer {
@@ -168,48 +144,6 @@ impl Service {
             std::thread::sleep(Duration::from_millis(10));
         }
     }
-}
-
-pub const KIND: &str = "multipart/form-data; boundary=cut-here";
-
-/// A multipart body: the part "job" and files by their names.
-pub fn multipart(files: &[(&str, &[u8])]) -> Vec<u8> {
-    let mut body = Vec::new();
-    for (name, bytes) in files {
-        let field = if *name == "job" {
-            "name=\"job\"".to_owned()
-        } else {
-            format!("name=\"file\"; filename=\"{name}\"")
-        };
-        body.extend(
-            format!("--cut-here\r\nContent-Disposition: form-data; {field}\r\n\r\n").bytes(),
-        );
-        body.extend(*bytes);
-        body.extend(b"\r\n");
-    }
-    body.extend(b"--cut-here--\r\n");
-    body
-}
-
-pub fn read(mut stream: TcpStream) -> std::io::Result<Answer> {
-    let mut bytes = Vec::new();
-    let ended = stream.read_to_end(&mut bytes);
-    let Some(end) = bytes.windows(4).position(|w| w == b"\r\n\r\n") else {
-        return Err(ended
-            .err()
-            .unwrap_or_else(|| std::io::ErrorKind::UnexpectedEof.into()));
-    };
-    let head = String::from_utf8_lossy(&bytes[..end]).into_owned();
-    let status = head
-        .split(' ')
-        .nth(1)
-        .and_then(|s| s.parse().ok())
-        .expect("a status");
-    Ok(Answer {
-        status,
-        head,
-        body: bytes[end + 4..].to_vec(),
-    })
 }
 
 /// The description as the program has it.

@@ -1,7 +1,9 @@
 //! Limits of memory, time and handles: no request, however large, slow or half-finished, takes the service from others.
 use crate::{
-    client::{KIND, Service, multipart, read},
-    folder, job,
+    client::{Refusal, Service},
+    folder,
+    http::{KIND, multipart, read},
+    job,
 };
 use serde_json::json;
 use std::{
@@ -30,7 +32,7 @@ fn pour(service: &Service, kind: &str, begin: &str, filling: u8, megabytes: usiz
 /// The most memory that a process has had, megabytes.
 #[cfg(target_os = "linux")]
 fn peak_megabytes(service: &Service) -> usize {
-    let path = format!("/proc/{}/status", service.child.id());
+    let path = format!("/proc/{}/status", service.process.0.id());
     let status = std::fs::read_to_string(path).expect("there");
     let line = status.lines().find(|line| line.starts_with("VmHWM:"));
     let kilobytes = line.and_then(|line| line.split_whitespace().nth(1));

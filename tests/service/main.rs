@@ -3,14 +3,19 @@
 #[path = "../boxes/mod.rs"]
 mod boxes;
 mod client;
+#[path = "../served/http.rs"]
+mod http;
 mod limits;
+#[path = "../served/process.rs"]
+mod process;
 
 use boxes::{job, picture, write_job};
-use client::{KIND, Service, multipart, read};
+use client::{Refusal, Service};
+use http::{Answer, KIND, multipart, read};
 use serde_json::{Value, json};
 use std::{
     fs,
-    io::{Read, Write},
+    io::Write,
     path::Path,
     process::{Command, Stdio},
     sync::Arc,
@@ -35,7 +40,7 @@ fn whole_job() -> Vec<u8> {
     ])
 }
 
-fn id(answer: &client::Answer) -> String {
+fn id(answer: &Answer) -> String {
     assert_eq!(
         answer.status,
         202,
@@ -426,8 +431,8 @@ fn after_a_kill_results_are_there_and_interrupted_jobs_are_told() {
         .expect("sent");
     half.write_all(&body[..body.len() / 2]).expect("sent");
     thread::sleep(Duration::from_millis(100));
-    service.child.kill().expect("killed");
-    service.child.wait().expect("ended");
+    service.process.0.kill().expect("killed");
+    service.process.0.wait().expect("ended");
     let service = Service::start(folder.path(), &[]);
     no_half_written_files(&folder.path().join(".tickstrip/service"));
     let jobs = service.get("/jobs").json();
@@ -456,19 +461,12 @@ fn a_termination_signal_lets_the_job_that_runs_finish() {
     let mut service = Service::start(folder.path(), &[]);
     let first = id(&service.post_path("job.json"));
     let kill = Command::new("kill")
-        .args(["-TERM", &service.child.id().to_string()])
+        .args(["-TERM", &service.process.0.id().to_string()])
         .status();
     assert!(kill.expect("kill is there").success());
-    let status = service.child.wait().expect("ended");
+    let status = service.process.0.wait().expect("ended");
     assert_eq!(status.code(), Some(0));
-    let mut log = String::new();
-    service
-        .child
-        .stderr
-        .take()
-        .expect("piped")
-        .read_to_string(&mut log)
-        .expect("text");
+    let log = service.log();
     let line: Value = serde_json::from_str(log.lines().next().expect("a line")).expect("JSON");
     assert_eq!(
         (&line["method"], &line["path"], &line["status"]),
@@ -546,10 +544,8 @@ fn a_job_that_cannot_be_read_and_files_of_the_user_stay_and_are_named_at_the_sta
     let found = service.get("/jobs").json();
     assert_eq!(found["jobs"].as_array().expect("a list").len(), 1);
     assert_eq!(found["jobs"][0]["id"], json!(sound));
-    service.child.kill().expect("killed");
-    let mut log = String::new();
-    let mut stderr = service.child.stderr.take().expect("piped");
-    stderr.read_to_string(&mut log).expect("text");
+    service.process.0.kill().expect("killed");
+    let log = service.log();
     for name in [&broken, "mine"] {
         let path = jobs.join(name);
         let path = path.to_str().expect("UTF-8");

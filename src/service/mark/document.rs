@@ -8,7 +8,7 @@ use super::{
 };
 use crate::{
     job::{self, InputError},
-    pipeline::{There, write_whole},
+    pipeline::{self, There},
 };
 use serde_json::{Value, json};
 use std::{
@@ -113,6 +113,7 @@ impl Document {
             file: file.clone(),
             source,
         };
+        pipeline::clear_left(&file);
         let (bytes, value) = read(&file)?;
         let folder = state_folder(&file);
         fs::create_dir_all(&folder).map_err(not_saved)?;
@@ -274,7 +275,7 @@ impl Document {
 
     fn write(&mut self) -> Result<(), Refusal> {
         let text = self.text();
-        write_whole(&self.file, text.as_bytes(), There::IsReplaced)
+        pipeline::write_whole(&self.file, text.as_bytes(), There::IsReplaced)
             .map_err(|source| self.not_saved(source))?;
         self.on_disk = blake3::hash(text.as_bytes());
         Ok(())

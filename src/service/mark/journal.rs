@@ -1,6 +1,9 @@
 //! What was done to a job, one line a step, never rewritten: undo and redo outlive the page and the program.
 use super::edits::{Difference, NoPlace};
-use crate::job::{InputError, read_input};
+use crate::{
+    job::{InputError, read_input},
+    pipeline::free_name,
+};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::{
@@ -80,7 +83,8 @@ impl Journal {
 
     fn begin(path: &Path, document: &Value) -> io::Result<Self> {
         if fs::metadata(path).is_ok_and(|data| data.len() > 0) {
-            fs::rename(path, path.with_extension("unreadable"))?;
+            // One that was moved aside before stays too.
+            fs::rename(path, free_name(&path.with_extension("unreadable")))?;
         }
         let file = OpenOptions::new()
             .write(true)
@@ -289,13 +293,16 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_journal_is_moved_aside() {
+    fn what_is_no_journal_is_moved_aside_and_so_is_the_next_one() {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("journal");
-        fs::write(&path, "something else\n").expect("written");
-        let journal = Journal::open(&path, &json!({})).expect("begun");
-        assert_eq!(journal.depth(), [0, 0]);
-        let aside = fs::read_to_string(path.with_extension("unreadable")).expect("kept");
-        assert_eq!(aside, "something else\n");
+        for text in ["something else\n", "yet another\n"] {
+            fs::write(&path, text).expect("written");
+            let journal = Journal::open(&path, &json!({})).expect("begun");
+            assert_eq!(journal.depth(), [0, 0]);
+        }
+        let aside = ["journal.unreadable", "journal.unreadable.kept-1"]
+            .map(|name| fs::read_to_string(folder.path().join(name)).expect("kept"));
+        assert_eq!(aside, ["something else\n", "yet another\n"]);
     }
 }

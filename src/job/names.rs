@@ -1,5 +1,6 @@
 //! Names: unique, printable, usable as folders, and the nearest one to a mistyped one.
 use super::error::{FaultKind, Faults};
+use crate::printable::shortened;
 use std::collections::HashMap;
 
 /// Least likeness (Jaro and Winkler, 0 to 1) at which a name is offered for a mistyped one.
@@ -41,7 +42,7 @@ impl<'a> Names<'a> {
         for (index, name) in names.enumerate() {
             let pointer = format!("{list}/{index}/name");
             if name.trim() != name || name.is_empty() || name.contains(char::is_control) {
-                let name = name.to_owned();
+                let name = shortened(name);
                 faults.push(&pointer, FaultKind::BadName { name });
             }
             match all.index.get(name) {
@@ -49,7 +50,7 @@ impl<'a> Names<'a> {
                     &pointer,
                     FaultKind::DuplicateName {
                         what,
-                        name: name.to_owned(),
+                        name: shortened(name),
                         first: format!("{list}/{first}/name"),
                     },
                 ),
@@ -72,7 +73,7 @@ impl<'a> Names<'a> {
             } else {
                 self.advice(name)
             };
-            let name = name.to_owned();
+            let name = shortened(name);
             faults.push(pointer, FaultKind::UnknownLandmark { name, known });
         }
         found
@@ -88,7 +89,7 @@ impl<'a> Names<'a> {
         }
         .iter()
         .take(6)
-        .map(|name| format!("\"{name}\""))
+        .map(|name| format!("\"{}\"", shortened(name)))
         .collect();
         match (shown.len(), self.in_order.len()) {
             (0, _) => "none".to_owned(),
@@ -112,11 +113,11 @@ pub(super) fn check_view_names<'a>(
     for (index, name) in names {
         let pointer = format!("/views/{index}/name");
         if let Some(reason) = no_folder(name) {
-            let name = name.to_owned();
+            let name = shortened(name);
             faults.push(&pointer, FaultKind::BadViewName { name, reason });
         }
         if let Some(other) = seen.insert(name.to_lowercase(), name) {
-            let (name, other) = (name.to_owned(), other.to_owned());
+            let (name, other) = (shortened(name), shortened(other));
             faults.push(&pointer, FaultKind::DuplicateViewName { name, other });
         }
     }

@@ -2,6 +2,7 @@
 use super::Warning;
 use crate::{
     job::{LandmarkUse, View},
+    printable::listed,
     registration::{Adjustment, AlteredDatum, Finding, Registered, Registration, places::Places},
     statistics::t_quantile,
 };
@@ -108,11 +109,6 @@ fn camera_misses(view: &View) -> Found {
          to pixels of this very render, (0, 0) being its top left corner."
     );
     Some(("camera-misses", text))
-}
-
-fn listed<'a>(names: impl Iterator<Item = &'a str>) -> String {
-    let quoted: Vec<String> = names.map(|name| format!("\"{name}\"")).collect();
-    quoted.join(", ")
 }
 
 fn many_wrong(view: &View, registration: &Registration) -> Found {

@@ -290,6 +290,16 @@ fn a_broken_colour_profile_is_left_out_and_noted() {
 }
 
 #[test]
+fn a_file_that_makes_its_decoder_panic_is_damaged() {
+    for name in ["short-opacity.webp", "no-planes.webp"] {
+        let path = PathBuf::from("fixtures/fuzz/images").join(name);
+        let error = images::read(&path, &Limits::default()).expect_err(name);
+        assert_eq!(error.code(), "image-damaged", "{error}");
+        assert!(!images::is_decoding());
+    }
+}
+
+#[test]
 fn a_limit_refuses_before_the_pixels_are_decoded() {
     let desk = Desk::new();
     let limits = Limits { max_pixels: 383 };

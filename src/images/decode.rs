@@ -16,8 +16,10 @@ use image::{
     metadata::Orientation,
 };
 use std::{
+    cell::Cell,
     fs::File,
     io::{BufReader, ErrorKind, Read, Seek, SeekFrom},
+    panic::{self, AssertUnwindSafe},
     path::Path,
 };
 
@@ -47,7 +49,12 @@ impl Default for Limits {
 /// # Errors
 /// Every variant of [`Error`] but [`Error::MaskSize`].
 pub fn read(path: &Path, limits: &Limits) -> Result<Picture, Error> {
-    let mut opened = open(path, limits)?;
+    let checked = open(path, limits)?;
+    guarded(path, checked.format, || decode(path, checked, limits))
+}
+
+fn decode(path: &Path, checked: Checked, limits: &Limits) -> Result<Picture, Error> {
+    let mut opened = checked.decoder(path, limits)?;
     let size = opened.decoder.dimensions();
     let color = opened.decoder.color_type();
     let failed = |error| failure(path, opened.format, error);
@@ -86,10 +93,42 @@ pub fn dimensions(path: &Path) -> Result<(u32, u32), Error> {
     let unlimited = Limits {
         max_pixels: u64::MAX,
     };
-    let mut opened = open(path, &unlimited)?;
-    let orientation = opened.decoder.orientation();
-    let orientation = orientation.map_err(|error| failure(path, opened.format, error))?;
-    Ok(upright_size(opened.decoder.dimensions(), orientation))
+    let checked = open(path, &unlimited)?;
+    guarded(path, checked.format, || {
+        let mut opened = checked.decoder(path, &unlimited)?;
+        let orientation = opened.decoder.orientation();
+        let orientation = orientation.map_err(|error| failure(path, opened.format, error))?;
+        Ok(upright_size(opened.decoder.dimensions(), orientation))
+    })
+}
+
+thread_local! {
+    static DECODING: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Whether this thread is inside a decoder: what panics there comes out as [`Error::Damaged`], and a panic hook need not
+/// tell of it.
+pub fn is_decoding() -> bool {
+    DECODING.get()
+}
+
+/// Runs a decoder; where it meets a case that its authors did not think of and panics, the file is damaged.
+fn guarded<T>(
+    path: &Path,
+    format: Format,
+    work: impl FnOnce() -> Result<T, Error>,
+) -> Result<T, Error> {
+    let was_decoding = DECODING.replace(true);
+    // What the work leaves behind half-done is dropped with it.
+    let outcome = panic::catch_unwind(AssertUnwindSafe(work));
+    DECODING.set(was_decoding);
+    outcome.unwrap_or_else(|_| {
+        Err(Error::Damaged {
+            path: path.to_owned(),
+            format,
+            source: "its parts contradict each other".into(),
+        })
+    })
 }
 
 /// Reads the pictures and silhouettes of a view, both sides at the same time.
@@ -115,13 +154,30 @@ pub fn read_view(view: &View, limits: &Limits) -> Result<ViewImages, Error> {
     })
 }
 
+/// A file of a known format that looked sound so far.
+struct Checked {
+    format: Format,
+    file: BufReader<File>,
+}
+
 struct Opened {
     format: Format,
     decoder: Box<dyn ImageDecoder>,
 }
 
-/// Recognises the file and checks its size; nothing is allocated by that size yet.
-fn open(path: &Path, limits: &Limits) -> Result<Opened, Error> {
+impl Checked {
+    /// The decoder, with the size checked; nothing is allocated by that size yet.
+    fn decoder(self, path: &Path, limits: &Limits) -> Result<Opened, Error> {
+        let format = self.format;
+        let decoder =
+            decoder(self.file, format, limits).map_err(|error| failure(path, format, error))?;
+        check_size(path, format, decoder.dimensions(), limits)?;
+        Ok(Opened { format, decoder })
+    }
+}
+
+/// Recognises the file and checks what can be checked before a decoder sees it.
+fn open(path: &Path, limits: &Limits) -> Result<Checked, Error> {
     let mut file = open_file(path)?;
     let unreadable = |source| Error::Unreadable {
         path: path.to_owned(),
@@ -147,9 +203,7 @@ fn open(path: &Path, limits: &Limits) -> Result<Opened, Error> {
     };
     check_early(path, format, &head, &mut file, limits)?;
     file.seek(SeekFrom::Start(0)).map_err(unreadable)?;
-    let decoder = decoder(file, format, limits).map_err(|error| failure(path, format, error))?;
-    check_size(path, format, decoder.dimensions(), limits)?;
-    Ok(Opened { format, decoder })
+    Ok(Checked { format, file })
 }
 
 fn open_file(path: &Path) -> Result<BufReader<File>, Error> {

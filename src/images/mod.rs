@@ -8,7 +8,7 @@ mod profile;
 mod samples;
 mod upright;
 
-pub use decode::{Limits, dimensions, read, read_view};
+pub use decode::{Limits, dimensions, is_decoding, read, read_view};
 pub use error::Error;
 pub use format::Format;
 pub use mask::read_mask;

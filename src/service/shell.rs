@@ -104,19 +104,29 @@ pub(super) async fn only_local_pages(
     next.run(request).await
 }
 
+/// The names of this computer that a browser may show.
+const LOCAL_NAMES: [&str; 3] = ["127.0.0.1", "localhost", "[::1]"];
+
 fn is_local(headers: &HeaderMap, port: u16) -> bool {
-    let text = |value: &HeaderValue| value.to_str().map(str::to_owned).ok();
-    let is_own = |host: &str| {
-        ["127.0.0.1", "localhost", "[::1]"]
+    let text = |value: &HeaderValue| value.to_str().map(str::to_owned).unwrap_or_default();
+    let is_own_host = |host: String| {
+        LOCAL_NAMES
             .iter()
             .any(|name| host == *name || host == format!("{name}:{port}"))
     };
-    let host = headers.get(header::HOST).and_then(text);
-    let origin = headers.get(header::ORIGIN).map(text);
-    host.is_some_and(|host| is_own(&host))
-        && origin.is_none_or(|origin| {
-            origin.is_some_and(|o| o.strip_prefix("http://").is_some_and(is_own))
+    // A page of another port is that of another program. Browsers leave the port of the scheme out.
+    let is_own_origin = |origin: String| {
+        LOCAL_NAMES.iter().any(|name| {
+            origin == format!("http://{name}:{port}")
+                || (port == 80 && origin == format!("http://{name}"))
         })
+    };
+    headers.get(header::HOST).map(text).is_some_and(is_own_host)
+        && headers
+            .get_all(header::ORIGIN)
+            .iter()
+            .map(text)
+            .all(is_own_origin)
 }
 
 /// The type of a result file by the end of its name; `None` where no result is called so.
@@ -159,6 +169,23 @@ mod tests {
         assert!(!headers("rebound.example:8080", None));
         assert!(!headers("127.0.0.1:8080", Some("https://page.example")));
         assert!(!headers("127.0.0.1:8080", Some("null")));
+        // Another program of this computer, or another scheme.
+        for origin in [
+            "http://127.0.0.1",
+            "http://localhost:80",
+            "http://127.0.0.1:8081",
+            "http://localhost:80800",
+            "https://localhost:8080",
+            "file://localhost:8080",
+            "localhost:8080",
+            "",
+        ] {
+            assert!(!headers("127.0.0.1:8080", Some(origin)), "{origin}");
+        }
+        let mut plain = HeaderMap::new();
+        plain.insert(header::HOST, HeaderValue::from_static("localhost"));
+        plain.insert(header::ORIGIN, HeaderValue::from_static("http://localhost"));
+        assert!(is_local(&plain, 80) && !is_local(&plain, 8080));
         assert!(!is_local(&HeaderMap::new(), 8080));
     }
 }

@@ -548,6 +548,15 @@ fn others_need_the_token_and_foreign_pages_are_refused() {
         assert_eq!(service.get("/jobs").code(), "no-token");
         assert_eq!(service.get("/health").status, 200);
     }
+    for shown in ["bearer", "BEARER", "beaRer  "] {
+        let head = format!(
+            "GET /jobs HTTP/1.1\r\nHost: {}\r\nAuthorization: {shown} correct horse battery\r\nConnection: close\r\n\r\n",
+            service.address
+        );
+        let mut stream = service.connect();
+        stream.write_all(head.as_bytes()).expect("sent");
+        assert_eq!(read(stream).expect("an answer").status, 200, "{shown}");
+    }
     let mut stream = service.connect();
     stream
         .write_all(b"GET /health HTTP/1.1\r\nHost: rebound.example\r\nConnection: close\r\n\r\n")

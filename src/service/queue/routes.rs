@@ -66,7 +66,7 @@ async fn log(State(desk): State<Desk>, request: Request, next: Next) -> Response
 async fn only_with_token(State(desk): State<Desk>, request: Request, next: Next) -> Response {
     if let Some(token) = &desk.registry.options().token {
         let shown = request.headers().get(header::AUTHORIZATION);
-        let shown = shown.and_then(|value| value.to_str().ok()?.strip_prefix("Bearer "));
+        let shown = shown.and_then(|value| bearer(value.to_str().ok()?));
         // Hashes are compared in constant time: how far a guess is right does not show.
         let is_right = shown
             .is_some_and(|shown| blake3::hash(shown.as_bytes()) == blake3::hash(token.as_bytes()));
@@ -84,6 +84,18 @@ async fn only_with_token(State(desk): State<Desk>, request: Request, next: Next)
         }
     }
     next.run(request).await
+}
+
+/// The token of an `Authorization` header.
+///
+/// # Source
+/// RFC 9110 (Fielding and others 2022), section 11.1: the name of the scheme in letters of any case; section 11.4: one
+/// or more spaces behind it.
+fn bearer(shown: &str) -> Option<&str> {
+    let (scheme, token) = shown.split_once(' ')?;
+    scheme
+        .eq_ignore_ascii_case("bearer")
+        .then(|| token.trim_matches(' '))
 }
 
 async fn health(State(desk): State<Desk>) -> Response {

@@ -1,10 +1,12 @@
 //! What both HTTP services share: tokens, answers, stopping, and who may ask.
 use axum::{
-    extract::{Request, State},
-    http::{HeaderMap, HeaderValue, StatusCode, header},
+    Json,
+    extract::{FromRequest, FromRequestParts, Path, Request, State},
+    http::{HeaderMap, HeaderValue, StatusCode, header, request},
     middleware::Next,
     response::{IntoResponse, Response},
 };
+use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 use std::{
     hash::{BuildHasher, RandomState},
@@ -56,6 +58,40 @@ impl IntoResponse for Refused {
 pub(super) fn refusal(status: StatusCode, code: &str, text: &str) -> Response {
     answer(status, &json!({ "error": { "code": code, "text": text } }))
 }
+
+/// Parts of the address; what cannot be read as such is no address.
+pub(super) struct Parts<T>(pub T);
+
+impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for Parts<T> {
+    type Rejection = Refused;
+
+    async fn from_request_parts(parts: &mut request::Parts, state: &S) -> Result<Self, Refused> {
+        let Path(values) = Path::from_request_parts(parts, state).await.map_err(|_| {
+            let text = "there is nothing at this address";
+            Refused::new(StatusCode::NOT_FOUND, "not-found", text)
+        })?;
+        Ok(Self(values))
+    }
+}
+
+/// The body, from JSON.
+pub(super) struct Body<T>(pub T);
+
+impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Body<T> {
+    type Rejection = Refused;
+
+    async fn from_request(request: Request, state: &S) -> Result<Self, Refused> {
+        let Json(value) = Json::from_request(request, state).await.map_err(|error| {
+            // It may repeat a key of the body.
+            let text: String = error.body_text().chars().take(MOST_REPEATED).collect();
+            Refused::new(error.status(), "bad-body", &text)
+        })?;
+        Ok(Self(value))
+    }
+}
+
+/// Longest text about a body, characters: a judgement.
+const MOST_REPEATED: usize = 500;
 
 /// Runs work that computes or reads files where it holds up no other request.
 pub(super) async fn apart<T: Send + 'static>(

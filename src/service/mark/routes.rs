@@ -7,11 +7,11 @@ use super::{
 };
 use crate::{
     job, measurement, registration,
-    service::shell::{answer, apart, kind_of, only_local_pages, refusal},
+    service::shell::{Body, Parts, answer, apart, kind_of, only_local_pages, refusal},
 };
 use axum::{
-    Json, Router,
-    extract::{DefaultBodyLimit, Path, State},
+    Router,
+    extract::{DefaultBodyLimit, State},
     http::{HeaderValue, StatusCode, header},
     middleware,
     response::{IntoResponse, Response},
@@ -108,7 +108,7 @@ fn text(content: &'static str, kind: &'static str) -> Response {
     (headers, content).into_response()
 }
 
-async fn page_file(Path(name): Path<String>) -> Response {
+async fn page_file(Parts(name): Parts<String>) -> Response {
     match PAGE.iter().find(|(own, ..)| *own == name) {
         Some((_, content, kind)) => text(content, kind),
         None => not_found(),
@@ -214,7 +214,7 @@ struct Change {
     edits: Vec<Edit>,
 }
 
-async fn change(State(desk): Shared, Json(change): Json<Change>) -> Response {
+async fn change(State(desk): Shared, Body(change): Body<Change>) -> Response {
     with_document(desk, move |document| {
         document.change(&change.base, &change.label, &change.edits)
     })
@@ -226,11 +226,11 @@ struct Base {
     base: String,
 }
 
-async fn undo(State(desk): Shared, Json(Base { base }): Json<Base>) -> Response {
+async fn undo(State(desk): Shared, Body(Base { base }): Body<Base>) -> Response {
     with_document(desk, move |document| document.undo(&base)).await
 }
 
-async fn redo(State(desk): Shared, Json(Base { base }): Json<Base>) -> Response {
+async fn redo(State(desk): Shared, Body(Base { base }): Body<Base>) -> Response {
     with_document(desk, move |document| document.redo(&base)).await
 }
 
@@ -239,7 +239,7 @@ struct Decision {
     keep: Keep,
 }
 
-async fn decide(State(desk): Shared, Json(Decision { keep }): Json<Decision>) -> Response {
+async fn decide(State(desk): Shared, Body(Decision { keep }): Body<Decision>) -> Response {
     with_document(desk, move |document| {
         if let Err(Refusal::TwoPrograms { .. }) = document.look() {
             // The other program's steps are part of the journal by now.
@@ -251,7 +251,7 @@ async fn decide(State(desk): Shared, Json(Decision { keep }): Json<Decision>) ->
     .await
 }
 
-async fn picture(State(desk): Shared, Path((view, side)): Path<(usize, String)>) -> Response {
+async fn picture(State(desk): Shared, Parts((view, side)): Parts<(usize, String)>) -> Response {
     let done = apart(move || {
         let Some(path) = desk.image(view, &side) else {
             return not_found();
@@ -273,7 +273,7 @@ async fn picture(State(desk): Shared, Path((view, side)): Path<(usize, String)>)
 
 async fn tile(
     State(desk): Shared,
-    Path((stamp, level, column, row)): Path<(String, usize, u32, u32)>,
+    Parts((stamp, level, column, row)): Parts<(String, usize, u32, u32)>,
 ) -> Response {
     let done = apart(
         move || match desk.pictures.tile(&stamp, level, column, row) {
@@ -297,7 +297,7 @@ struct Sharpening {
     landmark: String,
 }
 
-async fn sharpen(State(desk): Shared, Json(asked): Json<Sharpening>) -> Response {
+async fn sharpen(State(desk): Shared, Body(asked): Body<Sharpening>) -> Response {
     let done = apart(move || match offer(&desk, &asked) {
         Ok(offer) => answer(StatusCode::OK, &offer),
         Err((code, text)) => refusal(StatusCode::UNPROCESSABLE_ENTITY, code, &text),
@@ -363,7 +363,7 @@ async fn comparison(State(desk): Shared) -> Response {
     answer(StatusCode::OK, &desk.comparison.describe(&desk.options.out))
 }
 
-async fn result_file(State(desk): Shared, Path(path): Path<String>) -> Response {
+async fn result_file(State(desk): Shared, Parts(path): Parts<String>) -> Response {
     let done = apart(move || {
         let path = PathBuf::from(path);
         let is_plain = path.components().all(|c| matches!(c, Component::Normal(_)));

@@ -4,7 +4,7 @@ use super::{
     registry::now,
     store::{Incoming, State, Status},
 };
-use crate::service::shell::{Refused, answer, apart, random_token, refusal};
+use crate::service::shell::{Body, Refused, answer, apart, random_token, refusal};
 use axum::{
     extract::{FromRequest, Multipart, Request, State as Shared, multipart::MultipartError},
     http::{HeaderValue, StatusCode, header},
@@ -89,10 +89,7 @@ struct Named {
 }
 
 async fn take_path(desk: &Desk, request: Request) -> Result<Status, Refused> {
-    let named = axum::Json::<Named>::from_request(request, &())
-        .await
-        .map_err(|error| Refused::new(error.status(), "bad-body", &error.body_text()))?;
-    let path = named.0.path;
+    let Body(Named { path }) = Body::from_request(request, &()).await?;
     let registry = Arc::clone(&desk.registry);
     apart(move || {
         let file = confined::file(registry.root(), &path).map_err(|e| refused(&e))?;

@@ -5,10 +5,10 @@ use super::{
     openapi,
     registry::Denied,
 };
-use crate::service::shell::{answer, apart, kind_of, only_local_pages, refusal};
+use crate::service::shell::{Parts, answer, apart, kind_of, only_local_pages, refusal};
 use axum::{
     Router,
-    extract::{DefaultBodyLimit, Path, Request, State},
+    extract::{DefaultBodyLimit, Request, State},
     http::{HeaderValue, StatusCode, header},
     middleware::{self, Next},
     response::{IntoResponse, Response},
@@ -115,14 +115,14 @@ async fn list(State(desk): State<Desk>) -> Response {
     answer(StatusCode::OK, &json!({ "jobs": desk.registry.list() }))
 }
 
-async fn status(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
+async fn status(State(desk): State<Desk>, Parts(id): Parts<String>) -> Response {
     match desk.registry.status(&id) {
         Some(status) => answer(StatusCode::OK, &json!(status)),
         None => not_found(),
     }
 }
 
-async fn cancel(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
+async fn cancel(State(desk): State<Desk>, Parts(id): Parts<String>) -> Response {
     let done = apart(move || match desk.registry.cancel(&id) {
         Ok(status) => answer(StatusCode::OK, &json!(status)),
         Err(denied) => deny(denied, "cancelled"),
@@ -130,7 +130,7 @@ async fn cancel(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
     done.await.unwrap_or_else(IntoResponse::into_response)
 }
 
-async fn remove(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
+async fn remove(State(desk): State<Desk>, Parts(id): Parts<String>) -> Response {
     let done = apart(move || match desk.registry.remove(&id) {
         Ok(()) => StatusCode::NO_CONTENT.into_response(),
         Err(denied) => deny(denied, "deleted; cancel it first"),
@@ -153,11 +153,11 @@ fn deny(denied: Denied, what: &str) -> Response {
     }
 }
 
-async fn report(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
+async fn report(State(desk): State<Desk>, Parts(id): Parts<String>) -> Response {
     result(desk, id, "report.json".to_owned()).await
 }
 
-async fn file(State(desk): State<Desk>, Path((id, path)): Path<(String, String)>) -> Response {
+async fn file(State(desk): State<Desk>, Parts((id, path)): Parts<(String, String)>) -> Response {
     result(desk, id, path).await
 }
 

@@ -350,3 +350,44 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
     browser.shot("results").await;
     browser.close().await;
 }
+
+/// Where the page stands once its one-time address was opened.
+fn page_address(one_time: &str) -> String {
+    let (server, _) = one_time.split_once("/open/").expect("a one-time address");
+    format!("{server}/")
+}
+
+#[cfg(target_os = "linux")]
+#[tokio::test(flavor = "multi_thread")]
+async fn the_file_that_the_browser_is_told_opens_the_page_and_a_reload_keeps_it() {
+    let Some(browser) = Browser::open("the_file_that_the_browser_is_told", false).await else {
+        return;
+    };
+    let (folder, job) = starter();
+    let told = folder.path().join("told");
+    let (_server, address) = browser::serve_to_desktop(&job, &told);
+    let file = browser::until_there(&told);
+    browser.goto(&format!("file://{}", file.trim())).await;
+    let page = page_address(&address);
+    assert_eq!(browser.run("return location.href").await, page);
+    assert_eq!(
+        browser.run("return document.cookie").await,
+        "",
+        "scripts do not see it"
+    );
+    browser.client.refresh().await.expect("reloaded");
+    browser.goto(&page).await;
+    // The address is used up; in this browser it leads to the page, as from the list of visited addresses.
+    browser.goto(&address).await;
+    assert_eq!(browser.run("return location.href").await, page);
+    browser.close().await;
+    let Some(other) = Browser::open("the_file_that_the_browser_is_told", false).await else {
+        return;
+    };
+    for (at, code) in [(&address, "used-address"), (&page, "no-cookie")] {
+        other.client.goto(at).await.expect("an answer");
+        let text = other.run("return document.body.textContent").await;
+        assert!(text.as_str().is_some_and(|t| t.contains(code)), "{text}");
+    }
+    other.close().await;
+}

@@ -1,6 +1,7 @@
 //! The HTTP service on the loopback address: every answer is as its description says, no request leads out of the
 //! folder or takes the service down, and nothing is lost or half-written when it is killed.
 mod client;
+mod mark;
 
 use client::{KIND, Service, multipart, read};
 use serde_json::{Value, json};

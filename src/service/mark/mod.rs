@@ -5,6 +5,7 @@
 //! code of a comparison ([`fit`]).
 mod comparison;
 mod document;
+mod door;
 mod edits;
 mod fit;
 mod journal;
@@ -18,6 +19,7 @@ use super::shell;
 use crate::images::Limits;
 use comparison::Comparison;
 use document::Document;
+use door::Door;
 use pictures::Pictures;
 use std::{
     io,
@@ -79,7 +81,7 @@ struct Desk {
 /// How long open connections may go on when the program is asked to end.
 const GRACE: Duration = Duration::from_secs(2);
 
-/// Serves the page until the program is asked to end; `ready` is told its address.
+/// Serves the page until the program is asked to end; `ready` is told the address that opens it, once.
 ///
 /// # Errors
 /// Where the job is no JSON file or cannot be written beside, or the address is taken.
@@ -98,15 +100,15 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
             .await
             .map_err(|source| MarkError::Address { address, source })?;
         let address = listener.local_addr().map_err(server)?;
-        let token = shell::random_token();
+        let door = Arc::new(Door::new(address));
         let desk = Arc::new(Desk {
             document: Mutex::new(document),
             pictures: Pictures::new(options.limits),
             comparison: Comparison::default(),
             options,
         });
-        ready(&format!("http://{address}/{token}/"));
-        let serving = axum::serve(listener, routes::router(desk, &token, address))
+        ready(&door.way_in().expect("nobody has asked yet"));
+        let serving = axum::serve(listener, routes::router(desk, door, address))
             .with_graceful_shutdown(shell::asked_to_stop());
         tokio::select! {
             result = async { serving.await } => result.map_err(server),

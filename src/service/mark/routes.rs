@@ -1,7 +1,8 @@
-//! The addresses of the marking page; all of them lie below a token that only the user's browser is told.
+//! The addresses of the marking page; all but the one that opens it are for a browser with the cookie ([`door`]).
 use super::{
     Desk,
     document::{Document, Keep, Refusal},
+    door::{self, Door},
     edits::Edit,
     fit,
 };
@@ -52,9 +53,10 @@ const MOST_BODY: usize = 4 << 20;
 type Shared = State<Arc<Desk>>;
 
 /// All addresses.
-pub(super) fn router(desk: Arc<Desk>, token: &str, address: SocketAddr) -> Router {
+pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> Router {
     let index = || async { text(INDEX, "text/html; charset=utf-8") };
     let page = Router::new()
+        .route("/", get(index))
         .route("/page/{name}", get(page_file))
         .route("/api/state", get(state))
         .route("/api/revision", get(revision))
@@ -68,16 +70,20 @@ pub(super) fn router(desk: Arc<Desk>, token: &str, address: SocketAddr) -> Route
         .route("/api/compare", post(compare).get(comparison))
         .route("/results/{*path}", get(result_file))
         .layer(DefaultBodyLimit::max(MOST_BODY))
+        .layer(middleware::from_fn_with_state(
+            Arc::clone(&door),
+            door::only_with_cookie,
+        ))
         .with_state(desk);
     Router::new()
-        // Nesting would not match the slash at the end, which the page's own relative addresses need.
-        .route(&format!("/{token}/"), get(index))
-        .nest(&format!("/{token}"), page)
+        .route("/open/{code}", get(door::open))
+        .with_state(door)
+        .merge(page)
         .fallback(|| async {
             refusal(
                 StatusCode::NOT_FOUND,
                 "not-found",
-                "there is nothing at this address; the terminal shows the right one",
+                "there is nothing at this address; the page is at /",
             )
         })
         .layer(middleware::map_response(harden))

@@ -226,7 +226,9 @@ async fn marks_set_in_the_browser_give_the_expected_figures_and_outlive_the_serv
         .until("return !document.querySelector('#redo').disabled")
         .await;
     browser.press("#redo").await;
-    browser.saved().await;
+    browser
+        .until("return document.querySelector('#redo').disabled")
+        .await;
     assert_eq!(read(&job), saved);
     drop(server);
     browser.close().await;

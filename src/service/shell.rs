@@ -2,7 +2,7 @@
 use axum::{
     Json,
     extract::{FromRequest, FromRequestParts, Path, Request, State},
-    http::{HeaderMap, HeaderValue, StatusCode, header, request},
+    http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header, request},
     middleware::Next,
     response::{IntoResponse, Response},
 };
@@ -170,13 +170,58 @@ fn is_local(headers: &HeaderMap, port: u16) -> bool {
             .all(is_own_origin)
 }
 
+/// What a browser may do with an answer that says nothing else: show it, and that in no other page.
+const CLOSED: &str = "default-src 'none'; frame-ancestors 'none'";
+
+/// Headers of every answer: no other origin reads it or guesses its type, no address is passed on, nothing is kept.
+pub(super) async fn harden(mut response: Response) -> Response {
+    let headers = response.headers_mut();
+    for (name, value) in [
+        (header::REFERRER_POLICY, "no-referrer"),
+        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (
+            HeaderName::from_static("cross-origin-resource-policy"),
+            "same-origin",
+        ),
+    ] {
+        headers.insert(name, HeaderValue::from_static(value));
+    }
+    for (name, value) in [
+        (header::CONTENT_SECURITY_POLICY, CLOSED),
+        (header::CACHE_CONTROL, "no-store"),
+    ] {
+        headers
+            .entry(name)
+            .or_insert(HeaderValue::from_static(value));
+    }
+    response
+}
+
+/// A result file as an answer. Pages have scripts: they run apart from this origin, without its cookies.
+pub(super) fn result_file(kind: &'static str, bytes: Vec<u8>) -> Response {
+    let policy = match kind {
+        HTML => "sandbox allow-scripts; frame-ancestors 'none'",
+        // What shows a PDF in a browser is itself kept away by more.
+        PDF => "frame-ancestors 'none'",
+        _ => CLOSED,
+    };
+    let headers = [
+        (header::CONTENT_TYPE, kind),
+        (header::CONTENT_SECURITY_POLICY, policy),
+    ];
+    (headers, bytes).into_response()
+}
+
+const HTML: &str = "text/html; charset=utf-8";
+const PDF: &str = "application/pdf";
+
 /// The type of a result file by the end of its name; `None` where no result is called so.
 pub(super) fn kind_of(extension: &str) -> Option<&'static str> {
     Some(match extension {
-        "html" => "text/html; charset=utf-8",
+        "html" => HTML,
         "json" => "application/json",
         "csv" => "text/csv; charset=utf-8",
-        "pdf" => "application/pdf",
+        "pdf" => PDF,
         "png" => "image/png",
         "jpg" => "image/jpeg",
         _ => return None,

@@ -350,6 +350,21 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
     browser.press("#compare").await;
     browser.until("return [...document.querySelectorAll('#results img')].filter(i => i.complete && i.naturalWidth).length >= 8").await;
     browser.shot("results").await;
+    // The report's own style and script work, apart from the page's origin; nothing else of it does.
+    let report = format!("{}results/report.html", page_address(&address));
+    browser.client.goto(&report).await.expect("opened");
+    browser
+        .until(
+            "return document.querySelector('.stage')?.style.getPropertyValue('--wipe') === '50%'",
+        )
+        .await;
+    let position = "return getComputedStyle(document.querySelector('.divider')).position";
+    assert_eq!(browser.run(position).await, "absolute");
+    assert_eq!(browser.run("return self.origin").await, "null");
+    browser
+        .run("const s = document.createElement('script'); s.textContent = 'document.title = \"taken over\"'; document.body.append(s)")
+        .await;
+    assert_ne!(browser.run("return document.title").await, "taken over");
     browser.close().await;
 }
 

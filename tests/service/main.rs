@@ -382,6 +382,56 @@ fn no_path_leads_out_of_the_folder() {
     }
 }
 
+/// Fails where a browser would let another page use the answer.
+fn assert_closed(path: &str, answer: &client::Answer) {
+    let header = |name: &str| answer.header(name).unwrap_or_default();
+    let policy = header("content-security-policy");
+    assert!(
+        policy.contains("frame-ancestors 'none'"),
+        "{path}: {}",
+        answer.head
+    );
+    assert_eq!(header("x-content-type-options"), "nosniff", "{path}");
+    assert_eq!(
+        header("cross-origin-resource-policy"),
+        "same-origin",
+        "{path}"
+    );
+    assert_eq!(header("referrer-policy"), "no-referrer", "{path}");
+    assert!(!header("cache-control").is_empty(), "{path}");
+    assert_eq!(answer.header("access-control-allow-origin"), None, "{path}");
+    let kind = header("content-type");
+    let is_document = ["text/html", "application/pdf"]
+        .iter()
+        .any(|d| kind.starts_with(d));
+    assert!(
+        is_document || policy.contains("default-src 'none'"),
+        "{path}: {policy}"
+    );
+}
+
+#[test]
+fn every_answer_is_closed_to_other_pages_and_a_report_runs_apart() {
+    let folder = folder();
+    let service = Service::start(folder.path(), &[]);
+    let id = id(&service.post_path("job.json"));
+    let status = service.wait(&id, &["finished"]);
+    let files = status["files"].as_array().expect("a list").clone();
+    let files = files
+        .iter()
+        .map(|f| format!("/jobs/{id}/files/{}", f.as_str().expect("text")));
+    let others = ["/health", "/jobs", "/openapi.json", "/nothing", "/jobs/0"].map(str::to_owned);
+    for path in files.chain(others) {
+        let answer = service.get(&path);
+        assert_closed(&path, &answer);
+        if path.ends_with("report.html") {
+            let policy = answer.header("content-security-policy").expect("one");
+            assert!(policy.starts_with("sandbox allow-scripts;"), "{policy}");
+        }
+    }
+    assert_closed("PUT", &service.ask("PUT", "/jobs", "text/plain", b""));
+}
+
 #[test]
 fn two_hundred_at_once_are_taken_or_sent_away_and_all_taken_ones_finish() {
     let folder = folder();

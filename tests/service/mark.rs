@@ -205,6 +205,24 @@ fn requests_that_cannot_be_used_are_refused_in_one_form() {
     assert!(answer.status == 422 && answer.body.len() < 2000);
 }
 
+#[test]
+fn every_answer_of_the_page_is_closed_to_other_pages() {
+    let folder = folder();
+    let mark = Mark::start(&folder.path().join("job.json"));
+    let cookie = mark.enter();
+    for path in [
+        "/",
+        "/page/main.js",
+        "/page/page.css",
+        "/api/state",
+        "/nothing",
+    ] {
+        for headers in ["", &cookie] {
+            crate::assert_closed(path, &mark.get(path, headers));
+        }
+    }
+}
+
 #[cfg(target_os = "linux")]
 #[test]
 fn no_command_line_holds_what_opens_the_page() {

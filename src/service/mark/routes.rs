@@ -8,12 +8,14 @@ use super::{
 };
 use crate::{
     job, measurement, registration,
-    service::shell::{Body, Parts, answer, apart, kind_of, only_local_pages, refusal},
+    service::shell::{
+        Body, Parts, answer, apart, harden, kind_of, only_local_pages, refusal, result_file,
+    },
 };
 use axum::{
     Router,
     extract::{DefaultBodyLimit, State},
-    http::{HeaderValue, StatusCode, header},
+    http::{StatusCode, header},
     middleware,
     response::{IntoResponse, Response},
     routing::{get, post},
@@ -68,7 +70,7 @@ pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> R
         .route("/api/tile/{stamp}/{level}/{column}/{row}", get(tile))
         .route("/api/sharpen", post(sharpen))
         .route("/api/compare", post(compare).get(comparison))
-        .route("/results/{*path}", get(result_file))
+        .route("/results/{*path}", get(result))
         .layer(DefaultBodyLimit::max(MOST_BODY))
         .layer(middleware::from_fn_with_state(
             Arc::clone(&door),
@@ -86,24 +88,8 @@ pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> R
                 "there is nothing at this address; the page is at /",
             )
         })
-        .layer(middleware::map_response(harden))
         .layer(middleware::from_fn_with_state(address, only_local_pages))
-}
-
-async fn harden(mut response: Response) -> Response {
-    let headers = response.headers_mut();
-    headers.insert(
-        header::REFERRER_POLICY,
-        HeaderValue::from_static("no-referrer"),
-    );
-    headers.insert(
-        header::X_CONTENT_TYPE_OPTIONS,
-        HeaderValue::from_static("nosniff"),
-    );
-    headers
-        .entry(header::CACHE_CONTROL)
-        .or_insert(HeaderValue::from_static("no-store"));
-    response
+        .layer(middleware::map_response(harden))
 }
 
 fn text(content: &'static str, kind: &'static str) -> Response {
@@ -369,7 +355,7 @@ async fn comparison(State(desk): Shared) -> Response {
     answer(StatusCode::OK, &desk.comparison.describe(&desk.options.out))
 }
 
-async fn result_file(State(desk): Shared, Parts(path): Parts<String>) -> Response {
+async fn result(State(desk): Shared, Parts(path): Parts<String>) -> Response {
     let done = apart(move || {
         let path = PathBuf::from(path);
         let is_plain = path.components().all(|c| matches!(c, Component::Normal(_)));
@@ -378,7 +364,7 @@ async fn result_file(State(desk): Shared, Parts(path): Parts<String>) -> Respons
             return not_found();
         };
         match fs::read(desk.options.out.join(path)) {
-            Ok(bytes) => ([(header::CONTENT_TYPE, kind)], bytes).into_response(),
+            Ok(bytes) => result_file(kind, bytes),
             Err(_) => not_found(),
         }
     });

@@ -6,7 +6,7 @@ use super::{
     registry::Denied,
 };
 use crate::service::shell::{
-    Parts, answer, apart, is_same_secret, kind_of, only_local_pages, refusal,
+    Parts, answer, apart, harden, is_same_secret, kind_of, only_local_pages, refusal, result_file,
 };
 use axum::{
     Router,
@@ -46,6 +46,7 @@ pub(super) fn router(desk: Desk, address: SocketAddr) -> Router {
             )
         })
         .layer(middleware::from_fn_with_state(address, only_local_pages))
+        .layer(middleware::map_response(harden))
         .layer(middleware::from_fn_with_state(desk.clone(), log))
         .with_state(desk)
 }
@@ -179,13 +180,7 @@ async fn result(desk: Desk, id: String, path: String) -> Response {
         };
         let results = desk.registry.store().results(&id);
         match confined::file(&results, &path).map(std::fs::read) {
-            Ok(Ok(bytes)) => {
-                let headers = [
-                    (header::CONTENT_TYPE, kind),
-                    (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-                ];
-                (headers, bytes).into_response()
-            }
+            Ok(Ok(bytes)) => result_file(kind, bytes),
             Ok(Err(error)) => internal(&error).into_response(),
             Err(_) => not_found(),
         }

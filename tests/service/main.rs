@@ -357,6 +357,21 @@ fn no_path_leads_out_of_the_folder() {
     }
     let id = id(&service.post_path("job.json"));
     service.wait(&id, &["finished"]);
+    for path in [".tickstrip/service/jobs", "./.hidden/plan.png"] {
+        let mut hidden = job();
+        let image = match path {
+            "./.hidden/plan.png" => path.to_owned(),
+            jobs => format!("{jobs}/{id}/results/front/registered.png"),
+        };
+        hidden["views"][0]["reference"]["image"] = json!(image);
+        fs::write(root.join("hidden.json"), hidden.to_string()).expect("written");
+        assert!(root.join(&image).exists(), "{image}");
+        assert_eq!(
+            service.post_path("hidden.json").code(),
+            "image-not-there",
+            "{image}"
+        );
+    }
     for path in [
         "../status.json",
         "..%2fstatus.json",

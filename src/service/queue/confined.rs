@@ -1,6 +1,7 @@
 //! Keeps jobs inside one folder: no path leads out of it, by `..`, from the root, or through a link.
 use crate::job::{self, Job, Mask};
 use std::{
+    ffi::OsStr,
     fs,
     path::{Component, Path, PathBuf},
 };
@@ -28,9 +29,9 @@ pub(super) enum Refusal {
         /// All of them, one a line.
         text: String,
     },
-    /// An image outside of the folder.
+    /// An image outside of the folder, or in a hidden one.
     #[error(
-        "{pointer}: the image is not in the folder of the job's service, or not there; post it along, or name it relative to the job file"
+        "{pointer}: the image is not in the folder of the job's service, in a hidden folder of it, or not there; post it along, or name it relative to the job file"
     )]
     Image {
         /// Where the job names it.
@@ -80,11 +81,16 @@ pub(super) fn file(root: &Path, path: &str) -> Result<PathBuf, Refusal> {
     regular(root, &root.join(plain(path)?)).ok_or_else(refused)
 }
 
-/// The file after all links, if it is a regular one below `root`.
+/// The file after all links, if it is a regular one below `root` and in no hidden folder there.
 fn regular(root: &Path, path: &Path) -> Option<PathBuf> {
     let real = fs::canonicalize(path).ok()?;
+    let is_hidden = |name: &OsStr| name.as_encoded_bytes().starts_with(b".");
+    let below = real.strip_prefix(root).ok()?;
+    if below.iter().any(is_hidden) {
+        return None;
+    }
     // A pipe or a device would be waited for.
-    (real.starts_with(root) && fs::metadata(&real).ok()?.is_file()).then_some(real)
+    fs::metadata(&real).ok()?.is_file().then_some(real)
 }
 
 /// Reads a job whose images and masks all lie below `root` (canonical).
@@ -163,8 +169,17 @@ mod tests {
         symlink(outer.join("secret.json"), root.join("out.json")).expect("linked");
         symlink(&outer, root.join("up")).expect("linked");
         symlink(root.join("own.json"), root.join("in.json")).expect("linked");
+        fs::create_dir(root.join(".hidden")).expect("made");
+        fs::write(root.join(".hidden/a.json"), "{}").expect("written");
+        symlink(root.join(".hidden/a.json"), root.join("shown.json")).expect("linked");
         assert_eq!(file(&root, "in.json"), Ok(root.join("own.json")));
-        for path in ["out.json", "up/secret.json", "missing.json", "up"] {
+        for path in [
+            "out.json",
+            "up/secret.json",
+            "missing.json",
+            "up",
+            "shown.json",
+        ] {
             let refusal = file(&root, path).expect_err("refused");
             assert_eq!(refusal.code(), "no-such-file");
         }
@@ -176,7 +191,12 @@ mod tests {
         let outer = fs::canonicalize(outer.path()).expect("there");
         let root = outer.join("root");
         fs::create_dir(&root).expect("made");
-        for file in [outer.join("out.png"), root.join("in.png")] {
+        fs::create_dir(root.join(".tickstrip")).expect("made");
+        for file in [
+            outer.join("out.png"),
+            root.join("in.png"),
+            root.join(".tickstrip/a.png"),
+        ] {
             image::RgbImage::new(8, 8).save(file).expect("written");
         }
         let job = |image: &str| {
@@ -194,6 +214,8 @@ mod tests {
             absolute.as_str(),
             "/etc/passwd",
             "missing.png",
+            ".tickstrip/a.png",
+            "./.tickstrip/../.tickstrip/a.png",
         ] {
             let refusal = job(image).expect_err("refused");
             let pointer = "/views/0/reference/image".to_owned();

@@ -17,6 +17,7 @@ mod structure;
 
 pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS};
+pub use names::{LONGEST_FILE_NAME, is_device_name};
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
 pub use read::{MOST_BYTES, missing_images, parse, points_outside, read};
 pub use schema::schema;

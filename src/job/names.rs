@@ -123,22 +123,41 @@ pub(super) fn check_view_names<'a>(
     }
 }
 
+/// Longest name of a folder or file, bytes: every file system in use takes it, with room for an ending.
+pub const LONGEST_FILE_NAME: usize = 120;
+
+/// Whether some systems keep a file name for a device, whatever its ending.
+///
+/// # Source
+/// "Naming Files, Paths, and Namespaces" of the Windows documentation (from memory).
+pub fn is_device_name(name: &str) -> bool {
+    let lower = name.to_lowercase();
+    let stem = lower.split('.').next().unwrap_or_default().trim_end();
+    let is_port = |rest: &str| {
+        let mut digits = rest.chars();
+        let digit = digits
+            .next()
+            .is_some_and(|c| c.is_ascii_digit() || "¹²³".contains(c));
+        digit && digits.next().is_none()
+    };
+    matches!(stem, "con" | "prn" | "aux" | "nul" | "conin$" | "conout$")
+        || ["com", "lpt"]
+            .iter()
+            .any(|port| stem.strip_prefix(port).is_some_and(is_port))
+}
+
 /// Why a name cannot be a folder on every system; `None` where it can.
 fn no_folder(name: &str) -> Option<&'static str> {
     let is_allowed = |c: char| c.is_alphanumeric() || matches!(c, ' ' | '-' | '_' | '.');
     let lower = name.to_lowercase();
-    let stem = lower.split('.').next().unwrap_or_default();
-    let is_device = matches!(stem, "con" | "prn" | "aux" | "nul")
-        || (stem.len() == 4
-            && (stem.starts_with("com") || stem.starts_with("lpt"))
-            && stem.ends_with(|c: char| c.is_ascii_digit()));
     Some(match name {
         "." | ".." => "it stands for another folder",
         _ if name.trim() != name || name.is_empty() => "it is empty or has a space at an end",
         _ if name.ends_with('.') => "it ends with a point",
         _ if !name.chars().all(is_allowed) => "a sign in it is not allowed",
-        _ if name.len() > 200 => "it is too long",
-        _ if is_device => "some systems keep this name for a device",
+        _ if name.starts_with('.') => "it begins with a point, which hides it",
+        _ if name.len() > LONGEST_FILE_NAME => "it is longer than 120 bytes",
+        _ if is_device_name(name) => "some systems keep this name for a device",
         _ if RESULT_FILES.contains(&lower.as_str()) => "a file of the results has this name",
         _ => return None,
     })
@@ -169,10 +188,16 @@ mod tests {
             ("a:b", Some("not allowed")),
             ("NUL.txt", Some("device")),
             ("com1", Some("device")),
+            ("LPT³", Some("device")),
+            ("aux .side", Some("device")),
+            (".side", Some("begins with a point")),
+            ("...", Some("ends with a point")),
             ("Sheet.PDF", Some("a file of the results")),
             ("side view-2_b.1", None),
             ("сбоку", None),
             ("command", None),
+            ("com10", None),
+            ("com", None),
         ] {
             let reason = no_folder(name);
             assert_eq!(reason.is_some(), words.is_some(), "{name}: {reason:?}");
@@ -181,6 +206,10 @@ mod tests {
                     .unwrap_or_default()
                     .contains(words.unwrap_or_default())
             );
+        }
+        assert_eq!(no_folder(&"x".repeat(120)), None);
+        for long in ["x".repeat(121), "ж".repeat(61)] {
+            assert_eq!(no_folder(&long), Some("it is longer than 120 bytes"));
         }
     }
 }

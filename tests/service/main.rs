@@ -448,6 +448,67 @@ fn every_answer_is_closed_to_other_pages_and_a_report_runs_apart() {
 }
 
 #[test]
+fn names_that_cannot_be_stored_are_refused_with_their_reason() {
+    let folder = folder();
+    let service = Service::start(folder.path(), &[]);
+    let text = job().to_string();
+    let post = |names: &[&str]| {
+        let mut files: Vec<(&str, &[u8])> = vec![("job", text.as_bytes())];
+        files.extend(names.iter().map(|name| (*name, &b"x"[..])));
+        let answer = service.post_files(&files);
+        (answer.status, answer.code())
+    };
+    let long = format!("{}.png", "x".repeat(117));
+    for name in [
+        ".a.png",
+        "a/.b/c.png",
+        "CON.png",
+        "lpt1",
+        "a./b.png",
+        &long,
+        "a/b/c/d/e.png",
+    ] {
+        assert_eq!(post(&[name]), (422, "bad-file-name".to_owned()), "{name}");
+    }
+    for names in [
+        ["a", "a/b"],
+        ["a/b", "a"],
+        ["a/b/c", "a/b"],
+        ["job.json/a", "b"],
+    ] {
+        assert_eq!(post(&names), (400, "file-in-file".to_owned()), "{names:?}");
+    }
+    assert_eq!(
+        post(&["a/b", "a/c"]).1,
+        "image-not-there",
+        "two files of a folder are fine"
+    );
+    for name in [".front", &"x".repeat(99), &"ж".repeat(61), "com¹", "aux.1"] {
+        let mut named = job();
+        named["views"][0]["name"] = json!(name);
+        let named = named.to_string();
+        let answer = service.post_files(&[
+            ("job", named.as_bytes()),
+            ("render.png", &picture(6)),
+            ("plan.png", &picture(0)),
+        ]);
+        if *name == "x".repeat(99) {
+            let id = id(&answer);
+            let status = service.wait(&id, &["finished", "failed"]);
+            let path = format!("/jobs/{id}/files/{name}/overlay.png");
+            assert_eq!(service.get(&path).status, 200, "{status}");
+        } else {
+            assert_eq!(
+                (answer.status, answer.code().as_str()),
+                (422, "job-faulty"),
+                "{name}"
+            );
+        }
+    }
+    assert_eq!(service.get("/health").status, 200);
+}
+
+#[test]
 fn two_hundred_at_once_are_taken_or_sent_away_and_all_taken_ones_finish() {
     let folder = folder();
     let service = Arc::new(Service::start(folder.path(), &["--queue", "8"]));

@@ -1,5 +1,8 @@
 //! Keeps jobs inside one folder: no path leads out of it, by `..`, from the root, or through a link.
-use crate::job::{self, Job, Mask};
+use crate::{
+    job::{self, Job, LONGEST_FILE_NAME, Mask, is_device_name},
+    printable::{is_command, shortened},
+};
 use std::{
     ffi::OsStr,
     fs,
@@ -8,9 +11,6 @@ use std::{
 
 /// Deepest folder that a posted file may lie in.
 const MOST_PARTS: usize = 4;
-/// Longest name, bytes: every file system in use takes it.
-const LONGEST_PART: usize = 120;
-
 /// Why a job or a file of it is refused.
 #[derive(Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
@@ -22,6 +22,16 @@ pub(super) enum Refusal {
     NoSuchFile {
         /// The path as it was given.
         path: String,
+    },
+    /// A posted file that cannot be stored under its name.
+    #[error(
+        "the file name {name:?} cannot be used: {reason}; rename the file, and the image in the job"
+    )]
+    BadName {
+        /// The name as it was given.
+        name: String,
+        /// Why not.
+        reason: &'static str,
     },
     /// The job's own faults.
     #[error("{text}")]
@@ -44,41 +54,60 @@ impl Refusal {
     pub fn code(&self) -> &'static str {
         match self {
             Self::NoSuchFile { .. } => "no-such-file",
+            Self::BadName { .. } => "bad-file-name",
             Self::Faulty { .. } => "job-faulty",
             Self::Image { .. } => "image-not-there",
         }
     }
 }
 
-/// A path of plain names, such as `side/render.png`, that may be joined to a folder.
-pub(super) fn plain(path: &str) -> Result<PathBuf, Refusal> {
-    let refused = || Refusal::NoSuchFile {
-        path: path.chars().take(200).collect(),
-    };
-    let is_plain = |part: Component<'_>| match part {
-        Component::Normal(name) => name.to_str().is_some_and(|name| {
-            !name.starts_with('.')
-                && name.len() <= LONGEST_PART
-                && name
-                    .chars()
-                    .all(|c| !c.is_control() && !matches!(c, '\\' | ':'))
-        }),
-        _ => false,
-    };
+/// A path of plain names, such as `side/render.png`, that may be joined to a folder; else why it is none.
+fn plain(path: &str) -> Result<PathBuf, &'static str> {
     let relative = Path::new(path);
     let count = relative.components().count();
-    if count == 0 || count > MOST_PARTS || !relative.components().all(is_plain) {
-        return Err(refused());
+    if count == 0 {
+        return Err("it is empty");
+    }
+    if count > MOST_PARTS {
+        return Err("it lies deeper than three folders");
+    }
+    for part in relative.components() {
+        match part {
+            Component::Normal(name) => check_name(name.to_str().unwrap_or_default())?,
+            _ => return Err("it leads elsewhere"),
+        }
     }
     Ok(relative.to_owned())
+}
+
+fn check_name(name: &str) -> Result<(), &'static str> {
+    Err(match name {
+        _ if name.starts_with('.') => "a name in it begins with a point",
+        _ if name.ends_with(['.', ' ']) => "a name in it ends with a point or a space",
+        _ if name.len() > LONGEST_FILE_NAME => "a name in it is longer than 120 bytes",
+        _ if name.contains(|c| is_command(c) || matches!(c, '\\' | ':')) => {
+            "a sign in it is not allowed"
+        }
+        _ if is_device_name(name) => "some systems keep a name in it for a device",
+        _ => return Ok(()),
+    })
+}
+
+/// Where a posted file of this name is stored, below the folder of the job's input.
+pub(super) fn posted(name: &str) -> Result<PathBuf, Refusal> {
+    plain(name).map_err(|reason| Refusal::BadName {
+        name: shortened(name),
+        reason,
+    })
 }
 
 /// The file at a plain path below `root` (canonical), after all links; a regular file.
 pub(super) fn file(root: &Path, path: &str) -> Result<PathBuf, Refusal> {
     let refused = || Refusal::NoSuchFile {
-        path: path.chars().take(200).collect(),
+        path: shortened(path),
     };
-    regular(root, &root.join(plain(path)?)).ok_or_else(refused)
+    let relative = plain(path).map_err(|_| refused())?;
+    regular(root, &root.join(relative)).ok_or_else(refused)
 }
 
 /// The file after all links, if it is a regular one below `root` and in no hidden folder there.
@@ -148,12 +177,39 @@ mod tests {
             "a\nb",
             "..",
             "a/b/c/d/e",
+            "a/nul.png",
+            "a./b",
+            "a /b",
+            "a\u{202e}gnp",
         ] {
             assert!(plain(path).is_err(), "{path:?}");
         }
         assert!(plain(&"x".repeat(121)).is_err());
         // An encoded form is a name like any other once it is decoded no further.
         assert!(plain("%2e%2e%2fa").is_ok());
+    }
+
+    #[test]
+    fn a_posted_name_is_refused_with_its_reason() {
+        for (name, words) in [
+            ("", "it is empty"),
+            ("../a.png", "it leads elsewhere"),
+            (".a.png", "begins with a point"),
+            ("a/b/c/d/e.png", "deeper than three folders"),
+            ("AUX.png", "for a device"),
+            ("a.png.", "ends with a point"),
+        ] {
+            let refusal = posted(name).expect_err(name);
+            assert_eq!(refusal.code(), "bad-file-name");
+            assert!(refusal.to_string().contains(words), "{refusal}");
+        }
+        let endless = posted(&"x".repeat(1 << 20))
+            .expect_err("too long")
+            .to_string();
+        assert!(
+            endless.contains("longer than 120 bytes") && endless.len() < 400,
+            "{endless}"
+        );
     }
 
     #[cfg(unix)]

@@ -4,7 +4,10 @@ use super::{
     registry::now,
     store::{Incoming, State, Status},
 };
-use crate::service::shell::{Body, Refused, answer, apart, random_token, refusal};
+use crate::{
+    printable::shortened,
+    service::shell::{Body, Refused, answer, apart, random_token, refusal},
+};
 use axum::{
     extract::{FromRequest, Multipart, Request, State as Shared, multipart::MultipartError},
     http::{HeaderValue, StatusCode, header},
@@ -12,7 +15,11 @@ use axum::{
 };
 use serde::Deserialize;
 use serde_json::Map;
-use std::{io, path::Path, sync::Arc};
+use std::{
+    io,
+    path::{Path, PathBuf},
+    sync::Arc,
+};
 use tokio::{fs, io::AsyncWriteExt};
 
 /// Files of one job, at most.
@@ -110,24 +117,24 @@ async fn take_files(desk: &Desk, request: Request) -> Result<Status, Refused> {
         .await
         .map_err(|error| Refused::new(error.status(), "bad-body", &error.body_text()))?;
     let incoming = desk.registry.store().incoming().map_err(|e| internal(&e))?;
-    let mut files = 0;
+    let mut taken: Vec<PathBuf> = Vec::new();
     while let Some(mut field) = body.next_field().await.map_err(|e| broken(&e))? {
-        files += 1;
-        if files > MOST_FILES {
+        if taken.len() == MOST_FILES {
             return Err(bad("too-many-files", "a job has at most 64 files"));
         }
         let name = match (field.name(), field.file_name()) {
             (Some("job"), _) => "job.json".to_owned(),
             (_, Some(name)) => name.to_owned(),
             (name, None) => {
-                let name = name.unwrap_or_default();
+                let name = shortened(name.unwrap_or_default());
                 let text = format!("the part {name:?} is neither \"job\" nor a file with a name");
                 return Err(bad("unknown-part", &text));
             }
         };
-        let path = incoming
-            .input()
-            .join(confined::plain(&name).map_err(|e| refused(&e))?);
+        let relative = confined::posted(&name).map_err(|e| refused(&e))?;
+        check_against(&taken, &relative)?;
+        let path = incoming.input().join(&relative);
+        taken.push(relative);
         let mut file = create(&path, &name).await?;
         while let Some(chunk) = field.chunk().await.map_err(|e| broken(&e))? {
             file.write_all(&chunk).await.map_err(|e| internal(&e))?;
@@ -136,6 +143,19 @@ async fn take_files(desk: &Desk, request: Request) -> Result<Status, Refused> {
     }
     let registry = Arc::clone(&desk.registry);
     apart(move || admit_files(&registry, incoming)).await?
+}
+
+/// No file can be a folder of another one as well.
+fn check_against(taken: &[PathBuf], new: &Path) -> Result<(), Refused> {
+    let collides = |other: &&PathBuf| {
+        other.as_path() != new && (other.starts_with(new) || new.starts_with(other))
+    };
+    let Some(other) = taken.iter().find(collides) else {
+        return Ok(());
+    };
+    let (new, other) = (new.display(), other.display());
+    let text = format!("\"{new}\" and \"{other}\": a file cannot be the folder of another one");
+    Err(bad("file-in-file", &text))
 }
 
 fn admit_files(registry: &super::Registry, incoming: Incoming) -> Result<Status, Refused> {

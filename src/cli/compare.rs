@@ -1,7 +1,7 @@
 //! `tickstrip compare`: the main job.
 use super::{
     Status,
-    messages::{Failure, Terminal},
+    messages::{Failure, Terminal, shown_path},
     progress::Progress,
 };
 use crate::{
@@ -158,11 +158,12 @@ fn present(
     terminal: &Terminal,
 ) -> Result<Status, Failure> {
     if arguments.json {
-        terminal.result(&report::to_json(&outcome.report))?;
+        terminal.json(&report::to_json(&outcome.report))?;
     } else {
         let table = report::table(&outcome.report, &terminal.table_style());
-        let out = outcome.out.display();
-        terminal.result(&format!("{table}\nresults in {out}\n"))?;
+        terminal.table(&table)?;
+        let out = shown_path(&outcome.out);
+        terminal.result(&format!("\nresults in {out}\n"))?;
     }
     let strictness = if arguments.strict {
         Strictness::UndecidedCounts

@@ -59,8 +59,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
         Err(asked) => {
-            // A reader that has gone away is no reason to fail: `tickstrip --help | head -1`.
-            let _ = asked.print();
+            Terminal::new().help(&asked);
             return if asked.use_stderr() {
                 Status::Unusable
             } else {

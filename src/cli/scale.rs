@@ -104,11 +104,10 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
             .collect(),
         wanted,
     };
-    terminal.result(&if arguments.json {
-        answer.to_json()
-    } else {
-        answer.to_text()
-    })?;
+    match arguments.json {
+        true => terminal.json(&answer.to_json())?,
+        false => terminal.result(&answer.to_text())?,
+    }
     Ok(Status::NothingOut)
 }
 

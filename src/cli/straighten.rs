@@ -1,7 +1,7 @@
 //! `tickstrip straighten`: straightens one picture.
 use super::{
     Status,
-    messages::{Action, Failure, Terminal},
+    messages::{Action, Failure, Terminal, shown_path},
 };
 use crate::{
     images::Limits,
@@ -194,7 +194,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let done =
         pipeline::straighten_picture(&asked.image, &asked.straighten, asked.mark_sigma, &limits)?;
     write(&arguments.out, &done.png, arguments.force)?;
-    let out = arguments.out.display();
+    let out = shown_path(&arguments.out);
     terminal.result(&format!("{}wrote {out}\n", words(&asked, &done)))?;
     Ok(Status::NothingOut)
 }

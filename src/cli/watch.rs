@@ -1,12 +1,13 @@
 //! `tickstrip watch`: compares a job again whenever one of its files has changed.
 use super::{
     Status, compare,
-    messages::{Action, Failure, Terminal},
+    messages::{Action, Failure, Terminal, shown_path},
 };
 use crate::{
     drawing::Paper,
     job::{self, Job, Mask},
     pipeline::{self, CompareOptions},
+    printable::on_one_line,
     report::{self, Report},
     service,
 };
@@ -116,7 +117,7 @@ impl Watch<'_> {
         let job = match job::read(self.job) {
             Ok(job) => job,
             Err(error) => {
-                self.terminal.fault(&error.to_string());
+                self.terminal.faults(&error);
                 return Ok(());
             }
         };
@@ -129,16 +130,23 @@ impl Watch<'_> {
                 return Ok(());
             }
         };
-        let lines = match &self.report {
-            Some(before) => report::changes(before, &report),
+        match &self.report {
+            Some(before) => self.tell_changes(before, &report)?,
             None => {
                 let table = report::table(&report, &self.terminal.table_style());
-                vec![table, format!("results in {}", self.out.display())]
+                self.terminal.table(&table)?;
+                let out = shown_path(&self.out);
+                self.terminal.result(&format!("\nresults in {out}\n"))?;
             }
-        };
-        self.terminal.result(&format!("{}\n", lines.join("\n")))?;
+        }
         self.report = Some(report);
         Ok(())
+    }
+
+    fn tell_changes(&self, before: &Report, after: &Report) -> Result<(), Failure> {
+        let lines = report::changes(before, after);
+        let lines: Vec<String> = lines.iter().map(|line| on_one_line(line)).collect();
+        self.terminal.result(&format!("{}\n", lines.join("\n")))
     }
 }
 
@@ -181,10 +189,8 @@ fn changed(before: &Look, after: &Look) -> String {
         .filter(|(path, state)| before.get(*path) != Some(state));
     let mut names: Vec<String> = differing
         .map(|(path, _)| {
-            path.file_name()
-                .unwrap_or_default()
-                .to_string_lossy()
-                .into_owned()
+            let name = path.file_name().unwrap_or_default();
+            on_one_line(&name.to_string_lossy())
         })
         .collect();
     names.sort();

@@ -298,6 +298,45 @@ fn commands_that_stay_say_what_is_missing_before_they_begin() {
     assert!(stderr(&output).contains("no-folder: cannot be used"));
 }
 
+#[test]
+fn words_that_a_computer_takes_for_numbers_are_none() {
+    let folder = folder();
+    let corners = "10,10 80,10 80,50 10,50";
+    for word in ["inf", "NaN", "infinity", "1e999"] {
+        let points = format!("1,1 at 0,{word}; 9,1 at 1,0; 9,9 at 1,1; 1,9 at 0,1");
+        let runs: [&[&str]; 4] = [
+            &["scale", word],
+            &["scale", "1 mm", "--to", word],
+            &[
+                "straighten",
+                "side-screen.jpg",
+                "--corners",
+                corners,
+                "--aspect",
+                word,
+            ],
+            &["straighten", "side-screen.jpg", "--points", &points],
+        ];
+        for arguments in runs {
+            let output = run(folder.path(), arguments);
+            assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+            let text = stderr(&output);
+            let says_that_it_is_none = [
+                "is not a length",
+                "has no unit",
+                "the unit",
+                "cannot be read",
+            ];
+            assert!(
+                says_that_it_is_none
+                    .iter()
+                    .any(|words| text.contains(words)),
+                "{text}"
+            );
+        }
+    }
+}
+
 /// What steers a terminal or turns letters around.
 #[cfg(unix)]
 const NASTY: &str = "n\u{1b}]0;own\u{7}\u{9b}2J\u{202e}gnp\u{200b}\r";

@@ -2,6 +2,7 @@
 use super::{
     Status,
     messages::{Action, Failure, Terminal, shown_path},
+    scale::finite_number,
 };
 use crate::{
     images::Limits,
@@ -144,9 +145,9 @@ fn plane_point(text: &str) -> Result<RawPlanePoint, String> {
 
 /// A plain number is one, as in a job file.
 fn as_length(text: &str) -> RawLength {
-    match text.trim().parse() {
-        Ok(number) => RawLength::Number(number),
-        Err(_) => RawLength::Text(text.trim().to_owned()),
+    match finite_number(text) {
+        Some(number) => RawLength::Number(number),
+        None => RawLength::Text(text.trim().to_owned()),
     }
 }
 
@@ -247,9 +248,9 @@ fn listed<T: Clone>(option: Option<&Vec<T>>) -> Vec<T> {
 
 /// A plain number is one, as in a job file.
 fn as_aspect(text: String) -> RawAspect {
-    match text.trim().parse() {
-        Ok(number) => RawAspect::Number(number),
-        Err(_) => RawAspect::Text(text),
+    match finite_number(&text) {
+        Some(number) => RawAspect::Number(number),
+        None => RawAspect::Text(text),
     }
 }
 

@@ -9,6 +9,7 @@ pub mod job;
 pub mod kernels;
 pub mod measurement;
 pub mod pipeline;
+pub mod printable;
 pub mod registration;
 pub mod report;
 pub mod service;

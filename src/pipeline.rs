@@ -15,7 +15,9 @@ use crate::{
     drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},
     images::{self, Limits},
     job::{self, Job, View},
-    measurement, registration,
+    measurement,
+    printable::{listed, shortened},
+    registration,
     report::{self, Report, ViewFailure, ViewOutcome},
 };
 use image::RgbImage;
@@ -179,14 +181,9 @@ fn selected<'a>(job: &'a Job, names: &[String]) -> Result<Vec<&'a View>, Error> 
         .iter()
         .find(|n| job.views.iter().all(|v| v.name != **n))
     {
-        let known: Vec<String> = job
-            .views
-            .iter()
-            .map(|v| format!("\"{}\"", v.name))
-            .collect();
         return Err(Error::UnknownView {
-            name: name.clone(),
-            known: known.join(", "),
+            name: shortened(name),
+            known: listed(job.views.iter().map(|v| v.name.as_str())),
         });
     }
     let is_wanted = |v: &&View| names.is_empty() || names.contains(&v.name);

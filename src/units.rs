@@ -4,6 +4,8 @@ mod common_scales;
 
 pub use common_scales::{CommonScale, ScaleUse, common_scales, nearest_scales};
 
+use crate::printable::shortened;
+
 /// Millimetres on the scale model.
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
 pub struct ModelMm(pub f64);
@@ -39,13 +41,13 @@ impl ScaleRatio {
     /// denominator is not between [`LEAST_DENOMINATOR`] and [`LARGEST_DENOMINATOR`].
     pub fn parse(text: &str) -> Result<Self, ScaleError> {
         let unreadable = || ScaleError::Unreadable {
-            found: text.to_owned(),
+            found: shortened(text),
         };
         let (model, full) = text.split_once([':', '/']).ok_or_else(unreadable)?;
         let model = signed_decimal(model.trim()).ok_or_else(unreadable)?;
         let full = signed_decimal(full.trim()).ok_or_else(unreadable)?;
         let out_of_range = || ScaleError::OutOfRange {
-            found: format!("\"{text}\""),
+            found: format!("\"{}\"", shortened(text)),
         };
         if model <= 0.0 || full <= 0.0 {
             return Err(out_of_range());
@@ -346,7 +348,7 @@ pub fn length_from_number(number: f64, unit: Unit) -> Result<f64, LengthError> {
 pub fn parse_length(text: &str) -> Result<f64, LengthError> {
     let normal = plain_characters(text);
     let mut rest = normal.trim();
-    let found = || text.to_owned();
+    let found = || shortened(text);
     if rest.starts_with('-') {
         return Err(LengthError::OutOfRange { found: found() });
     }
@@ -376,7 +378,7 @@ pub fn parse_length(text: &str) -> Result<f64, LengthError> {
         let joined = rest.strip_prefix('-').map(str::trim_start);
         rest = joined.filter(|inches| !inches.is_empty()).unwrap_or(rest);
     }
-    length_within_range(total, || format!("\"{text}\""))
+    length_within_range(total, || format!("\"{}\"", shortened(text)))
 }
 
 fn length_within_range(millimetres: f64, found: impl Fn() -> String) -> Result<f64, LengthError> {
@@ -440,13 +442,13 @@ fn take_unit<'a>(text: &'a str, number: &str, whole: &str) -> Result<(Unit, &'a 
     };
     if text.is_empty() {
         return Err(LengthError::NoUnit {
-            found: whole.to_owned(),
-            number: number.to_owned(),
+            found: shortened(whole),
+            number: shortened(number),
         });
     }
     let unit = Unit::from_word(word).ok_or_else(|| LengthError::UnknownUnit {
-        found: whole.to_owned(),
-        unit: if word.is_empty() { text } else { word }.to_owned(),
+        found: shortened(whole),
+        unit: shortened(if word.is_empty() { text } else { word }),
     })?;
     // "18 in." as an abbreviation.
     Ok((unit, after.strip_prefix('.').unwrap_or(after)))
@@ -454,7 +456,7 @@ fn take_unit<'a>(text: &'a str, number: &str, whole: &str) -> Result<(Unit, &'a 
 
 /// A decimal number, a fraction, or a whole number and a fraction.
 fn quantity(number: &str, whole: &str) -> Result<f64, LengthError> {
-    let found = || whole.to_owned();
+    let found = || shortened(whole);
     if number.contains(',') {
         return Err(LengthError::Comma { found: found() });
     }
@@ -502,6 +504,34 @@ fn fraction(text: &str) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_endless_text_is_not_repeated_whole() {
+        let endless = "7".repeat(10 << 20);
+        let texts = [
+            endless.clone(),
+            format!("{endless} mm"),
+            format!("1,{endless} mm"),
+            format!("1 {}", "x".repeat(10 << 20)),
+            format!("1/0{endless} x"),
+        ];
+        for text in texts {
+            let words = parse_length(&text).expect_err("no length").to_string();
+            assert!(
+                words.len() < 600 && words.contains('…'),
+                "{} bytes",
+                words.len()
+            );
+        }
+        for text in [format!("1:{endless}"), endless] {
+            let words = ScaleRatio::parse(&text).expect_err("no scale").to_string();
+            assert!(
+                words.len() < 600 && words.contains('…'),
+                "{} bytes",
+                words.len()
+            );
+        }
+    }
 
     /// Lengths in the tests are short decimals; a few roundings of 1e-16 each may add up.
     fn is_close(a: f64, b: f64) -> bool {

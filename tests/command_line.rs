@@ -301,3 +301,144 @@ fn commands_that_stay_say_what_is_missing_before_they_begin() {
     assert_eq!(output.status.code(), Some(2));
     assert!(stderr(&output).contains("no-folder: cannot be used"));
 }
+
+#[test]
+fn words_that_a_computer_takes_for_numbers_are_none() {
+    let folder = folder();
+    let corners = "10,10 80,10 80,50 10,50";
+    for word in ["inf", "NaN", "infinity", "1e999"] {
+        let points = format!("1,1 at 0,{word}; 9,1 at 1,0; 9,9 at 1,1; 1,9 at 0,1");
+        let runs: [&[&str]; 4] = [
+            &["scale", word],
+            &["scale", "1 mm", "--to", word],
+            &[
+                "straighten",
+                "side-screen.jpg",
+                "--corners",
+                corners,
+                "--aspect",
+                word,
+            ],
+            &["straighten", "side-screen.jpg", "--points", &points],
+        ];
+        for arguments in runs {
+            let output = run(folder.path(), arguments);
+            assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+            let text = stderr(&output);
+            let says_that_it_is_none = [
+                "is not a length",
+                "has no unit",
+                "the unit",
+                "cannot be read",
+            ];
+            assert!(
+                says_that_it_is_none
+                    .iter()
+                    .any(|words| text.contains(words)),
+                "{text}"
+            );
+        }
+    }
+}
+
+/// What steers a terminal or turns letters around.
+#[cfg(unix)]
+const NASTY: &str = "n\u{1b}]0;own\u{7}\u{9b}2J\u{202e}gnp\u{200b}\r";
+
+#[cfg(unix)]
+fn assert_plain(what: &str, output: &Output) {
+    for text in [stdout(output), stderr(output)] {
+        let is_command = |c| c != '\n' && tickstrip::printable::is_command(c);
+        assert!(!text.contains(is_command), "{what}: {text:?}");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn nothing_of_a_job_or_a_path_commands_the_terminal() {
+    let folder = folder();
+    let path = folder.path();
+    // Names may hold what turns letters around; control characters come in as keys, texts and paths.
+    let turned = "beam\u{202e}\u{2066}pu";
+    let job = fs::read_to_string(path.join("chair.json")).expect("read");
+    let mut job: serde_json::Value = serde_json::from_str(&job).expect("JSON");
+    let first = job["views"][0]["landmarks"][0].clone();
+    let mut named = first.clone();
+    (named["name"], named["render"]) = (turned.into(), serde_json::json!([1.5, 1.5]));
+    job["views"][0]["landmarks"]
+        .as_array_mut()
+        .expect("a list")
+        .push(named);
+    job["title"] = NASTY.into();
+    job["views"][0]["reference"]["note"] = NASTY.into();
+    job["views"][0]["reference"]["straighten"] = serde_json::json!(
+        { "corners": [[10, 10], [80, 10], [80, 50], [10, 50]], "aspect": "16:9" }
+    );
+    let file = format!("{NASTY}\n.json");
+    fs::write(path.join(&file), job.to_string()).expect("written");
+    job[NASTY] = 1.into();
+    job["views"][0]["spans"][0]["from"] = NASTY.into();
+    fs::write(path.join("faulty.json"), job.to_string()).expect("written");
+    let png = format!("{NASTY}.png");
+    fs::copy(path.join("side-render.png"), path.join(&png)).expect("copied");
+    fs::write(path.join("torn.png"), "GIF89a\u{1b}[2J").expect("written");
+    let runs: [&[&str]; 13] = [
+        &["check", &file],
+        &["check", "faulty.json"],
+        &["compare", &file, "--out", NASTY],
+        &["compare", &file, "--json"],
+        &["compare", &file, "--view", NASTY],
+        &["compare", NASTY],
+        &["straighten", "--job", &file, "--view", NASTY],
+        &[
+            "straighten",
+            "--job",
+            &file,
+            "--view",
+            "side",
+            "--out",
+            &format!("{NASTY}-1.png"),
+        ],
+        &["new", &png, "torn.png"],
+        &["new", &png, &png, "--out", &format!("{NASTY}-2.json")],
+        &["mark", NASTY, "--no-browser"],
+        &["scale", NASTY],
+        &["scale", "1 mm", "--to", NASTY],
+    ];
+    for arguments in runs {
+        let output = run(path, arguments);
+        assert_plain(&format!("{arguments:?}"), &output);
+        assert!(
+            !output.stdout.is_empty() || !output.stderr.is_empty(),
+            "{arguments:?}"
+        );
+    }
+    assert_eq!(run(path, &["check", &file]).status.code(), Some(0));
+    let json = stdout(&run(path, &["compare", &file, "--json"]));
+    let report: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+    assert_eq!(report["job"]["title"], NASTY, "JSON loses no letter");
+}
+
+#[test]
+fn an_endless_name_is_cut_in_what_is_printed() {
+    let folder = folder();
+    let endless = "x".repeat(100_000);
+    let runs: [&[&str]; 6] = [
+        &["check", &endless],
+        &["compare", "chair.json", "--view", &endless],
+        &["straighten", "--job", "chair.json", "--view", &endless],
+        &["scale", &endless],
+        &["scale", "1 mm", "--to", &endless],
+        &[&endless],
+    ];
+    for arguments in runs {
+        let output = run(folder.path(), arguments);
+        assert_eq!(output.status.code(), Some(2));
+        let text = stderr(&output);
+        assert!(
+            text.contains('…') && text.len() < 10_000,
+            "{} bytes: {text:.200}",
+            text.len()
+        );
+    }
+}

@@ -422,6 +422,16 @@ fn a_turned_jpeg_has_the_size_of_what_is_read() {
 }
 
 #[test]
+fn a_file_that_makes_its_decoder_panic_is_damaged() {
+    for name in ["short-opacity.webp", "no-planes.webp"] {
+        let path = PathBuf::from("fixtures/fuzz/images").join(name);
+        let error = images::read(&path, &Limits::default()).expect_err(name);
+        assert_eq!(error.code(), "image-damaged", "{error}");
+        assert!(!images::is_decoding());
+    }
+}
+
+#[test]
 fn a_limit_refuses_before_the_pixels_are_decoded() {
     let desk = Desk::new();
     let limits = Limits { max_pixels: 383 };

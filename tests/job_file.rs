@@ -49,6 +49,35 @@ fn lines(job: &Value) -> String {
 }
 
 #[test]
+fn endless_names_are_cut_in_messages() {
+    let endless = "x".repeat(1 << 20);
+    let mut unknown = with("/views/0/spans/0/from", json!(endless));
+    put(
+        &mut unknown,
+        "/views/0/regions/0/landmarks",
+        json!([endless, endless]),
+    );
+    let mut named = example();
+    put(&mut named, &format!("/views/0/{endless}"), json!(1));
+    let path = with("/views/0/render/image", json!(" ".repeat(4000)));
+    let twice = with(
+        "/views/0/regions/0/landmarks",
+        json!(["y".repeat(9000), "y".repeat(9000)]),
+    );
+    for job in [unknown, named, path, twice] {
+        let error = parse(&job.to_string()).expect_err("faulty");
+        for fault in error.faults() {
+            let text = fault.to_string();
+            assert!(
+                text.len() < 1500 && text.contains('…'),
+                "{} bytes",
+                text.len()
+            );
+        }
+    }
+}
+
+#[test]
 fn the_example_is_accepted_and_resolved() {
     let job = job::read(Path::new("fixtures/jobs/example.json")).expect("sound");
     assert_eq!(job.title, "Helm chair of a survey airship");

@@ -4,16 +4,21 @@ use std::{collections::BTreeSet, fs, path::Path};
 
 /// Module, then the modules it may name with `crate::`. Bottom to top.
 const MAY_IMPORT: &[(&str, &[&str])] = &[
-    ("units", &[]),
+    ("printable", &[]),
+    ("units", &["printable"]),
     ("frame", &[]),
     ("statistics", &[]),
     ("kernels", &["frame"]),
-    ("job", &["units", "frame"]),
+    ("job", &["printable", "units", "frame"]),
     ("images", &["kernels", "job"]),
-    ("registration", &["units", "frame", "statistics", "job"]),
+    (
+        "registration",
+        &["printable", "units", "frame", "statistics", "job"],
+    ),
     (
         "measurement",
         &[
+            "printable",
             "units",
             "frame",
             "statistics",
@@ -26,6 +31,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "drawing",
         &[
+            "printable",
             "units",
             "frame",
             "statistics",
@@ -38,6 +44,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "report",
         &[
+            "printable",
             "units",
             "frame",
             "statistics",
@@ -50,6 +57,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "pipeline",
         &[
+            "printable",
             "job",
             "images",
             "registration",
@@ -61,6 +69,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "service",
         &[
+            "printable",
             "frame",
             "kernels",
             "job",
@@ -75,6 +84,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "cli",
         &[
+            "printable",
             "units",
             "images",
             "drawing",

@@ -886,6 +886,67 @@ fn hostile_names_make_no_tags() {
     }
 }
 
+/// Base 64 with padding, letter by letter: the page's own is not asked.
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let bit = |n: usize| bytes.get(n / 8).map_or(0, |byte| byte >> (7 - n % 8) & 1);
+    let letter = |n: usize| (0..6).fold(0, |six, k| six << 1 | bit(6 * n + k));
+    let count = (8 * bytes.len()).div_ceil(6);
+    let text: String = (0..count)
+        .map(|n| char::from(LETTERS[usize::from(letter(n))]))
+        .collect();
+    text + &"=".repeat((4 - count % 4) % 4)
+}
+
+#[test]
+fn the_page_allows_its_own_script_and_style_and_no_other() {
+    use sha2::{Digest, Sha256};
+    let html = page(&hostile_report());
+    let tags = tags(&html);
+    let policies: Vec<_> = tags
+        .iter()
+        .filter(|t| t.contains("Content-Security-Policy"))
+        .collect();
+    let [policy] = policies[..] else {
+        panic!("{policies:?}")
+    };
+    for raw in ["style", "script"] {
+        let (_, rest) = html.split_once(&format!("<{raw}>")).expect("one");
+        let (content, rest) = rest.split_once(&format!("</{raw}>")).expect("closed");
+        assert!(!rest.contains(&format!("<{raw}")), "a second {raw}");
+        let hash = base64(&Sha256::digest(content.as_bytes()));
+        assert!(
+            policy.contains(&format!("{raw}-src 'sha256-{hash}';")),
+            "{policy}"
+        );
+    }
+    for part in [
+        "default-src 'none'",
+        "img-src data:;",
+        "base-uri 'none'",
+        "form-action 'none'",
+    ] {
+        assert!(policy.contains(part), "{policy}");
+    }
+    assert!(
+        !policy.contains("unsafe")
+            && !policy.contains('*')
+            && !policy.contains("http:")
+            && !policy.contains("https:")
+    );
+    // What a policy with hashes would keep from working.
+    for tag in tags {
+        let tag = unquoted(tag);
+        let attributes = tag.split_whitespace().skip(1);
+        for attribute in attributes {
+            assert!(
+                !attribute.starts_with("on") && !attribute.starts_with("style="),
+                "{tag}"
+            );
+        }
+    }
+}
+
 /// A tag without the values of its attributes.
 fn unquoted(tag: &str) -> String {
     tag.split('"').step_by(2).collect()

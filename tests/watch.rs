@@ -168,3 +168,25 @@ fn a_picture_that_cannot_be_read_for_a_while_costs_neither_the_results_nor_what_
     let line = watch.until("front: ");
     assert!(line.starts_with("front: box: better: width"), "{line}");
 }
+
+#[test]
+fn a_file_whose_name_commands_a_terminal_is_named_without_that() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let name = "plan\u{1b}[2J\u{202e}gnp.png";
+    let mut nasty = job(450.0);
+    nasty["views"][0]["reference"]["image"] = json!(name);
+    fs::write(folder.path().join("render.png"), picture(0)).expect("written");
+    fs::write(folder.path().join(name), picture(0)).expect("written");
+    fs::write(folder.path().join("job.json"), nasty.to_string()).expect("written");
+    let watch = Watch::start(folder.path());
+    watch.until("results in");
+    fs::write(folder.path().join(name), picture(15)).expect("written");
+    assert_eq!(
+        watch.until("plan"),
+        "plan\u{fffd}[2J\u{fffd}gnp.png changed"
+    );
+    fs::remove_file(folder.path().join(name)).expect("removed");
+    watch.until("plan");
+    let line = watch.until("front: could not be compared");
+    assert!(line.contains("plan\u{fffd}[2J\u{fffd}gnp.png"), "{line}");
+}

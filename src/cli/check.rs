@@ -1,7 +1,7 @@
 //! `tickstrip check`: reads a job, says what is wrong or doubtful in it, changes nothing.
 use super::{
     Status,
-    messages::{Failure, Terminal},
+    messages::{Failure, Terminal, shown_path},
 };
 use crate::{
     job::{self, Job},
@@ -24,7 +24,7 @@ pub(super) struct Arguments {
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
     let job = job::read(&arguments.job)?;
-    let file = arguments.job.display();
+    let file = shown_path(&arguments.job);
     let missing = job::missing_images(&job);
     let look = pipeline::look(&job);
     for fault in &missing {

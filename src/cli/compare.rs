@@ -1,7 +1,7 @@
 //! `tickstrip compare`: the main job.
 use super::{
     Status,
-    messages::{Failure, Terminal},
+    messages::{Failure, Terminal, shown_path},
     progress::Progress,
 };
 use crate::{
@@ -160,10 +160,11 @@ fn present(
     terminal: &Terminal,
 ) -> Result<Status, Failure> {
     if arguments.json {
-        terminal.result(&report::to_json(&outcome.report))?;
+        terminal.json(&report::to_json(&outcome.report))?;
     } else {
         let table = report::table(&outcome.report, &terminal.table_style());
-        terminal.result(&format!("{table}\n{}\n", where_results_are(outcome)))?;
+        terminal.table(&table)?;
+        terminal.result(&format!("\n{}\n", where_results_are(outcome)))?;
     }
     if arguments.json && outcome.results == Results::EarlierKept {
         terminal.fault(&where_results_are(outcome));
@@ -181,7 +182,7 @@ fn present(
 
 /// Where the results are, or that the earlier ones are there still.
 pub(super) fn where_results_are(outcome: &Outcome) -> String {
-    let out = outcome.out.display();
+    let out = shown_path(&outcome.out);
     match outcome.results {
         Results::InPlace => format!("results in {out}"),
         Results::EarlierKept => {

@@ -1,7 +1,7 @@
 //! `tickstrip demo`: writes a job with its images and compares it.
 use super::{
     Status, compare,
-    messages::{Action, Failure, Terminal},
+    messages::{Action, Failure, Terminal, shown_path},
     new::write_new,
 };
 use crate::job::{InputError, read_input};
@@ -54,9 +54,9 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let out = comparison.out_folder();
     terminal.result(&format!(
         "\nThe demo's model is off on purpose. Look at:\n  {}\n  {}\nThe job, to change and compare again:\n  {}\n",
-        out.join("report.html").display(),
-        out.join("sheet.pdf").display(),
-        arguments.folder.join(JOB).display(),
+        shown_path(&out.join("report.html")),
+        shown_path(&out.join("sheet.pdf")),
+        shown_path(&arguments.folder.join(JOB)),
     ))?;
     // The demo did what it should, whatever it found; only failures count.
     Ok(match status {

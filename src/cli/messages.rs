@@ -1,5 +1,10 @@
 //! What goes to the terminal: results to standard output, everything else to standard error.
-use crate::{images, job, pipeline, report::TableStyle, service, units};
+use crate::{
+    images, job, pipeline,
+    printable::{is_command, on_one_line},
+    report::{TABLE_COLOURS, TableStyle},
+    service, units,
+};
 use std::{
     fmt,
     io::{self, IsTerminal, Write},
@@ -10,16 +15,40 @@ use std::{
 #[derive(Debug)]
 pub(super) struct Terminal;
 
+/// Longest line of a message, characters: a judgement. Of a longer one the middle is left out: it begins with the place
+/// and ends with what to do.
+const LONGEST_LINE: usize = 4000;
+
 impl Terminal {
     pub fn new() -> Self {
         Self
     }
 
-    /// Prints a result.
+    /// Prints a result. What would command the terminal or turn the direction of letters is marked instead.
     ///
     /// # Errors
     /// [`Failure::Output`] where it cannot be written; a reader that has gone away (`| head -1`) is no error.
     pub fn result(&self, text: &str) -> Result<(), Failure> {
+        self.write(&shown(text))
+    }
+
+    /// Prints a table, in the colours of [`Terminal::table_style`].
+    ///
+    /// # Errors
+    /// As [`Terminal::result`].
+    pub fn table(&self, table: &str) -> Result<(), Failure> {
+        self.write(&shown_in_colours(table))
+    }
+
+    /// Prints JSON; a reader of it gets every letter.
+    ///
+    /// # Errors
+    /// As [`Terminal::result`].
+    pub fn json(&self, json: &str) -> Result<(), Failure> {
+        self.write(&shown_as_escapes(json))
+    }
+
+    fn write(&self, text: &str) -> Result<(), Failure> {
         let mut out = io::stdout().lock();
         match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
             Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
@@ -29,17 +58,43 @@ impl Terminal {
         }
     }
 
-    /// Prints what went wrong.
+    /// Prints what went wrong, on one line.
     pub fn fault(&self, text: &str) {
+        self.write_fault(&without_middle(&on_one_line(text)));
+    }
+
+    /// Prints all that is wrong with a job, a line each, which begins with its file, so that editors find the place.
+    pub fn faults(&self, error: &job::Error) {
+        error.to_string().lines().for_each(|line| self.fault(line));
+    }
+
+    /// Prints a line of a log in JSON.
+    pub fn log(&self, json: &str) {
+        self.write_fault(&shown_as_escapes(json));
+    }
+
+    fn write_fault(&self, text: &str) {
         // Where standard error is closed there is nobody to tell.
         let _ = writeln!(io::stderr().lock(), "{text}");
     }
 
-    /// Prints why a command failed; faults of a job begin with its file name, so that editors find the place.
+    /// Prints why a command failed.
     pub fn failure(&self, failure: &Failure) {
         match failure {
-            Failure::Job(faults) => self.fault(&faults.to_string()),
+            Failure::Job(error) => self.faults(error),
             other => self.fault(&format!("error: {other}")),
+        }
+    }
+
+    /// Prints the help or what is wrong with the command line.
+    pub fn help(&self, help: &clap::Error) {
+        let words = help.render().to_string();
+        // The words may repeat an argument; those of the program itself have nothing to mark.
+        if shown(&words) == words && words.lines().all(|line| without_middle(line) == line) {
+            // A reader that has gone away is no reason to fail: `tickstrip --help | head -1`.
+            let _ = help.print();
+        } else {
+            words.trim_end().lines().for_each(|line| self.fault(line));
         }
     }
 
@@ -57,6 +112,59 @@ impl Terminal {
     pub fn is_watched(&self) -> bool {
         io::stderr().is_terminal()
     }
+}
+
+/// A path as results name it: on one line.
+pub(super) fn shown_path(path: &Path) -> String {
+    on_one_line(&path.display().to_string())
+}
+
+/// The text with a mark in place of each character that is a command, but for line breaks.
+fn shown(text: &str) -> String {
+    text.replace(|c| c != '\n' && is_command(c), "\u{fffd}")
+}
+
+/// As [`shown`], with the colours that the table has itself.
+fn shown_in_colours(table: &str) -> String {
+    let mut text = String::with_capacity(table.len());
+    let mut rest = table;
+    while let Some(at) = rest.find('\u{1b}') {
+        let (before, after) = rest.split_at(at);
+        text.push_str(&shown(before));
+        let own = TABLE_COLOURS.iter().find(|own| after.starts_with(**own));
+        text.push_str(own.unwrap_or(&"\u{fffd}"));
+        rest = &after[own.map_or(1, |own| own.len())..];
+    }
+    text + &shown(rest)
+}
+
+/// JSON with each character that is a command in the form of an escape, which means the same.
+fn shown_as_escapes(json: &str) -> String {
+    let mut text = String::with_capacity(json.len());
+    for c in json.chars() {
+        match c {
+            '\n' => text.push(c),
+            c if is_command(c) => {
+                for unit in c.encode_utf16(&mut [0; 2]) {
+                    text.push_str(&format!("\\u{unit:04x}"));
+                }
+            }
+            c => text.push(c),
+        }
+    }
+    text
+}
+
+/// A line with an ellipsis in place of its middle where it is too long.
+fn without_middle(line: &str) -> String {
+    let count = line.chars().count();
+    if count <= LONGEST_LINE {
+        return line.to_owned();
+    }
+    let half = LONGEST_LINE / 2;
+    let start = line.chars().take(half);
+    let end = line.chars().skip(count - half);
+    start.chain(['…']).chain(end).collect()
 }
 
 /// Why a command could not do its work.
@@ -192,5 +300,54 @@ impl Failure {
             action,
             source,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What steers a terminal, and what turns letters around, in a name of a file or a landmark.
+    const NASTY: &str = "a\u{1b}]0;own\u{7}\u{9b}2J\u{202e}gnp\r\u{8}b";
+
+    #[test]
+    fn nothing_of_a_name_commands_the_terminal() {
+        for text in [
+            shown(NASTY),
+            shown_in_colours(NASTY),
+            shown_as_escapes(NASTY),
+        ] {
+            assert!(!text.contains(is_command), "{text:?}");
+        }
+        assert_eq!(shown("two\nlines, 3' 10½\""), "two\nlines, 3' 10½\"");
+        assert_eq!(shown("\u{1b}[31mred"), "\u{fffd}[31mred");
+    }
+
+    #[test]
+    fn a_table_keeps_its_own_colours_and_no_others() {
+        let [out, .., end] = TABLE_COLOURS;
+        let table = format!("side: {out}OUT  x{end}\n");
+        assert_eq!(shown_in_colours(&table), table);
+        let other = shown_in_colours(&format!("{table}\u{1b}[2J\u{1b}[0"));
+        assert_eq!(other, format!("{table}\u{fffd}[2J\u{fffd}[0"));
+    }
+
+    #[test]
+    fn json_means_the_same_when_shown() {
+        let names = format!("{NASTY}\u{e0041}\u{7f}é");
+        let json = serde_json::to_string(&names).expect("a text");
+        let shown = shown_as_escapes(&json);
+        assert!(!shown.contains(is_command));
+        assert_eq!(serde_json::from_str::<String>(&shown).expect("JSON"), names);
+    }
+
+    #[test]
+    fn of_an_endless_line_both_ends_are_told() {
+        let line = format!("pump.json: {}; rename it", "x".repeat(10 << 20));
+        let cut = without_middle(&line);
+        assert!(cut.starts_with("pump.json: xxx") && cut.ends_with("x; rename it"));
+        assert_eq!(cut.chars().count(), LONGEST_LINE + 1);
+        assert!(cut.contains('…'));
+        assert_eq!(without_middle("short"), "short");
     }
 }

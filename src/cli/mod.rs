@@ -15,9 +15,10 @@ mod watch;
 
 pub use status::Status;
 
+use crate::images;
 use clap::{Parser, Subcommand};
 use messages::{Failure, Terminal};
-use std::ffi::OsString;
+use std::{ffi::OsString, panic};
 
 /// Measures a scale model's render against a picture of the full-size object.
 #[derive(Debug, Parser)]
@@ -54,11 +55,11 @@ enum Command {
 /// Runs the command that the arguments ask for (the first one is the program's name), prints what it has to say, and
 /// returns the status to exit with.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
+    leave_out_panics_of_decoders();
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
         Err(asked) => {
-            // A reader that has gone away is no reason to fail: `tickstrip --help | head -1`.
-            let _ = asked.print();
+            Terminal::new().help(&asked);
             return if asked.use_stderr() {
                 Status::Unusable
             } else {
@@ -83,6 +84,16 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         terminal.failure(&failure);
         Status::Unusable
     })
+}
+
+/// A panic inside a decoder becomes the error of a damaged file: the error is printed, not the panic.
+fn leave_out_panics_of_decoders() {
+    let printing = panic::take_hook();
+    panic::set_hook(Box::new(move |info| {
+        if !images::is_decoding() {
+            printing(info);
+        }
+    }));
 }
 
 #[cfg(test)]

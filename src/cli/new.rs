@@ -1,7 +1,7 @@
 //! `tickstrip new`: starts a job file from two images.
 use super::{
     Status,
-    messages::{Action, Failure, Terminal},
+    messages::{Action, Failure, Terminal, shown_path},
 };
 use crate::{
     images, job,
@@ -36,7 +36,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let reference = from_job(&arguments.out, &arguments.reference)?;
     let text = job::starter(&render, &reference, render_size, reference_size);
     write_new(&arguments.out, text.as_bytes(), "name another with --out")?;
-    let out = arguments.out.display();
+    let out = shown_path(&arguments.out);
     terminal.result(&format!(
         "wrote {out}\nNext: tickstrip mark {out}\nor replace the placeholders in it by hand, then run: tickstrip check {out}\n"
     ))?;

@@ -80,8 +80,8 @@ fn scale(text: &str) -> Result<ScaleRatio, String> {
     if text.eq_ignore_ascii_case("full") {
         return Ok(ScaleRatio::one_to(1.0).expect("1 is above 0"));
     }
-    let number = text.parse::<f64>().map(ScaleRatio::from_number);
-    let scale = number.unwrap_or_else(|_| ScaleRatio::parse(text));
+    let number = finite_number(text).map(ScaleRatio::from_number);
+    let scale = number.unwrap_or_else(|| ScaleRatio::parse(text));
     scale.map_err(|error| format!("{error}; or \"full\""))
 }
 
@@ -104,17 +104,22 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
             .collect(),
         wanted,
     };
-    terminal.result(&if arguments.json {
-        answer.to_json()
-    } else {
-        answer.to_text()
-    })?;
+    match arguments.json {
+        true => terminal.json(&answer.to_json())?,
+        false => terminal.result(&answer.to_text())?,
+    }
     Ok(Status::NothingOut)
 }
 
 fn millimetres(text: &str, unit: Unit) -> Result<f64, LengthError> {
-    match text.trim().parse::<f64>() {
-        Ok(number) => length_from_number(number, unit),
-        Err(_) => parse_length(text),
+    match finite_number(text) {
+        Some(number) => length_from_number(number, unit),
+        None => parse_length(text),
     }
+}
+
+/// A plain number; words that Rust reads as numbers, such as `inf`, and what is beyond all numbers are none.
+pub(super) fn finite_number(text: &str) -> Option<f64> {
+    let number = text.trim().parse::<f64>().ok()?;
+    number.is_finite().then_some(number)
 }

@@ -29,6 +29,6 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         Format::Job => job::schema(),
         Format::Report => report::schema(),
     };
-    terminal.result(&format!("{schema:#}\n"))?;
+    terminal.json(&format!("{schema:#}\n"))?;
     Ok(Status::NothingOut)
 }

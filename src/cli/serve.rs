@@ -60,7 +60,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         // Where nobody reads it the service runs nevertheless.
         let _ = terminal.result(&format!("{address}\n"));
     };
-    let log = Arc::new(|line: &str| Terminal::new().fault(line));
+    let log = Arc::new(|line: &str| Terminal::new().log(line));
     queue::serve(arguments.options(), &ready, log)?;
     Ok(Status::NothingOut)
 }

@@ -1,8 +1,9 @@
 //! `tickstrip straighten`: straightens one picture.
 use super::{
     Status,
-    messages::{Action, Failure, Terminal},
+    messages::{Action, Failure, Terminal, shown_path},
     new::write_new,
+    scale::finite_number,
 };
 use crate::{
     images::Limits,
@@ -145,9 +146,9 @@ fn plane_point(text: &str) -> Result<RawPlanePoint, String> {
 
 /// A plain number is one, as in a job file.
 fn as_length(text: &str) -> RawLength {
-    match text.trim().parse() {
-        Ok(number) => RawLength::Number(number),
-        Err(_) => RawLength::Text(text.trim().to_owned()),
+    match finite_number(text) {
+        Some(number) => RawLength::Number(number),
+        None => RawLength::Text(text.trim().to_owned()),
     }
 }
 
@@ -199,7 +200,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let done =
         pipeline::straighten_picture(&asked.image, &asked.straighten, asked.mark_sigma, &limits)?;
     write(&arguments.out, &done.png, arguments.force)?;
-    let out = arguments.out.display();
+    let out = shown_path(&arguments.out);
     terminal.result(&format!("{}wrote {out}\n", words(&asked, &done)))?;
     Ok(Status::NothingOut)
 }
@@ -252,9 +253,9 @@ fn listed<T: Clone>(option: Option<&Vec<T>>) -> Vec<T> {
 
 /// A plain number is one, as in a job file.
 fn as_aspect(text: String) -> RawAspect {
-    match text.trim().parse() {
-        Ok(number) => RawAspect::Number(number),
-        Err(_) => RawAspect::Text(text),
+    match finite_number(&text) {
+        Some(number) => RawAspect::Number(number),
+        None => RawAspect::Text(text),
     }
 }
 

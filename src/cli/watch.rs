@@ -7,6 +7,7 @@ use crate::{
     drawing::Paper,
     job::{self, Job, Mask},
     pipeline::{self, CompareOptions, Results},
+    printable::on_one_line,
     report::{self, Report},
     service,
 };
@@ -130,7 +131,7 @@ impl Watch<'_> {
         let job = match job::read(self.job) {
             Ok(job) => job,
             Err(error) => {
-                self.terminal.fault(&error.to_string());
+                self.terminal.faults(&error);
                 return Ok(());
             }
         };
@@ -144,22 +145,30 @@ impl Watch<'_> {
             }
         };
         let where_they_are = compare::where_results_are(&outcome);
-        let mut lines = match &self.report {
-            Some(before) => report::changes(before, &outcome.report),
-            None => vec![
-                report::table(&outcome.report, &self.terminal.table_style()),
-                where_they_are.clone(),
-            ],
-        };
-        if self.report.is_some() && outcome.results == Results::EarlierKept {
-            lines.push(where_they_are);
+        match &self.report {
+            Some(before) => {
+                self.tell_changes(before, &outcome.report)?;
+                if outcome.results == Results::EarlierKept {
+                    self.terminal.result(&format!("{where_they_are}\n"))?;
+                }
+            }
+            None => {
+                let table = report::table(&outcome.report, &self.terminal.table_style());
+                self.terminal.table(&table)?;
+                self.terminal.result(&format!("\n{where_they_are}\n"))?;
+            }
         }
-        self.terminal.result(&format!("{}\n", lines.join("\n")))?;
         for note in &outcome.notes {
             self.terminal.fault(&format!("note: {note}"));
         }
         self.report = Some(baseline(self.report.take(), outcome.report));
         Ok(())
+    }
+
+    fn tell_changes(&self, before: &Report, after: &Report) -> Result<(), Failure> {
+        let lines = report::changes(before, after);
+        let lines: Vec<String> = lines.iter().map(|line| on_one_line(line)).collect();
+        self.terminal.result(&format!("{}\n", lines.join("\n")))
     }
 }
 
@@ -213,10 +222,8 @@ fn changed(before: &Look, after: &Look) -> String {
         .filter(|(path, state)| before.get(*path) != Some(state));
     let mut names: Vec<String> = differing
         .map(|(path, _)| {
-            path.file_name()
-                .unwrap_or_default()
-                .to_string_lossy()
-                .into_owned()
+            let name = path.file_name().unwrap_or_default();
+            on_one_line(&name.to_string_lossy())
         })
         .collect();
     names.sort();

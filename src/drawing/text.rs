@@ -1,6 +1,7 @@
 //! The embedded fonts, the width of a text, and texts cut or broken to a width.
 //!
 //! Only the embedded DejaVu faces are ever used, so that pictures do not depend on the fonts of a machine.
+use crate::printable::is_command;
 use std::sync::{Arc, LazyLock};
 use ttf_parser::Face;
 
@@ -128,7 +129,8 @@ pub(crate) fn wrap(text: &str, font: Font, size: f64, room: f64, most: usize) ->
 pub(crate) fn clean(text: &str) -> String {
     text.chars()
         .filter(|c| {
-            !matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{fffe}' | '\u{ffff}')
+            let is_hidden = is_command(*c) && !c.is_control();
+            !is_hidden && !matches!(c, '\u{fffe}' | '\u{ffff}')
         })
         .map(|c| if c.is_control() { ' ' } else { c })
         .collect()

@@ -1,7 +1,8 @@
 //! From a file to an upright sRGB picture.
 use super::{
     Error, Limits, Picture, ViewImages,
-    header::{self, Header, failure, layout},
+    guard::guarded,
+    header::{self, Header, ImageFile, failure, layout},
     mask,
     profile::{self, Channels},
     samples,
@@ -19,12 +20,16 @@ use std::{io::Seek, path::Path};
 /// # Errors
 /// Every variant of [`Error`] but [`Error::MaskSize`].
 pub fn read(path: &Path, limits: &Limits) -> Result<Picture, Error> {
-    let (mut file, header) = header::look(path, limits)?;
+    let (file, header) = header::look(path, limits)?;
+    guarded(path, header.format, || decode(path, file, &header))
+}
+
+fn decode(path: &Path, mut file: ImageFile, header: &Header) -> Result<Picture, Error> {
     let failed = |error| failure(path, header.format, error);
     let stored = header.profile.as_ref();
     let icc = stored.map(|stored| stored.read(&mut file)).transpose();
     file.rewind().map_err(|error| failed(error.into()))?;
-    let decoder = header::decoder(file, &header).map_err(failed)?;
+    let decoder = header::decoder(file, header).map_err(failed)?;
     if decoder.dimensions() != header.stored {
         return Err(Error::Changed {
             path: path.to_owned(),
@@ -48,7 +53,7 @@ pub fn read(path: &Path, limits: &Limits) -> Result<Picture, Error> {
         _ => (samples::take_alpha::<4>(&mut bytes), Channels::Rgb),
     };
     let (rgb, note) = profile::to_srgb(bytes, kind, icc);
-    Ok(assemble(rgb, alpha, &header, note))
+    Ok(assemble(rgb, alpha, header, note))
 }
 
 /// Reads the pictures and silhouettes of a view, both sides at the same time.

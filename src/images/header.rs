@@ -5,6 +5,7 @@ use super::{
     Error,
     embedded::Stored,
     format::{self, Content, Format},
+    guard::guarded,
     jpeg,
     png::{self, PngPicture},
     tiff,
@@ -89,13 +90,13 @@ pub(super) fn look(path: &Path, limits: &Limits) -> Result<(ImageFile, Header), 
     let mut file = open(path, limits)?;
     let format = recognise(path, &mut file)?;
     let failed = |error| failure(path, format, error);
-    let header = match format {
+    let header = guarded(path, format, || match format {
         Format::Png => of_png(path, &mut file, limits),
         Format::Jpeg => of_jpeg(path, &mut file, limits),
         Format::WebP => of_webp(path, &mut file, limits),
         Format::Tiff => of_tiff(path, &mut file, limits),
         Format::Bmp => of_bmp(path, &mut file, limits),
-    }?;
+    })?;
     file.rewind().map_err(|error| failed(error.into()))?;
     Ok((file, header))
 }

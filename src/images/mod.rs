@@ -3,6 +3,7 @@ mod decode;
 mod embedded;
 mod error;
 mod format;
+mod guard;
 mod header;
 mod jpeg;
 mod mask;
@@ -16,6 +17,7 @@ mod webp;
 pub use decode::{read, read_view};
 pub use error::Error;
 pub use format::Format;
+pub use guard::is_decoding;
 pub use header::{Limits, dimensions};
 pub use mask::read_mask;
 

@@ -1,12 +1,15 @@
 //! Width over height of a rectangle, as people write it.
 use super::{error::FaultKind, raw::RawAspect};
-use crate::units::{LengthError, parse_length};
+use crate::{
+    printable::shortened,
+    units::{LengthError, parse_length},
+};
 
 /// Width over height of `16:9`, `2.39:1`, `1920 x 1080`, a number, or `210 mm x 297 mm`; from 0.01 to 100.
 pub(super) fn aspect(raw: &RawAspect) -> Result<f64, FaultKind> {
     let (value, found) = match raw {
         RawAspect::Number(number) => (*number, number.to_string()),
-        RawAspect::Text(text) => (from_text(text)?, format!("\"{text}\"")),
+        RawAspect::Text(text) => (from_text(text)?, format!("\"{}\"", shortened(text))),
     };
     within_range(value, || found.clone())
 }
@@ -22,7 +25,7 @@ pub(super) fn within_range(value: f64, found: impl Fn() -> String) -> Result<f64
 
 fn from_text(text: &str) -> Result<f64, FaultKind> {
     let unreadable = || FaultKind::AspectUnreadable {
-        found: format!("\"{text}\""),
+        found: format!("\"{}\"", shortened(text)),
     };
     let (width, height) = text
         .split_once([':', 'x', 'X', '×'])
@@ -35,7 +38,7 @@ fn from_text(text: &str) -> Result<f64, FaultKind> {
         (Some(_), None) | (None, Some(_)) => {
             let side = plain_number(width).map_or(width, |_| height);
             length(side, unreadable)?;
-            let found = text.to_owned();
+            let found = shortened(text);
             Err(FaultKind::AspectHalfUnit { found })
         }
     }

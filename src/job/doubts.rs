@@ -1,8 +1,9 @@
 //! What is legal in a job but may not be meant, or will limit what can be told.
 use super::{
     Job, KnownPlane, LandmarkUse, Rectangle, ReferenceKind, RegistrationKind, Side, Straighten,
-    View, error::one_line,
+    View,
 };
+use crate::printable::on_one_line;
 use std::fmt;
 
 /// One doubtful thing.
@@ -19,9 +20,9 @@ pub struct Doubt {
 impl fmt::Display for Doubt {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if self.pointer.is_empty() {
-            f.write_str(&one_line(&self.text))
+            f.write_str(&on_one_line(&self.text))
         } else {
-            write!(f, "{}: {}", self.pointer, one_line(&self.text))
+            write!(f, "{}: {}", self.pointer, on_one_line(&self.text))
         }
     }
 }

@@ -5,7 +5,10 @@ mod outside_mark;
 pub(super) use collected::Faults;
 pub use outside_mark::OutsideMark;
 
-use crate::units::{LengthError, ScaleError};
+use crate::{
+    printable::on_one_line,
+    units::{LengthError, ScaleError},
+};
 use outside_mark::{lying, named};
 use std::{
     fmt,
@@ -65,15 +68,17 @@ impl fmt::Display for Error {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Unreadable { file, source } => {
-                write!(f, "{}: cannot be read: {source}", file.display())
+                let file = on_one_line(&file.display().to_string());
+                write!(f, "{file}: cannot be read: {source}")
             }
             Self::Faulty { file, faults, more } => {
+                let file = on_one_line(&file.display().to_string());
                 for (index, fault) in faults.iter().enumerate() {
                     let end = if index == 0 { "" } else { "\n" };
-                    write!(f, "{end}{}: {fault}", file.display())?;
+                    write!(f, "{end}{file}: {fault}")?;
                 }
                 if *more > 0 {
-                    write!(f, "\n{}: and {more} more faults", file.display())?;
+                    write!(f, "\n{file}: and {more} more faults")?;
                 }
                 Ok(())
             }
@@ -102,7 +107,7 @@ pub struct Fault {
 impl Fault {
     /// What was found, what is allowed, what to do; one line.
     pub fn text(&self) -> String {
-        one_line(&self.kind.to_string())
+        on_one_line(&self.kind.to_string())
     }
 
     /// Stable code for scripts.
@@ -115,16 +120,9 @@ impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.pointer.as_str() {
             "" => f.write_str(&self.text()),
-            pointer => write!(f, "{}: {}", one_line(pointer), self.text()),
+            pointer => write!(f, "{}: {}", on_one_line(pointer), self.text()),
         }
     }
-}
-
-/// A text with a mark in place of line breaks and other control characters.
-///
-/// Names and keys of a faulty file may hold anything, also what would steer a terminal.
-pub(super) fn one_line(text: &str) -> String {
-    text.replace(char::is_control, "\u{fffd}")
 }
 
 macro_rules! fault_kinds {

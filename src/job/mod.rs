@@ -20,6 +20,7 @@ mod structure;
 pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
 pub use input::{InputError, InputFile, open_input, read_input};
+pub use names::{LONGEST_FILE_NAME, is_device_name};
 pub use outside::{MarksOutside, marks_outside, straighten_marks_outside};
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
 pub use read::{MOST_BYTES, missing_images, parse, read};

@@ -1,5 +1,6 @@
 //! Names: unique, printable, usable as folders, and the nearest one to a mistyped one.
 use super::error::{FaultKind, Faults};
+use crate::printable::shortened;
 use std::collections::HashMap;
 
 /// Least likeness (Jaro and Winkler, 0 to 1) at which a name is offered for a mistyped one.
@@ -41,7 +42,7 @@ impl<'a> Names<'a> {
         for (index, name) in names.enumerate() {
             let pointer = format!("{list}/{index}/name");
             if name.trim() != name || name.is_empty() || name.contains(char::is_control) {
-                let name = name.to_owned();
+                let name = shortened(name);
                 faults.push(&pointer, FaultKind::BadName { name });
             }
             match all.index.get(name) {
@@ -49,7 +50,7 @@ impl<'a> Names<'a> {
                     &pointer,
                     FaultKind::DuplicateName {
                         what,
-                        name: name.to_owned(),
+                        name: shortened(name),
                         first: format!("{list}/{first}/name"),
                     },
                 ),
@@ -72,7 +73,7 @@ impl<'a> Names<'a> {
             } else {
                 self.advice(name)
             };
-            let name = name.to_owned();
+            let name = shortened(name);
             faults.push(pointer, FaultKind::UnknownLandmark { name, known });
         }
         found
@@ -88,7 +89,7 @@ impl<'a> Names<'a> {
         }
         .iter()
         .take(6)
-        .map(|name| format!("\"{name}\""))
+        .map(|name| format!("\"{}\"", shortened(name)))
         .collect();
         match (shown.len(), self.in_order.len()) {
             (0, _) => "none".to_owned(),
@@ -118,32 +119,51 @@ pub(super) fn check_view_names<'a>(
     for (index, name) in names {
         let pointer = format!("/views/{index}/name");
         if let Some(reason) = no_folder(name) {
-            let name = name.to_owned();
+            let name = shortened(name);
             faults.push(&pointer, FaultKind::BadViewName { name, reason });
         }
         if let Some(other) = seen.insert(name.to_lowercase(), name) {
-            let (name, other) = (name.to_owned(), other.to_owned());
+            let (name, other) = (shortened(name), shortened(other));
             faults.push(&pointer, FaultKind::DuplicateViewName { name, other });
         }
     }
+}
+
+/// Longest name of a folder or file, bytes: every file system in use takes it, with room for an ending.
+pub const LONGEST_FILE_NAME: usize = 120;
+
+/// Whether some systems keep a file name for a device, whatever its ending.
+///
+/// # Source
+/// "Naming Files, Paths, and Namespaces" of the Windows documentation (from memory).
+pub fn is_device_name(name: &str) -> bool {
+    let lower = name.to_lowercase();
+    let stem = lower.split('.').next().unwrap_or_default().trim_end();
+    let is_port = |rest: &str| {
+        let mut digits = rest.chars();
+        let digit = digits
+            .next()
+            .is_some_and(|c| c.is_ascii_digit() || "¹²³".contains(c));
+        digit && digits.next().is_none()
+    };
+    matches!(stem, "con" | "prn" | "aux" | "nul" | "conin$" | "conout$")
+        || ["com", "lpt"]
+            .iter()
+            .any(|port| stem.strip_prefix(port).is_some_and(is_port))
 }
 
 /// Why a name cannot be a folder on every system; `None` where it can.
 fn no_folder(name: &str) -> Option<&'static str> {
     let is_allowed = |c: char| c.is_alphanumeric() || matches!(c, ' ' | '-' | '_' | '.');
     let lower = name.to_lowercase();
-    let stem = lower.split('.').next().unwrap_or_default();
-    let is_device = matches!(stem, "con" | "prn" | "aux" | "nul")
-        || (stem.len() == 4
-            && (stem.starts_with("com") || stem.starts_with("lpt"))
-            && stem.ends_with(|c: char| c.is_ascii_digit()));
     Some(match name {
         "." | ".." => "it stands for another folder",
         _ if name.trim() != name || name.is_empty() => "it is empty or has a space at an end",
         _ if name.ends_with('.') => "it ends with a point",
         _ if !name.chars().all(is_allowed) => "a sign in it is not allowed",
-        _ if name.len() > 200 => "it is too long",
-        _ if is_device => "some systems keep this name for a device",
+        _ if name.starts_with('.') => "it begins with a point, which hides it",
+        _ if name.len() > LONGEST_FILE_NAME => "it is longer than 120 bytes",
+        _ if is_device_name(name) => "some systems keep this name for a device",
         _ if RESULT_FILES.contains(&lower.as_str()) => "a file of the results has this name",
         _ => return None,
     })
@@ -174,10 +194,16 @@ mod tests {
             ("a:b", Some("not allowed")),
             ("NUL.txt", Some("device")),
             ("com1", Some("device")),
+            ("LPT³", Some("device")),
+            ("aux .side", Some("device")),
+            (".side", Some("begins with a point")),
+            ("...", Some("ends with a point")),
             ("Sheet.PDF", Some("a file of the results")),
             ("side view-2_b.1", None),
             ("сбоку", None),
             ("command", None),
+            ("com10", None),
+            ("com", None),
         ] {
             let reason = no_folder(name);
             assert_eq!(reason.is_some(), words.is_some(), "{name}: {reason:?}");
@@ -186,6 +212,10 @@ mod tests {
                     .unwrap_or_default()
                     .contains(words.unwrap_or_default())
             );
+        }
+        assert_eq!(no_folder(&"x".repeat(120)), None);
+        for long in ["x".repeat(121), "ж".repeat(61)] {
+            assert_eq!(no_folder(&long), Some("it is longer than 120 bytes"));
         }
     }
 }

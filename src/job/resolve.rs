@@ -20,6 +20,7 @@ use super::{
 };
 use crate::{
     frame::{Frame, Point, ReferencePx},
+    printable::shortened,
     units::{ModelMm, ScaleError, ScaleRatio, Unit, length_from_number, parse_length},
 };
 use camera::{check_camera, of_unit_size};
@@ -255,7 +256,7 @@ pub(super) fn view(
 
 fn path(text: &str, at: &str, around: &Surroundings, faults: &mut Faults) -> Option<PathBuf> {
     if text.trim().is_empty() || text.contains('\0') {
-        let found = text.to_owned();
+        let found = shortened(text);
         faults.push(at, FaultKind::BadPath { found });
         return None;
     }
@@ -406,7 +407,7 @@ impl MarkNames<'_> {
         let to_index = self.names.landmark(to, &to_at, faults);
         let (from_index, to_index) = (from_index?, to_index?);
         if from_index == to_index {
-            let name = to.to_owned();
+            let name = shortened(to);
             faults.push(&to_at, FaultKind::SameLandmark { name });
             return None;
         }
@@ -467,7 +468,7 @@ impl MarkNames<'_> {
         let landmarks = every(raw.landmarks.iter().enumerate().map(|(index, name)| {
             let pointer = format!("{at}/landmarks/{index}");
             if !seen.insert(name) {
-                let name = name.clone();
+                let name = shortened(name);
                 faults.push(&pointer, FaultKind::LandmarkListedTwice { name });
                 return None;
             }

@@ -4,6 +4,7 @@ use super::{
     names::nearest,
     schema::{part_at, schema},
 };
+use crate::printable::shortened;
 use jsonschema::{
     JsonType, ValidationError, Validator,
     error::{TypeKind, ValidationErrorKind as Kind},
@@ -27,9 +28,10 @@ fn collect(error: &ValidationError<'_>, faults: &mut Faults) {
     let at = error.instance_path().as_str();
     if let Kind::AdditionalProperties { unexpected } = error.kind() {
         for key in unexpected {
+            let key = &shortened(key);
             let pointer = format!("{at}/{}", key.replace('~', "~0").replace('/', "~1"));
             let kind = FaultKind::UnknownKey {
-                key: shortened(key),
+                key: key.clone(),
                 advice: if faults.is_full() {
                     String::new()
                 } else {
@@ -89,14 +91,6 @@ fn described(value: &Value) -> String {
             n => format!("a list of {n} entries"),
         },
         Value::Object(_) => "an object".to_owned(),
-    }
-}
-
-/// The first 60 characters of a text.
-fn shortened(text: &str) -> String {
-    match text.char_indices().nth(60) {
-        Some((end, _)) => format!("{}...", &text[..end]),
-        None => text.to_owned(),
     }
 }
 

@@ -2,6 +2,7 @@
 use super::Warning;
 use crate::{
     job::{LandmarkUse, View},
+    printable::listed,
     registration::{Adjustment, AlteredDatum, Finding, Registered, Registration, places::Places},
     statistics::t_quantile,
 };
@@ -102,17 +103,17 @@ fn camera_misses(view: &View) -> Found {
     let Places::CameraMisses { median_px } = Places::of(view) else {
         return None;
     };
+    let by = if median_px.is_finite() {
+        format!("{median_px:.1} px beside (median)")
+    } else {
+        "most of them nowhere in the picture".to_owned()
+    };
     let text = format!(
-        "The render's camera does not see the places on the model (model_mm) where they are marked, but {median_px:.1} px \
-         beside (median): neither was used, and depth shows up as offset. The matrix has to take millimetres of the model \
+        "The render's camera does not see the places on the model (model_mm) where they are marked, but {by}: neither \
+         was used, and depth shows up as offset. The matrix has to take millimetres of the model \
          to pixels of this very render, (0, 0) being its top left corner."
     );
     Some(("camera-misses", text))
-}
-
-fn listed<'a>(names: impl Iterator<Item = &'a str>) -> String {
-    let quoted: Vec<String> = names.map(|name| format!("\"{name}\"")).collect();
-    quoted.join(", ")
 }
 
 fn many_wrong(view: &View, registration: &Registration) -> Found {
@@ -183,4 +184,36 @@ fn far_camera(adjustment: &Adjustment) -> Found {
         );
         ("far-camera", text)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job;
+
+    #[test]
+    fn a_camera_beside_all_places_is_told_without_a_number_that_is_none() {
+        // The camera looks along x from the plane in which all places lie: their rays never meet the picture.
+        let mark = |n: u32| {
+            format!(
+                r#"{{"name":"m{n}","render":[{n},5],"reference":[{n},5],"model_mm":[0,{n},{}]}}"#,
+                n * n
+            )
+        };
+        let marks: Vec<String> = (0..6).map(mark).collect();
+        let text = format!(
+            r#"{{"title":"t","scale":"1:24","views":[{{"name":"a","render":{{"image":"a.png",
+            "camera":{{"matrix":[[0,10,0,100],[0,0,10,500],[1,0,0,0]]}}}},
+            "reference":{{"image":"b.png"}},"landmarks":[{}]}}]}}"#,
+            marks.join(",")
+        );
+        let job = job::parse(text.as_bytes(), std::path::Path::new("t.json")).expect("sound");
+        let (code, text) = camera_misses(&job.views[0]).expect("it sees none of them");
+        assert_eq!(code, "camera-misses");
+        assert!(
+            text.contains("but most of them nowhere in the picture: neither"),
+            "{text}"
+        );
+        assert!(!text.contains("inf"), "{text}");
+    }
 }

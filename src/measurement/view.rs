@@ -13,6 +13,7 @@ use crate::{
     frame::Point,
     images::ViewImages,
     job::{self, Job, KnownPlane, LandmarkUse, View},
+    printable::listed,
     registration::{Adjustment, Convergence, Finding, FrameFinding, Registered, Registration},
     statistics::chi_square_quantile,
 };
@@ -362,16 +363,15 @@ fn marks_to_look_at(
         .iter()
         .zip(&registration.landmarks)
         .filter(|(l, _)| l.usage == LandmarkUse::Datum);
-    let uncontrolled: Vec<String> = datum
+    let uncontrolled = datum
         .filter(|(_, f)| f.finding == Some(Finding::Uncontrolled))
-        .map(|(l, _)| format!("\"{}\"", l.name))
-        .collect();
-    if !uncontrolled.is_empty() {
+        .map(|(l, _)| l.name.as_str());
+    if uncontrolled.clone().next().is_some() {
         warn(
             "uncontrolled-marks",
             format!(
                 "Nothing checks the marks {}: an error there would not be noticed. Mark more datum landmarks.",
-                uncontrolled.join(", ")
+                listed(uncontrolled)
             ),
         );
     }

@@ -12,7 +12,8 @@ use super::{
 };
 use crate::{
     frame::{FromReference, Projective},
-    job::{Expected, LandmarkUse, RegistrationKind, View},
+    job::{Expected, Landmark, LandmarkUse, RegistrationKind, View},
+    printable::listed,
 };
 use nalgebra::Vector2;
 
@@ -175,13 +176,9 @@ fn wrong_places(view: &View, datum: &[bool], places: &Places) -> Vec<bool> {
 
 /// The datum landmarks' names, for messages.
 pub(crate) fn datum_names(view: &View) -> String {
-    let names: Vec<String> = view
-        .landmarks
-        .iter()
-        .filter(|l| l.usage == LandmarkUse::Datum)
-        .map(|l| format!("\"{}\"", l.name))
-        .collect();
-    names.join(", ")
+    let is_datum = |l: &&Landmark| l.usage == LandmarkUse::Datum;
+    let datum = view.landmarks.iter().filter(is_datum);
+    listed(datum.map(|l| l.name.as_str()))
 }
 
 fn check_datum(view: &View) -> Result<(), Error> {

@@ -3,6 +3,7 @@ use super::{
     json::*,
     wording::{kind_word, verdict_word},
 };
+use crate::printable::is_command;
 
 /// The columns.
 const HEAD: [&str; 10] = [
@@ -138,16 +139,43 @@ fn number(x: f64) -> String {
     format!("{x}")
 }
 
+/// What spreadsheets take for the begin of a formula: also in full width, and in the small forms.
+const FORMULA_SIGNS: [char; 12] = [
+    '=', '+', '-', '@', '＝', '＋', '－', '＠', '﹦', '﹢', '﹣', '﹫',
+];
+
+/// Whether a character before a formula sign may be dropped by a spreadsheet: blanks, quotes, and what is not seen.
+fn is_dropped(c: char) -> bool {
+    c.is_whitespace()
+        || is_command(c)
+        || matches!(c, '"' | '\u{34F}' | '\u{115F}' | '\u{1160}' | '\u{17B4}' | '\u{17B5}' | '\u{180B}'..='\u{180F}'
+            | '\u{200C}' | '\u{200D}' | '\u{2800}' | '\u{3164}' | '\u{FE00}'..='\u{FE0F}' | '\u{FFA0}'
+            | '\u{E0100}'..='\u{E01EF}')
+}
+
+/// The text with an apostrophe where a spreadsheet would begin a formula. Some separate cells by semicolons or tabs:
+/// what follows one begins a cell too.
+fn disarmed(text: &str) -> String {
+    let begins_cell = |part: &str| {
+        part.trim_start_matches(is_dropped)
+            .starts_with(FORMULA_SIGNS)
+    };
+    let mut safe = String::with_capacity(text.len());
+    if text.starts_with(['\t', '\r']) {
+        safe.push('\'');
+    }
+    for part in text.split_inclusive([';', '\t', '\r', '\n']) {
+        if begins_cell(part) {
+            safe.push('\'');
+        }
+        safe.push_str(part);
+    }
+    safe
+}
+
 /// A text cell: disarmed, and quoted where RFC 4180 asks for it.
 fn cell(text: &str) -> String {
-    // Spreadsheets run what begins with one of these, some of them also after blanks.
-    let begins =
-        text.trim_start().starts_with(['=', '+', '-', '@']) || text.starts_with(['\t', '\r']);
-    let text = if begins {
-        format!("'{text}")
-    } else {
-        text.to_owned()
-    };
+    let text = disarmed(text);
     if text.contains([',', '"', '\r', '\n']) {
         return format!("\"{}\"", text.replace('"', "\"\""));
     }
@@ -439,6 +467,37 @@ mod tests {
         assert_eq!(cell("  @a"), "'  @a");
         assert_eq!(cell("-x,y"), "\"'-x,y\"");
         assert_eq!(cell("pan-front"), "pan-front");
+        assert_eq!(cell("tank; lantern"), "tank; lantern");
+    }
+
+    #[test]
+    fn formulas_are_disarmed_wherever_a_cell_may_begin() {
+        assert_eq!(cell("a;=1+1"), "a;'=1+1");
+        assert_eq!(cell("a; \"=1+1\""), "\"a;' \"\"=1+1\"\"\"");
+        assert_eq!(cell("a\t@b"), "a\t'@b");
+        assert_eq!(cell("a\r\n+1"), "\"a\r\n'+1\"");
+        assert_eq!(cell("\t=1"), "'\t'=1");
+        for hidden in [
+            "\u{200b}",
+            "\u{feff}",
+            "\u{202e}",
+            "\u{2066}",
+            "\u{200d}",
+            "\u{ad}",
+            "\u{34f}",
+            "\u{fe0f}",
+            "\u{3164}",
+            "\u{a0}",
+            "\u{3000}",
+            "\u{1}",
+            " \u{2060} ",
+        ] {
+            assert_eq!(cell(&format!("{hidden}=1")), format!("'{hidden}=1"));
+        }
+        for sign in "＝＋－＠﹦﹢﹣﹫".chars() {
+            assert_eq!(cell(&format!("{sign}1")), format!("'{sign}1"));
+            assert_eq!(cell(&format!("a;{sign}1")), format!("a;'{sign}1"));
+        }
     }
 
     #[test]

@@ -3,6 +3,7 @@
 //! Every text from outside passes [`escaped`]; pictures become data addresses.
 use super::{json::*, screen, wording::*};
 use pictures::write_pictures;
+use sha2::{Digest, Sha256};
 use tables::{angle_table, landmark_tables, region_table, span_table};
 
 mod pictures;
@@ -24,7 +25,17 @@ pub fn to_html(report: &Report, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> St
         .expect("the page has a place for its body");
     // Pictures make the page large: they are written to their place, not handed on from text to text.
     let title = escaped(&report.job.title);
-    let mut page = fill(head, &[("title", &title), ("style", STYLE)]);
+    // The line break that the page has before each of them is a part of it.
+    let hash = |content: &str| source_hash(&format!("\n{content}"));
+    let mut page = fill(
+        head,
+        &[
+            ("title", &title),
+            ("style", STYLE),
+            ("style_hash", &hash(STYLE)),
+            ("script_hash", &hash(SCRIPT)),
+        ],
+    );
     page.push_str(&header(report));
     page.push_str("<main>\n");
     page.push_str(&changes(report));
@@ -35,6 +46,15 @@ pub fn to_html(report: &Report, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> St
     page.push_str(&footer(report));
     page.push_str(&fill(foot, &[("script", SCRIPT)]));
     page
+}
+
+/// What a content security policy allows a script or a style by: its SHA-256.
+///
+/// Source: W3C Content Security Policy Level 3, section 2.3.1, hash-source.
+fn source_hash(content: &str) -> String {
+    let mut text = "sha256-".to_owned();
+    write_base64(&mut text, &Sha256::digest(content.as_bytes()));
+    text
 }
 
 /// The template with each `{{key}}` replaced. What is filled in is not looked through again, so a name that looks like

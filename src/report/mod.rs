@@ -19,7 +19,7 @@ pub use html::to_html;
 pub use json::{Report, from_json, to_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use schema::schema;
-pub use table::{TableStyle, table};
+pub use table::{TABLE_COLOURS, TableStyle, table};
 
 /// Why a view could not be compared.
 #[derive(Clone, Debug, PartialEq)]

@@ -10,6 +10,16 @@ pub struct TableStyle {
     pub color: bool,
 }
 
+/// All that a coloured table tells a terminal: the colours of out, undecided and within, and their end.
+///
+/// Near the Okabe-Ito vermilion, orange and bluish green in the palette of 256 colours.
+pub const TABLE_COLOURS: [&str; 4] = [
+    "\u{1b}[1;38;5;166m",
+    "\u{1b}[1;38;5;172m",
+    "\u{1b}[1;38;5;36m",
+    "\u{1b}[0m",
+];
+
 /// The narrowest terminal that the lines are broken for.
 const LEAST_WIDTH: usize = 40;
 
@@ -70,13 +80,13 @@ impl Page {
         if !self.color {
             return text;
         }
-        // Near the Okabe-Ito vermilion, orange and bluish green in the palette of 256 colours.
-        let code = match verdict {
-            Verdict::Out => 166,
-            Verdict::Undecided => 172,
-            Verdict::Within => 36,
+        let [out, undecided, within, end] = TABLE_COLOURS;
+        let begin = match verdict {
+            Verdict::Out => out,
+            Verdict::Undecided => undecided,
+            Verdict::Within => within,
         };
-        format!("\u{1b}[1;38;5;{code}m{text}\u{1b}[0m")
+        format!("{begin}{text}{end}")
     }
 
     /// Text broken between words: the first line after `first`, the others after `next`.

@@ -1,6 +1,6 @@
 //! What the page and the terminal table have in common: figures in words, verdict signs, order, and text made safe.
 use super::json::*;
-use crate::measurement::ranking;
+use crate::{measurement::ranking, printable::is_command};
 
 /// Whether a positive number gets its plus sign.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -336,7 +336,9 @@ pub(super) fn angles_worst_first(view: &ViewEntry) -> Vec<&AngleEntry> {
 
 /// Text on one line, without characters that command a terminal or turn the direction of what follows.
 pub(super) fn clean(text: &str) -> String {
-    let shown = text.chars().filter(|c| !commands(*c) || c.is_whitespace());
+    let shown = text
+        .chars()
+        .filter(|c| !is_command(*c) || c.is_whitespace());
     let spaced: String = shown
         .map(|c| if c.is_whitespace() { ' ' } else { c })
         .collect();
@@ -345,13 +347,6 @@ pub(super) fn clean(text: &str) -> String {
         .filter(|w| !w.is_empty())
         .collect::<Vec<_>>()
         .join(" ")
-}
-
-/// Control characters (C0, C1, delete) and the Unicode marks that change direction or hide text.
-fn commands(c: char) -> bool {
-    c.is_control()
-        || matches!(c, '\u{200B}' | '\u{200E}' | '\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2060}'..='\u{206F}'
-            | '\u{FEFF}' | '\u{FFF9}'..='\u{FFFB}' | '\u{E0000}'..='\u{E007F}')
 }
 
 /// The columns that a text takes in a terminal.

@@ -35,6 +35,41 @@ pub fn mark(job: &Path) -> (Process, String) {
     serve(command)
 }
 
+/// `tickstrip mark` on a desktop whose browser only writes down what it was told, into a file.
+#[cfg(target_os = "linux")]
+pub fn serve_to_desktop(job: &Path, told: &Path) -> (Process, String) {
+    let bin = tempfile::tempdir().expect("a folder");
+    let opener = bin.path().join("xdg-open");
+    let script = format!(
+        "#!/bin/sh\nprintf '%s' \"$*\" > '{0}.new'\nmv '{0}.new' '{0}'\n",
+        told.display()
+    );
+    std::fs::write(&opener, script).expect("written");
+    let mode = std::os::unix::fs::PermissionsExt::from_mode(0o755);
+    std::fs::set_permissions(&opener, mode).expect("executable");
+    let path = std::env::var("PATH").unwrap_or_default();
+    let mut command = Command::new(env!("CARGO_BIN_EXE_tickstrip"));
+    command.arg("mark").arg(job).env("DISPLAY", ":99");
+    command.env("PATH", format!("{}:{path}", bin.path().display()));
+    let address = |line: &str| line.starts_with("http://").then(|| line.to_owned());
+    let served = start(command, address).expect("the page is served");
+    until_there(told);
+    served
+}
+
+/// The text of a file that another program writes.
+#[cfg(target_os = "linux")]
+pub fn until_there(file: &Path) -> String {
+    let begun = Instant::now();
+    loop {
+        match std::fs::read_to_string(file) {
+            Ok(text) => return text,
+            Err(error) if begun.elapsed() > Duration::from_secs(60) => panic!("in vain: {error}"),
+            Err(_) => std::thread::sleep(Duration::from_millis(20)),
+        }
+    }
+}
+
 /// A browser window, with the driver that steers it.
 pub struct Browser {
     pub client: Client,

@@ -34,6 +34,8 @@ pub struct Service {
     pub address: SocketAddr,
     /// Path that all others lie below, with a slash at its end.
     pub root: String,
+    /// What a browser would send along.
+    cookie: Option<String>,
     pub token: Option<&'static str>,
 }
 
@@ -53,11 +55,17 @@ impl Service {
         Self::run(command, token)
     }
 
-    /// The marking page of a job.
+    /// The marking page of a job, entered by the address that works once.
     pub fn mark(job: &Path) -> Self {
         let mut command = Command::new(env!("CARGO_BIN_EXE_tickstrip"));
         command.arg("mark").arg(job).arg("--no-browser");
-        Self::run(command, None)
+        let mut service = Self::run(command, None);
+        let way_in = std::mem::replace(&mut service.root, "/".to_owned());
+        let entered = service.ask_raw("GET", &way_in, "text/plain", b"");
+        let entered = entered.expect("an answer");
+        let cookie = entered.header("set-cookie").expect("a cookie");
+        service.cookie = cookie.split(';').next().map(str::to_owned);
+        service
     }
 
     /// A service by its command.
@@ -69,6 +77,7 @@ impl Service {
         Self {
             address: address.parse().expect("an address"),
             root: format!("/{root}"),
+            cookie: None,
             process,
             token,
         }
@@ -112,7 +121,10 @@ impl Service {
             .token
             .map(|t| format!("Authorization: Bearer {t}\r\n"))
             .unwrap_or_default();
-        let headers = format!("{token}Content-Type: {kind}\r\n");
+        let cookie = (self.cookie.as_ref())
+            .map(|cookie| format!("Cookie: {cookie}\r\n"))
+            .unwrap_or_default();
+        let headers = format!("{token}{cookie}Content-Type: {kind}\r\n");
         http::head(self.address, method, path, &headers, length)
     }
 

@@ -6,6 +6,7 @@ mod client;
 #[path = "../served/http.rs"]
 mod http;
 mod limits;
+mod mark;
 #[path = "../served/process.rs"]
 mod process;
 
@@ -317,6 +318,21 @@ fn no_path_leads_out_of_the_folder() {
     }
     let id = id(&service.post_path("job.json"));
     service.wait(&id, &["finished"]);
+    for path in [".tickstrip/service/jobs", "./.hidden/plan.png"] {
+        let mut hidden = job();
+        let image = match path {
+            "./.hidden/plan.png" => path.to_owned(),
+            jobs => format!("{jobs}/{id}/results/front/registered.png"),
+        };
+        hidden["views"][0]["reference"]["image"] = json!(image);
+        fs::write(root.join("hidden.json"), hidden.to_string()).expect("written");
+        assert!(root.join(&image).exists(), "{image}");
+        assert_eq!(
+            service.post_path("hidden.json").code(),
+            "image-not-there",
+            "{image}"
+        );
+    }
     for path in [
         "../status.json",
         "..%2fstatus.json",
@@ -334,9 +350,123 @@ fn no_path_leads_out_of_the_folder() {
                 b"",
             )
             .expect("an answer");
-        assert!([400, 404].contains(&answer.status), "{path}: {answer:?}");
+        assert_eq!(answer.code(), "not-found", "{path}");
     }
     assert_eq!(service.get("/jobs/..%2f..").status, 404);
+    for path in ["/jobs/%ff", "/jobs/%ff/report", "/jobs/0/files/%ff"] {
+        assert_eq!(service.get(path).code(), "not-found", "{path}");
+    }
+}
+
+/// Fails where a browser would let another page use the answer.
+fn assert_closed(path: &str, answer: &Answer) {
+    let header = |name: &str| answer.header(name).unwrap_or_default();
+    let policy = header("content-security-policy");
+    assert!(
+        policy.contains("frame-ancestors 'none'"),
+        "{path}: {}",
+        answer.head
+    );
+    assert_eq!(header("x-content-type-options"), "nosniff", "{path}");
+    assert_eq!(
+        header("cross-origin-resource-policy"),
+        "same-origin",
+        "{path}"
+    );
+    assert_eq!(header("referrer-policy"), "no-referrer", "{path}");
+    assert!(!header("cache-control").is_empty(), "{path}");
+    assert_eq!(answer.header("access-control-allow-origin"), None, "{path}");
+    let kind = header("content-type");
+    let is_document = ["text/html", "application/pdf"]
+        .iter()
+        .any(|d| kind.starts_with(d));
+    assert!(
+        is_document || policy.contains("default-src 'none'"),
+        "{path}: {policy}"
+    );
+}
+
+#[test]
+fn every_answer_is_closed_to_other_pages_and_a_report_runs_apart() {
+    let folder = folder();
+    let service = Service::start(folder.path(), &[]);
+    let id = id(&service.post_path("job.json"));
+    let status = service.wait(&id, &["finished"]);
+    let files = status["files"].as_array().expect("a list").clone();
+    let files = files
+        .iter()
+        .map(|f| format!("/jobs/{id}/files/{}", f.as_str().expect("text")));
+    let others = ["/health", "/jobs", "/openapi.json", "/nothing", "/jobs/0"].map(str::to_owned);
+    for path in files.chain(others) {
+        let answer = service.get(&path);
+        assert_closed(&path, &answer);
+        if path.ends_with("report.html") {
+            let policy = answer.header("content-security-policy").expect("one");
+            assert!(policy.starts_with("sandbox allow-scripts;"), "{policy}");
+        }
+    }
+    assert_closed("PUT", &service.ask("PUT", "/jobs", "text/plain", b""));
+}
+
+#[test]
+fn names_that_cannot_be_stored_are_refused_with_their_reason() {
+    let folder = folder();
+    let service = Service::start(folder.path(), &[]);
+    let text = job().to_string();
+    let post = |names: &[&str]| {
+        let mut files: Vec<(&str, &[u8])> = vec![("job", text.as_bytes())];
+        files.extend(names.iter().map(|name| (*name, &b"x"[..])));
+        let answer = service.post_files(&files);
+        (answer.status, answer.code())
+    };
+    let long = format!("{}.png", "x".repeat(117));
+    for name in [
+        ".a.png",
+        "a/.b/c.png",
+        "CON.png",
+        "lpt1",
+        "a./b.png",
+        &long,
+        "a/b/c/d/e.png",
+    ] {
+        assert_eq!(post(&[name]), (422, "bad-file-name".to_owned()), "{name}");
+    }
+    for names in [
+        ["a", "a/b"],
+        ["a/b", "a"],
+        ["a/b/c", "a/b"],
+        ["job.json/a", "b"],
+    ] {
+        assert_eq!(post(&names), (400, "file-in-file".to_owned()), "{names:?}");
+    }
+    assert_eq!(
+        post(&["a/b", "a/c"]).1,
+        "image-not-there",
+        "two files of a folder are fine"
+    );
+    for name in [".front", &"x".repeat(99), &"ж".repeat(61), "com¹", "aux.1"] {
+        let mut named = job();
+        named["views"][0]["name"] = json!(name);
+        let named = named.to_string();
+        let answer = service.post_files(&[
+            ("job", named.as_bytes()),
+            ("render.png", &picture(6)),
+            ("plan.png", &picture(0)),
+        ]);
+        if *name == "x".repeat(99) {
+            let id = id(&answer);
+            let status = service.wait(&id, &["finished", "failed"]);
+            let path = format!("/jobs/{id}/files/{name}/overlay.png");
+            assert_eq!(service.get(&path).status, 200, "{status}");
+        } else {
+            assert_eq!(
+                (answer.status, answer.code().as_str()),
+                (422, "job-faulty"),
+                "{name}"
+            );
+        }
+    }
+    assert_eq!(service.get("/health").status, 200);
 }
 
 #[test]
@@ -580,6 +710,15 @@ fn others_need_the_token_and_foreign_pages_are_refused() {
         service.token = wrong;
         assert_eq!(service.get("/jobs").code(), "no-token");
         assert_eq!(service.get("/health").status, 200);
+    }
+    for shown in ["bearer", "BEARER", "beaRer  "] {
+        let head = format!(
+            "GET /jobs HTTP/1.1\r\nHost: {}\r\nAuthorization: {shown} correct horse battery\r\nConnection: close\r\n\r\n",
+            service.address
+        );
+        let mut stream = service.connect();
+        stream.write_all(head.as_bytes()).expect("sent");
+        assert_eq!(read(stream).expect("an answer").status, 200, "{shown}");
     }
     let mut stream = service.connect();
     stream

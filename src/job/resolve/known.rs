@@ -7,7 +7,10 @@ use super::{
     },
     MarkNames, every,
 };
-use crate::units::{FullSizeMm, ModelMm};
+use crate::{
+    printable::shortened,
+    units::{FullSizeMm, ModelMm},
+};
 
 impl MarkNames<'_> {
     pub(super) fn known(&self, raw: &RawKnown, at: &str, faults: &mut Faults) -> Option<Known> {
@@ -77,7 +80,7 @@ impl MarkNames<'_> {
         if let [End::Landmark(a), End::Landmark(b)] = ends
             && a == b
         {
-            let name = self.landmarks[a].name.clone();
+            let name = shortened(&self.landmarks[a].name);
             faults.push(at, FaultKind::SameLandmark { name });
             return None;
         }
@@ -102,7 +105,7 @@ impl MarkNames<'_> {
         let mut seen = std::collections::HashSet::new();
         let mut mark = |name: &String, pointer: &str| {
             if !seen.insert(name.clone()) {
-                let name = name.clone();
+                let name = shortened(name);
                 faults.push(pointer, FaultKind::LandmarkListedTwice { name });
                 return None;
             }
@@ -160,8 +163,8 @@ pub(super) fn are_stated_once(known: &[Known], at: &str, faults: &mut Faults) ->
             all = false;
             let kind = FaultKind::KnownTwice {
                 first: format!("{at}/{first}"),
-                other: known[first].text.clone(),
-                found: later.text.clone(),
+                other: shortened(&known[first].text),
+                found: shortened(&later.text),
             };
             faults.push(&format!("{at}/{index}"), kind);
         }

@@ -5,6 +5,7 @@
 //! code of a comparison ([`fit`]).
 mod comparison;
 mod document;
+mod door;
 mod edits;
 mod fit;
 mod journal;
@@ -18,6 +19,7 @@ use super::{connections, shell};
 use crate::images::Limits;
 use comparison::Comparison;
 use document::Document;
+use door::Door;
 use pictures::Pictures;
 use std::{
     io,
@@ -81,7 +83,7 @@ const CONNECTIONS: usize = 64;
 /// How long open connections may go on when the program is asked to end.
 const GRACE: Duration = Duration::from_secs(2);
 
-/// Serves the page until the program is asked to end; `ready` is told its address.
+/// Serves the page until the program is asked to end; `ready` is told the address that opens it, once.
 ///
 /// # Errors
 /// Where the job is no JSON file or cannot be written beside, or the address is taken.
@@ -99,15 +101,15 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
         let (listener, address) = connections::listen(address)
             .await
             .map_err(|source| MarkError::Address { address, source })?;
-        let token = shell::random_token();
+        let door = Arc::new(Door::new(address));
         let desk = Arc::new(Desk {
             document: Mutex::new(document),
             pictures: Pictures::new(options.limits),
             comparison: Comparison::default(),
             options,
         });
-        ready(&format!("http://{address}/{token}/"));
-        let router = routes::router(desk, &token, address);
+        ready(&door.way_in().expect("nobody has asked yet"));
+        let router = routes::router(desk, door, address);
         // A browser keeps its connections open for minutes.
         connections::answer(listener, router, CONNECTIONS, shell::asked_to_stop(), GRACE).await;
         Ok(())

@@ -1,7 +1,8 @@
-//! The addresses of the marking page; all of them lie below a token that only the user's browser is told.
+//! The addresses of the marking page; all but the one that opens it are for a browser with the cookie ([`door`]).
 use super::{
     Desk,
     document::{Document, Keep, Refusal},
+    door::{self, Door},
     edits::Edit,
     fit,
 };
@@ -10,13 +11,15 @@ use crate::{
     service::{
         bodies::{Allowance, read_first},
         files,
-        shell::{answer, apart, kind_of, only_local_pages, refusal},
+        shell::{
+            Body, Parts, answer, apart, harden, kind_of, only_local_pages, refusal, result_file,
+        },
     },
 };
 use axum::{
-    Json, Router,
-    extract::{DefaultBodyLimit, Path, State},
-    http::{HeaderValue, StatusCode, header},
+    Router,
+    extract::{DefaultBodyLimit, State},
+    http::{StatusCode, header},
     middleware,
     response::{IntoResponse, Response},
     routing::{get, post},
@@ -59,10 +62,11 @@ const BODY_TIME: Duration = Duration::from_secs(30);
 type Shared = State<Arc<Desk>>;
 
 /// All addresses.
-pub(super) fn router(desk: Arc<Desk>, token: &str, address: SocketAddr) -> Router {
+pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> Router {
     let bodies = Allowance::new(MOST_BODY, 4 * MOST_BODY, BODY_TIME);
     let index = || async { text(INDEX, "text/html; charset=utf-8") };
     let page = Router::new()
+        .route("/", get(index))
         .route("/page/{name}", get(page_file))
         .route("/api/state", get(state))
         .route("/api/revision", get(revision))
@@ -74,39 +78,27 @@ pub(super) fn router(desk: Arc<Desk>, token: &str, address: SocketAddr) -> Route
         .route("/api/tile/{stamp}/{level}/{column}/{row}", get(tile))
         .route("/api/sharpen", post(sharpen))
         .route("/api/compare", post(compare).get(comparison))
-        .route("/results/{*path}", get(result_file))
+        .route("/results/{*path}", get(result))
         .layer(DefaultBodyLimit::max(MOST_BODY))
         .route_layer(middleware::from_fn_with_state(bodies, read_first))
+        .layer(middleware::from_fn_with_state(
+            Arc::clone(&door),
+            door::only_with_cookie,
+        ))
         .with_state(desk);
     Router::new()
-        // Nesting would not match the slash at the end, which the page's own relative addresses need.
-        .route(&format!("/{token}/"), get(index))
-        .nest(&format!("/{token}"), page)
+        .route("/open/{code}", get(door::open))
+        .with_state(door)
+        .merge(page)
         .fallback(|| async {
             refusal(
                 StatusCode::NOT_FOUND,
                 "not-found",
-                "there is nothing at this address; the terminal shows the right one",
+                "there is nothing at this address; the page is at /",
             )
         })
-        .layer(middleware::map_response(harden))
         .layer(middleware::from_fn_with_state(address, only_local_pages))
-}
-
-async fn harden(mut response: Response) -> Response {
-    let headers = response.headers_mut();
-    headers.insert(
-        header::REFERRER_POLICY,
-        HeaderValue::from_static("no-referrer"),
-    );
-    headers.insert(
-        header::X_CONTENT_TYPE_OPTIONS,
-        HeaderValue::from_static("nosniff"),
-    );
-    headers
-        .entry(header::CACHE_CONTROL)
-        .or_insert(HeaderValue::from_static("no-store"));
-    response
+        .layer(middleware::map_response(harden))
 }
 
 fn text(content: &'static str, kind: &'static str) -> Response {
@@ -117,7 +109,7 @@ fn text(content: &'static str, kind: &'static str) -> Response {
     (headers, content).into_response()
 }
 
-async fn page_file(Path(name): Path<String>) -> Response {
+async fn page_file(Parts(name): Parts<String>) -> Response {
     match PAGE.iter().find(|(own, ..)| *own == name) {
         Some((_, content, kind)) => text(content, kind),
         None => not_found(),
@@ -223,7 +215,7 @@ struct Change {
     edits: Vec<Edit>,
 }
 
-async fn change(State(desk): Shared, Json(change): Json<Change>) -> Response {
+async fn change(State(desk): Shared, Body(change): Body<Change>) -> Response {
     with_document(desk, move |document| {
         document.change(&change.base, &change.label, &change.edits)
     })
@@ -235,11 +227,11 @@ struct Base {
     base: String,
 }
 
-async fn undo(State(desk): Shared, Json(Base { base }): Json<Base>) -> Response {
+async fn undo(State(desk): Shared, Body(Base { base }): Body<Base>) -> Response {
     with_document(desk, move |document| document.undo(&base)).await
 }
 
-async fn redo(State(desk): Shared, Json(Base { base }): Json<Base>) -> Response {
+async fn redo(State(desk): Shared, Body(Base { base }): Body<Base>) -> Response {
     with_document(desk, move |document| document.redo(&base)).await
 }
 
@@ -248,7 +240,7 @@ struct Decision {
     keep: Keep,
 }
 
-async fn decide(State(desk): Shared, Json(Decision { keep }): Json<Decision>) -> Response {
+async fn decide(State(desk): Shared, Body(Decision { keep }): Body<Decision>) -> Response {
     with_document(desk, move |document| {
         if let Err(Refusal::TwoPrograms { .. }) = document.look() {
             // The other program's steps are part of the journal by now.
@@ -260,7 +252,7 @@ async fn decide(State(desk): Shared, Json(Decision { keep }): Json<Decision>) ->
     .await
 }
 
-async fn picture(State(desk): Shared, Path((view, side)): Path<(usize, String)>) -> Response {
+async fn picture(State(desk): Shared, Parts((view, side)): Parts<(usize, String)>) -> Response {
     let done = apart(move || {
         let Some(path) = desk.image(view, &side) else {
             return not_found();
@@ -282,7 +274,7 @@ async fn picture(State(desk): Shared, Path((view, side)): Path<(usize, String)>)
 
 async fn tile(
     State(desk): Shared,
-    Path((stamp, level, column, row)): Path<(String, usize, u32, u32)>,
+    Parts((stamp, level, column, row)): Parts<(String, usize, u32, u32)>,
 ) -> Response {
     let done = apart(
         move || match desk.pictures.tile(&stamp, level, column, row) {
@@ -306,7 +298,7 @@ struct Sharpening {
     landmark: String,
 }
 
-async fn sharpen(State(desk): Shared, Json(asked): Json<Sharpening>) -> Response {
+async fn sharpen(State(desk): Shared, Body(asked): Body<Sharpening>) -> Response {
     let done = apart(move || match offer(&desk, &asked) {
         Ok(offer) => answer(StatusCode::OK, &offer),
         Err((code, text)) => refusal(StatusCode::UNPROCESSABLE_ENTITY, code, &text),
@@ -372,7 +364,7 @@ async fn comparison(State(desk): Shared) -> Response {
     answer(StatusCode::OK, &desk.comparison.describe(&desk.options.out))
 }
 
-async fn result_file(State(desk): Shared, Path(path): Path<String>) -> Response {
+async fn result(State(desk): Shared, Parts(path): Parts<String>) -> Response {
     let done = apart(move || {
         let path = PathBuf::from(path);
         let is_plain = path.components().all(|c| matches!(c, Component::Normal(_)));
@@ -383,6 +375,7 @@ async fn result_file(State(desk): Shared, Path(path): Path<String>) -> Response 
         job::open_input(&desk.options.out.join(path), u64::MAX)
             .map_err(io::Error::from)
             .and_then(|file| files::answer(file.into_file(), kind))
+            .map(|answer| result_file(kind, answer))
             .unwrap_or_else(|_| not_found())
     });
     done.await.unwrap_or_else(IntoResponse::into_response)

@@ -1,7 +1,7 @@
-// What the page asks the program, below the token in its own address.
+// What the page asks the program; the browser shows its cookie by itself.
 const root = new URL(".", document.baseURI);
 
-/** The address of something below the token. */
+/** The address of something of this server. */
 export const address = (path) => new URL(path, root).href;
 
 /** Asks; resolves to { ok, status, data } and to status 0 where the program does not answer. */

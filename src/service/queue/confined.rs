@@ -1,15 +1,16 @@
 //! Keeps jobs inside one folder: no path leads out of it, by `..`, from the root, or through a link.
-use crate::job::{self, Job, Mask};
+use crate::{
+    job::{self, Job, LONGEST_FILE_NAME, Mask, is_device_name},
+    printable::{is_command, shortened},
+};
 use std::{
+    ffi::OsStr,
     fs,
     path::{Component, Path, PathBuf},
 };
 
 /// Deepest folder that a posted file may lie in.
 const MOST_PARTS: usize = 4;
-/// Longest name, bytes: every file system in use takes it.
-const LONGEST_PART: usize = 120;
-
 /// Why a job or a file of it is refused.
 #[derive(Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
@@ -22,15 +23,25 @@ pub(super) enum Refusal {
         /// The path as it was given.
         path: String,
     },
+    /// A posted file that cannot be stored under its name.
+    #[error(
+        "the file name {name:?} cannot be used: {reason}; rename the file, and the image in the job"
+    )]
+    BadName {
+        /// The name as it was given.
+        name: String,
+        /// Why not.
+        reason: &'static str,
+    },
     /// The job's own faults.
     #[error("{text}")]
     Faulty {
         /// All of them, one a line.
         text: String,
     },
-    /// An image outside of the folder.
+    /// An image outside of the folder, or in a hidden one.
     #[error(
-        "{pointer}: the image is not in the folder of the job's service, or not there; post it along, or name it relative to the job file"
+        "{pointer}: the image is not in the folder of the job's service, in a hidden folder of it, or not there; post it along, or name it relative to the job file"
     )]
     Image {
         /// Where the job names it.
@@ -43,48 +54,72 @@ impl Refusal {
     pub fn code(&self) -> &'static str {
         match self {
             Self::NoSuchFile { .. } => "no-such-file",
+            Self::BadName { .. } => "bad-file-name",
             Self::Faulty { .. } => "job-faulty",
             Self::Image { .. } => "image-not-there",
         }
     }
 }
 
-/// A path of plain names, such as `side/render.png`, that may be joined to a folder.
-pub(super) fn plain(path: &str) -> Result<PathBuf, Refusal> {
-    let refused = || Refusal::NoSuchFile {
-        path: path.chars().take(200).collect(),
-    };
-    let is_plain = |part: Component<'_>| match part {
-        Component::Normal(name) => name.to_str().is_some_and(|name| {
-            !name.starts_with('.')
-                && name.len() <= LONGEST_PART
-                && name
-                    .chars()
-                    .all(|c| !c.is_control() && !matches!(c, '\\' | ':'))
-        }),
-        _ => false,
-    };
+/// A path of plain names, such as `side/render.png`, that may be joined to a folder; else why it is none.
+fn plain(path: &str) -> Result<PathBuf, &'static str> {
     let relative = Path::new(path);
     let count = relative.components().count();
-    if count == 0 || count > MOST_PARTS || !relative.components().all(is_plain) {
-        return Err(refused());
+    if count == 0 {
+        return Err("it is empty");
+    }
+    if count > MOST_PARTS {
+        return Err("it lies deeper than three folders");
+    }
+    for part in relative.components() {
+        match part {
+            Component::Normal(name) => check_name(name.to_str().unwrap_or_default())?,
+            _ => return Err("it leads elsewhere"),
+        }
     }
     Ok(relative.to_owned())
+}
+
+fn check_name(name: &str) -> Result<(), &'static str> {
+    Err(match name {
+        _ if name.starts_with('.') => "a name in it begins with a point",
+        _ if name.ends_with(['.', ' ']) => "a name in it ends with a point or a space",
+        _ if name.len() > LONGEST_FILE_NAME => "a name in it is longer than 120 bytes",
+        _ if name.contains(|c| is_command(c) || matches!(c, '\\' | ':')) => {
+            "a sign in it is not allowed"
+        }
+        _ if is_device_name(name) => "some systems keep a name in it for a device",
+        _ => return Ok(()),
+    })
+}
+
+/// Where a posted file of this name is stored, below the folder of the job's input.
+pub(super) fn posted(name: &str) -> Result<PathBuf, Refusal> {
+    plain(name).map_err(|reason| Refusal::BadName {
+        name: shortened(name),
+        reason,
+    })
 }
 
 /// The file at a plain path below `root` (canonical), after all links; a regular file.
 pub(super) fn file(root: &Path, path: &str) -> Result<PathBuf, Refusal> {
     let refused = || Refusal::NoSuchFile {
-        path: path.chars().take(200).collect(),
+        path: shortened(path),
     };
-    regular(root, &root.join(plain(path)?)).ok_or_else(refused)
+    let relative = plain(path).map_err(|_| refused())?;
+    regular(root, &root.join(relative)).ok_or_else(refused)
 }
 
-/// The file after all links, if it is a regular one below `root`.
+/// The file after all links, if it is a regular one below `root` and in no hidden folder there.
 fn regular(root: &Path, path: &Path) -> Option<PathBuf> {
     let real = fs::canonicalize(path).ok()?;
+    let is_hidden = |name: &OsStr| name.as_encoded_bytes().starts_with(b".");
+    let below = real.strip_prefix(root).ok()?;
+    if below.iter().any(is_hidden) {
+        return None;
+    }
     // A pipe or a device would be waited for.
-    (real.starts_with(root) && fs::metadata(&real).ok()?.is_file()).then_some(real)
+    fs::metadata(&real).ok()?.is_file().then_some(real)
 }
 
 /// Reads a job whose images and masks all lie below `root` (canonical).
@@ -142,12 +177,39 @@ mod tests {
             "a\nb",
             "..",
             "a/b/c/d/e",
+            "a/nul.png",
+            "a./b",
+            "a /b",
+            "a\u{202e}gnp",
         ] {
             assert!(plain(path).is_err(), "{path:?}");
         }
         assert!(plain(&"x".repeat(121)).is_err());
         // An encoded form is a name like any other once it is decoded no further.
         assert!(plain("%2e%2e%2fa").is_ok());
+    }
+
+    #[test]
+    fn a_posted_name_is_refused_with_its_reason() {
+        for (name, words) in [
+            ("", "it is empty"),
+            ("../a.png", "it leads elsewhere"),
+            (".a.png", "begins with a point"),
+            ("a/b/c/d/e.png", "deeper than three folders"),
+            ("AUX.png", "for a device"),
+            ("a.png.", "ends with a point"),
+        ] {
+            let refusal = posted(name).expect_err(name);
+            assert_eq!(refusal.code(), "bad-file-name");
+            assert!(refusal.to_string().contains(words), "{refusal}");
+        }
+        let endless = posted(&"x".repeat(1 << 20))
+            .expect_err("too long")
+            .to_string();
+        assert!(
+            endless.contains("longer than 120 bytes") && endless.len() < 400,
+            "{endless}"
+        );
     }
 
     #[cfg(unix)]
@@ -163,8 +225,17 @@ mod tests {
         symlink(outer.join("secret.json"), root.join("out.json")).expect("linked");
         symlink(&outer, root.join("up")).expect("linked");
         symlink(root.join("own.json"), root.join("in.json")).expect("linked");
+        fs::create_dir(root.join(".hidden")).expect("made");
+        fs::write(root.join(".hidden/a.json"), "{}").expect("written");
+        symlink(root.join(".hidden/a.json"), root.join("shown.json")).expect("linked");
         assert_eq!(file(&root, "in.json"), Ok(root.join("own.json")));
-        for path in ["out.json", "up/secret.json", "missing.json", "up"] {
+        for path in [
+            "out.json",
+            "up/secret.json",
+            "missing.json",
+            "up",
+            "shown.json",
+        ] {
             let refusal = file(&root, path).expect_err("refused");
             assert_eq!(refusal.code(), "no-such-file");
         }
@@ -176,7 +247,12 @@ mod tests {
         let outer = fs::canonicalize(outer.path()).expect("there");
         let root = outer.join("root");
         fs::create_dir(&root).expect("made");
-        for file in [outer.join("out.png"), root.join("in.png")] {
+        fs::create_dir(root.join(".tickstrip")).expect("made");
+        for file in [
+            outer.join("out.png"),
+            root.join("in.png"),
+            root.join(".tickstrip/a.png"),
+        ] {
             image::RgbImage::new(8, 8).save(file).expect("written");
         }
         let job = |image: &str| {
@@ -194,6 +270,8 @@ mod tests {
             absolute.as_str(),
             "/etc/passwd",
             "missing.png",
+            ".tickstrip/a.png",
+            "./.tickstrip/../.tickstrip/a.png",
         ] {
             let refusal = job(image).expect_err("refused");
             let pointer = "/views/0/reference/image".to_owned();

@@ -6,6 +6,7 @@ use super::{
 };
 use crate::{
     job,
+    printable::shortened,
     service::{
         bodies::{self, Inflow},
         shell::{Refused, answer, apart, refusal},
@@ -21,7 +22,11 @@ use axum::{
 };
 use serde::Deserialize;
 use serde_json::Map;
-use std::{io, path::Path, sync::Arc};
+use std::{
+    io,
+    path::{Path, PathBuf},
+    sync::Arc,
+};
 use tokio::{fs, io::AsyncWriteExt};
 
 /// Files of one job, at most.
@@ -156,7 +161,10 @@ async fn receive_path(inflow: &Inflow) -> Result<String, Refused> {
     let named: Named = serde_json::from_slice(&inflow.whole().await?).map_err(|error| {
         bad(
             "bad-body",
-            &format!("the body is not as described: {error}"),
+            &format!(
+                "the body is not as described: {}",
+                shortened(&error.to_string())
+            ),
         )
     })?;
     Ok(named.path)
@@ -168,14 +176,13 @@ async fn receive_files(desk: &Desk, head: Parts, inflow: &Inflow) -> Result<Inco
         .await
         .map_err(|error| Refused::new(error.status(), "bad-body", &error.body_text()))?;
     let incoming = desk.registry.store().incoming().map_err(|e| internal(&e))?;
-    let mut files = 0;
+    let mut taken: Vec<PathBuf> = Vec::new();
     while let Some(field) = (body.next_field().await).map_err(|e| broken(inflow, &e))? {
         inflow.handed_on();
-        files += 1;
-        if files > MOST_FILES {
+        if taken.len() == MOST_FILES {
             return Err(bad("too-many-files", "a job has at most 64 files"));
         }
-        receive_file(desk, inflow, &incoming, field).await?;
+        receive_file(desk, inflow, (&incoming, &mut taken), field).await?;
     }
     Ok(incoming)
 }
@@ -184,7 +191,7 @@ async fn receive_files(desk: &Desk, head: Parts, inflow: &Inflow) -> Result<Inco
 async fn receive_file(
     desk: &Desk,
     inflow: &Inflow,
-    incoming: &Incoming,
+    (incoming, taken): (&Incoming, &mut Vec<PathBuf>),
     mut field: Field<'_>,
 ) -> Result<(), Refused> {
     let images = desk.registry.options().limits.file;
@@ -192,12 +199,14 @@ async fn receive_file(
         (Some("job"), _) => ("job.json".to_owned(), job::MOST_BYTES as usize),
         (_, Some(name)) => (name.to_owned(), images),
         (name, None) => {
-            let name = name.unwrap_or_default();
+            let name = shortened(name.unwrap_or_default());
             let text = format!("the part {name:?} is neither \"job\" nor a file with a name");
             return Err(bad("unknown-part", &text));
         }
     };
-    let path = confined::plain(&name).map_err(|e| refused(&e))?;
+    let path = confined::posted(&name).map_err(|e| refused(&e))?;
+    check_against(taken, &path)?;
+    taken.push(path.clone());
     let mut file = create(incoming, &path, &name)?;
     let mut written = 0;
     while let Some(chunk) = field.chunk().await.map_err(|e| broken(inflow, &e))? {
@@ -209,6 +218,19 @@ async fn receive_file(
         file.write_all(&chunk).await.map_err(|e| internal(&e))?;
     }
     file.sync_all().await.map_err(|e| internal(&e))
+}
+
+/// No file can be a folder of another one as well.
+fn check_against(taken: &[PathBuf], new: &Path) -> Result<(), Refused> {
+    let collides = |other: &&PathBuf| {
+        other.as_path() != new && (other.starts_with(new) || new.starts_with(other))
+    };
+    let Some(other) = taken.iter().find(collides) else {
+        return Ok(());
+    };
+    let (new, other) = (new.display(), other.display());
+    let text = format!("\"{new}\" and \"{other}\": a file cannot be the folder of another one");
+    Err(bad("file-in-file", &text))
 }
 
 fn admit_path(registry: &Registry, path: String) -> Result<Status, Refused> {

@@ -10,12 +10,15 @@ use crate::{
     job::open_input,
     service::{
         files,
-        shell::{answer, apart, kind_of, only_local_pages, refusal},
+        shell::{
+            Parts, answer, apart, harden, is_same_secret, kind_of, only_local_pages, refusal,
+            result_file,
+        },
     },
 };
 use axum::{
     Router,
-    extract::{DefaultBodyLimit, Path, Request, State},
+    extract::{DefaultBodyLimit, Request, State},
     http::{HeaderValue, StatusCode, header},
     middleware::{self, Next},
     response::{IntoResponse, Response},
@@ -51,6 +54,7 @@ pub(super) fn router(desk: Desk, address: SocketAddr) -> Router {
             )
         })
         .layer(middleware::from_fn_with_state(address, only_local_pages))
+        .layer(middleware::map_response(harden))
         .layer(middleware::from_fn_with_state(desk.clone(), log))
         .with_state(desk)
 }
@@ -73,10 +77,8 @@ async fn log(State(desk): State<Desk>, request: Request, next: Next) -> Response
 async fn only_with_token(State(desk): State<Desk>, request: Request, next: Next) -> Response {
     if let Some(token) = &desk.registry.options().token {
         let shown = request.headers().get(header::AUTHORIZATION);
-        let shown = shown.and_then(|value| value.to_str().ok()?.strip_prefix("Bearer "));
-        // Hashes are compared in constant time: how far a guess is right does not show.
-        let is_right = shown
-            .is_some_and(|shown| blake3::hash(shown.as_bytes()) == blake3::hash(token.as_bytes()));
+        let shown = shown.and_then(|value| bearer(value.to_str().ok()?));
+        let is_right = shown.is_some_and(|shown| is_same_secret(token, shown));
         if !is_right {
             let mut response = refusal(
                 StatusCode::UNAUTHORIZED,
@@ -91,6 +93,18 @@ async fn only_with_token(State(desk): State<Desk>, request: Request, next: Next)
         }
     }
     next.run(request).await
+}
+
+/// The token of an `Authorization` header.
+///
+/// # Source
+/// RFC 9110 (Fielding and others 2022), section 11.1: the name of the scheme in letters of any case; section 11.4: one
+/// or more spaces behind it.
+fn bearer(shown: &str) -> Option<&str> {
+    let (scheme, token) = shown.split_once(' ')?;
+    scheme
+        .eq_ignore_ascii_case("bearer")
+        .then(|| token.trim_matches(' '))
 }
 
 async fn health(State(desk): State<Desk>) -> Response {
@@ -110,14 +124,14 @@ async fn list(State(desk): State<Desk>) -> Response {
     answer(StatusCode::OK, &json!({ "jobs": desk.registry.list() }))
 }
 
-async fn status(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
+async fn status(State(desk): State<Desk>, Parts(id): Parts<String>) -> Response {
     match desk.registry.status(&id) {
         Some(status) => answer(StatusCode::OK, &json!(status)),
         None => not_found(),
     }
 }
 
-async fn cancel(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
+async fn cancel(State(desk): State<Desk>, Parts(id): Parts<String>) -> Response {
     let done = apart(move || match desk.registry.cancel(&id) {
         Ok(status) => answer(StatusCode::OK, &json!(status)),
         Err(denied) => deny(denied, "cancelled"),
@@ -125,7 +139,7 @@ async fn cancel(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
     done.await.unwrap_or_else(IntoResponse::into_response)
 }
 
-async fn remove(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
+async fn remove(State(desk): State<Desk>, Parts(id): Parts<String>) -> Response {
     let done = apart(move || match desk.registry.remove(&id) {
         Ok(left) => {
             if let Some(path) = left {
@@ -153,11 +167,11 @@ fn deny(denied: Denied, what: &str) -> Response {
     }
 }
 
-async fn report(State(desk): State<Desk>, Path(id): Path<String>) -> Response {
+async fn report(State(desk): State<Desk>, Parts(id): Parts<String>) -> Response {
     result(desk, id, "report.json".to_owned()).await
 }
 
-async fn file(State(desk): State<Desk>, Path((id, path)): Path<(String, String)>) -> Response {
+async fn file(State(desk): State<Desk>, Parts((id, path)): Parts<(String, String)>) -> Response {
     result(desk, id, path).await
 }
 
@@ -185,7 +199,7 @@ async fn result(desk: Desk, id: String, path: String) -> Response {
             .map_err(io::Error::from)
             .and_then(|file| files::answer(file.into_file(), kind));
         match opened {
-            Ok(answer) => ([(header::X_CONTENT_TYPE_OPTIONS, "nosniff")], answer).into_response(),
+            Ok(answer) => result_file(kind, answer),
             Err(error) => internal(&error).into_response(),
         }
     });

@@ -23,6 +23,8 @@ pub enum There {
 /// Those of the disk, and [`io::ErrorKind::AlreadyExists`].
 pub fn write_whole(path: &Path, bytes: &[u8], there: There) -> io::Result<()> {
     let folder = folder_of(path);
+    // Else it would be said of the temporary file that it cannot be made.
+    fs::metadata(folder)?;
     let prefix = prefix(path)?;
     let mut builder = tempfile::Builder::new();
     builder.prefix(&prefix).rand_bytes(RANDOM);

@@ -1,0 +1,15 @@
+//! The program killed at random moments: results are old or new as a whole, no mark and no job that was acknowledged is
+//! lost, files of the user stay, and the next run leaves nothing over.
+//!
+//! `TICKSTRIP_KILLS` is the number of moments for each command, a few where it is not set.
+#[path = "../boxes/mod.rs"]
+mod boxes;
+mod comparing;
+#[path = "../served/http.rs"]
+mod http;
+mod marking;
+mod moments;
+#[path = "../served/process.rs"]
+mod process;
+mod serving;
+mod tree;

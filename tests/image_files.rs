@@ -289,6 +289,138 @@ fn a_broken_colour_profile_is_left_out_and_noted() {
     );
 }
 
+/// A profile's head and then zeros: it deflates to a thousandth.
+fn long_profile(length: usize) -> Vec<u8> {
+    let mut profile = vec![0; length];
+    profile[36..40].copy_from_slice(b"acsp");
+    profile
+}
+
+fn png_with_profile(profile: Vec<u8>) -> Vec<u8> {
+    encoded(|out| {
+        let mut encoder = PngEncoder::new(out);
+        encoder.set_icc_profile(profile).expect("PNG has ICC");
+        encoder
+            .write_image(&sample(), WIDTH, HEIGHT, ExtendedColorType::Rgb8)
+            .expect("a PNG");
+    })
+}
+
+fn tiff_with_profile(profile: Vec<u8>) -> Vec<u8> {
+    let mut out = std::io::Cursor::new(Vec::new());
+    let mut encoder = TiffEncoder::new(&mut out);
+    encoder.set_icc_profile(profile).expect("TIFF has ICC");
+    encoder
+        .write_image(&sample(), WIDTH, HEIGHT, ExtendedColorType::Rgb8)
+        .expect("a TIFF");
+    out.into_inner()
+}
+
+fn webp_with_profile(profile: Vec<u8>) -> Vec<u8> {
+    encoded(|out| {
+        let mut encoder = WebPEncoder::new_lossless(out);
+        encoder.set_icc_profile(profile).expect("WebP has ICC");
+        encoder
+            .write_image(&sample(), WIDTH, HEIGHT, ExtendedColorType::Rgb8)
+            .expect("a WebP");
+    })
+}
+
+/// The sample as JPEG with these segments before the picture.
+fn jpeg_with(segments: &[(u8, Vec<u8>)]) -> Vec<u8> {
+    let plain = jpeg();
+    let mut bytes = plain[..2].to_vec();
+    for (marker, content) in segments {
+        bytes.extend([0xff, *marker]);
+        bytes.extend((content.len() as u16 + 2).to_be_bytes());
+        bytes.extend(content);
+    }
+    bytes.extend(&plain[2..]);
+    bytes
+}
+
+fn jpeg_with_profile(pieces: &[(u8, u8, &[u8])]) -> Vec<u8> {
+    let piece = |(number, count, content): &(u8, u8, &[u8])| {
+        (
+            0xe2,
+            [b"ICC_PROFILE\0", &[*number, *count][..], content].concat(),
+        )
+    };
+    jpeg_with(&pieces.iter().map(piece).collect::<Vec<_>>())
+}
+
+#[test]
+fn a_profile_longer_than_16_mb_is_left_out_and_noted() {
+    let desk = Desk::new();
+    let long = 17 << 20;
+    let segment = vec![0; 65_000];
+    // More pieces than a profile can have, 17 MB of them.
+    let pieces: Vec<_> = (0..270).map(|n| (n as u8, 255, &segment[..])).collect();
+    let words = "the embedded colour profile cannot be used (it is longer than 16 MB); the colours are taken as sRGB";
+    for (format, bytes) in [
+        ("PNG", png_with_profile(long_profile(long))),
+        ("TIFF", tiff_with_profile(long_profile(long))),
+        ("WebP", webp_with_profile(long_profile(long))),
+    ] {
+        let picture = desk.read("profile", &bytes).expect(format);
+        assert_eq!(picture.rgb, sample(), "{format}");
+        assert_eq!(picture.notes, [words], "{format}");
+    }
+    let picture = desk.read("profile.jpg", &jpeg_with_profile(&pieces));
+    assert!(picture.expect("JPEG").notes[0].contains("cannot be used (it is damaged)"));
+}
+
+#[test]
+fn a_profile_is_used_in_every_format_that_has_one() {
+    let desk = Desk::new();
+    let icc = moxcms::ColorProfile::new_display_p3().encode();
+    let icc = icc.expect("a profile of the crate's own");
+    let expected = desk.read("a", &png_with_profile(icc.clone())).expect("PNG");
+    assert_ne!(expected.rgb, sample());
+    // The length of a profile is no reason to leave it out: behind its tags it may hold anything.
+    let longer = [icc.clone(), vec![0; 3 << 20]].concat();
+    for bytes in [
+        tiff_with_profile(icc.clone()),
+        tiff_with_profile(longer),
+        webp_with_profile(icc.clone()),
+    ] {
+        let picture = desk.read("b", &bytes).expect("a good picture");
+        assert_eq!((picture.rgb, picture.notes), (expected.rgb.clone(), vec![]));
+    }
+    // Pieces need not come in their order.
+    let (first, second) = icc.split_at(100);
+    let whole = jpeg_with_profile(&[(1, 1, &icc)]);
+    let cut = jpeg_with_profile(&[(2, 2, second), (1, 2, first)]);
+    let whole = desk.read("c", &whole).expect("JPEG");
+    assert!(whole.notes.is_empty());
+    assert_ne!(whole.rgb, desk.read("d", &jpeg()).expect("JPEG").rgb);
+    assert_eq!(whole.rgb, desk.read("e", &cut).expect("JPEG").rgb);
+    let missing = desk.read("f", &jpeg_with_profile(&[(2, 2, second)]));
+    assert!(missing.expect("JPEG").notes[0].contains("it is damaged"));
+}
+
+#[test]
+fn a_short_file_that_claims_a_long_description_is_refused() {
+    let desk = Desk::new();
+    let mut bytes = webp_with_profile(long_profile(200));
+    let at = bytes.windows(4).position(|kind| kind == b"ICCP");
+    let length = at.expect("a profile") + 4;
+    bytes[length..length + 4].copy_from_slice(&[0xf0, 0xff, 0xff, 0xff]);
+    let error = desk.read("claims.webp", &bytes).expect_err("cut off");
+    assert_eq!(error.code(), "image-truncated", "{error}");
+}
+
+#[test]
+fn a_turned_jpeg_has_the_size_of_what_is_read() {
+    let desk = Desk::new();
+    let exif = [b"Exif\0\0".to_vec(), exif(6)].concat();
+    let path = desk.file("turned.jpg", &jpeg_with(&[(0xe1, exif)]));
+    let picture = images::read(&path, &Limits::default()).expect("a good file");
+    assert_eq!(picture.rgb.dimensions(), (HEIGHT, WIDTH));
+    let size = images::dimensions(&path).expect("a good file");
+    assert_eq!(size, (HEIGHT, WIDTH));
+}
+
 #[test]
 fn a_limit_refuses_before_the_pixels_are_decoded() {
     let desk = Desk::new();

@@ -132,6 +132,12 @@ pub enum Error {
         /// Which kind.
         found: String,
     },
+    /// The file changed between two looks at it.
+    #[error("{}: the file changed while it was being read; run it again when it is written", path.display())]
+    Changed {
+        /// The file.
+        path: PathBuf,
+    },
     /// A mask does not have the size of its picture.
     #[error(
         "{}: the mask has {} x {} pixels, its picture {} x {}; make both the same size",
@@ -189,6 +195,7 @@ impl Error {
             Self::Truncated { .. } => "image-truncated",
             Self::Damaged { .. } => "image-damaged",
             Self::RareKind { .. } => "image-rare-kind",
+            Self::Changed { .. } => "image-changed",
             Self::MaskSize { .. } => "mask-size",
         }
     }

@@ -1,5 +1,5 @@
 //! Silhouettes: from a picture's own opacity or from an image of their own.
-use super::{Error, Limits, Picture, decode};
+use super::{Error, Limits, Picture, decode, header};
 use crate::{
     job::Mask,
     kernels::{Plane, fill},
@@ -17,7 +17,7 @@ const INSIDE_FROM: u8 = 128;
 /// # Errors
 /// Those of [`decode::read`], and [`Error::MaskSize`] where the sizes differ (before any pixel is read).
 pub fn read_mask(path: &Path, limits: &Limits, size: (u32, u32)) -> Result<Plane<u8>, Error> {
-    let found = decode::dimensions(path)?;
+    let found = header::dimensions(path)?;
     if found != size {
         return Err(Error::MaskSize {
             path: path.to_owned(),

@@ -1,16 +1,22 @@
 //! From files to pixels: decoding, upright, sRGB, limits, masks.
 mod decode;
+mod embedded;
 mod error;
 mod format;
+mod header;
 mod jpeg;
 mod mask;
+mod png;
 mod profile;
 mod samples;
+mod tiff;
 mod upright;
+mod webp;
 
-pub use decode::{Limits, dimensions, read, read_view};
+pub use decode::{read, read_view};
 pub use error::Error;
 pub use format::Format;
+pub use header::{Limits, dimensions};
 pub use mask::read_mask;
 
 use crate::kernels::Plane;

@@ -85,6 +85,10 @@ impl Seek for InputFile {
             .seek(SeekFrom::Start(place.ok_or_else(before_start)?))?;
         Ok(self.at)
     }
+
+    fn stream_position(&mut self) -> io::Result<u64> {
+        Ok(self.at)
+    }
 }
 
 /// Opens a file of at most `most` bytes for reading.

@@ -390,10 +390,10 @@ fn write_whole_job(folder: &Path, report: &Report, pages: &[SheetPage]) -> Resul
             report::to_csv(report).as_bytes(),
         )?;
         let picture = |path: &str| fs::read(folder.join(path)).ok();
-        write(
-            &folder.join("report.html"),
-            report::to_html(report, &picture).as_bytes(),
-        )
+        let page = folder.join("report.html");
+        fs::File::create(&page)
+            .and_then(|mut file| report::write_html(report, &picture, &mut file))
+            .map_err(cannot("writing it", &page))
     };
     let (sheets, texts) = rayon::join(sheets, texts);
     sheets.and(texts)

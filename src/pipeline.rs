@@ -1,18 +1,20 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
+mod need;
 mod straightening;
+mod turns;
 
 pub use straightening::{
     StraightPicture, StraightenError, doubts_of_straightening, straighten_picture,
 };
+pub use turns::memory_need;
 
 use crate::{
     drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},
-    images::{self, Limits},
+    images::{self, Budget, Limits, ViewLook},
     job::{self, Job, View},
     measurement, registration,
     report::{self, Report, ViewFailure, ViewOutcome},
 };
-use rayon::prelude::*;
 use std::{
     collections::BTreeMap,
     fs, io,
@@ -32,8 +34,18 @@ pub struct CompareOptions {
     pub date: String,
     /// Largest image that is read, megapixels.
     pub max_megapixels: f64,
+    /// The memory that all images share, with all else that shares it.
+    pub memory: Budget,
     /// Whether each step that acts on a reference is shown in a picture before and after it.
     pub explain: bool,
+}
+
+impl CompareOptions {
+    fn limits(&self) -> Limits {
+        Limits {
+            max_pixels: (self.max_megapixels * 1e6) as u64,
+        }
+    }
 }
 
 /// What happens during a comparison, for a progress display. Comes from several threads.
@@ -55,9 +67,6 @@ pub enum Event<'a> {
 
 /// Number of [`Event::Stage`]s that a view goes through before it is finished.
 pub const STAGES_PER_VIEW: u64 = 5;
-
-/// Views that are worked on at the same time, at most: each holds its images.
-const VIEWS_AT_ONCE: usize = 4;
 
 /// Why a comparison as a whole failed.
 #[derive(Debug, thiserror::Error)]
@@ -141,16 +150,16 @@ pub fn compare_unless(
 ) -> Result<Outcome, Error> {
     let views = selected(job, &options.views)?;
     let folder = StagingFolder::beside(&options.out)?;
-    let mut done = Vec::with_capacity(views.len());
-    for chunk in views.chunks(rayon::current_num_threads().clamp(1, VIEWS_AT_ONCE)) {
-        let results: Vec<Result<ViewDone<'_>, Error>> = chunk
-            .par_iter()
-            .map(|view| compare_view(job, view, options, folder.path(), observer, stopped))
-            .collect();
-        for result in results {
-            done.push(result?);
-        }
-    }
+    let comparison = Comparison {
+        job,
+        options,
+        folder: folder.path(),
+        observer,
+        stopped,
+    };
+    let done = turns::in_turns(&views, options, stopped, &|view, look| {
+        comparison.compare_view(view, look)
+    })?;
     let (outcomes, pages): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.outcome, d.page)).unzip();
     let report = Report::new(job, &outcomes);
     write_whole_job(
@@ -191,50 +200,58 @@ struct ViewDone<'a> {
     page: Option<SheetPage>,
 }
 
-fn compare_view<'a>(
-    job: &Job,
-    view: &'a View,
-    options: &CompareOptions,
-    folder: &Path,
-    observer: &(dyn Fn(Event<'_>) + Sync),
-    stopped: &(dyn Fn() -> bool + Sync),
-) -> Result<ViewDone<'a>, Error> {
-    let stage = |stage| {
-        observer(Event::Stage {
-            view: &view.name,
-            stage,
+/// What the views of one run share.
+struct Comparison<'r> {
+    job: &'r Job,
+    options: &'r CompareOptions,
+    folder: &'r Path,
+    observer: &'r (dyn Fn(Event<'_>) + Sync),
+    stopped: &'r (dyn Fn() -> bool + Sync),
+}
+
+impl Comparison<'_> {
+    fn compare_view<'a>(
+        &self,
+        view: &'a View,
+        look: Result<ViewLook, ViewFailure>,
+    ) -> Result<ViewDone<'a>, Error> {
+        let stage = |stage| {
+            (self.observer)(Event::Stage {
+                view: &view.name,
+                stage,
+            });
+            go_on(self.stopped).map_err(|e| failure(e.code(), &e))
+        };
+        let drawn = draw_view(self.job, view, look, self.options, &stage).and_then(|drawn| {
+            stage("writing")?;
+            Ok(drawn)
         });
-        go_on(stopped).map_err(|e| failure(e.code(), &e))
-    };
-    let drawn = draw_view(job, view, options, &stage).and_then(|drawn| {
-        stage("writing")?;
-        Ok(drawn)
-    });
-    // A view that was stopped is no view that failed.
-    go_on(stopped)?;
-    let done = match drawn {
-        Ok(drawn) => {
-            let files = write_view(folder, &view.name, drawn.files)?;
-            ViewDone {
+        // A view that was stopped is no view that failed.
+        go_on(self.stopped)?;
+        let done = match drawn {
+            Ok(drawn) => {
+                let files = write_view(self.folder, &view.name, drawn.files)?;
+                ViewDone {
+                    outcome: ViewOutcome {
+                        view,
+                        result: Ok(drawn.measurement),
+                        files,
+                    },
+                    page: Some(drawn.page),
+                }
+            }
+            Err(failure) => ViewDone {
                 outcome: ViewOutcome {
                     view,
-                    result: Ok(drawn.measurement),
-                    files,
+                    result: Err(failure),
+                    files: BTreeMap::new(),
                 },
-                page: Some(drawn.page),
-            }
-        }
-        Err(failure) => ViewDone {
-            outcome: ViewOutcome {
-                view,
-                result: Err(failure),
-                files: BTreeMap::new(),
+                page: None,
             },
-            page: None,
-        },
-    };
-    observer(Event::Finished { view: &view.name });
-    Ok(done)
+        };
+        (self.observer)(Event::Finished { view: &view.name });
+        Ok(done)
+    }
 }
 
 fn go_on(stopped: &(dyn Fn() -> bool + Sync)) -> Result<(), Error> {
@@ -255,14 +272,12 @@ struct Drawn {
 fn draw_view(
     job: &Job,
     view: &View,
+    look: Result<ViewLook, ViewFailure>,
     options: &CompareOptions,
     stage: &(dyn Fn(&'static str) -> Result<(), ViewFailure> + Sync),
 ) -> Result<Drawn, ViewFailure> {
     stage("reading images")?;
-    let limits = Limits {
-        max_pixels: (options.max_megapixels * 1e6) as u64,
-    };
-    let images = images::read_view(view, &limits).map_err(|e| failure(e.code(), &e))?;
+    let images = images::read_looked_view(view, &look?).map_err(|e| failure(e.code(), &e))?;
     let size = images.render.rgb.dimensions();
     let reference_size = images.reference.rgb.dimensions();
     check_points(job, view, size, reference_size)?;
@@ -274,10 +289,12 @@ fn draw_view(
     let registered = registration::register(view, job.expected, size, straightening.as_ref())
         .map_err(|e| failure(e.code(), &e))?;
     let straightened = match &straightening {
-        Some(straightening) if options.explain => Some(
-            explain_straightening(view, &images.reference.rgb, straightening)
-                .map_err(|e| failure(e.code(), &e))?,
-        ),
+        Some(straightening) if options.explain => {
+            straightening::check_size(reference_size, straightening, &options.limits())
+                .map_err(|e| failure(e.code(), &e))?;
+            let explained = explain_straightening(view, &images.reference.rgb, straightening);
+            Some(explained.map_err(|e| failure(e.code(), &e))?)
+        }
         _ => None,
     };
     stage("measuring")?;
@@ -498,6 +515,7 @@ mod tests {
             paper: Paper::A4,
             date: "2031-04-05".to_owned(),
             max_megapixels: 100.0,
+            memory: Budget::new(1 << 30),
             explain: false,
         };
         for last in ["reading images", "registering", "measuring"] {

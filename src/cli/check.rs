@@ -1,10 +1,11 @@
 //! `tickstrip check`: reads a job, says what is wrong or doubtful in it, changes nothing.
 use super::{
     Status,
+    memory::Memory,
     messages::{Failure, Terminal},
 };
 use crate::{
-    images,
+    images::{self, Budget, Limits},
     job::{self, Doubt, Job},
     pipeline,
 };
@@ -20,6 +21,8 @@ use std::path::PathBuf;
 pub(super) struct Arguments {
     /// The job file
     job: PathBuf,
+    #[command(flatten)]
+    memory: Memory,
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
@@ -31,7 +34,8 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         terminal.fault(&format!("{file}: {fault}"));
     }
     let mut doubts = job::doubts(&job);
-    let cannot = straightenings(&job, &mut doubts);
+    let mut cannot = unusable_images(&job, &arguments.memory.budget());
+    cannot.extend(straightenings(&job, &mut doubts));
     for fault in &cannot {
         terminal.fault(&format!("{file}: {fault}"));
     }
@@ -51,7 +55,26 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     })
 }
 
-/// Points outside of those images that can be read; what else is wrong with an image only a comparison tells.
+/// Views whose images cannot be read or take more memory than there is, as far as that shows before the pixels. Images
+/// that are not there are told elsewhere.
+fn unusable_images(job: &Job, memory: &Budget) -> Vec<String> {
+    let mut unusable = Vec::new();
+    for (index, view) in job.views.iter().enumerate() {
+        let need = pipeline::memory_need(view, &Limits::default(), false);
+        let fault = match need {
+            Err(images::Error::Missing { .. }) => continue,
+            Err(error) => error.to_string(),
+            Ok(need) => match memory.check(need) {
+                Ok(()) => continue,
+                Err(error) => error.to_string(),
+            },
+        };
+        unusable.push(format!("/views/{index}: {fault}"));
+    }
+    unusable
+}
+
+/// Points outside of those images that can be read.
 fn points_outside(job: &Job) -> Vec<job::Fault> {
     let size = |path| images::dimensions(path).ok().map(Into::into);
     let mut outside = Vec::new();

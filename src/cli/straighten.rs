@@ -1,6 +1,7 @@
 //! `tickstrip straighten`: straightens one picture.
 use super::{
     Status,
+    memory::Memory,
     messages::{Action, Failure, Terminal},
 };
 use crate::{
@@ -72,6 +73,8 @@ pub(super) struct Arguments {
     /// Overwrite the file if it is there
     #[arg(long)]
     force: bool,
+    #[command(flatten)]
+    memory: Memory,
 }
 
 /// Points of an option, line by line.
@@ -191,8 +194,12 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         (None, None) => unreachable!("clap requires one of them"),
     };
     let limits = Limits::default();
-    let done =
-        pipeline::straighten_picture(&asked.image, &asked.straighten, asked.mark_sigma, &limits)?;
+    let done = pipeline::straighten_picture(
+        &asked.image,
+        &asked.straighten,
+        asked.mark_sigma,
+        (&limits, &arguments.memory.budget()),
+    )?;
     write(&arguments.out, &done.png, arguments.force)?;
     let out = arguments.out.display();
     terminal.result(&format!("{}wrote {out}\n", words(&asked, &done)))?;

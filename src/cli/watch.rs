@@ -1,10 +1,12 @@
 //! `tickstrip watch`: compares a job again whenever one of its files has changed.
 use super::{
     Status, compare,
+    memory::Memory,
     messages::{Action, Failure, Terminal},
 };
 use crate::{
     drawing::Paper,
+    images::Budget,
     job::{self, InputError, Job, Mask},
     pipeline::{self, CompareOptions},
     report::{self, Report},
@@ -34,6 +36,8 @@ pub(super) struct Arguments {
     /// Folder of the results [default: JOB without its extension, and -results]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    memory: Memory,
 }
 
 /// How often the files are looked at. Looking costs nothing beside a comparison, and works where a file system does not
@@ -53,6 +57,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
             compare::Arguments::with_defaults(arguments.job.clone()).out_folder()
         }),
         report: None,
+        memory: arguments.memory.budget(),
         terminal,
         stop: &stop,
     };
@@ -67,6 +72,7 @@ struct Watch<'a> {
     out: PathBuf,
     /// The one before.
     report: Option<Report>,
+    memory: Budget,
     terminal: &'a Terminal,
     stop: &'a AtomicBool,
 }
@@ -132,6 +138,7 @@ impl Watch<'_> {
             paper: Paper::A4,
             date: compare::default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
             max_megapixels: 100.0,
+            memory: self.memory.clone(),
             explain: false,
         };
         let job = match job::read(self.job) {

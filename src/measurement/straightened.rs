@@ -15,11 +15,8 @@ const PLACES: usize = 64;
 /// The picture straightened: its rectangle where it has one, else all of it, in one resampling.
 pub fn straightened_picture(picture: &RgbImage, straightening: &Straightening) -> RgbImage {
     let map = straightening.straight_from_reference();
-    let [left, top, width, height] = match straightening.figures().rectangle {
-        Some(rectangle) => [0.0, 0.0, rectangle.width, rectangle.height],
-        None => bounds(&map, picture.dimensions()),
-    };
-    let size = [width, height].map(|v| v.round().max(1.0) as u32);
+    let [left, top, width, height] = extent(straightening, picture.dimensions());
+    let size = whole([width, height]);
     // The rectangle's sides are no whole numbers: each direction is stretched by less than a pixel, so that its corners
     // are the picture's.
     let shown = nalgebra::Matrix3::new(
@@ -37,6 +34,24 @@ pub fn straightened_picture(picture: &RgbImage, straightening: &Straightening) -
         .expect("width and height are above 0");
     let reference_from_shown = map.inverse().after(&straight_from_shown);
     warp::warp_finely(picture, (size[0], size[1]), &reference_from_shown)
+}
+
+/// Width and height that [`straightened_picture`] makes of a picture of this width and height, pixels.
+pub fn straightened_size(picture: (u32, u32), straightening: &Straightening) -> [u32; 2] {
+    let [_, _, width, height] = extent(straightening, picture);
+    whole([width, height])
+}
+
+fn whole(size: [f64; 2]) -> [u32; 2] {
+    size.map(|side| side.round().max(1.0) as u32)
+}
+
+/// Left, top, width and height of what is shown, straightened pixels.
+fn extent(straightening: &Straightening, picture: (u32, u32)) -> [f64; 4] {
+    match straightening.figures().rectangle {
+        Some(rectangle) => [0.0, 0.0, rectangle.width, rectangle.height],
+        None => bounds(&straightening.straight_from_reference(), picture),
+    }
 }
 
 /// Left, top, width and height of the straightened picture's box.

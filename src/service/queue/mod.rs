@@ -10,6 +10,7 @@ mod routes;
 mod store;
 
 use super::shell;
+use crate::images::Budget;
 use registry::{Place, Registry};
 use std::{
     io,
@@ -34,6 +35,8 @@ pub struct ServeOptions {
     pub token: Option<String>,
     /// What is refused.
     pub limits: ServeLimits,
+    /// The memory that the images of all jobs share.
+    pub memory: Budget,
 }
 
 /// What is refused, so that no request can take the whole machine.

@@ -1,19 +1,22 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
 mod admission;
+mod need;
 mod own_folder;
 mod results_folder;
 mod straightening;
+mod turns;
 mod whole_file;
 
 pub use admission::{Look, Refusal, look};
 pub use own_folder::OwnFolder;
 pub use results_folder::{ResultsError, clear_left_runs, earlier_report, remove_results};
 pub use straightening::{StraightPicture, StraightenError, straighten_picture};
+pub use turns::memory_need;
 pub use whole_file::{There, clear_left, free_name, write_whole};
 
 use crate::{
     drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},
-    images::{self, Limits},
+    images::{self, Budget, Limits, ViewLook},
     job::{self, Job, View},
     measurement,
     printable::{listed, shortened},
@@ -21,7 +24,6 @@ use crate::{
     report::{self, Report, ViewFailure, ViewOutcome},
 };
 use image::RgbImage;
-use rayon::prelude::*;
 use results_folder::{NewResults, REPORT};
 use std::{collections::BTreeMap, fs, path::PathBuf};
 
@@ -38,8 +40,18 @@ pub struct CompareOptions {
     pub date: String,
     /// Largest image that is read, megapixels.
     pub max_megapixels: f64,
+    /// The memory that all images share, with all else that shares it.
+    pub memory: Budget,
     /// Whether each step that acts on a reference is shown in a picture before and after it.
     pub explain: bool,
+}
+
+impl CompareOptions {
+    fn limits(&self) -> Limits {
+        Limits {
+            max_pixels: (self.max_megapixels * 1e6) as u64,
+        }
+    }
 }
 
 /// What happens during a comparison, for a progress display. Comes from several threads.
@@ -61,9 +73,6 @@ pub enum Event<'a> {
 
 /// Number of [`Event::Stage`]s that a view goes through before it is finished.
 pub const STAGES_PER_VIEW: u64 = 5;
-
-/// Views that are worked on at the same time, at most: each holds its images.
-const VIEWS_AT_ONCE: usize = 4;
 
 /// Why a comparison as a whole failed.
 #[derive(Debug, thiserror::Error)]
@@ -148,16 +157,16 @@ pub fn compare_unless(
     let views = selected(job, &options.views)?;
     let names: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
     let folder = NewResults::begin(&job.file, &options.out, &names)?;
-    let mut done = Vec::with_capacity(views.len());
-    for chunk in views.chunks(rayon::current_num_threads().clamp(1, VIEWS_AT_ONCE)) {
-        let results: Vec<Result<ViewDone<'_>, Error>> = chunk
-            .par_iter()
-            .map(|view| compare_view(job, view, options, &folder, observer, stopped))
-            .collect();
-        for result in results {
-            done.push(result?);
-        }
-    }
+    let comparison = Comparison {
+        job,
+        options,
+        folder: &folder,
+        observer,
+        stopped,
+    };
+    let done = turns::in_turns(&views, options, stopped, &|view, look| {
+        comparison.compare_view(view, look)
+    })?;
     let (outcomes, pages): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.outcome, d.page)).unzip();
     let report = Report::new(job, &outcomes);
     let pages: Vec<SheetPage> = pages.into_iter().flatten().collect();
@@ -196,50 +205,58 @@ struct ViewDone<'a> {
     page: Option<SheetPage>,
 }
 
-fn compare_view<'a>(
-    job: &Job,
-    view: &'a View,
-    options: &CompareOptions,
-    folder: &NewResults,
-    observer: &(dyn Fn(Event<'_>) + Sync),
-    stopped: &(dyn Fn() -> bool + Sync),
-) -> Result<ViewDone<'a>, Error> {
-    let stage = |stage| {
-        observer(Event::Stage {
-            view: &view.name,
-            stage,
+/// What the views of one run share.
+struct Comparison<'r> {
+    job: &'r Job,
+    options: &'r CompareOptions,
+    folder: &'r NewResults,
+    observer: &'r (dyn Fn(Event<'_>) + Sync),
+    stopped: &'r (dyn Fn() -> bool + Sync),
+}
+
+impl Comparison<'_> {
+    fn compare_view<'a>(
+        &self,
+        view: &'a View,
+        look: Result<ViewLook, ViewFailure>,
+    ) -> Result<ViewDone<'a>, Error> {
+        let stage = |stage| {
+            (self.observer)(Event::Stage {
+                view: &view.name,
+                stage,
+            });
+            go_on(self.stopped).map_err(|e| failure(e.code(), &e))
+        };
+        let drawn = draw_view(self.job, view, look, self.options, &stage).and_then(|drawn| {
+            stage("writing")?;
+            Ok(drawn)
         });
-        go_on(stopped).map_err(|e| failure(e.code(), &e))
-    };
-    let drawn = draw_view(job, view, options, &stage).and_then(|drawn| {
-        stage("writing")?;
-        Ok(drawn)
-    });
-    // A view that was stopped is no view that failed.
-    go_on(stopped)?;
-    let done = match drawn {
-        Ok(drawn) => {
-            let files = write_view(folder, &view.name, drawn.files)?;
-            ViewDone {
+        // A view that was stopped is no view that failed.
+        go_on(self.stopped)?;
+        let done = match drawn {
+            Ok(drawn) => {
+                let files = write_view(self.folder, &view.name, drawn.files)?;
+                ViewDone {
+                    outcome: ViewOutcome {
+                        view,
+                        result: Ok(drawn.measurement),
+                        files,
+                    },
+                    page: Some(drawn.page),
+                }
+            }
+            Err(failure) => ViewDone {
                 outcome: ViewOutcome {
                     view,
-                    result: Ok(drawn.measurement),
-                    files,
+                    result: Err(failure),
+                    files: BTreeMap::new(),
                 },
-                page: Some(drawn.page),
-            }
-        }
-        Err(failure) => ViewDone {
-            outcome: ViewOutcome {
-                view,
-                result: Err(failure),
-                files: BTreeMap::new(),
+                page: None,
             },
-            page: None,
-        },
-    };
-    observer(Event::Finished { view: &view.name });
-    Ok(done)
+        };
+        (self.observer)(Event::Finished { view: &view.name });
+        Ok(done)
+    }
 }
 
 fn go_on(stopped: &(dyn Fn() -> bool + Sync)) -> Result<(), Error> {
@@ -260,14 +277,12 @@ struct Drawn {
 fn draw_view(
     job: &Job,
     view: &View,
+    look: Result<ViewLook, ViewFailure>,
     options: &CompareOptions,
     stage: &(dyn Fn(&'static str) -> Result<(), ViewFailure> + Sync),
 ) -> Result<Drawn, ViewFailure> {
     stage("reading images")?;
-    let limits = Limits {
-        max_pixels: (options.max_megapixels * 1e6) as u64,
-    };
-    let images = images::read_view(view, &limits).map_err(|e| failure(e.code(), &e))?;
+    let images = images::read_looked_view(view, &look?).map_err(|e| failure(e.code(), &e))?;
     let sizes = [&images.render.rgb, &images.reference.rgb].map(RgbImage::dimensions);
     stage("registering")?;
     let straighten = view.reference.straighten.as_ref();
@@ -370,8 +385,8 @@ fn write_whole_job(folder: &NewResults, report: &Report, pages: &[SheetPage]) ->
         folder.write(REPORT, report::to_json(report).as_bytes())?;
         folder.write("measures.csv", report::to_csv(report).as_bytes())?;
         let picture = |path: &str| fs::read(folder.path().join(path)).ok();
-        let page = report::to_html(report, &picture);
-        Ok(folder.write("report.html", page.as_bytes())?)
+        let write = |out: &mut dyn std::io::Write| report::write_html(report, &picture, out);
+        Ok(folder.write_by("report.html", &write)?)
     };
     let (sheets, texts) = rayon::join(sheets, texts);
     sheets.and(texts)
@@ -397,6 +412,7 @@ mod tests {
             paper: Paper::A4,
             date: "2031-04-05".to_owned(),
             max_megapixels: 100.0,
+            memory: Budget::new(1 << 30),
             explain: false,
         };
         for last in ["reading images", "registering", "measuring"] {

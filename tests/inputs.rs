@@ -1,4 +1,5 @@
-//! What is no file is refused at once, wherever a file is named: nothing waits for it, nothing reads it without an end.
+//! What is no file, too long or too large for the memory is refused at once, wherever it is named: nothing waits for it,
+//! nothing reads it without an end.
 #![cfg(unix)]
 
 use assert_cmd::Command;
@@ -123,6 +124,112 @@ fn a_file_that_is_too_long_is_refused_unread() {
     let words = "long.png: the file has 3222 MB, 868 MB are allowed";
     let corners = ["straighten", "long.png", "--corners", "1,1 9,1 9,9 1,9"];
     refused(folder.path(), &corners, words);
+}
+
+#[test]
+fn check_says_what_a_comparison_could_not_read() {
+    let folder = folder();
+    fs::write(folder.path().join("notes.png"), "Pump, take 2").expect("written");
+    let reference = json!({ "image": "notes.png" });
+    let job = job("good.png", reference).to_string();
+    fs::write(folder.path().join("notes.json"), job).expect("written");
+    for (job, words) in [
+        ("notes.json", "notes.json: /views/0: "),
+        ("notes.json", "notes.png: holds text (\"Pump, take 2\")"),
+        ("mask.json", "pipe: is a pipe"),
+    ] {
+        refused(folder.path(), &["check", job], words);
+    }
+}
+
+/// A job with a small view and one of 12 megapixels.
+fn two_views(folder: &Path) -> &'static str {
+    image::RgbImage::new(4000, 3000)
+        .save(folder.join("large.png"))
+        .expect("written");
+    let mut two = job("good.png", json!({ "image": "good.png" }));
+    let mut large = two["views"][0].clone();
+    large["name"] = json!("front");
+    large["render"]["image"] = json!("large.png");
+    two["views"].as_array_mut().expect("a list").push(large);
+    fs::write(folder.join("two.json"), two.to_string()).expect("written");
+    "two.json"
+}
+
+#[test]
+fn what_needs_more_memory_than_there_is_is_refused_with_the_figures() {
+    let folder = folder();
+    let job = two_views(folder.path());
+    let memory = ["--max-memory", "100MB"];
+    let words = "MB of memory, 100 MB are allowed; reduce the images or raise --max-memory";
+    // The small view is compared: the exit status says that one could not be.
+    let output = run(
+        folder.path(),
+        &[&["compare", job, "--quiet"], &memory[..]].concat(),
+    );
+    assert_eq!(output.status.code(), Some(3));
+    let said = String::from_utf8_lossy(&output.stdout);
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains(words), "{said}");
+    let check = [&["check", job], &memory[..]].concat();
+    refused(folder.path(), &check, "/views/1: its images take 3");
+    refused(folder.path(), &check, words);
+    let corners = [
+        "straighten",
+        "large.png",
+        "--corners",
+        "1,1 3999,1 3999,2999 1,2999",
+    ];
+    let straighten = [&corners[..], &["--max-memory", "50MB"]].concat();
+    refused(folder.path(), &straighten, "large.png: its images take");
+    // With more it goes.
+    let output = run(folder.path(), &["check", job, "--max-memory", "1GiB"]);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+}
+
+#[test]
+fn every_command_that_reads_images_says_what_memory_it_takes() {
+    let folder = folder();
+    for command in ["compare", "check", "watch", "mark", "serve", "straighten"] {
+        let help = run(folder.path(), &[command, "--help"]).stdout;
+        let help = String::from_utf8_lossy(&help);
+        let help = help.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(help.contains("--max-memory <SIZE>"), "{command}");
+        assert!(help.contains("[default: half of what is free"), "{command}");
+    }
+    for (size, words) in [
+        ("5", "it must be a number and a unit, such as 4GiB or 800MB"),
+        ("0GB", "it must be 1MB to 1000TiB"),
+    ] {
+        let compare = ["compare", "good.json", "--max-memory", size];
+        refused(folder.path(), &compare, words);
+    }
+}
+
+#[test]
+fn a_picture_that_straightening_would_blow_up_is_refused() {
+    let folder = folder();
+    let far = "-900000,-900000 900000,-900000 900000,900000 -900000,900000";
+    let straighten = ["straighten", "good.png", "--aspect", "1", "--corners", far];
+    // Larger than any memory, or, where that is not said, than any image may be.
+    refused(folder.path(), &straighten, "good.png: its images take");
+    let somewhat = "-9000,-9000 9000,-9000 9000,9000 -9000,9000";
+    let straighten = [
+        "straighten",
+        "good.png",
+        "--aspect",
+        "1",
+        "--corners",
+        somewhat,
+    ];
+    let memory = ["--max-memory", "100GB"];
+    let words =
+        "straightened, the picture would have 18000 x 18000 pixels, 100 million are allowed";
+    refused(
+        folder.path(),
+        &[&straighten[..], &memory[..]].concat(),
+        words,
+    );
 }
 
 /// The answer to a request, its head and its body.

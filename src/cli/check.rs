@@ -1,9 +1,11 @@
 //! `tickstrip check`: reads a job, says what is wrong or doubtful in it, changes nothing.
 use super::{
     Status,
+    memory::Memory,
     messages::{Failure, Terminal, shown_path},
 };
 use crate::{
+    images::{Budget, Limits},
     job::{self, Job},
     pipeline,
 };
@@ -20,6 +22,8 @@ use std::path::PathBuf;
 pub(super) struct Arguments {
     /// The job file
     job: PathBuf,
+    #[command(flatten)]
+    memory: Memory,
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
@@ -32,6 +36,10 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     }
     for refusal in &look.refusals {
         terminal.fault(&format!("{file}: {refusal}"));
+    }
+    let too_large = too_large_views(&job, &arguments.memory.budget());
+    for fault in &too_large {
+        terminal.fault(&format!("{file}: {fault}"));
     }
     let mut doubts = job::doubts(&job);
     doubts.extend(look.doubts);
@@ -49,6 +57,18 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     } else {
         Status::Unusable
     })
+}
+
+/// Views whose images take more memory than there is, as far as that shows before the pixels. What cannot be read is told
+/// elsewhere.
+fn too_large_views(job: &Job, memory: &Budget) -> Vec<String> {
+    let views = job.views.iter().enumerate();
+    let too_large = views.filter_map(|(index, view)| {
+        let need = pipeline::memory_need(view, &Limits::default(), false).ok()?;
+        let error = memory.check(need).err()?;
+        Some(format!("/views/{index}: {error}"))
+    });
+    too_large.collect()
 }
 
 /// What the job holds, in one line.

@@ -1,6 +1,7 @@
 //! `tickstrip compare`: the main job.
 use super::{
     Status,
+    memory::Memory,
     messages::{Failure, Terminal, shown_path},
     progress::Progress,
 };
@@ -42,6 +43,8 @@ pub(super) struct Arguments {
     /// Refuse images larger than this, megapixels
     #[arg(long, value_name = "N", default_value = MOST_MEGAPIXELS, value_parser = megapixels)]
     max_megapixels: f64,
+    #[command(flatten)]
+    memory: Memory,
     /// Date printed on the sheets [default: the day of SOURCE_DATE_EPOCH if set, else today in UTC]
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = date)]
     date: Option<String>,
@@ -92,6 +95,7 @@ impl Arguments {
             paper: PaperSize::A4,
             jobs: None,
             max_megapixels: 100.0,
+            memory: Memory::default(),
             date: None,
             explain: false,
             strict: false,
@@ -119,6 +123,7 @@ impl Arguments {
                 None => default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
             },
             max_megapixels: self.max_megapixels,
+            memory: self.memory.budget(),
             explain: self.explain,
         })
     }

@@ -1,6 +1,7 @@
 //! `tickstrip mark`: the page on which marks are placed.
 use super::{
     Status, compare,
+    memory::Memory,
     messages::{Failure, Terminal},
 };
 use crate::{
@@ -36,6 +37,8 @@ pub(super) struct Arguments {
     /// Port to listen on [default: a free one]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
     port: Option<u16>,
+    #[command(flatten)]
+    memory: Memory,
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
@@ -50,6 +53,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         out: compare::Arguments::with_defaults(arguments.job.clone()).out_folder(),
         date: compare::default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
         limits: images::Limits::default(),
+        memory: arguments.memory.budget(),
     };
     let forwarding = RefCell::new(None);
     let ready = |address: &str| {

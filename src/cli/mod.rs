@@ -3,6 +3,7 @@ mod check;
 mod compare;
 mod demo;
 mod mark;
+mod memory;
 mod messages;
 mod new;
 mod progress;

@@ -1,6 +1,7 @@
 //! `tickstrip serve`: the comparison as an HTTP service.
 use super::{
     Status,
+    memory::Memory,
     messages::{Failure, Terminal},
 };
 use crate::service::queue::{self, ServeLimits, ServeOptions};
@@ -47,6 +48,8 @@ pub(super) struct Arguments {
     /// Refuse images larger than this, megapixels
     #[arg(long, value_name = "N", default_value_t = 100, value_parser = clap::value_parser!(u16).range(1..=10_000))]
     max_megapixels: u16,
+    #[command(flatten)]
+    memory: Memory,
     /// Longest time for a job, seconds
     #[arg(long, value_name = "N", default_value_t = 300, value_parser = clap::value_parser!(u16).range(1..))]
     job_seconds: u16,
@@ -79,6 +82,7 @@ impl Arguments {
             token: std::env::var("TICKSTRIP_TOKEN")
                 .ok()
                 .filter(|token| !token.is_empty()),
+            memory: self.memory.budget(),
             limits: ServeLimits {
                 queue: usize::from(self.queue),
                 body: usize::from(self.max_body_mb) << 20,

@@ -1,6 +1,7 @@
 //! `tickstrip straighten`: straightens one picture.
 use super::{
     Status,
+    memory::Memory,
     messages::{Action, Failure, Terminal, shown_path},
     new::write_new,
     scale::finite_number,
@@ -74,6 +75,8 @@ pub(super) struct Arguments {
     /// Overwrite the file if it is there; never the picture itself
     #[arg(long)]
     force: bool,
+    #[command(flatten)]
+    memory: Memory,
 }
 
 /// Points of an option, line by line.
@@ -197,8 +200,12 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     };
     spare(&asked.image, &arguments.out)?;
     let limits = Limits::default();
-    let done =
-        pipeline::straighten_picture(&asked.image, &asked.straighten, asked.mark_sigma, &limits)?;
+    let done = pipeline::straighten_picture(
+        &asked.image,
+        &asked.straighten,
+        asked.mark_sigma,
+        (&limits, &arguments.memory.budget()),
+    )?;
     write(&arguments.out, &done.png, arguments.force)?;
     let out = shown_path(&arguments.out);
     terminal.result(&format!("{}wrote {out}\n", words(&asked, &done)))?;

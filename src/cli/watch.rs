@@ -1,10 +1,12 @@
 //! `tickstrip watch`: compares a job again whenever one of its files has changed.
 use super::{
     Status, compare,
+    memory::Memory,
     messages::{Action, Failure, Terminal},
 };
 use crate::{
     drawing::Paper,
+    images::Budget,
     job::{self, Job, Mask},
     pipeline::{self, CompareOptions, Results},
     printable::on_one_line,
@@ -35,6 +37,8 @@ pub(super) struct Arguments {
     /// Folder of the results [default: JOB without its extension, and -results]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    memory: Memory,
 }
 
 /// How often the files are looked at. Looking costs nothing beside a comparison, and works where a file system does not
@@ -51,6 +55,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
             compare::Arguments::with_defaults(arguments.job.clone()).out_folder()
         }),
         report: None,
+        memory: arguments.memory.budget(),
         terminal,
         stop: &stop,
     };
@@ -65,6 +70,7 @@ struct Watch<'a> {
     out: PathBuf,
     /// The one before.
     report: Option<Report>,
+    memory: Budget,
     terminal: &'a Terminal,
     stop: &'a AtomicBool,
 }
@@ -126,6 +132,7 @@ impl Watch<'_> {
             paper: Paper::A4,
             date: compare::default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
             max_megapixels: 100.0,
+            memory: self.memory.clone(),
             explain: false,
         };
         let job = match job::read(self.job) {

@@ -1,14 +1,13 @@
 //! From a file to an upright sRGB picture.
 use super::{
-    Error, Limits, Picture, ViewImages,
+    Error, Limits, Picture, PictureLook,
     guard::guarded,
     header::{self, Header, ImageFile, failure, layout},
-    mask,
     profile::{self, Channels},
     samples,
     upright::{upright, upright_size},
 };
-use crate::{job::View, kernels::Plane};
+use crate::kernels::Plane;
 use image::RgbImage;
 use std::{io::Seek, path::Path};
 
@@ -20,7 +19,29 @@ use std::{io::Seek, path::Path};
 /// # Errors
 /// Every variant of [`Error`] but [`Error::MaskSize`].
 pub fn read(path: &Path, limits: &Limits) -> Result<Picture, Error> {
+    read_as_seen(path, limits, None)
+}
+
+/// The same of a file that was looked at.
+///
+/// # Errors
+/// Those of [`read`], among them [`Error::Changed`] where the file is not as it was seen.
+pub fn read_looked(path: &Path, limits: &Limits, look: &PictureLook) -> Result<Picture, Error> {
+    read_as_seen(path, limits, Some(&look.header))
+}
+
+/// The same, where the file is as it was `seen` before.
+pub(super) fn read_as_seen(
+    path: &Path,
+    limits: &Limits,
+    seen: Option<&Header>,
+) -> Result<Picture, Error> {
     let (file, header) = header::look(path, limits)?;
+    if seen.is_some_and(|seen| *seen != header) {
+        return Err(Error::Changed {
+            path: path.to_owned(),
+        });
+    }
     guarded(path, header.format, || decode(path, file, &header))
 }
 
@@ -54,29 +75,6 @@ fn decode(path: &Path, mut file: ImageFile, header: &Header) -> Result<Picture, 
     };
     let (rgb, note) = profile::to_srgb(bytes, kind, icc);
     Ok(assemble(rgb, alpha, header, note))
-}
-
-/// Reads the pictures and silhouettes of a view, both sides at the same time.
-///
-/// # Errors
-/// Those of [`read`] and [`super::read_mask`]; where both sides fail, that of the render.
-pub fn read_view(view: &View, limits: &Limits) -> Result<ViewImages, Error> {
-    let side = |image, mask| {
-        let picture = read(image, limits)?;
-        let silhouette = mask::of_picture(mask, &picture, limits)?;
-        Ok((picture, silhouette))
-    };
-    let (render, reference) = rayon::join(
-        || side(&view.render.image, &view.render.mask),
-        || side(&view.reference.image, &view.reference.mask),
-    );
-    let ((render, render_mask), (reference, reference_mask)) = (render?, reference?);
-    Ok(ViewImages {
-        render,
-        reference,
-        render_mask,
-        reference_mask,
-    })
 }
 
 /// Zeroed memory, or an error where there is too little.

@@ -61,6 +61,11 @@ impl Stored {
         }
     }
 
+    /// Bytes of it that are read.
+    pub fn bytes(&self) -> u64 {
+        self.length.unwrap_or(0)
+    }
+
     /// Reads it; the place in the file moves.
     pub fn read(&self, file: &mut (impl BufRead + Seek)) -> Result<Vec<u8>, Unread> {
         let length = self.length?;
@@ -119,7 +124,7 @@ mod tests {
         let mut file = Cursor::new(b"..cd...ab.".to_vec());
         let stored = Stored::plain(vec![(7, 2), (2, 2)]);
         assert_eq!(stored.read(&mut file), Ok(b"abcd".to_vec()));
-        assert_eq!(stored.length, Ok(4));
+        assert_eq!(stored.bytes(), 4);
         let beyond = Stored::plain(vec![(7, 9)]);
         assert_eq!(beyond.read(&mut file), Err(Unread::Damaged));
         let endless = Stored::plain(vec![(0, u64::MAX), (0, u64::MAX)]);

@@ -1,5 +1,5 @@
 //! Why a picture cannot be read: which file, what was found, what to do.
-use super::format::Format;
+use super::{budget::BudgetError, format::Format};
 use crate::job::InputError;
 use std::path::{Path, PathBuf};
 
@@ -104,6 +104,14 @@ pub enum Error {
         /// Height in the file.
         height: u32,
     },
+    /// There is too little of the memory that all images share.
+    #[error("{}: {error}", path.display())]
+    Memory {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        error: BudgetError,
+    },
     /// The file ends before its last pixel.
     #[error("{}: the {format} file ends before its last pixel; copy or export it again", path.display())]
     Truncated {
@@ -192,6 +200,7 @@ impl Error {
             Self::NoPixels { .. } => "image-no-pixels",
             Self::TooLarge { .. } => "image-too-large",
             Self::OutOfMemory { .. } => "image-out-of-memory",
+            Self::Memory { error, .. } => error.code(),
             Self::Truncated { .. } => "image-truncated",
             Self::Damaged { .. } => "image-damaged",
             Self::RareKind { .. } => "image-rare-kind",

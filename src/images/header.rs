@@ -29,6 +29,10 @@ const WIDEST_PIXEL: u64 = 8;
 /// of some ten MB.
 const ATTACHMENTS: u64 = 64 << 20;
 
+/// Bytes that using a profile takes for each of its own: itself, three tables that may be the same bytes, and one of them
+/// as numbers of 32 bits, twice.
+const PROFILE_COPIES: u64 = 12;
+
 /// What is refused before memory is taken for it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Limits {
@@ -65,6 +69,8 @@ pub(super) struct Header {
     pub orientation: Orientation,
     /// Bytes of a pixel as the decoder hands it out.
     pub pixel_bytes: u64,
+    /// Whether it may have opacity.
+    pub has_alpha: bool,
     /// Bytes that the decoder takes beside those pixels.
     pub beside: u64,
     /// The embedded colour profile.
@@ -79,6 +85,25 @@ impl Header {
 
     pub fn pixels(&self) -> u64 {
         u64::from(self.stored.0) * u64::from(self.stored.1)
+    }
+
+    /// Bytes that the picture takes once it is read: three a pixel, and its opacity.
+    pub fn kept(&self) -> u64 {
+        (3 + u64::from(self.has_alpha)).saturating_mul(self.pixels())
+    }
+
+    /// Bytes that reading the picture takes at most, at one time.
+    pub fn peak(&self) -> u64 {
+        let decoding = self.pixel_bytes.saturating_mul(self.pixels());
+        // Opacity is taken out beside what it is taken from; grey is copied into colours, a turned picture once more.
+        let bytes = if self.orientation == Orientation::NoTransforms {
+            self.kept() + 2 * self.pixels()
+        } else {
+            self.kept() + 3 * self.pixels()
+        };
+        let profile = self.profile.as_ref().map_or(0, Stored::bytes);
+        let profile = PROFILE_COPIES.saturating_mul(profile);
+        decoding.saturating_add(self.beside).max(bytes) + profile
     }
 }
 
@@ -110,6 +135,43 @@ pub fn dimensions(path: &Path) -> Result<(u32, u32), Error> {
         max_pixels: u64::MAX,
     };
     Ok(look(path, &unlimited)?.1.size())
+}
+
+/// What was seen of a picture before a pixel was decoded.
+#[derive(Clone, Debug)]
+pub struct PictureLook {
+    pub(super) header: Header,
+}
+
+impl PictureLook {
+    /// Pixels of the picture.
+    pub fn pixels(&self) -> u64 {
+        self.header.pixels()
+    }
+
+    /// Upright width and height, pixels.
+    pub fn size(&self) -> (u32, u32) {
+        self.header.size()
+    }
+
+    /// Bytes that reading it takes at most, at one time.
+    pub fn peak_bytes(&self) -> u64 {
+        self.header.peak()
+    }
+
+    /// Bytes that it takes once it is read.
+    pub fn kept_bytes(&self) -> u64 {
+        self.header.kept()
+    }
+}
+
+/// Reads what stands before the pixels of a picture.
+///
+/// # Errors
+/// Those of [`super::read`] that show before the pixels.
+pub fn look_at(path: &Path, limits: &Limits) -> Result<PictureLook, Error> {
+    let header = look(path, limits)?.1;
+    Ok(PictureLook { header })
 }
 
 /// The decoder of a picture whose header was read.
@@ -186,6 +248,7 @@ fn of_jpeg(path: &Path, file: &mut ImageFile, limits: &Limits) -> Result<Header,
         stored: frame.size,
         orientation: survey.orientation,
         pixel_bytes: frame.pixel_bytes(),
+        has_alpha: false,
         beside: frame.coefficient_bytes() + file.get_ref().length(),
         profile: survey.profile,
     })
@@ -233,6 +296,7 @@ fn of_decoder(
         stored: decoder.dimensions(),
         orientation: orientation.map_err(|error| failure(path, format, error))?,
         pixel_bytes: u64::from(decoder.color_type().bytes_per_pixel()),
+        has_alpha: decoder.color_type().has_alpha(),
         beside: 0,
         profile: None,
     })

@@ -54,7 +54,7 @@ pub(super) fn survey(file: &mut (impl BufRead + Seek)) -> io::Result<Survey> {
     let mut frame = None;
     let mut orientation = Orientation::NoTransforms;
     let mut profile = Pieces::default();
-    walk(file, 0, &mut |marker, (start, length), file| {
+    walk(file, 0, |marker, (start, length), file| {
         if is_frame_header(marker) && frame.is_none() {
             frame = Some(frame_header(marker, file)?);
         } else if marker == 0xe1 {
@@ -78,7 +78,7 @@ pub(super) fn survey(file: &mut (impl BufRead + Seek)) -> io::Result<Survey> {
 /// Those of [`survey`].
 pub(super) fn frame_at(file: &mut (impl BufRead + Seek), place: u64) -> io::Result<Frame> {
     let mut frame = None;
-    walk(file, place, &mut |marker, _, file| {
+    walk(file, place, |marker, _, file| {
         if is_frame_header(marker) {
             frame = Some(frame_header(marker, file)?);
         }
@@ -92,7 +92,7 @@ pub(super) fn frame_at(file: &mut (impl BufRead + Seek), place: u64) -> io::Resu
 fn walk<F: BufRead + Seek>(
     file: &mut F,
     place: u64,
-    visit: &mut dyn FnMut(u8, (u64, u64), &mut F) -> io::Result<bool>,
+    mut visit: impl FnMut(u8, (u64, u64), &mut F) -> io::Result<bool>,
 ) -> io::Result<()> {
     file.seek(SeekFrom::Start(place.saturating_add(2)))?;
     loop {

@@ -1,5 +1,8 @@
 //! Silhouettes: from a picture's own opacity or from an image of their own.
-use super::{Error, Limits, Picture, decode, header};
+use super::{
+    Error, Limits, Picture, decode,
+    header::{self, Header},
+};
 use crate::{
     job::Mask,
     kernels::{Plane, fill},
@@ -17,21 +20,31 @@ const INSIDE_FROM: u8 = 128;
 /// # Errors
 /// Those of [`decode::read`], and [`Error::MaskSize`] where the sizes differ (before any pixel is read).
 pub fn read_mask(path: &Path, limits: &Limits, size: (u32, u32)) -> Result<Plane<u8>, Error> {
-    let found = header::dimensions(path)?;
-    if found != size {
-        return Err(Error::MaskSize {
-            path: path.to_owned(),
-            found,
-            expected: size,
-        });
-    }
+    check_size(path, header::dimensions(path)?, size)?;
     Ok(silhouette(&decode::read(path, limits)?))
 }
 
-/// The silhouette that a job asks for with `picture`.
+/// A mask must have the size of its picture.
+pub(super) fn check_size(
+    path: &Path,
+    found: (u32, u32),
+    expected: (u32, u32),
+) -> Result<(), Error> {
+    if found == expected {
+        return Ok(());
+    }
+    Err(Error::MaskSize {
+        path: path.to_owned(),
+        found,
+        expected,
+    })
+}
+
+/// The silhouette that a job asks for with `picture`; `header` is what was seen of the mask where it is an image.
 pub(super) fn of_picture(
     mask: &Mask,
     picture: &Picture,
+    header: Option<&Header>,
     limits: &Limits,
 ) -> Result<Option<Plane<u8>>, Error> {
     match mask {
@@ -44,7 +57,10 @@ pub(super) fn of_picture(
                 (width as usize, height as usize),
             )))
         }
-        Mask::Image(path) => read_mask(path, limits, picture.rgb.dimensions()).map(Some),
+        Mask::Image(path) => {
+            let mask = decode::read_as_seen(path, limits, header)?;
+            Ok(Some(silhouette(&mask)))
+        }
     }
 }
 

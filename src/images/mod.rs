@@ -1,8 +1,10 @@
 //! From files to pixels: decoding, upright, sRGB, limits, masks.
+mod budget;
 mod decode;
 mod embedded;
 mod error;
 mod format;
+mod free_memory;
 mod guard;
 mod header;
 mod jpeg;
@@ -12,14 +14,18 @@ mod profile;
 mod samples;
 mod tiff;
 mod upright;
+mod view;
 mod webp;
 
-pub use decode::{read, read_view};
+pub use budget::{Budget, BudgetError, Hold};
+pub use decode::{read, read_looked};
 pub use error::Error;
 pub use format::Format;
+pub use free_memory::half_of_free_memory;
 pub use guard::is_decoding;
-pub use header::{Limits, dimensions};
+pub use header::{Limits, PictureLook, dimensions, look_at};
 pub use mask::read_mask;
+pub use view::{SideLook, ViewLook, look_at_view, read_looked_view, read_view};
 
 use crate::kernels::Plane;
 

@@ -41,9 +41,10 @@ pub use screen::{Explained, FoundBars, FoundGlare, FoundPattern, Removal, Screen
 pub use sharpen::{LEAST_CORRELATION, SharpenError, Sharpened, sharpen};
 pub use silhouette::SilhouetteOverlap;
 pub use sizes::{SizeComparison, SpanSizes};
-pub use straightened::straightened_picture;
+pub use straightened::{straightened_picture, straightened_size};
 pub use symmetry::{PairAsymmetry, SymmetryCheck};
 pub use view::{MeasuredView, measure};
+pub use work::{WorkingPixels, working_pixels};
 
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},

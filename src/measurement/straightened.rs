@@ -21,12 +21,9 @@ pub fn straightened_picture(
     straightening: &Straightening,
 ) -> Result<RgbImage, straighten::Error> {
     let map = straightening.straight_from_reference();
-    let [left, top, width, height] = match straightening.figures().rectangle {
-        Some(rectangle) => [0.0, 0.0, rectangle.width, rectangle.height],
-        None => bounds(&map, picture.dimensions()),
-    };
+    let [left, top, width, height] = extent(straightening, picture.dimensions());
     straighten::size::check([width, height], picture.dimensions(), None)?;
-    let size = [width, height].map(|v| v.round().max(1.0) as u32);
+    let size = whole([width, height]);
     // The rectangle's sides are no whole numbers: each direction is stretched by less than a pixel, so that its corners
     // are the picture's.
     let shown = nalgebra::Matrix3::new(
@@ -45,6 +42,24 @@ pub fn straightened_picture(
     let reference_from_shown = map.inverse().after(&straight_from_shown);
     let size = (size[0], size[1]);
     Ok(warp::warp_finely(picture, size, &reference_from_shown))
+}
+
+/// Width and height that [`straightened_picture`] makes of a picture of this width and height, pixels.
+pub fn straightened_size(picture: (u32, u32), straightening: &Straightening) -> [u32; 2] {
+    let [_, _, width, height] = extent(straightening, picture);
+    whole([width, height])
+}
+
+fn whole(size: [f64; 2]) -> [u32; 2] {
+    size.map(|side| side.round().max(1.0) as u32)
+}
+
+/// Left, top, width and height of what is shown, straightened pixels.
+fn extent(straightening: &Straightening, picture: (u32, u32)) -> [f64; 4] {
+    match straightening.figures().rectangle {
+        Some(rectangle) => [0.0, 0.0, rectangle.width, rectangle.height],
+        None => bounds(&straightening.straight_from_reference(), picture),
+    }
 }
 
 /// Left, top, width and height of the straightened picture's box.

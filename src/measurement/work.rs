@@ -1,9 +1,9 @@
 //! The rasters that edges are compared on: both images on one working grid, with their edges.
-use super::{Silhouettes, WorkImages};
+use super::{Silhouettes, WorkImages, edge_fit};
 use crate::{
     frame::{FromReference, IntoReference, Point, Projective, RenderPx, WorkPx},
     images::{Picture, ViewImages},
-    job::Region,
+    job::{Region, View},
     kernels::{
         Plane, blur,
         canny::{self, Edges},
@@ -90,21 +90,7 @@ impl Prepared {
         margin: f64,
         render_from_reference: &FromReference<RenderPx>,
     ) -> Option<Window> {
-        let work_from_render = self.grid.render_from_work.inverse();
-        let corners = || {
-            regions
-                .iter()
-                .flat_map(|r| &r.outline)
-                .map(|p| work_from_render.apply(*p))
-        };
-        let range = |of: fn(Point<WorkPx>) -> f64, side: u32| {
-            let low = corners().map(of).fold(f64::INFINITY, f64::min) - margin;
-            let high = corners().map(of).fold(f64::NEG_INFINITY, f64::max) + margin;
-            let (low, high) = (low.floor().max(0.0), high.ceil().min(f64::from(side)));
-            (high > low).then_some((low as u32, (high - low) as u32))
-        };
-        let (left, width) = range(|p| p.x, self.grid.width)?;
-        let (top, height) = range(|p| p.y, self.grid.height)?;
+        let [left, top, width, height] = self.grid.around(regions, margin)?;
         let shift = Projective::similarity(1.0, 0.0, [f64::from(left), f64::from(top)]);
         let render_from_window = self.grid.render_from_work.after(&shift);
         let reference_from_window = render_from_reference.inverse().after(&render_from_window);
@@ -201,6 +187,30 @@ pub(crate) struct Window {
     pub(crate) render_from_window: Projective<RenderPx, WorkPx>,
 }
 
+/// How many pixels a view is worked on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct WorkingPixels {
+    /// Of the working grid.
+    pub grid: u64,
+    /// Of its part around the regions, where edges are fitted.
+    pub window: u64,
+    /// Whether the grid is coarser than the render.
+    pub is_reduced: bool,
+}
+
+/// How many pixels a view with a render of this width and height will be worked on.
+pub fn working_pixels(view: &View, render: (u32, u32)) -> WorkingPixels {
+    let grid = Grid::for_render(render);
+    let window = grid.around(&view.regions, edge_fit::MARGIN);
+    WorkingPixels {
+        grid: u64::from(grid.width) * u64::from(grid.height),
+        window: window.map_or(0, |[_, _, width, height]| {
+            u64::from(width) * u64::from(height)
+        }),
+        is_reduced: (grid.width, grid.height) != render,
+    }
+}
+
 /// How far an edge may lie from its partner, render pixels: one six-hundredth of the diagonal, at least two pixels.
 pub(crate) fn edge_tolerance_px((width, height): (u32, u32)) -> f64 {
     (f64::from(width).hypot(f64::from(height)) / 600.0).max(2.0)
@@ -240,6 +250,27 @@ impl Grid {
             factor,
             render_from_work: Projective::from_matrix(matrix).expect("factors are above 0"),
         }
+    }
+
+    /// Left, top, width and height of the part that holds these outlines, `margin` working pixels wider; `None` where it is
+    /// empty.
+    fn around(&self, regions: &[Region], margin: f64) -> Option<[u32; 4]> {
+        let work_from_render = self.render_from_work.inverse();
+        let corners = || {
+            regions
+                .iter()
+                .flat_map(|r| &r.outline)
+                .map(|p| work_from_render.apply(*p))
+        };
+        let range = |of: fn(Point<WorkPx>) -> f64, side: u32| {
+            let low = corners().map(of).fold(f64::INFINITY, f64::min) - margin;
+            let high = corners().map(of).fold(f64::NEG_INFINITY, f64::max) + margin;
+            let (low, high) = (low.floor().max(0.0), high.ceil().min(f64::from(side)));
+            (high > low).then_some((low as u32, (high - low) as u32))
+        };
+        let (left, width) = range(|p| p.x, self.width)?;
+        let (top, height) = range(|p| p.y, self.height)?;
+        Some([left, top, width, height])
     }
 
     /// The image on the grid, and the image itself where it is larger.

@@ -9,7 +9,7 @@ mod place;
 
 use super::own_folder::{OwnFolder, inside};
 use crate::job::read_input;
-use manifest::{JobPlace, Listed, MANIFEST, Manifest};
+use manifest::{Counted, JobPlace, Listed, MANIFEST, Manifest};
 use place::{Place, followed, purpose};
 pub use place::{clear_left_runs, remove_results};
 use std::{
@@ -181,6 +181,25 @@ impl NewResults {
         self.put(relative, bytes)?;
         let mut written = self.written.lock().unwrap_or_else(PoisonError::into_inner);
         written.push(Listed::new(relative, bytes));
+        Ok(())
+    }
+
+    /// Writes a file of the results piece by piece.
+    pub fn write_by(
+        &self,
+        relative: &str,
+        write: &dyn Fn(&mut dyn Write) -> io::Result<()>,
+    ) -> Result<(), ResultsError> {
+        let file = self.own()?.create(&format!("{NEW}/{relative}"));
+        let listed = file.and_then(|file| {
+            let mut file = Counted::new(io::BufWriter::new(file));
+            write(&mut file)?;
+            file.flush()?;
+            Ok(file.listed(relative))
+        });
+        let listed = listed.map_err(disk("writing it", &self.path.join(relative)))?;
+        let mut written = self.written.lock().unwrap_or_else(PoisonError::into_inner);
+        written.push(listed);
         Ok(())
     }
 

@@ -1,12 +1,13 @@
 //! One picture straightened, without a comparison.
+use super::need;
 use crate::{
     drawing,
-    images::{self, Limits},
+    images::{self, Budget, BudgetError, Limits},
     job::{self, Fault, Straighten},
     measurement,
     registration::{Straightening, straighten},
 };
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// A straightened picture and what was found on the way.
 #[derive(Clone, Debug)]
@@ -31,6 +32,14 @@ pub enum StraightenError {
     /// Marks lie outside of the picture.
     #[error("{}", in_words(.0))]
     Marks(Vec<Fault>),
+    /// There is too little memory for it.
+    #[error("{}: {error}", path.display())]
+    Memory {
+        /// The picture.
+        path: PathBuf,
+        /// Why.
+        error: BudgetError,
+    },
     /// What is known does not tell how.
     #[error(transparent)]
     Straighten(#[from] straighten::Error),
@@ -45,6 +54,7 @@ impl StraightenError {
         match self {
             Self::Image(error) => error.code(),
             Self::Marks(faults) => faults.first().map_or("marks-outside", Fault::code),
+            Self::Memory { error, .. } => error.code(),
             Self::Straighten(error) => error.code(),
             Self::Draw(error) => error.code(),
         }
@@ -59,22 +69,33 @@ fn in_words(faults: &[Fault]) -> String {
 /// Straightens the picture in a file; `mark_sigma_px` is how well the marks were set, `None` as a job without it takes it.
 ///
 /// # Errors
-/// Where the picture cannot be read, what is known does not tell how to straighten it, or the result cannot be encoded.
+/// Where the picture cannot be read, there is too little memory for it, what is known does not tell how to straighten it,
+/// or the result would be too large or cannot be encoded.
 pub fn straighten_picture(
     path: &Path,
     straighten: &Straighten,
     mark_sigma_px: Option<f64>,
-    limits: &Limits,
+    (limits, memory): (&Limits, &Budget),
 ) -> Result<StraightPicture, StraightenError> {
-    let picture = images::read(path, limits)?;
-    let outside = job::straighten_marks_outside(straighten, "", picture.rgb.dimensions());
+    let sigma = mark_sigma_px.unwrap_or(straighten::MARK_SIGMA_PX);
+    let look = images::look_at(path, limits)?;
+    let outside = job::straighten_marks_outside(straighten, "", look.size());
     if !outside.faults.is_empty() {
         return Err(StraightenError::Marks(outside.faults));
     }
-    let look = measurement::look_for_frame(straighten, &picture.rgb);
-    let sigma = mark_sigma_px.unwrap_or(straighten::MARK_SIGMA_PX);
+    // The frame moves the corners a little: without it is near enough for the memory.
+    let about = Straightening::new(straighten, look.size(), sigma, None).ok();
+    let size = about.map(|about| measurement::straightened_size(look.size(), &about));
+    let need = need::of_straightening(&look, size.unwrap_or([0, 0]));
+    let memory = memory.take(need, &|| false);
+    let _memory = memory.map_err(|error| StraightenError::Memory {
+        path: path.to_owned(),
+        error,
+    })?;
+    let picture = images::read_looked(path, limits, &look)?;
+    let frame = measurement::look_for_frame(straighten, &picture.rgb);
     let size = picture.rgb.dimensions();
-    let straightening = Straightening::new(straighten, size, sigma, look.as_ref())?;
+    let straightening = Straightening::new(straighten, size, sigma, frame.as_ref())?;
     let straight = measurement::straightened_picture(&picture.rgb, &straightening)?;
     let notes = picture.notes.into_iter();
     Ok(StraightPicture {

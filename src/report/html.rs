@@ -4,6 +4,7 @@
 use super::{json::*, screen, wording::*};
 use pictures::write_pictures;
 use sha2::{Digest, Sha256};
+use std::io;
 use tables::{angle_table, landmark_tables, region_table, span_table};
 
 mod pictures;
@@ -20,6 +21,20 @@ const SCRIPT: &str = include_str!("page/page.js");
 /// not have is left out. The view's files `render_small` and `reference_small` (the registered reference, of the same
 /// size) make the comparison with divider and opacity.
 pub fn to_html(report: &Report, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> String {
+    let mut page = Vec::new();
+    write_html(report, picture, &mut page).expect("memory takes what is written");
+    String::from_utf8(page).expect("it is made of texts")
+}
+
+/// The same, written view by view: the pictures of one view are in memory at a time.
+///
+/// # Errors
+/// Those of `out`.
+pub fn write_html(
+    report: &Report,
+    picture: &dyn Fn(&str) -> Option<Vec<u8>>,
+    out: &mut dyn io::Write,
+) -> io::Result<()> {
     let (head, foot) = PAGE
         .split_once("{{body}}")
         .expect("the page has a place for its body");
@@ -41,11 +56,13 @@ pub fn to_html(report: &Report, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> St
     page.push_str(&changes(report));
     for (i, view) in report.views.iter().enumerate() {
         write_view(&mut page, i, view, &report.job, picture);
+        out.write_all(page.as_bytes())?;
+        page.clear();
     }
     page.push_str("</main>\n");
     page.push_str(&footer(report));
     page.push_str(&fill(foot, &[("script", SCRIPT)]));
-    page
+    out.write_all(page.as_bytes())
 }
 
 /// What a content security policy allows a script or a style by: its SHA-256.

@@ -15,7 +15,7 @@ mod wording;
 
 pub use changes::changes;
 pub use csv::to_csv;
-pub use html::to_html;
+pub use html::{to_html, write_html};
 pub use json::{Report, from_json, to_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use schema::schema;

@@ -138,6 +138,21 @@ fn a_posted_job_is_compared_and_its_results_can_be_fetched_and_deleted() {
 }
 
 #[test]
+fn a_job_that_needs_more_memory_than_the_service_has_fails_and_says_so() {
+    let folder = folder();
+    let service = Service::start(folder.path(), &["--max-memory", "10MB"]);
+    let id = id(&service.ask("POST", "/jobs", KIND, &whole_job()));
+    let status = service.wait(&id, &["finished", "failed"]);
+    assert_eq!(status["error"]["code"], "no-view-compared", "{status}");
+    let report = service.get(&format!("/jobs/{id}/report")).json();
+    let error = &report["views"][0]["error"];
+    assert_eq!(error["code"], "too-little-memory");
+    let text = error["text"].as_str().expect("text");
+    assert!(text.contains("10 MB are allowed"), "{text}");
+    assert_eq!(service.get("/health").json()["status"], "ready");
+}
+
+#[test]
 fn requests_that_cannot_be_used_are_refused_with_reasons() {
     let folder = folder();
     let service = Service::start(

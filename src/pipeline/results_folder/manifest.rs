@@ -3,7 +3,7 @@ use crate::{job::read_input, pipeline::own_folder::inside};
 use serde::{Deserialize, Serialize};
 use std::{
     fs::{self, File},
-    io,
+    io::{self, Write},
     path::{Component, Path, PathBuf},
 };
 
@@ -72,6 +72,45 @@ impl Listed {
         let is_of_size = |data: fs::Metadata| data.is_file() && data.len() == self.size;
         fs::symlink_metadata(path).is_ok_and(is_of_size)
             && checksum(path).is_ok_and(|found| found == self.blake3)
+    }
+}
+
+/// Counts what is written and takes its checksum on the way.
+pub(super) struct Counted<W> {
+    inner: W,
+    size: u64,
+    hasher: blake3::Hasher,
+}
+
+impl<W: Write> Counted<W> {
+    pub fn new(inner: W) -> Self {
+        Self {
+            inner,
+            size: 0,
+            hasher: blake3::Hasher::new(),
+        }
+    }
+
+    /// Lists what was written.
+    pub fn listed(self, path: &str) -> Listed {
+        Listed {
+            path: path.to_owned(),
+            size: self.size,
+            blake3: self.hasher.finalize().to_hex().to_string(),
+        }
+    }
+}
+
+impl<W: Write> Write for Counted<W> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let written = self.inner.write(bytes)?;
+        self.hasher.update(&bytes[..written]);
+        self.size += written as u64;
+        Ok(written)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.inner.flush()
     }
 }
 

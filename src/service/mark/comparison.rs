@@ -1,4 +1,5 @@
 //! "Compare now": the comparison of the job as it is saved, while the page stays usable.
+use super::MarkOptions;
 use crate::{
     drawing::Paper,
     job,
@@ -34,7 +35,7 @@ enum State {
 
 impl Comparison {
     /// Starts one, unless one runs.
-    pub fn start(&self, file: &Path, out: &Path, date: &str) {
+    pub fn start(&self, file: &Path, options: &MarkOptions) {
         let mut state = self.lock();
         let number = match &*state {
             State::Running { .. } => return,
@@ -45,11 +46,12 @@ impl Comparison {
         drop(state);
         let (own, file) = (self.clone(), file.to_owned());
         let options = CompareOptions {
-            out: out.to_owned(),
+            out: options.out.clone(),
             views: Vec::new(),
             paper: Paper::A4,
-            date: date.to_owned(),
-            max_megapixels: 100.0,
+            date: options.date.clone(),
+            max_megapixels: options.limits.max_pixels as f64 / 1e6,
+            memory: options.memory.clone(),
             explain: false,
         };
         thread::spawn(move || {

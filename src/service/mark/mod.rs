@@ -16,7 +16,7 @@ mod routes;
 mod versions;
 
 use super::{connections, shell};
-use crate::images::Limits;
+use crate::images::{Budget, Limits};
 use comparison::Comparison;
 use document::Document;
 use door::Door;
@@ -42,6 +42,8 @@ pub struct MarkOptions {
     pub date: String,
     /// Largest image that is read.
     pub limits: Limits,
+    /// The memory that all images share, those of the page and those being compared.
+    pub memory: Budget,
 }
 
 /// Why the page cannot be served.
@@ -104,7 +106,7 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
         let door = Arc::new(Door::new(address));
         let desk = Arc::new(Desk {
             document: Mutex::new(document),
-            pictures: Pictures::new(options.limits),
+            pictures: Pictures::new(options.limits, options.memory.clone()),
             comparison: Comparison::default(),
             options,
         });

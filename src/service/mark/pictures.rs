@@ -1,7 +1,7 @@
 //! Pictures for the page: decoded once, reduced by halves, cut into tiles.
 use crate::{
     drawing,
-    images::{self, Limits},
+    images::{self, Budget, Hold, Limits, PictureLook},
     kernels::resize,
 };
 use image::{RgbImage, imageops};
@@ -10,7 +10,7 @@ use std::{
     collections::HashMap,
     fs,
     path::{Path, PathBuf},
-    sync::{Arc, Mutex, PoisonError},
+    sync::{Arc, Mutex, MutexGuard, PoisonError},
 };
 
 /// Side of a tile, pixels.
@@ -20,17 +20,31 @@ const MOST_HELD: usize = 4;
 /// What a transparent render is laid over.
 const GROUND: u32 = 208;
 
+/// Bytes a pixel of a picture with all its reductions: three, and a third of that.
+const PYRAMID: u64 = 4;
+
 /// A picture with its reductions by 2, 4, 8 ...
 #[derive(Debug)]
 pub(super) struct Pyramid {
     levels: Vec<RgbImage>,
+    _memory: Hold,
 }
 
 /// All pictures that the page has asked for.
 #[derive(Debug)]
 pub(super) struct Pictures {
     limits: Limits,
-    shelf: Mutex<Shelf>,
+    memory: Budget,
+    /// One picture is decoded at a time.
+    turn: Mutex<()>,
+    shelf: Arc<Mutex<Shelf>>,
+}
+
+/// What a picture takes while it is decoded and afterwards.
+struct Need {
+    look: PictureLook,
+    bytes: u64,
+    kept: u64,
 }
 
 #[derive(Debug, Default)]
@@ -43,10 +57,20 @@ struct Shelf {
 }
 
 impl Pictures {
-    pub fn new(limits: Limits) -> Self {
+    pub fn new(limits: Limits, memory: Budget) -> Self {
+        let shelf = Arc::<Mutex<Shelf>>::default();
+        let kept = Arc::downgrade(&shelf);
+        // A picture that nobody looks at just now is decoded again when it is wanted.
+        memory.keep_store(Box::new(move || {
+            if let Some(shelf) = kept.upgrade() {
+                locked(&shelf).held.clear();
+            }
+        }));
         Self {
             limits,
-            shelf: Mutex::default(),
+            memory,
+            turn: Mutex::default(),
+            shelf,
         }
     }
 
@@ -75,9 +99,25 @@ impl Pictures {
         drawing::encode_jpeg(&tile).ok()
     }
 
-    /// The picture at its full size.
-    pub fn full(&self, path: &Path) -> Result<Arc<Pyramid>, images::Error> {
-        self.load(&stamp(path), path)
+    /// Two pictures at their full size.
+    pub fn both(&self, paths: [&Path; 2]) -> Result<[Arc<Pyramid>; 2], images::Error> {
+        let stamps = paths.map(stamp);
+        let held = || Some([self.held(&stamps[0])?, self.held(&stamps[1])?]);
+        let _turn = self.turn();
+        if let Some(both) = held() {
+            return Ok(both);
+        }
+        // For both at once: who holds one and waits for the other may wait for ever.
+        let [first, second] = paths.map(|path| self.need(path));
+        let (first, second) = (first?, second?);
+        let mut memory = self.take(paths[0], first.bytes + second.bytes)?;
+        let memory_of_second = memory.split(second.bytes);
+        let first = self.decoded(paths[0], &first, memory)?;
+        let second = self.decoded(paths[1], &second, memory_of_second)?;
+        Ok([
+            self.keep(&stamps[0], paths[0], first),
+            self.keep(&stamps[1], paths[1], second),
+        ])
     }
 
     /// Width and height; no pixel is decoded.
@@ -92,45 +132,102 @@ impl Pictures {
     }
 
     fn load(&self, stamp: &str, path: &Path) -> Result<Arc<Pyramid>, images::Error> {
-        {
-            let mut shelf = self.shelf();
-            if let Some(at) = shelf.held.iter().position(|(s, _)| s == stamp) {
-                let found = shelf.held.remove(at);
-                let pyramid = Arc::clone(&found.1);
-                shelf.held.push(found);
-                return Ok(pyramid);
-            }
+        if let Some(found) = self.held(stamp) {
+            return Ok(found);
         }
-        let picture = images::read(path, &self.limits)?;
-        let pyramid = Arc::new(Pyramid::of(on_ground(picture)));
+        // All tiles of a picture are asked for at once: the first request decodes it for the others.
+        let _turn = self.turn();
+        if let Some(found) = self.held(stamp) {
+            return Ok(found);
+        }
+        let need = self.need(path)?;
+        let memory = self.take(path, need.bytes)?;
+        let pyramid = self.decoded(path, &need, memory)?;
+        Ok(self.keep(stamp, path, pyramid))
+    }
+
+    /// A picture that is held, which is the last one used then.
+    fn held(&self, stamp: &str) -> Option<Arc<Pyramid>> {
+        let mut shelf = self.shelf();
+        let at = shelf.held.iter().position(|(s, _)| s == stamp)?;
+        let found = shelf.held.remove(at);
+        let pyramid = Arc::clone(&found.1);
+        shelf.held.push(found);
+        Some(pyramid)
+    }
+
+    fn keep(&self, stamp: &str, path: &Path, pyramid: Pyramid) -> Arc<Pyramid> {
+        let pyramid = Arc::new(pyramid);
         let mut shelf = self.shelf();
         shelf.files.insert(stamp.to_owned(), path.to_owned());
         shelf.held.push((stamp.to_owned(), Arc::clone(&pyramid)));
         if shelf.held.len() > MOST_HELD {
             shelf.held.remove(0);
         }
-        Ok(pyramid)
+        pyramid
     }
 
-    fn shelf(&self) -> std::sync::MutexGuard<'_, Shelf> {
-        self.shelf.lock().unwrap_or_else(PoisonError::into_inner)
+    fn need(&self, path: &Path) -> Result<Need, images::Error> {
+        let look = images::look_at(path, &self.limits)?;
+        let kept = PYRAMID.saturating_mul(look.pixels());
+        Ok(Need {
+            bytes: look.peak_bytes().max(look.kept_bytes() + kept),
+            kept,
+            look,
+        })
+    }
+
+    fn take(&self, path: &Path, bytes: u64) -> Result<Hold, images::Error> {
+        let memory = self.memory.take(bytes, &|| false);
+        memory.map_err(|error| images::Error::Memory {
+            path: path.to_owned(),
+            error,
+        })
+    }
+
+    fn decoded(
+        &self,
+        path: &Path,
+        need: &Need,
+        mut memory: Hold,
+    ) -> Result<Pyramid, images::Error> {
+        let picture = images::read_looked(path, &self.limits, &need.look)?;
+        let levels = levels(on_ground(picture));
+        memory.shrink_to(need.kept);
+        Ok(Pyramid {
+            levels,
+            _memory: memory,
+        })
+    }
+
+    fn turn(&self) -> MutexGuard<'_, ()> {
+        self.turn.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn shelf(&self) -> MutexGuard<'_, Shelf> {
+        locked(&self.shelf)
+    }
+}
+
+fn locked(shelf: &Mutex<Shelf>) -> MutexGuard<'_, Shelf> {
+    shelf.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// The picture and its halves, until it fits a tile.
+fn levels(picture: RgbImage) -> Vec<RgbImage> {
+    let mut levels = vec![picture];
+    loop {
+        let last = &levels[levels.len() - 1];
+        let (width, height) = last.dimensions();
+        if width.max(height) <= TILE {
+            return levels;
+        }
+        let half = resize::reduce_rgb(last, width.div_ceil(2), height.div_ceil(2));
+        levels.push(half);
     }
 }
 
 impl Pyramid {
-    fn of(picture: RgbImage) -> Self {
-        let mut levels = vec![picture];
-        loop {
-            let last = &levels[levels.len() - 1];
-            let (width, height) = last.dimensions();
-            if width.max(height) <= TILE {
-                return Self { levels };
-            }
-            let half = resize::reduce_rgb(last, width.div_ceil(2), height.div_ceil(2));
-            levels.push(half);
-        }
-    }
-
     /// The picture at its full size.
     pub fn picture(&self) -> &RgbImage {
         &self.levels[0]
@@ -167,7 +264,7 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("a.png");
         RgbImage::new(1100, 300).save(&path).expect("written");
-        let pictures = Pictures::new(Limits::default());
+        let pictures = Pictures::new(Limits::default(), Budget::new(1 << 30));
         let about = pictures.describe(&path).expect("decodes");
         assert_eq!(about["levels"], json!([[1100, 300], [550, 150], [275, 75]]));
         let stamp = about["stamp"].as_str().expect("text");
@@ -183,12 +280,60 @@ mod tests {
         assert_eq!(pictures.size(&path), Some((1100, 300)));
     }
 
+    /// Two pictures, and memory for one of them with what decoding it takes beside.
+    fn two_pictures(folder: &Path) -> ([PathBuf; 2], u64) {
+        let paths = ["a.png", "b.png"].map(|name| folder.join(name));
+        for path in &paths {
+            RgbImage::new(1200, 900).save(path).expect("written");
+        }
+        let look = images::look_at(&paths[0], &Limits::default()).expect("sound");
+        (paths, look.kept_bytes() + PYRAMID * look.pixels())
+    }
+
+    #[test]
+    fn pictures_take_turns_where_the_memory_holds_one_of_them() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let (paths, room) = two_pictures(folder.path());
+        let memory = Budget::new(room);
+        let pictures = Pictures::new(Limits::default(), memory.clone());
+        // Many requests for both at the same time, as the page makes them.
+        std::thread::scope(|scope| {
+            for number in 0..12 {
+                let (pictures, path) = (&pictures, &paths[number % 2]);
+                scope.spawn(move || {
+                    let about = pictures.describe(path).expect("decodes");
+                    let stamp = about["stamp"].as_str().expect("text");
+                    assert!(pictures.tile(stamp, 0, 0, 0).is_some());
+                });
+            }
+        });
+        // A comparison gets it all: the page keeps nothing that it can decode again.
+        assert!(memory.take(room, &|| false).is_ok());
+    }
+
+    #[test]
+    fn both_pictures_are_taken_at_once_or_not_at_all() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let (paths, room) = two_pictures(folder.path());
+        let [a, b] = [&paths[0], &paths[1]];
+        let too_small = Pictures::new(Limits::default(), Budget::new(2 * room - 1));
+        let error = too_small.both([a, b]).expect_err("too little");
+        assert_eq!(error.code(), "too-little-memory");
+        let pictures = Pictures::new(Limits::default(), Budget::new(2 * room));
+        std::thread::scope(|scope| {
+            for pair in [[a, b], [b, a], [a, b], [b, a]] {
+                let pictures = &pictures;
+                scope.spawn(move || pictures.both(pair.map(PathBuf::as_path)).expect("decoded"));
+            }
+        });
+    }
+
     #[test]
     fn a_changed_file_has_another_stamp() {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("a.png");
         RgbImage::new(20, 30).save(&path).expect("written");
-        let pictures = Pictures::new(Limits::default());
+        let pictures = Pictures::new(Limits::default(), Budget::new(1 << 30));
         let before = pictures.describe(&path).expect("decodes");
         RgbImage::new(40, 30).save(&path).expect("written");
         let after = pictures.describe(&path).expect("decodes");

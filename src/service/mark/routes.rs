@@ -326,12 +326,10 @@ fn offer(desk: &Desk, asked: &Sharpening) -> Result<Value, (&'static str, String
         .ok_or_else(missing)?;
     let landmark = view.landmarks.iter().find(|l| l.name == asked.landmark);
     let landmark = landmark.ok_or_else(missing)?;
-    let read = |path| {
-        desk.pictures
-            .full(path)
-            .map_err(|e| (e.code(), e.to_string()))
-    };
-    let (render, reference) = (read(&view.render.image)?, read(&view.reference.image)?);
+    let both = desk
+        .pictures
+        .both([&view.render.image, &view.reference.image]);
+    let [render, reference] = both.map_err(|e| (e.code(), e.to_string()))?;
     let size = render.picture().dimensions();
     let refused = |e: registration::Error| (e.code(), e.to_string());
     let straightening = registration::straightening(view, reference.picture().dimensions(), None)
@@ -355,8 +353,7 @@ fn offer(desk: &Desk, asked: &Sharpening) -> Result<Value, (&'static str, String
 
 async fn compare(State(desk): Shared) -> Response {
     let file = desk.document().file().to_owned();
-    desk.comparison
-        .start(&file, &desk.options.out, &desk.options.date);
+    desk.comparison.start(&file, &desk.options);
     comparison(State(desk)).await
 }
 

@@ -11,6 +11,7 @@ mod state_folder;
 mod store;
 
 use super::{connections, shell};
+use crate::images::Budget;
 use registry::{Place, Registry};
 use serde_json::json;
 use std::{
@@ -36,6 +37,8 @@ pub struct ServeOptions {
     pub token: Option<String>,
     /// What is refused.
     pub limits: ServeLimits,
+    /// The memory that the images of all jobs share.
+    pub memory: Budget,
 }
 
 /// What is refused, so that no request can take the whole machine.

@@ -253,6 +253,7 @@ impl Registry {
             paper: Paper::A4,
             date: now()[..10].to_owned(),
             max_megapixels: self.options.limits.megapixels,
+            memory: self.options.memory.clone(),
             explain: false,
         };
         let observer = |event: Event<'_>| {

@@ -1,0 +1,133 @@
+//! The images of a view: first what they will take, then their pixels.
+use super::{
+    Error, Limits, ViewImages,
+    decode::read_as_seen,
+    header::{self, Header},
+    mask,
+};
+use crate::job::{Mask, View};
+use std::path::Path;
+
+/// What was seen of a view's images before a pixel was decoded.
+#[derive(Clone, Debug)]
+pub struct ViewLook {
+    /// The render and its mask.
+    pub render: SideLook,
+    /// The reference and its mask.
+    pub reference: SideLook,
+    limits: Limits,
+}
+
+/// What was seen of one side's image and of its mask, where that is an image.
+#[derive(Clone, Debug)]
+pub struct SideLook {
+    image: Header,
+    mask: Option<Header>,
+    has_silhouette: bool,
+}
+
+impl SideLook {
+    fn new(image: &Path, mask: &Mask, limits: &Limits) -> Result<Self, Error> {
+        let image = header::look(image, limits)?.1;
+        let seen = match mask {
+            Mask::Image(path) => {
+                let seen = header::look(path, limits)?.1;
+                mask::check_size(path, seen.size(), image.size())?;
+                Some(seen)
+            }
+            _ => None,
+        };
+        Ok(Self {
+            has_silhouette: match mask {
+                Mask::None => false,
+                Mask::Alpha => image.has_alpha,
+                Mask::Outline(_) | Mask::Image(_) => true,
+            },
+            image,
+            mask: seen,
+        })
+    }
+
+    /// Upright width and height of the image, pixels.
+    pub fn size(&self) -> (u32, u32) {
+        self.image.size()
+    }
+
+    /// Pixels of the image.
+    pub fn pixels(&self) -> u64 {
+        self.image.pixels()
+    }
+
+    /// Bytes that the picture takes once it is read.
+    pub fn picture_bytes(&self) -> u64 {
+        self.image.kept()
+    }
+
+    /// Bytes that its silhouette takes.
+    pub fn silhouette_bytes(&self) -> u64 {
+        u64::from(self.has_silhouette).saturating_mul(self.pixels())
+    }
+
+    /// Bytes that reading both takes at most, at one time.
+    fn peak(&self) -> u64 {
+        let mask = match &self.mask {
+            Some(mask) => mask.peak().max(mask.kept() + mask.pixels()),
+            None => self.silhouette_bytes(),
+        };
+        self.image.peak().max(self.image.kept() + mask)
+    }
+}
+
+impl ViewLook {
+    /// Bytes that reading the images takes at most, at one time.
+    pub fn reading_bytes(&self) -> u64 {
+        self.render.peak().saturating_add(self.reference.peak())
+    }
+}
+
+/// Reads what stands before the pixels of a view's images and masks.
+///
+/// # Errors
+/// Those of [`super::read`] that show before the pixels, and [`Error::MaskSize`]; where both sides fail, that of the
+/// render.
+pub fn look_at_view(view: &View, limits: &Limits) -> Result<ViewLook, Error> {
+    Ok(ViewLook {
+        render: SideLook::new(&view.render.image, &view.render.mask, limits)?,
+        reference: SideLook::new(&view.reference.image, &view.reference.mask, limits)?,
+        limits: *limits,
+    })
+}
+
+/// Reads the pictures and silhouettes of a view, both sides at the same time.
+///
+/// # Errors
+/// Those of [`look_at_view`] and [`super::read`]; where both sides fail, that of the render.
+pub fn read_view(view: &View, limits: &Limits) -> Result<ViewImages, Error> {
+    read_looked_view(view, &look_at_view(view, limits)?)
+}
+
+/// The same of a view that was looked at.
+///
+/// # Errors
+/// Those of [`read_view`], among them [`Error::Changed`] where a file is not as it was seen.
+pub fn read_looked_view(view: &View, look: &ViewLook) -> Result<ViewImages, Error> {
+    let side = |image: &Path, mask, seen: &SideLook| {
+        let picture = read_as_seen(image, &look.limits, Some(&seen.image))?;
+        let silhouette = mask::of_picture(mask, &picture, seen.mask.as_ref(), &look.limits)?;
+        Ok((picture, silhouette))
+    };
+    let (render, reference) = rayon::join(
+        || side(&view.render.image, &view.render.mask, &look.render),
+        || {
+            let source = &view.reference;
+            side(&source.image, &source.mask, &look.reference)
+        },
+    );
+    let ((render, render_mask), (reference, reference_mask)) = (render?, reference?);
+    Ok(ViewImages {
+        render,
+        reference,
+        render_mask,
+        reference_mask,
+    })
+}

@@ -1,0 +1,63 @@
+//! How much memory a view takes at most, reckoned from what its files say before they are read.
+//!
+//! A view goes through its stages one after the other, and holds what the later ones still need: the need is that of the
+//! largest stage. The factors are those of the code, and were measured at the allocator with pictures as rich as noise,
+//! which compress to nothing less (`tests/memory.rs`; DEVELOPERS.md has the figures).
+use crate::{
+    images::{PictureLook, ViewLook},
+    job::View,
+    measurement::{WorkingPixels, working_pixels},
+};
+
+/// Bytes a pixel of the reference while a screen's patterns are filtered out and its light is masked: two copies, a channel
+/// of one before and after the filter, masks.
+const SCREEN: u64 = 9;
+/// Bytes a pixel of the reference that stay of it: the filtered copy and the mask.
+const SCREEN_KEPT: u64 = 4;
+/// Bytes a pixel of the window in which edges are fitted: six blurred channels, gradients, responses.
+const WINDOW: u64 = 60;
+/// Bytes a pixel of the working grid while both images lie on it: colours, edges, distances.
+const GRID: u64 = 40;
+/// Bytes a pixel of the working grid while all pictures are drawn at once.
+const DRAWING: u64 = 48;
+/// Bytes a pixel of the render while the registered reference is encoded: itself, deflated, and written into a buffer that
+/// doubles.
+const ENCODING: u64 = 12;
+/// What does not depend on the images, bytes: fonts, the sheet, threads.
+const CONSTANT: u64 = 40 << 20;
+
+/// Bytes that comparing a view takes at most, at one time. `straight` is how many pixels its straightened reference has,
+/// where that is shown.
+pub(super) fn of_view(view: &View, look: &ViewLook, straight: u64) -> u64 {
+    let (render, reference) = (look.render.pixels(), look.reference.pixels());
+    let pixels = working_pixels(view, look.render.size());
+    let masks = look.render.silhouette_bytes() + look.reference.silhouette_bytes();
+    let read = look.render.picture_bytes() + look.reference.picture_bytes() + masks;
+    let kept = look.reference.picture_bytes() + masks + SCREEN_KEPT * reference;
+    let stages = [
+        look.reading_bytes(),
+        read + 3 * straight,
+        read + SCREEN * reference,
+        kept + 3 * pixels.grid + WINDOW * pixels.window,
+        // The registered reference at the render's size, and the filtered copy as well.
+        kept + 6 * render + GRID * pixels.grid,
+        drawing(&pixels, render),
+    ];
+    stages.into_iter().fold(0, u64::max) + CONSTANT
+}
+
+/// Bytes that straightening a picture takes at most, where it comes to have this size.
+pub(super) fn of_straightening(look: &PictureLook, [width, height]: [u32; 2]) -> u64 {
+    let straight = u64::from(width) * u64::from(height);
+    let working = look.kept_bytes() + ENCODING.saturating_mul(straight);
+    look.peak_bytes().max(working).saturating_add(CONSTANT)
+}
+
+fn drawing(pixels: &WorkingPixels, render: u64) -> u64 {
+    let encoded = if pixels.is_reduced {
+        render
+    } else {
+        pixels.grid
+    };
+    DRAWING * pixels.grid + ENCODING * encoded
+}

@@ -1,13 +1,13 @@
 #!/usr/bin/env python3
-"""Draws the demo: two views of a helm chair, the job that compares them, and what a perfect comparison would find.
+"""Draws the demo: three views of a fire pump, the job that compares them, and what a perfect comparison would find.
 
 Usage: python3 -m pip install -r scripts/requirements.txt && python3 scripts/make_demo.py [FOLDER]
 
 Writes to fixtures/demo unless another folder is named. The same versions of the packages write the same bytes.
-Subject and model are drawn from the same polygons (demo_chair.py); the model's parts carry the errors listed in ERRORS:
-    u_model = R(theta) diag(1 + w, 1 + h) (u_subject - c) + c + d
-in render pixels, with c the region's anchor and theta clockwise on the screen.
+Subject and model are drawn from the same shapes (demo_pump.py, demo_pump_front.py, demo_plan.py); the model's parts carry the
+errors of demo_errors.py. In the front view two marks are exchanged on purpose, in the old plan one dimension is misread.
 """
+
 import json
 import sys
 from pathlib import Path
@@ -15,236 +15,154 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-import demo_chair as chair
+import demo_light as light
 import demo_pixels as px
+import demo_plan as plan
+import demo_pump as pump
+import demo_pump_front as front
+import demo_screen as screen
+from demo_errors import ERRORS, NOT_JUDGED, RENDERS, SCALE, render_of_model, render_of_subject, true_errors
 
-SEED = 32
-SCALE = 32
-PX_PER_MODEL_MM = 30.0
-RENDER = 1500
-# Where full-size (0, 0) lies in the renders.
-RENDER_ORIGIN = {"side": np.array([200.0, 1390.0]), "front": np.array([750.0, 1390.0])}
-MARK_SIGMA = {"render": 0.5, "reference": 1.0}
-
-# Anchors are full-size points of the subject; offsets are render pixels.
-NO_ERROR = {"width": 0.0, "height": 0.0, "rotation_deg": 0.0, "offset": (0.0, 0.0)}
-ERRORS = {
-    "side": {
-        "headrest": {**NO_ERROR, "anchor": (1008, 1230), "width": 0.04},
-        "armrest": {**NO_ERROR, "anchor": (655, 720), "offset": (0.0, 9.0)},
-        "footrest": {**NO_ERROR, "anchor": (315, 190), "rotation_deg": 2.5},
-        "control column": {**NO_ERROR, "anchor": (142.5, 40), "height": 0.03},
-        "back": {**NO_ERROR, "anchor": (890, 760)},
-        "seat pan": {**NO_ERROR, "anchor": (602, 422)},
-    },
-    "front": {
-        "headrest": {**NO_ERROR, "anchor": (0, 1233), "height": -0.04},
-        "armrest right": {**NO_ERROR, "anchor": (-320, 720), "offset": (-8.0, 0.0)},
-        "armrest left": {**NO_ERROR, "anchor": (320, 720), "offset": (8.0, 0.0)},
-    },
-}
+SEED = 24
+MARK_SIGMA = {"render": 0.4, "reference": 0.7}
 DATUM = {
-    "side": ["base front", "base rear", "deck plate rear", "pedestal waist front", "collar rear", "pan front",
-             "pan rear", "pan keel", "back top", "back heel"],
-    "front": ["base right", "base left", "deck plate left", "collar right", "collar left", "pan right", "pan left",
-              "back shoulder right", "back shoulder left", "back crown left"],
+    "side": [
+        "hub front",
+        "hub rear",
+        "sill front",
+        "sill rear",
+        "sill tail",
+        "tank front",
+        "tank rear",
+        "cover front",
+        "cover rear",
+        "standard foot",
+        "gland front",
+        "gland rear",
+    ],
+    "front": [
+        "tank left",
+        "tank right",
+        "cover left",
+        "cover right",
+        "sill left",
+        "sill right",
+        "bearing left",
+        "bearing right",
+        "wheel top left",
+        "wheel top right",
+    ],
+    "plan": [
+        "cover front left",
+        "cover front right",
+        "cover rear left",
+        "cover rear right",
+        "hub front left",
+        "hub front right",
+        "hub rear left",
+        "hub rear right",
+        "sill tail left",
+        "sill tail right",
+        "vessel axis",
+    ],
 }
+# Marked left for right in the reference of the front view.
+EXCHANGED = ("sill left", "sill right")
+VARIANT = "as delivered"
 
-PALETTES = {
-    "model": {"paint": (150, 158, 166), "metal": (176, 180, 184), "leather": (196, 188, 176), "thread": (120, 112, 100),
-              "rubber": (84, 86, 90), "wood": (170, 140, 108), "lamp": (214, 96, 60)},
-    "film": {"paint": (88, 104, 98), "metal": (170, 146, 96), "leather": (142, 78, 52), "thread": (222, 190, 140),
-             "rubber": (42, 42, 44), "wood": (168, 108, 60), "lamp": (250, 190, 70)},
-    "screenshot": {"paint": (96, 120, 150), "metal": (132, 146, 162), "leather": (110, 126, 160), "thread": (190, 204, 224),
-                   "rubber": (52, 58, 70), "wood": (128, 132, 140), "lamp": (220, 220, 150)},
-}
+# Beside the screen's axis, hand-held.
+CAMERA = screen.Camera((1900, 1210), (16.0, 6.0, -1.5), 2100, (916, 613), 0.008)
+LAMP = (1690, 180, 32, 330)
+GRID = 0.22
+SIDE_MARKS = 7
 
+EARLIER_SIZE = (790, 930)
+# The earlier issue's picture: pixels of full-size millimetres, turned by 1.8 degrees.
+EARLIER = px.Affine(px.turn(-1.8) @ np.diag([0.64, -0.64]), [394.0, 898.0])
 
-def paint(canvas, shapes, to_canvas, palette, light=1.0):
-    """Fills (polygon, material, shade) shapes."""
-    for polygon, material, shade in shapes:
-        colour = np.clip(np.array(palette[material]) * shade * light, 0, 255).astype(int)
-        canvas.fill(to_canvas(polygon), colour)
-
-
-def render_of_subject(view):
-    """Render pixels of full-size points, as they would be without errors."""
-    scale = PX_PER_MODEL_MM / SCALE
-    return lambda points: RENDER_ORIGIN[view] + np.asarray(points, float) * [scale, -scale]
-
-
-def render_of_model(view, part):
-    """Render pixels of a part's points with the part's error."""
-    subject = render_of_subject(view)
-    error = ERRORS[view].get(part)
-    if error is None:
-        return subject
-    centre = subject(error["anchor"])
-    angle = np.radians(error["rotation_deg"])
-    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
-    matrix = turn @ np.diag([1 + error["width"], 1 + error["height"]])
-    return lambda points: (subject(points) - centre) @ matrix.T + centre + error["offset"]
+OLD_PLAN_SIZE = (1680, 1120)
+STRETCH = 0.012
+OLD_PLAN_PX_PER_MM, OLD_PLAN_TURN_DEG = 0.77, 0.6
+# The old plan's scan: stretched along the paper's length, then turned.
+OLD_PLAN = px.Affine(
+    px.turn(OLD_PLAN_TURN_DEG) @ np.diag([OLD_PLAN_PX_PER_MM * (1 + STRETCH), -OLD_PLAN_PX_PER_MM]), [330.0, 548.0]
+)
+# The stain makes an eight of the three.
+MISREAD = {"front track": 32.0}
 
 
 def draw_render(view, parts):
-    canvas = px.Canvas(RENDER, RENDER, 8)
+    """The model as CAD shows it."""
+    canvas = px.Canvas(*RENDERS[view][0])
     for part, shapes in parts.items():
-        paint(canvas, shapes, render_of_model(view, part), PALETTES["model"])
-    return px.rgb8(canvas.reduced())
-
-
-# The film picture on the screen has 1920 x 1080 pixels of its own.
-FRAME = (1920, 1080)
-
-
-def frame_of_subject(points):
-    """Film picture pixels of full-size points: 0.70 px/mm, turned by 1.2 degrees (the film camera was not level)."""
-    angle = np.radians(1.2)
-    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
-    return (np.asarray(points, float) * [0.70, -0.70]) @ turn.T + [560.0, 1010.0]
-
-
-def photo_of_frame():
-    """The homography of a hand-held camera beside the screen's axis: yaw 16, pitch 6, roll -1.5 degrees."""
-    yaw, pitch, roll = np.radians([16.0, 6.0, -1.5])
-    turn_y = np.array([[np.cos(yaw), 0, np.sin(yaw)], [0, 1, 0], [-np.sin(yaw), 0, np.cos(yaw)]])
-    turn_x = np.array([[1, 0, 0], [0, np.cos(pitch), -np.sin(pitch)], [0, np.sin(pitch), np.cos(pitch)]])
-    turn_z = np.array([[np.cos(roll), -np.sin(roll), 0], [np.sin(roll), np.cos(roll), 0], [0, 0, 1]])
-    screen = np.array([[-0.8, -0.45, 0], [0.8, -0.45, 0], [0.8, 0.45, 0], [-0.8, 0.45, 0]])
-    seen = screen @ (turn_z @ turn_x @ turn_y).T + [0, 0, 2.0]
-    corners = seen[:, :2] / seen[:, 2:] * 2120 + [984, 655]
-    width, height = FRAME
-    return px.homography([(0, 0), (width, 0), (width, height), (0, height)], corners)
-
-
-def draw_cabin(canvas, at):
-    """The set behind the chair, in film picture pixels moved by `at`."""
-    def fill(polygon, rgb):
-        canvas.fill(at(polygon), rgb)
-
-    def block(x0, y0, x1, y1, rgb):
-        fill(chair.box(x0, y0, x1, y1), rgb)
-
-    block(0, 0, 1920, 1080, (98, 106, 104))
-    for i, x in enumerate((0, 330, 660, 1010, 1360, 1660)):
-        block(x + 4, 60, x + 322, 880, ((112, 122, 118), (104, 114, 112))[i % 2])
-        block(x, 0, x + 5, 900, (52, 58, 58))
-        for y in range(90, 880, 130):
-            fill(chair.disc(x + 18, y, 5, 12), (70, 76, 74))
-    block(0, 0, 1920, 52, (60, 50, 44)), block(0, 52, 1920, 58, (30, 28, 28))
-    block(0, 560, 1920, 568, (74, 80, 78))
-    for x, y in ((420, 250), (1560, 260)):
-        fill(chair.disc(x, y, 118, 48), (128, 104, 66)), fill(chair.disc(x, y, 98, 48), (176, 196, 206))
-        fill([(x - 96, y + 20), (x - 20, y - 10), (x + 94, y + 26), (x + 70, y + 69), (x, y + 98), (x - 70, y + 69)],
-             (204, 212, 214))
-        for k in range(8):
-            fill(chair.disc(x + 108 * np.cos(k * np.pi / 4), y + 108 * np.sin(k * np.pi / 4), 6, 12), (72, 58, 38))
-    fill(chair.bar((0, 700), (1920, 700), 22), (128, 96, 60)), fill(chair.bar((0, 694), (1920, 694), 4), (190, 154, 104))
-    block(0, 905, 1920, 1080, (64, 52, 42)), block(0, 890, 1920, 906, (36, 34, 34))
-    for x in range(-200, 2200, 150):
-        fill([(x, 906), (x + 3, 906), (960 + (x - 960) * 1.5 + 4, 1080), (960 + (x - 960) * 1.5, 1080)], (44, 36, 30))
-    block(1440, 640, 1700, 930, (104, 82, 54)), block(1452, 652, 1688, 918, (122, 98, 66))
-    fill(chair.bar((1452, 652), (1688, 918), 16), (92, 72, 46)), fill(chair.bar((1688, 652), (1452, 918), 16), (92, 72, 46))
-    block(1490, 560, 1640, 640, (70, 84, 96)), block(1500, 570, 1560, 630, (170, 178, 160))
-    block(96, 470, 320, 930, (78, 70, 62)), block(108, 482, 308, 610, (48, 46, 44))
-    for k, x in enumerate((140, 208, 276)):
-        fill(chair.disc(x, 545, 27, 24), (196, 190, 168)), fill(chair.bar((x, 545), (x + 16 - 9 * k, 526), 4), (60, 30, 24))
-    for k in range(4):
-        block(124, 650 + 62 * k, 292, 694 + 62 * k, (96, 86, 74)), block(196, 668 + 62 * k, 220, 676 + 62 * k, (180, 150, 90))
-    fill([(1330, 58), (1336, 58), (1352, 300), (1346, 300)], (40, 38, 36))
-    fill([(1310, 300), (1388, 300), (1410, 366), (1288, 366)], (150, 120, 60)), block(1326, 366, 1372, 384, (250, 232, 170))
-    fill([(560, 1022), (1420, 1040), (1460, 1062), (600, 1058)], (34, 28, 24))
-
-
-PLANE_MARGIN = 340
-PLANE_SCALE = 3
-
-
-def draw_screen_plane(parts):
-    """The plane of the screen with its bezel and the room behind, `PLANE_SCALE` pixels a film picture pixel."""
-    width, height = FRAME
-    canvas = px.Canvas(width + 2 * PLANE_MARGIN, height + 2 * PLANE_MARGIN, PLANE_SCALE, (24, 21, 22, 255))
-    at = lambda points: np.asarray(points, float) + PLANE_MARGIN
-    draw_cabin(canvas, at)
-    for shapes in parts.values():
-        paint(canvas, shapes, lambda points: at(frame_of_subject(points)), PALETTES["film"])
-    # What reaches over the picture's edge is covered by the room and the bezel around it.
-    far, room = PLANE_MARGIN, (24, 21, 22)
-    for x0, y0, x1, y1 in ((-far, -far, width + far, 0), (-far, height, width + far, height + far),
-                           (-far, -far, 0, height + far), (width, -far, width + far, height + far)):
-        canvas.fill(at(chair.box(x0, y0, x1, y1)), room)
-    for grow, rgb in ((58, (70, 72, 76)), (52, (96, 98, 102)), (14, (58, 59, 62))):
-        for x0, y0, x1, y1 in ((-grow, -grow, width + grow, 0), (-grow, height, width + grow, height + grow),
-                               (-grow, -grow, 0, height + grow), (width, -grow, width + grow, height + grow)):
-            canvas.fill(at(chair.box(x0, y0, x1, y1)), rgb)
-    canvas.fill(at(chair.disc(1880, height + 33, 7)), (210, 60, 40))
-    canvas.fill(at(chair.box(-340, height + 150, width + 340, height + 162)), (50, 42, 36))
-    canvas.fill(at(chair.box(-340, height + 162, width + 340, height + 340)), (36, 30, 27))
-    return canvas.rows(0, canvas.height)[..., :3]
-
-
-PHOTO = (2000, 1300)
-# How much the screen's own pixel grid modulates its brightness.
-GRID = 0.12
+        light.paint(canvas, shapes, render_of_model(view, part), light.MODEL)
+    return canvas.rgba()
 
 
 def draw_photo(parts):
-    """A photo of the screen: each pixel the mean of 4 x 4 samples, lens blur, light, reflection, noise."""
-    plane = draw_screen_plane(parts)
-    frame_of_photo = np.linalg.inv(photo_of_frame())
-    width, height = PHOTO
-    photo = np.zeros((height, width, 3), np.float32)
-    screen = np.zeros((height, width, 1), np.float32)
-    for i in range(16):
-        x, y = np.meshgrid(np.arange(width) + (i % 4 + 0.5) / 4, np.arange(height) + (i // 4 + 0.5) / 4)
-        w = frame_of_photo[2, 0] * x + frame_of_photo[2, 1] * y + frame_of_photo[2, 2]
-        u = (frame_of_photo[0, 0] * x + frame_of_photo[0, 1] * y + frame_of_photo[0, 2]) / w
-        v = (frame_of_photo[1, 0] * x + frame_of_photo[1, 1] * y + frame_of_photo[1, 2]) / w
-        colour = px.sample(plane, (u + PLANE_MARGIN) * PLANE_SCALE, (v + PLANE_MARGIN) * PLANE_SCALE)
-        inside = ((u > 0) & (u < FRAME[0]) & (v > 0) & (v < FRAME[1]))[..., None]
-        # The screen's own pixels: too fine for the photo, so they come out as faint moire.
-        grid = 1 + GRID * (np.cos(2 * np.pi * u) + np.cos(2 * np.pi * v))
-        photo += np.where(inside, colour * grid[..., None].astype(np.float32), colour) / 16
-        screen += inside.astype(np.float32) / 16
-    photo = add_light(photo, screen)
-    photo = px.blur(photo, 0.7)
+    """A photo of the screen: lens blur, light, reflections, noise."""
+    plane = screen.screen_plane(screen.film_picture(parts), 2)
+    photo, inside = CAMERA.photograph(plane, 2, screen.with_pixel_grid(GRID))
+    photo = px.blur(screen.in_room(photo, inside, LAMP), 0.6)
     noise = np.random.default_rng(SEED)
-    photo += noise.normal(0, 1.8, (height, width, 1)) + noise.normal(0, 1.0, (height, width, 3))
-    return px.rgb8(photo)
+    return photo + noise.normal(0, 1.5, (*photo.shape[:2], 1)) + noise.normal(0, 0.8, photo.shape)
 
 
-def add_light(photo, screen):
-    """Uneven brightness, the screen's glow, and the reflection of a window in it."""
-    height, width = photo.shape[:2]
-    x, y = np.meshgrid((np.arange(width) + 0.5) / width, (np.arange(height) + 0.5) / height)
-    fall = 1.06 - 0.20 * x - 0.10 * y + 0.10 * np.sin(2.2 * x + 0.6)
-    glow = 10 * np.exp(-((x - 0.5) ** 2 / 0.25 + (y - 0.5) ** 2 / 0.2))
-    window = np.zeros((height, width, 1), np.float32)
-    for left in (1330, 1490):
-        for top in (190, 330):
-            window[top:top + 120, left:left + 140] = 1
-    reflection = px.blur(window, 22.0)
-    photo = photo * fall[..., None] + glow[..., None] * (0.6 + 0.4 * (1 - screen)) + 6 * screen
-    return photo + reflection * screen * np.array([26, 30, 36])
-
-
-SCREENSHOT = (900, 960)
-
-
-def screenshot_of_subject(points):
-    """Screenshot pixels of full-size points."""
-    return np.asarray(points, float) * [0.64, -0.64] + [452.0, 903.0]
-
-
-def draw_screenshot(parts):
-    width, height = SCREENSHOT
-    canvas = px.Canvas(width, height, 8, (206, 209, 212, 255))
-    canvas.fill(chair.box(0, 903, width, height), (180, 184, 189))
-    for x in range(50, width, 100):
-        canvas.fill(chair.bar((x, 903), (x + (x - 450) * 0.12, height), 1.5), (164, 168, 174))
+def draw_earlier(parts):
+    """The earlier issue as it was shown on a computer: outlines, few colours, a grid on the ground."""
+    width, height = EARLIER_SIZE
+    canvas = px.Canvas(width, height)
+    y = (np.arange(height) + 0.5)[:, None, None] / height
+    canvas.rgb[:] = np.array([222, 227, 233]) - y * [44, 40, 34]
+    canvas.alpha[:] = 1
+    ground = EARLIER.inverse()([[0, height]])[0, 1]
+    for x in range(-1500, 1501, 100):
+        canvas.fill(
+            EARLIER([(x - 1, 0), (x + 1, 0), (x * 1.35 + 1, ground * 1.6), (x * 1.35 - 1, ground * 1.6)]), (150, 158, 168), 0.6
+        )
+    canvas.fill(EARLIER([(-2000, -1), (2000, -1), (2000, 1), (-2000, 1)]), (150, 158, 168), 0.8)
+    model = px.Canvas(width, height)
     for shapes in parts.values():
-        paint(canvas, shapes, screenshot_of_subject, PALETTES["screenshot"])
-    return px.rgb8(canvas.reduced()[..., :3])
+        light.paint(model, shapes, EARLIER, light.EARLIER)
+    canvas.lay(model)
+    return canvas.rgb
+
+
+def draw_new_plan():
+    """The present model's plan."""
+    size, px_per_mm, _ = RENDERS["plan"]
+    place = render_of_subject("plan")
+    sheet = plan.Sheet(size, place)
+    moved = {part: place.inverse().after(render_of_model("plan", part)) for part in ERRORS["plan"]}
+    plan.draw_pump(sheet, moved)
+    for start, end, inches, _ in (plan.dimensions()[name] for name in NEW_DIMENSIONS):
+        sheet.dimension(start, end, f"{inches * pump.INCH / SCALE:.2f}")
+    sheet.write((1500, -640), "model 1:24, mm", 17)
+    return sheet.canvas.rgb
+
+
+NEW_DIMENSIONS = ("tank length", "grips")
+
+
+def draw_old_plan():
+    """The plan of the earlier issue, scanned: paper, stains, a fold, ink that has faded."""
+    width, height = OLD_PLAN_SIZE
+    sheet = plan.Sheet(OLD_PLAN_SIZE, OLD_PLAN, (236, 226, 202), (62, 52, 46))
+    plan.draw_pump(sheet)
+    for start, end, inches, _ in plan.dimensions().values():
+        sheet.dimension(start, end, plan.in_feet(inches))
+    sheet.write((1560, -690), "first issue", 19)
+    paper = sheet.canvas
+    for (x, y), radius in (((1180, 640), 120), ((-130, -590), 150), ((560, 380), 80)):
+        stain = OLD_PLAN(plan.disc(x, y, radius, 72))
+        paper.fill(stain, (150, 112, 66), 0.10)
+        paper.fill(OLD_PLAN(plan.ring(x, y, radius, radius - 7)), (120, 84, 50), 0.16)
+    # The blot on the three.
+    paper.fill(OLD_PLAN(plan.disc(0, 0, 1, 40) * [13, 11] + [-380, 7]), (92, 66, 44), 0.62)
+    for x in (width * 0.345, width * 0.672):
+        paper.fill([(x - 2, 0), (x + 1, 0), (x + 4, height), (x + 1, height)], (150, 134, 108), 0.55)
+        paper.fill([(x + 1, 0), (x + 3, 0), (x + 6, height), (x + 4, height)], (250, 244, 228), 0.6)
+    return paper.rgb
 
 
 def hull(points):
@@ -258,24 +176,19 @@ def hull(points):
                 chain.pop()
             chain.append(p)
         return chain[:-1]
+
     return half(points) + half(points[::-1])
 
 
-def outline(view, part, shapes):
-    """The hull of a part in the render, grown by 10 px."""
-    points = np.vstack([render_of_model(view, part)(polygon) for polygon, _, _ in shapes])
-    ball = 10.8 * np.array([(np.cos(a), np.sin(a)) for a in np.pi / 8 + np.arange(8) * np.pi / 4])
-    grown = hull((points[:, None] + ball).reshape(-1, 2))
-    return [[round(float(x), 1), round(float(y), 1)] for x, y in thinned(grown)]
-
-
-def thinned(polygon):
-    """Without corners that lie less than 6 px from the one before."""
-    kept = [polygon[0]]
-    for point in polygon[1:]:
-        if np.hypot(*np.subtract(point, kept[-1])) > 6:
+def outline(view, part, outlines):
+    """The hull of a part in the render, grown by 10 px, without corners that lie less than 14 px from the one before."""
+    points = np.vstack([render_of_model(view, part)(polygon) for polygon in outlines])
+    square = 10 * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)])
+    kept = []
+    for point in hull((points[:, None] + square).reshape(-1, 2)):
+        if not kept or np.hypot(*np.subtract(point, kept[-1])) > 14:
             kept.append(point)
-    return kept
+    return [rounded(p, 1) for p in kept]
 
 
 def rounded(point, digits=2):
@@ -285,8 +198,8 @@ def rounded(point, digits=2):
 def marked(view, marks, reference_of_subject, noise):
     """The job's landmarks, and their true places."""
     landmarks, truth = [], []
-    for name, (part, x, z) in marks.items():
-        places = {"render": render_of_model(view, part)((x, z)), "reference": reference_of_subject((x, z))}
+    for name, (part, *point) in marks.items():
+        places = {"render": render_of_model(view, part)(point), "reference": reference_of_subject(point)}
         use = "datum" if name in DATUM[view] else "check"
         clicks = {side: rounded(p + noise.normal(0, MARK_SIGMA[side], 2)) for side, p in places.items()}
         landmarks.append({"name": name, **clicks, "use": use})
@@ -294,77 +207,178 @@ def marked(view, marks, reference_of_subject, noise):
     return landmarks, truth
 
 
-def regions(view, parts, marks, extra):
-    found, truth = [], []
-    for part, error in ERRORS[view].items():
+def regions(view, outlines, marks, extra):
+    found = []
+    for part in judged(view):
         on_part = [name for name, mark in marks.items() if mark[0] == part and name not in DATUM[view]]
-        anchor = rounded(render_of_subject(view)(error["anchor"]), 3)
-        found.append({"name": part, "outline": outline(view, part, parts[part]), "landmarks": on_part, "anchor": anchor,
-                      **extra.get(part, {})})
-        offset_mm = [v / PX_PER_MODEL_MM for v in error["offset"]]
-        truth.append({"name": part, "anchor": anchor, "width_percent": 100 * error["width"],
-                      "height_percent": 100 * error["height"], "rotation_deg": error["rotation_deg"],
-                      "offset_px": list(error["offset"]), "offset_model_mm": rounded(offset_mm, 6),
-                      "offset_full_size_mm": rounded([v * SCALE for v in offset_mm], 6)})
-    return found, truth
+        found.append(
+            {
+                "name": part,
+                "outline": outline(view, part, outlines[part]),
+                "landmarks": on_part,
+                "anchor": true_errors(view, part)["anchor"],
+                **extra.get(part, {}),
+            }
+        )
+    return found
+
+
+def judged(view):
+    return [part for part in ERRORS[view] if part not in NOT_JUDGED]
+
+
+def drawn_outlines(parts):
+    """Outlines of the parts without their shadows."""
+    return {part: [s.outline for s in shapes if not isinstance(s, light.Shadow)] for part, shapes in parts.items()}
+
+
+def true_view(view, landmarks, **more):
+    return {
+        "name": view,
+        "render_px_per_model_mm": RENDERS[view][1],
+        "mark_sigma_px": MARK_SIGMA,
+        **more,
+        "landmarks": landmarks,
+        "regions": [true_errors(view, part) for part in judged(view)],
+    }
+
+
+def model_mm(full_size):
+    return f"{full_size / SCALE:.4f} mm"
 
 
 def side_view(parts, marks, noise):
-    matrix = photo_of_frame()
-    width, height = FRAME
-    corners = px.project(matrix, [(0, 0), (width, 0), (width, height), (0, height)])
-    landmarks, true_marks = marked("side", marks, lambda p: px.project(matrix, frame_of_subject(p)), noise)
-    found, true_regions = regions("side", parts, marks, {
-        "headrest": {"tolerance": {"proportion_percent": 1.0}, "note": "pad seam from sketch 4"},
-        "control column": {"note": "anchored at the foot, where it stands on the base plate"}})
-    clicked = [rounded(c + noise.normal(0, MARK_SIGMA["reference"], 2)) for c in corners]
+    landmarks, truth = marked("side", marks, lambda p: CAMERA.shown(screen.FRAME_OF_SUBJECT([p]))[0], noise)
+    clicked = lambda points: [rounded(p + noise.normal(0, MARK_SIGMA["reference"], 2)) for p in points]
+    straighten = {
+        "corners": clicked(CAMERA.corners()),
+        "aspect": "16:9",
+        "straight_lines": [clicked(side) for side in CAMERA.sides(SIDE_MARKS)],
+    }
     job = {
         "name": "side",
         "render": {"image": "side-render.png", "mark_sigma_px": MARK_SIGMA["render"]},
-        "reference": {"image": "side-screen.jpg", "kind": "photo", "source": "reel 2, 00:41:07", "variant": "first refit",
-                      "note": "photographed off the screen; a window is reflected in the upper right",
-                      "straighten": {"corners": clicked, "aspect": "16:9"}, "mark_sigma_px": MARK_SIGMA["reference"]},
+        "reference": {
+            "image": "side-screen.jpg",
+            "kind": "photo",
+            "source": "screen in the exhibition hall",
+            "variant": VARIANT,
+            "note": "a lamp and a window are mirrored in the screen",
+            "straighten": straighten,
+            "mark_sigma_px": MARK_SIGMA["reference"],
+        },
         "registration": "similarity",
         "landmarks": landmarks,
-        "known": [{"in": "reference", "from": "pan front", "to": "pan rear", "full_size": "18 1/4 in"},
-                  {"in": "render", "from": "base front", "to": "base rear", "model": "28.125 mm"},
-                  {"in": "render", "from": "pan front", "to": "pan rear", "model": "14.486 mm"}],
-        "spans": [{"name": "back height", "from": "pan rear", "to": "back top"},
-                  {"name": "seat depth", "from": "pan front", "to": "pan rear"},
-                  {"name": "overall height", "from": "base rear", "to": "headrest top"}],
-        "angles": [{"name": "back rake", "from": "pan rear", "to": "back top", "against": ["pan front", "pan rear"]},
-                   {"name": "footrest pitch", "from": "footrest heel low", "to": "footrest toe low",
-                    "against": ["base rear", "base front"]}],
-        "regions": found,
+        "known": [
+            {"in": "reference", "from": "tank front", "to": "tank rear", "full_size": "31 1/2 in"},
+            {"in": "render", "from": "tank front", "to": "tank rear", "model": model_mm(pump.TANK_LENGTH)},
+            {"in": "render", "from": "sill front", "to": "sill rear", "model": model_mm(pump.SILL[2] - pump.SILL[0])},
+        ],
+        "spans": [
+            {"name": "tank length", "from": "tank front", "to": "tank rear"},
+            {"name": "height over the vessel", "from": "sill front", "to": "vessel tip"},
+        ],
+        "angles": [{"name": "beam slope", "from": "grip rear", "to": "grip front", "against": ["cover rear", "cover front"]}],
+        "regions": regions(
+            "side",
+            drawn_outlines(parts),
+            marks,
+            {
+                "lantern": {"tolerance": {"proportion_percent": 1.0}, "note": "glass as in the second photo"},
+                "pump beam": {"note": "anchored at the pivot"},
+                "air vessel": {
+                    "tolerance": {"proportion_percent": 1.5},
+                    "note": "anchored at the foot, where it stands on the tank",
+                },
+            },
+        ),
     }
-    truth = {"name": "side", "render_px_per_model_mm": PX_PER_MODEL_MM, "corners": [rounded(c, 4) for c in corners],
-             "photo_from_film_picture": matrix.tolist(), "film_picture_size": list(FRAME),
-             "film_picture_px_per_full_size_mm": 0.70, "film_picture_rotation_deg": 1.2,
-             "mark_sigma_px": MARK_SIGMA, "landmarks": true_marks, "regions": true_regions}
-    return job, truth
+    matrix = CAMERA.straight_from_frame.tolist()
+    return job, true_view(
+        "side",
+        truth,
+        corners=[rounded(c, 4) for c in CAMERA.corners()],
+        bend=CAMERA.bend,
+        photo_without_lens_from_film_picture=matrix,
+        film_picture_size=list(screen.FRAME),
+        film_picture_px_per_full_size_mm=screen.FILM_PX_PER_MM,
+        film_picture_rotation_deg=screen.FILM_TURN_DEG,
+    )
 
 
 def front_view(parts, marks, noise):
-    landmarks, true_marks = marked("front", marks, screenshot_of_subject, noise)
-    found, true_regions = regions("front", parts, marks, {})
+    landmarks, truth = marked("front", marks, EARLIER, noise)
+    a, b = (next(l for l in landmarks if l["name"] == name) for name in EXCHANGED)
+    a["reference"], b["reference"] = b["reference"], a["reference"]
     job = {
         "name": "front",
         "render": {"image": "front-render.png", "mark_sigma_px": MARK_SIGMA["render"]},
-        "reference": {"image": "front-screenshot.png", "kind": "screenshot", "source": "screenshot of the lost file",
-                      "variant": "first refit", "mark_sigma_px": MARK_SIGMA["reference"]},
+        "reference": {
+            "image": "front-earlier.png",
+            "kind": "screenshot",
+            "source": "picture of the earlier issue",
+            "variant": VARIANT,
+            "mark_sigma_px": MARK_SIGMA["reference"],
+        },
         "registration": "similarity",
         "landmarks": landmarks,
-        "known": [{"in": "reference", "from": "pan right", "to": "pan left", "full_size": "530 mm"},
-                  {"in": "render", "from": "base right", "to": "base left", "model": "19.375 mm"}],
-        "spans": [{"name": "armrest span", "from": "armrest right outer", "to": "armrest left outer"},
-                  {"name": "pan width", "from": "pan right", "to": "pan left"}],
-        "angles": [{"name": "headrest tilt", "from": "headrest top right", "to": "headrest top left",
-                    "against": ["base right", "base left"]}],
-        "regions": found,
+        "known": [
+            {"in": "reference", "from": "tank left", "to": "tank right", "full_size": "22 in"},
+            {"in": "render", "from": "wheel top left", "to": "wheel top right", "model": model_mm(pump.REAR_TRACK)},
+        ],
+        "spans": [
+            {"name": "over the lanterns", "from": "left lantern foot", "to": "right lantern heel"},
+            {"name": "rear track", "from": "wheel top left", "to": "wheel top right"},
+        ],
+        "angles": [{"name": "grip level", "from": "grip left", "to": "grip right", "against": ["cover left", "cover right"]}],
+        "regions": regions("front", drawn_outlines(parts), marks, {"air vessel": {"tolerance": {"proportion_percent": 1.5}}}),
     }
-    truth = {"name": "front", "render_px_per_model_mm": PX_PER_MODEL_MM, "screenshot_px_per_full_size_mm": 0.64,
-             "mark_sigma_px": MARK_SIGMA, "landmarks": true_marks, "regions": true_regions}
-    return job, truth
+    return job, true_view("front", truth, earlier_px_per_full_size_mm=0.64, exchanged=list(EXCHANGED))
+
+
+def plan_view(noise):
+    marks = plan.plan_marks()
+    landmarks, truth = marked("plan", marks, OLD_PLAN, noise)
+
+    def known(side, place, sigma, name, length):
+        start, end, inches, along = plan.dimensions()[name]
+        clicks = [rounded(place(p) + noise.normal(0, sigma, 2)) for p in (start, end)]
+        return {"in": side, "from": clicks[0], "to": clicks[1], "along": along, **length(inches)}
+
+    of_model = lambda inches: {"model": model_mm(inches * pump.INCH)}
+    lengths = [known("render", render_of_subject("plan"), MARK_SIGMA["render"], name, of_model) for name in NEW_DIMENSIONS]
+    for name in plan.dimensions():
+        read = lambda inches: {"full_size": plan.in_feet(MISREAD.get(name, inches))}
+        lengths.append(known("reference", OLD_PLAN, MARK_SIGMA["reference"], name, read))
+    job = {
+        "name": "plan",
+        "render": {"image": "plan-new.png", "kind": "plan", "mark_sigma_px": MARK_SIGMA["render"]},
+        "reference": {
+            "image": "plan-old.png",
+            "kind": "plan",
+            "source": "plan of the earlier issue, scanned",
+            "variant": VARIANT,
+            "note": "a stain on one dimension",
+            "mark_sigma_px": MARK_SIGMA["reference"],
+        },
+        "registration": "affine",
+        "landmarks": landmarks,
+        "known": lengths,
+        "spans": [
+            {"name": "cover length", "from": "cover front left", "to": "cover rear left"},
+            {"name": "reel width", "from": "flange rear left", "to": "flange rear right"},
+        ],
+        "regions": regions("plan", plan.JUDGED, marks, {}),
+    }
+    misread = [k for k, name in enumerate(plan.dimensions()) if name in MISREAD]
+    return job, true_view(
+        "plan",
+        truth,
+        old_px_per_full_size_mm=[OLD_PLAN_PX_PER_MM * (1 + STRETCH), OLD_PLAN_PX_PER_MM],
+        turned_deg=OLD_PLAN_TURN_DEG,
+        stretch_percent=100 * STRETCH,
+        misread={"known": len(NEW_DIMENSIONS) + misread[0], "right_mm": pump.FRONT_TRACK},
+    )
 
 
 def laid_out(value, indent=0):
@@ -380,26 +394,73 @@ def laid_out(value, indent=0):
     return opening + "\n" + ",\n".join(lines) + "\n" + " " * indent + closing
 
 
+def few_colours(pixels, count):
+    """For each pixel (a list of RGB) the index of its colour, and the colours."""
+    image = Image.fromarray(px.rgb8(pixels)).quantize(count, Image.Quantize.MEDIANCUT, kmeans=4, dither=Image.Dither.NONE)
+    return np.asarray(image), np.reshape(image.getpalette(), (-1, 3))[:count]
+
+
+def save_palette(picture, path, count):
+    """A PNG of few colours: smooth shades in a third of the bytes."""
+    index, colours = few_colours(picture, count)
+    image = Image.fromarray(index)
+    image.putpalette(colours.astype(np.uint8).tobytes())
+    image.save(path, optimize=True)
+
+
+# A render's colours, those of its borders, and the steps of these from clear to solid.
+SOLID_COLOURS, BORDER_COLOURS, STEPS = 194, 12, 6
+
+
+def save_clear(picture, path):
+    """The same on a clear ground; half covered pixels have few colours and steps of alpha."""
+    step = np.rint(picture[..., 3] * STEPS / 255).astype(int)
+    solid, border = step == STEPS, (step > 0) & (step < STEPS)
+    index = np.zeros(step.shape, np.uint8)
+    of_solid, colours = few_colours(picture[solid][None, :, :3], SOLID_COLOURS)
+    of_border, border_colours = few_colours(picture[border][None, :, :3], BORDER_COLOURS)
+    index[solid] = 1 + of_solid[0]
+    index[border] = 1 + len(colours) + (step[border] - 1) * len(border_colours) + of_border[0]
+    image = Image.fromarray(index)
+    image.putpalette(np.vstack([np.zeros((1, 3)), colours, *[border_colours] * (STEPS - 1)]).astype(np.uint8).tobytes())
+    alphas = [0, *[255] * len(colours)]
+    alphas += [round(255 * k / STEPS) for k in range(1, STEPS) for _ in border_colours]
+    image.save(path, optimize=True, transparency=bytes(alphas))
+
+
 def main():
     default = Path(__file__).resolve().parent.parent / "fixtures" / "demo"
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else default
     folder.mkdir(parents=True, exist_ok=True)
-    side_parts, side_marks = chair.side_view()
-    front_parts, front_marks = chair.front_view()
-    Image.fromarray(draw_render("side", side_parts)).save(folder / "side-render.png", optimize=True)
-    Image.fromarray(draw_render("front", front_parts)).save(folder / "front-render.png", optimize=True)
-    Image.fromarray(draw_screenshot(front_parts)).save(folder / "front-screenshot.png", optimize=True)
-    Image.fromarray(draw_photo(side_parts)).save(folder / "side-screen.jpg", quality=85, subsampling="4:2:0")
+    side_parts, side_marks = pump.side_view()
+    front_parts, front_marks = front.front_view()
+    save_clear(draw_render("side", side_parts), folder / "side-render.png")
+    save_clear(draw_render("front", front_parts), folder / "front-render.png")
+    save_palette(draw_earlier(front_parts), folder / "front-earlier.png", 96)
+    save_palette(draw_new_plan(), folder / "plan-new.png", 12)
+    save_palette(draw_old_plan(), folder / "plan-old.png", 16)
+    Image.fromarray(px.rgb8(draw_photo(side_parts))).save(folder / "side-screen.jpg", quality=78, subsampling="4:2:0")
+    write_job(folder, side_parts, side_marks, front_parts, front_marks)
+
+
+def write_job(folder, side_parts, side_marks, front_parts, front_marks):
+    """The job, and the truth for tests."""
     noise = np.random.default_rng(SEED + 1)
-    side, side_truth = side_view(side_parts, side_marks, noise)
-    front, front_truth = front_view(front_parts, front_marks, noise)
-    job = {"title": "Helm chair of a survey airship", "scale": f"1:{SCALE}", "unit": "mm",
-           "tolerance": {"proportion_percent": 2.0, "offset_mm": 0.20, "angle_deg": 1.0, "edge_overlap": 0.5},
-           "smallest_visible_mm": 0.05, "views": [side, front]}
-    (folder / "chair.json").write_text(laid_out(job) + "\n", encoding="utf-8")
-    truth = {"made_by": "scripts/make_demo.py", "definition":
-             "u_model = R(theta) diag(1+w, 1+h) (u_subject - anchor) + anchor + offset, render px, theta clockwise",
-             "views": [side_truth, front_truth]}
+    views = [side_view(side_parts, side_marks, noise), front_view(front_parts, front_marks, noise), plan_view(noise)]
+    job = {
+        "title": "Fire pump of a harbour town",
+        "scale": f"1:{SCALE}",
+        "unit": "mm",
+        "tolerance": {"proportion_percent": 2.0, "offset_mm": 0.20, "angle_deg": 1.0, "edge_overlap": 0.4},
+        "print": {"pixel_mm": 0.05, "layer_mm": 0.03, "viewing_distance_mm": 300},
+        "views": [job for job, _ in views],
+    }
+    (folder / "pump.json").write_text(laid_out(job) + "\n", encoding="utf-8")
+    truth = {
+        "made_by": "scripts/make_demo.py",
+        "definition": "u_model = R(theta) diag(1+w, 1+h) (u_subject - anchor) + anchor + offset, render px, theta clockwise",
+        "views": [truth for _, truth in views],
+    }
     (folder / "truth.json").write_text(laid_out(truth) + "\n", encoding="utf-8")
 
 

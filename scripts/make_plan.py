@@ -1,102 +1,124 @@
 #!/usr/bin/env python3
-"""Draws the plan of a console of a survey airship and a newer issue of it, the job that compares them, and the truth.
+"""Draws the plan of a fire pump's tank and a newer issue of it, the job that compares them, and the truth.
 
 Usage: python3 -m pip install -r scripts/requirements.txt && python3 scripts/make_plan.py [FOLDER]
 
 Writes to fixtures/plan unless another folder is named. The same versions of the packages write the same bytes.
-Both issues show the same console from the side; the second one is drawn 3.4 % larger (the console grew) and its scan lies
-turned by 0.7 degrees. One dimension of the second issue is misread on purpose: 325 instead of 352.
+Both issues show the tank with its air vessel and outlet from the side; the second one is drawn 3.4 % larger (the tank grew)
+and its scan lies turned by 0.7 degrees. One dimension of the second issue is misread on purpose: 325 instead of 352.
 `truth.json` also has the scale of the second plan by numpy.linalg.lstsq from the job's own marks without the misread
 dimension, as an outside check of the fit.
 """
+
 import json
 import math
 import sys
 from pathlib import Path
 
 import numpy as np
-from PIL import Image, ImageDraw
+
+import demo_pixels as px
+from demo_plan import Sheet
+from demo_shapes import box, disc
+from make_demo import save_palette
 
 SEED = 1907
-SCALE = 32
+SCALE = 24
 GROWTH = 1.034
 MARK_SIGMA = 1.0
 SIZE = (1000, 860)
-N = 3
+HEIGHT = 620
 
-# Full-size millimetres, x right, y down, the origin at the top left of the plinth.
-OUTLINE = [(0, 620), (0, 540), (60, 540), (60, 200), (150, 0), (430, 0), (430, 60), (640, 150), (640, 230), (450, 230),
-           (450, 540), (520, 540), (520, 620)]
-DETAILS = [
-    [(60, 540), (450, 540)], [(60, 200), (450, 200)], [(150, 0), (150, 60)], [(150, 60), (430, 60)],
-    [(450, 230), (450, 150), (640, 150)], [(180, 260), (330, 260), (330, 480), (180, 480), (180, 260)],
-]
+# Full-size millimetres, x right, y up from the ground.
 LANDMARKS = {
-    "plinth front": (0, 620), "plinth rear": (520, 620), "column front": (60, 540), "column rear": (450, 540),
-    "hood front": (150, 0), "hood rear": (430, 0), "shelf tip": (640, 150), "shelf keel": (640, 230),
-    "panel front": (180, 260), "panel rear": (330, 480),
+    "sill front": (0, 0),
+    "sill rear": (520, 0),
+    "tank front": (60, 80),
+    "tank rear": (450, 80),
+    "vessel front": (150, 620),
+    "vessel rear": (430, 620),
+    "outlet tip": (640, 470),
+    "outlet keel": (640, 390),
+    "door front": (180, 360),
+    "door rear": (330, 140),
 }
-CHECK = {"shelf tip", "shelf keel"}
+CHECK = {"outlet tip", "outlet keel"}
 # Where a dimension is written: its ends, how it runs, and its name in the truth.
 DIMENSIONS = [
-    ("overall", (0, 700), (640, 700), "x"), ("plinth", (0, 660), (520, 660), "x"), ("column", (60, 580), (450, 580), "x"),
-    ("hood", (150, -40), (430, -40), "x"), ("height", (-90, 0), (-90, 620), "y"), ("shelf", (700, 230), (700, 620), "y"),
-    ("column height", (-30, 200), (-30, 540), "y"),
+    ("overall", (0, -80), (640, -80), "x"),
+    ("sill", (0, -40), (520, -40), "x"),
+    ("tank", (60, 40), (450, 40), "x"),
+    ("vessel", (150, 660), (430, 660), "x"),
+    ("height", (-90, 620), (-90, 0), "y"),
+    ("outlet", (700, 390), (700, 0), "y"),
+    ("tank height", (-30, 420), (-30, 80), "y"),
 ]
-MISREAD = {"column height": (352, 325)}
+MISREAD = {"tank height": (352, 325)}
 
 
-class Sheet:
+class Scan:
     """A scan: full-size millimetres times `growth` to pixels, turned."""
 
-    def __init__(self, px_per_mm, angle_deg, origin, growth):
-        self.k, self.angle, self.origin, self.growth = px_per_mm, math.radians(angle_deg), np.array(origin), growth
-
-    def place(self, point):
-        c, s = math.cos(self.angle), math.sin(self.angle)
-        x, y = np.array(point, float) * self.growth * self.k
-        return np.array([c * x - s * y, s * x + c * y]) + self.origin
+    def __init__(self, px_per_mm, angle_deg, top_left, growth):
+        k, turned = px_per_mm * growth, px.turn(angle_deg)
+        self.k, self.growth = px_per_mm, growth
+        self.place = px.Affine(turned @ np.diag([k, -k]), top_left + turned @ [0, HEIGHT * k])
 
 
-def draw(sheet, path, levels):
-    """Lines of 1.6 px, oversampled; a pixel's centre is its index plus a half."""
-    picture = Image.new("L", (SIZE[0] * N, SIZE[1] * N), 244)
-    pen = ImageDraw.Draw(picture)
-
-    def line(points, width=1.6, tone=40):
-        # Pillow has pixel centres on whole numbers.
-        pen.line([tuple(sheet.place(p) * N - 0.5) for p in points], fill=tone, width=round(width * N), joint="curve")
-
-    line([*OUTLINE, OUTLINE[0]])
-    for detail in DETAILS:
-        line(detail)
-    for name, start, end, along in DIMENSIONS:
-        line([start, end], 0.8, 90)
-        tick = np.array((8, -8))
-        for at in (start, end):
-            line([np.array(at) - tick, np.array(at) + tick], 1.0, 60)
-        across = np.array((0, 14) if along == "x" else (14, 0))
-        for at in (start, end):
-            line([np.array(at) - across, np.array(at) + across], 0.6, 120)
-        middle = (np.array(start) + np.array(end)) / 2
-        length = math.dist(start, end) * sheet.growth
-        at = sheet.place(middle - (np.array((0, 14)) if along == "x" else np.array((20, 0)))) * N
-        pen.text(tuple(at), f"{length:.0f}", fill=40, font_size=13 * N, anchor="mm")
-    small = picture.resize(SIZE, Image.BOX)
-    small.quantize(levels).save(path, optimize=True)
+def tank():
+    """Outlines in drawing order: sill, tank with its hoops and door, outlet, air vessel under its yoke."""
+    parts = [box(0, 0, 520, 80), box(60, 80, 450, 420)]
+    for z in (104, 376):
+        parts += [box(54, z, 456, z + 26), *(disc(x, z + 13, 4, 12) for x in range(75, 450, 40))]
+    parts += [
+        box(180, 140, 330, 360),
+        disc(308, 250, 8, 20),
+        box(450, 402, 610, 458),
+        box(610, 390, 640, 470),
+        box(520, 394, 545, 466),
+    ]
+    arc = np.linspace(0, np.pi, 40)
+    body = np.vstack(
+        [
+            [(400, 440), (400, 500)],
+            np.column_stack([290 + 110 * np.cos(arc), 500 + 96 * np.sin(arc)])[1:-1],
+            [(180, 500), (180, 440)],
+        ]
+    )
+    parts += [box(164, 420, 416, 440), body, box(174, 486, 406, 500)]
+    # The yoke over the vessel: two posts and the bearing bar.
+    return [*parts, box(150, 420, 164, 620), box(416, 420, 430, 620), box(150, 596, 430, 620)]
 
 
-def marked(sheet, point, noise):
-    return [round(float(v), 1) for v in sheet.place(point) + MARK_SIGMA * noise.standard_normal(2)]
+def draw(scan, path):
+    """Lines of 1.6 px on white paper."""
+    sheet = Sheet(SIZE, scan.place, (244, 244, 244), (40, 40, 40))
+    for outline in tank():
+        sheet.part(outline, 1.6)
+    sheet.dashed([(290, 400), (290, 640)])
+    for _, start, end, _ in DIMENSIONS:
+        sheet.dimension(start, end, f"{math.dist(start, end) * scan.growth:.0f}", 13)
+    save_palette(sheet.canvas.rgb, path, 16)
 
 
-def known(side, sheet, noise, misread):
+def marked(scan, point, noise):
+    return [round(float(v), 1) for v in scan.place(point) + MARK_SIGMA * noise.standard_normal(2)]
+
+
+def known(side, scan, noise, misread):
     entries = []
     for name, start, end, along in DIMENSIONS:
-        length = math.dist(start, end) * sheet.growth
+        length = math.dist(start, end) * scan.growth
         written = misread.get(name, (None, round(length, 1)))[1]
-        entries.append({"in": side, "from": marked(sheet, start, noise), "to": marked(sheet, end, noise), "along": along,
-                        "full_size": f"{written:g} mm"})
+        entries.append(
+            {
+                "in": side,
+                "from": marked(scan, start, noise),
+                "to": marked(scan, end, noise),
+                "along": along,
+                "full_size": f"{written:g} mm",
+            }
+        )
     return entries
 
 
@@ -111,47 +133,59 @@ def scale_by_numpy(entries, left_out):
 def main(folder):
     folder.mkdir(parents=True, exist_ok=True)
     noise = np.random.default_rng(SEED)
-    first = Sheet(1.05, 0.0, (150.5, 80.5), 1.0)
-    second = Sheet(0.98, 0.7, (166.5, 84.5), GROWTH)
-    draw(first, folder / "first-issue.png", 16)
-    draw(second, folder / "second-issue.png", 16)
+    first = Scan(1.05, 0.0, (150.5, 80.5), 1.0)
+    second = Scan(0.98, 0.7, (166.5, 84.5), GROWTH)
+    draw(first, folder / "first-issue.png")
+    draw(second, folder / "second-issue.png")
     in_second = known("reference", second, noise, MISREAD)
     job = {
-        "title": "Console of a survey airship, two issues of its plan",
+        "title": "Tank of a fire pump, two issues of its plan",
         "scale": f"1:{SCALE}",
         "print": {"pixel_mm": 0.05, "layer_mm": 0.03, "viewing_distance_mm": 300},
-        "views": [{
-            "name": "side",
-            "render": {"image": "first-issue.png", "kind": "plan", "mark_sigma_px": MARK_SIGMA},
-            "reference": {"image": "second-issue.png", "kind": "plan", "source": "drawing office, second issue",
-                          "variant": "second refit", "rights": "own drawing", "mark_sigma_px": MARK_SIGMA},
-            "landmarks": [{"name": name, "render": marked(first, at, noise), "reference": marked(second, at, noise),
-                           "use": "check" if name in CHECK else "datum"} for name, at in LANDMARKS.items()],
-            "known": known("render", first, noise, {}) + in_second,
-            "spans": [{"name": "overall", "from": "plinth front", "to": "shelf tip"},
-                      {"name": "plinth", "from": "plinth front", "to": "plinth rear"}],
-            "regions": [{"name": "shelf", "outline": [first_corner(first, p) for p in
-                                                      [(440, 140), (650, 140), (650, 240), (440, 240)]],
-                         "landmarks": ["shelf tip", "shelf keel"]}],
-        }],
+        "views": [view(first, second, in_second, noise)],
     }
+    (folder / "tank.json").write_text(json.dumps(job, indent=1) + "\n")
+    (folder / "truth.json").write_text(json.dumps(truth(first, second, in_second), indent=1) + "\n")
+
+
+def view(first, second, in_second, noise):
+    side = {"kind": "plan", "mark_sigma_px": MARK_SIGMA}
+    provenance = {"source": "drawing office, second issue", "variant": "second order", "rights": "own drawing"}
+    landmarks = []
+    for name, at in LANDMARKS.items():
+        clicks = {"render": marked(first, at, noise), "reference": marked(second, at, noise)}
+        landmarks.append({"name": name, **clicks, "use": "check" if name in CHECK else "datum"})
+    outline = [first_corner(first, p) for p in [(440, 480), (650, 480), (650, 380), (440, 380)]]
+    return {
+        "name": "side",
+        "render": {"image": "first-issue.png", **side},
+        "reference": {"image": "second-issue.png", **provenance, **side},
+        "landmarks": landmarks,
+        "known": known("render", first, noise, {}) + in_second,
+        "spans": [
+            {"name": "overall", "from": "sill front", "to": "outlet tip"},
+            {"name": "sill", "from": "sill front", "to": "sill rear"},
+        ],
+        "regions": [{"name": "outlet", "outline": outline, "landmarks": ["outlet tip", "outlet keel"]}],
+    }
+
+
+def truth(first, second, in_second):
     misread = [i for i, d in enumerate(DIMENSIONS) if d[0] in MISREAD]
-    truth = {
+    overall = math.dist(LANDMARKS["sill front"], LANDMARKS["outlet tip"])
+    return {
         "larger_percent": 100 * (GROWTH - 1),
         "turned_deg": 0.7,
         "first": {"px_per_model_mm": first.k * SCALE, "angle_deg": 0.0},
         "second": {"px_per_full_size_mm": second.k, "angle_deg": 0.7, "stretch_percent": 0.0},
         "misread": {"known": len(DIMENSIONS) + misread[0], "right_mm": 340 * GROWTH},
-        "spans": {"overall": {"was_full_size_mm": math.dist((0, 620), (640, 150)),
-                              "becomes_full_size_mm": math.dist((0, 620), (640, 150)) * GROWTH}},
+        "spans": {"overall": {"was_full_size_mm": overall, "becomes_full_size_mm": overall * GROWTH}},
         "scale_by_numpy": scale_by_numpy(in_second, misread),
     }
-    (folder / "console.json").write_text(json.dumps(job, indent=1) + "\n")
-    (folder / "truth.json").write_text(json.dumps(truth, indent=1) + "\n")
 
 
-def first_corner(sheet, point):
-    return [round(float(v), 1) for v in sheet.place(point)]
+def first_corner(scan, point):
+    return [round(float(v), 1) for v in scan.place(point)]
 
 
 if __name__ == "__main__":

@@ -403,7 +403,7 @@ mod tests {
 
     #[test]
     fn a_stopped_comparison_leaves_nothing_behind() {
-        let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/chair.json");
+        let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/pump.json");
         let job = job::read(&demo).expect("sound");
         let folder = tempfile::tempdir().expect("a folder");
         let options = CompareOptions {

@@ -1,5 +1,5 @@
 //! Lengths that cannot be mixed up: on the model, on the full-size object, and pixels per millimetre; and how people
-//! write them: `1180 mm`, `3' 10 1/2"`, a scale of `1:32`.
+//! write them: `1180 mm`, `3' 10 1/2"`, a scale of `1:24`.
 mod common_scales;
 
 pub use common_scales::{CommonScale, ScaleUse, common_scales, nearest_scales};
@@ -32,7 +32,7 @@ impl ScaleRatio {
         self.0
     }
 
-    /// The scale that a text such as `1:32`, `1/32`, `1:7.2` or `2:1` names.
+    /// The scale that a text such as `1:24`, `1/24`, `1:7.2` or `2:1` names.
     ///
     /// The first number belongs to the model, the second to the full-size object.
     ///
@@ -88,14 +88,14 @@ pub const LARGEST_DENOMINATOR: f64 = 1e6;
 #[non_exhaustive]
 pub enum ScaleError {
     /// Not two numbers.
-    #[error("the scale \"{found}\" cannot be read; write \"1:32\", \"1/32\" or the number 32")]
+    #[error("the scale \"{found}\" cannot be read; write \"1:24\", \"1/24\" or the number 24")]
     Unreadable {
         /// The text.
         found: String,
     },
     /// 0, negative, or absurdly large or small.
     #[error(
-        "the scale is {found}; both numbers must be above 0 and the scale between 1:1000000 and 1000000:1, such as \"1:32\""
+        "the scale is {found}; both numbers must be above 0 and the scale between 1:1000000 and 1000000:1, such as \"1:24\""
     )]
     OutOfRange {
         /// The scale as it is written.
@@ -696,7 +696,7 @@ mod tests {
         for (text, words) in [
             (
                 "32",
-                "cannot be read; write \"1:32\", \"1/32\" or the number 32",
+                "cannot be read; write \"1:24\", \"1/24\" or the number 24",
             ),
             ("one:32", "cannot be read"),
             ("1:32:4", "cannot be read"),

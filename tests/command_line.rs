@@ -34,7 +34,7 @@ fn folder() -> TempDir {
             .expect("written");
     }
     let job = include_str!("../fixtures/jobs/example.json");
-    fs::write(folder.path().join("chair.json"), job).expect("written");
+    fs::write(folder.path().join("pump.json"), job).expect("written");
     folder
 }
 
@@ -77,19 +77,19 @@ fn a_command_line_that_cannot_be_used_exits_with_2() {
         (&["measure"], "unrecognized subcommand 'measure'"),
         (&["compare"], "<JOB>"),
         (
-            &["compare", "chair.json", "--date", "2027-02-29"],
+            &["compare", "pump.json", "--date", "2027-02-29"],
             "it must be a day of the calendar, such as 2031-04-05",
         ),
         (
-            &["compare", "chair.json", "--max-megapixels", "0"],
+            &["compare", "pump.json", "--max-megapixels", "0"],
             "it must be a number above 0",
         ),
         (
-            &["compare", "chair.json", "--jobs", "0"],
+            &["compare", "pump.json", "--jobs", "0"],
             "0 is not in 1..=1024",
         ),
         (
-            &["compare", "chair.json", "--paper", "a5"],
+            &["compare", "pump.json", "--paper", "a5"],
             "[possible values: a4, a3, letter]",
         ),
         (&["compare", "no.json"], "no.json: cannot be read: "),
@@ -112,7 +112,7 @@ fn a_command_line_that_cannot_be_used_exits_with_2() {
 fn a_source_date_that_is_no_time_is_refused() {
     let folder = folder();
     let output = Command::new(PROGRAM)
-        .args(["compare", "chair.json"])
+        .args(["compare", "pump.json"])
         .current_dir(folder.path())
         .env("SOURCE_DATE_EPOCH", "soon")
         .output()
@@ -124,12 +124,12 @@ fn a_source_date_that_is_no_time_is_refused() {
 #[test]
 fn a_sound_job_is_summed_up_with_its_doubts() {
     let folder = folder();
-    let output = run(folder.path(), &["check", "chair.json"]);
+    let output = run(folder.path(), &["check", "pump.json"]);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
     let text = stdout(&output);
-    assert!(text.contains("chair.json: can be compared; scale 1:32, 1 view, 6 landmarks, 1 region, 1 span, 1 angle\n"), "{text}");
+    assert!(text.contains("pump.json: can be compared; scale 1:24, 1 view, 6 landmarks, 1 region, 1 span, 1 angle\n"), "{text}");
     assert!(
-        text.contains("doubtful: chair.json: /views/0/known: no known length in the render"),
+        text.contains("doubtful: pump.json: /views/0/known: no known length in the render"),
         "{text}"
     );
     assert!(output.stderr.is_empty());
@@ -138,19 +138,19 @@ fn a_sound_job_is_summed_up_with_its_doubts() {
 #[test]
 fn faults_go_to_standard_error_one_a_line() {
     let folder = folder();
-    let path = folder.path().join("chair.json");
+    let path = folder.path().join("pump.json");
     let job = fs::read_to_string(&path).expect("read");
     fs::write(
         &path,
-        job.replace("\"to\": \"back top\"", "\"to\": \"back tpo\""),
+        job.replace("\"to\": \"beam end\"", "\"to\": \"beam edn\""),
     )
     .expect("written");
-    let output = run(folder.path(), &["check", "chair.json"]);
+    let output = run(folder.path(), &["check", "pump.json"]);
     assert_eq!(output.status.code(), Some(2));
     assert_eq!(
         stderr(&output),
-        "chair.json: /views/0/spans/0/to: no landmark \"back tpo\"; the view has \"back top\"\n\
-         chair.json: /views/0/angles/0/to: no landmark \"back tpo\"; the view has \"back top\"\n"
+        "pump.json: /views/0/spans/0/to: no landmark \"beam edn\"; the view has \"beam end\"\n\
+         pump.json: /views/0/angles/0/to: no landmark \"beam edn\"; the view has \"beam end\"\n"
     );
     assert!(output.stdout.is_empty());
 }
@@ -159,16 +159,16 @@ fn faults_go_to_standard_error_one_a_line() {
 fn an_image_that_is_not_there_is_a_fault_to_check() {
     let folder = folder();
     fs::remove_file(folder.path().join("side-screen.jpg")).expect("removed");
-    let output = run(folder.path(), &["check", "chair.json"]);
+    let output = run(folder.path(), &["check", "pump.json"]);
     assert_eq!(output.status.code(), Some(2));
-    assert!(stderr(&output).contains("chair.json: /views/0/reference/image: there is no file "));
+    assert!(stderr(&output).contains("pump.json: /views/0/reference/image: there is no file "));
     assert!(!stdout(&output).contains("can be compared"));
 }
 
 #[test]
 fn a_straightening_that_cannot_be_made_is_a_fault_to_check() {
     let folder = folder();
-    let path = folder.path().join("chair.json");
+    let path = folder.path().join("pump.json");
     let job = fs::read_to_string(&path).expect("read");
     let mut job: serde_json::Value = serde_json::from_str(&job).expect("JSON");
     // The same corners, as from in front, and no aspect.
@@ -176,10 +176,10 @@ fn a_straightening_that_cannot_be_made_is_a_fault_to_check() {
         { "corners": [[100, 100], [500, 100], [500, 300], [100, 300]] }
     );
     fs::write(&path, job.to_string()).expect("written");
-    let output = run(folder.path(), &["check", "chair.json"]);
+    let output = run(folder.path(), &["check", "pump.json"]);
     assert_eq!(output.status.code(), Some(2));
     let text = stderr(&output);
-    let words = "chair.json: /views/0/reference/straighten: straighten: the view is too frontal to tell width over height";
+    let words = "pump.json: /views/0/reference/straighten: straighten: the view is too frontal to tell width over height";
     assert!(text.contains(words), "{text}");
     assert!(!stdout(&output).contains("can be compared"));
 }
@@ -209,19 +209,19 @@ fn new_starts_a_job_that_check_accepts() {
 #[test]
 fn new_overwrites_nothing() {
     let folder = folder();
-    let before = fs::read(folder.path().join("chair.json")).expect("read");
+    let before = fs::read(folder.path().join("pump.json")).expect("read");
     let arguments = [
         "new",
         "side-render.png",
         "side-screen.jpg",
         "--out",
-        "chair.json",
+        "pump.json",
     ];
     let output = run(folder.path(), &arguments);
     assert_eq!(output.status.code(), Some(2));
-    assert!(stderr(&output).contains("error: chair.json is there already and is not overwritten; move it away or name another with --out"));
+    assert!(stderr(&output).contains("error: pump.json is there already and is not overwritten; move it away or name another with --out"));
     assert_eq!(
-        fs::read(folder.path().join("chair.json")).expect("read"),
+        fs::read(folder.path().join("pump.json")).expect("read"),
         before
     );
 }
@@ -232,7 +232,7 @@ fn the_schema_is_json_and_describes_the_example() {
     let output = run(folder.path(), &["schema"]);
     assert_eq!(output.status.code(), Some(0));
     let schema: serde_json::Value = serde_json::from_str(&stdout(&output)).expect("JSON");
-    let job = fs::read_to_string(folder.path().join("chair.json")).expect("read");
+    let job = fs::read_to_string(folder.path().join("pump.json")).expect("read");
     let job = serde_json::from_str(&job).expect("JSON");
     assert!(
         jsonschema::draft202012::new(&schema)
@@ -243,7 +243,7 @@ fn the_schema_is_json_and_describes_the_example() {
 
 #[test]
 fn a_reader_that_goes_away_is_no_failure() {
-    for arguments in [&["schema"][..], &["--help"], &["check", "chair.json"]] {
+    for arguments in [&["schema"][..], &["--help"], &["check", "pump.json"]] {
         let folder = folder();
         let mut child = Process::new(PROGRAM)
             .args(arguments)
@@ -360,7 +360,7 @@ fn nothing_of_a_job_or_a_path_commands_the_terminal() {
     let path = folder.path();
     // Names may hold what turns letters around; control characters come in as keys, texts and paths.
     let turned = "beam\u{202e}\u{2066}pu";
-    let job = fs::read_to_string(path.join("chair.json")).expect("read");
+    let job = fs::read_to_string(path.join("pump.json")).expect("read");
     let mut job: serde_json::Value = serde_json::from_str(&job).expect("JSON");
     let first = job["views"][0]["landmarks"][0].clone();
     let mut named = first.clone();
@@ -425,8 +425,8 @@ fn an_endless_name_is_cut_in_what_is_printed() {
     let endless = "x".repeat(100_000);
     let runs: [&[&str]; 6] = [
         &["check", &endless],
-        &["compare", "chair.json", "--view", &endless],
-        &["straighten", "--job", "chair.json", "--view", &endless],
+        &["compare", "pump.json", "--view", &endless],
+        &["straighten", "--job", "pump.json", "--view", &endless],
         &["scale", &endless],
         &["scale", "1 mm", "--to", &endless],
         &[&endless],

@@ -16,7 +16,7 @@ fn example() -> Value {
 }
 
 fn parse(text: &str) -> Result<Job, Error> {
-    job::parse(text.as_bytes(), Path::new("/jobs/chair.json"))
+    job::parse(text.as_bytes(), Path::new("/jobs/pump.json"))
 }
 
 /// The example with the value at `pointer` replaced; a key is added where its object exists.
@@ -80,8 +80,8 @@ fn endless_names_are_cut_in_messages() {
 #[test]
 fn the_example_is_accepted_and_resolved() {
     let job = job::read(Path::new("fixtures/jobs/example.json")).expect("sound");
-    assert_eq!(job.title, "Helm chair of a survey airship");
-    assert_eq!(job.scale.denominator(), 32.0);
+    assert_eq!(job.title, "Fire pump of a harbour town");
+    assert_eq!(job.scale.denominator(), 24.0);
     assert!(job.file.is_absolute());
     assert_eq!(
         job.blake3,
@@ -96,7 +96,7 @@ fn the_example_is_accepted_and_resolved() {
     assert!(view.render.image.ends_with("fixtures/jobs/side-render.png"));
     assert_eq!(view.known[0].length.expect("stated").0, 18.25 * 25.4);
     assert_eq!(view.known[0].text, "18 1/4 in");
-    assert_eq!(view.landmarks[view.spans[0].from].name, "pan rear");
+    assert_eq!(view.landmarks[view.spans[0].from].name, "tank rear");
     assert_eq!(view.regions[0].tolerance.proportion_percent, 1.0);
     assert_eq!(view.regions[0].tolerance.offset.0, 0.20);
     assert_eq!(view.regions[0].anchor, Point::new(650.0, 260.0));
@@ -164,26 +164,26 @@ fn plain_numbers_are_in_the_jobs_unit_and_model_lengths_go_by_the_scale() {
         &mut job,
         "/views/0/known",
         json!([
-            { "in": "reference", "from": "pan front", "to": "pan rear", "full_size": 18.25 },
-            { "in": "render", "from": "pan front", "to": "pan rear", "model": "14.5 mm" }
+            { "in": "reference", "from": "tank front", "to": "tank rear", "full_size": 18.25 },
+            { "in": "render", "from": "tank front", "to": "tank rear", "model": "14.5 mm" }
         ]),
     );
     let job = parse(&job.to_string()).expect("sound");
     let known = &job.views[0].known;
     assert_eq!(known[0].length.expect("stated").0, 18.25 * 25.4);
     assert_eq!(known[0].text, "18.25 in");
-    assert_eq!(known[1].length.expect("stated").0, 14.5 * 32.0);
+    assert_eq!(known[1].length.expect("stated").0, 14.5 * 24.0);
 }
 
 #[test]
 fn each_fault_is_told_with_its_place_and_a_way_out() {
     let region = "/views/0/regions/0";
-    let landmark = json!({ "name": "pan front", "render": [1, 2], "reference": [3, 4] });
+    let landmark = json!({ "name": "tank front", "render": [1, 2], "reference": [3, 4] });
     let cases: Vec<(&str, Value, &str)> = vec![
         (
             "/scael",
             json!("1:32"),
-            "chair.json: /scael: no key \"scael\" here; did you mean \"scale\"?",
+            "pump.json: /scael: no key \"scael\" here; did you mean \"scale\"?",
         ),
         (
             "/views/0/xyzzy",
@@ -284,27 +284,27 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         (
             "/views/0/landmarks/1",
             landmark,
-            "/views/0/landmarks/1/name: the landmark name \"pan front\" is used already at /views/0/landmarks/0/name; names must differ",
+            "/views/0/landmarks/1/name: the landmark name \"tank front\" is used already at /views/0/landmarks/0/name; names must differ",
         ),
         (
             "/views/0/landmarks/0/name",
-            json!("pan\nfront"),
-            "the name \"pan\\nfront\" cannot be printed on one line",
+            json!("tank\nfront"),
+            "the name \"tank\\nfront\" cannot be printed on one line",
         ),
         (
             "/views/0/regions/0/landmarks/1",
-            json!("headrest tip"),
-            "/views/0/regions/0/landmarks/1: no landmark \"headrest tip\"; the view has \"headrest top\"",
+            json!("lantern tip"),
+            "/views/0/regions/0/landmarks/1: no landmark \"lantern tip\"; the view has \"lantern top\"",
         ),
         (
             "/views/0/regions/0/landmarks/1",
             json!("xx"),
-            "no landmark \"xx\"; the view has \"pan front\", \"pan rear\", \"back top\"",
+            "no landmark \"xx\"; the view has \"tank front\", \"tank rear\", \"beam end\"",
         ),
         (
             "/views/0/regions/0/landmarks/1",
-            json!("headrest top"),
-            "the landmark \"headrest top\" is listed twice",
+            json!("lantern top"),
+            "the landmark \"lantern top\" is listed twice",
         ),
         (
             "/views/0/regions/0/outline",
@@ -338,18 +338,18 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         ),
         (
             "/views/0/spans/0/to",
-            json!("pan rear"),
-            "/views/0/spans/0/to: both ends are the landmark \"pan rear\"; name two different ones",
+            json!("tank rear"),
+            "/views/0/spans/0/to: both ends are the landmark \"tank rear\"; name two different ones",
         ),
         (
             "/views/0/spans/0/to",
-            json!("pan raer"),
-            "/views/0/spans/0/to: no landmark \"pan raer\"; the view has \"pan rear\"",
+            json!("tank raer"),
+            "/views/0/spans/0/to: no landmark \"tank raer\"; the view has \"tank rear\"",
         ),
         (
             "/views/0/angles/0/against",
-            json!(["pan front", "pan front"]),
-            "/views/0/angles/0/against/1: both ends are the landmark \"pan front\"",
+            json!(["tank front", "tank front"]),
+            "/views/0/angles/0/against/1: both ends are the landmark \"tank front\"",
         ),
         (
             "/views/0/known/0/full_size",
@@ -373,8 +373,8 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         ),
         (
             "/views/0/known/0/to",
-            json!("pan front"),
-            "/views/0/known/0/to: both ends are the landmark \"pan front\"",
+            json!("tank front"),
+            "/views/0/known/0/to: both ends are the landmark \"tank front\"",
         ),
         (
             "/views/0/known/0",
@@ -388,7 +388,7 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         ),
         (
             "/views/0/known/0",
-            json!({ "in": "render", "from": [4, 5], "to": "pan rear", "along": "z", "model": 1 }),
+            json!({ "in": "render", "from": [4, 5], "to": "tank rear", "along": "z", "model": 1 }),
             "/views/0/known/0/along: found the text \"z\"; allowed are \"x\", \"y\"",
         ),
         (
@@ -399,13 +399,13 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         ),
         (
             "/views/0/symmetry",
-            json!({ "pairs": [["pan front", "pan rear"]] }),
+            json!({ "pairs": [["tank front", "tank rear"]] }),
             "/views/0/symmetry/pairs: one pair alone gives the axis and nothing to check it by; name another pair",
         ),
         (
             "/views/0/symmetry",
-            json!({ "pairs": [["pan front", "pan rear"]], "axis": ["pan rear"] }),
-            "/views/0/symmetry/axis/0: the landmark \"pan rear\" is listed twice",
+            json!({ "pairs": [["tank front", "tank rear"]], "axis": ["tank rear"] }),
+            "/views/0/symmetry/axis/0: the landmark \"tank rear\" is listed twice",
         ),
         (
             "/views/0/reference/outline",
@@ -444,12 +444,12 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         ),
         (
             "/views/0/known/0",
-            json!({ "in": "render", "from": "pan front", "to": "pan rear" }),
+            json!({ "in": "render", "from": "tank front", "to": "tank rear" }),
             "/views/0/known/0: the known length is missing; state \"full_size\" or \"model\"",
         ),
         (
             "/views/0/known/0",
-            json!({ "from": "pan front", "to": "pan rear", "model": 1 }),
+            json!({ "from": "tank front", "to": "tank rear", "model": 1 }),
             "/views/0/known/0: the key \"in\" is missing",
         ),
         (
@@ -481,7 +481,7 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         (
             "/scale",
             json!("thirty-two"),
-            "cannot be read; write \"1:32\"",
+            "cannot be read; write \"1:24\"",
         ),
         (
             "/unit",
@@ -511,7 +511,7 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
             "{pointer} = {value}:\n{message}\nlacks: {words}"
         );
         assert!(
-            message.lines().all(|l| l.starts_with("/jobs/chair.json: ")),
+            message.lines().all(|l| l.starts_with("/jobs/pump.json: ")),
             "{message}"
         );
     }
@@ -569,7 +569,7 @@ fn numbers_beyond_what_a_picture_or_a_print_can_show_are_refused() {
             let text = lines(&job(number));
             let words = if number < least {
                 format!(
-                    "chair.json: {pointer}: found the number {}; it must be ",
+                    "pump.json: {pointer}: found the number {}; it must be ",
                     json!(number)
                 )
             } else {
@@ -816,7 +816,7 @@ fn what_is_legal_but_doubtful_is_told() {
         (
             "/views/0/regions/0/landmarks",
             json!([]),
-            "the region \"headrest\" has no landmarks",
+            "the region \"lantern\" has no landmarks",
         ),
     ];
     for (pointer, value, words) in cases {
@@ -827,7 +827,7 @@ fn what_is_legal_but_doubtful_is_told() {
     assert!(
         doubts_of(&same)
             .join("\n")
-            .contains("\"pan front\" and \"pan rear\" are marked at the same point")
+            .contains("\"tank front\" and \"tank rear\" are marked at the same point")
     );
     let plan = with(
         "/views/0/reference",
@@ -841,11 +841,11 @@ fn views_of_different_variants_are_doubtful() {
     let mut job = example();
     let mut view = job["views"][0].clone();
     view["name"] = json!("front");
-    view["reference"]["variant"] = json!("second refit");
+    view["reference"]["variant"] = json!("rebuilt");
     job["views"].as_array_mut().expect("a list").push(view);
     let doubts = doubts_of(&job).join("\n");
     assert!(
-        doubts.contains("different variants (\"first refit\", \"second refit\")"),
+        doubts.contains("different variants (\"as delivered\", \"rebuilt\")"),
         "{doubts}"
     );
 }
@@ -890,7 +890,7 @@ fn no_change_of_the_example_makes_the_reader_panic() {
         json!(1e308),
         json!(5e-324),
         json!(""),
-        json!("pan rear"),
+        json!("tank rear"),
         json!("1/0"),
         json!("'"),
         json!("½"),

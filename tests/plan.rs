@@ -17,7 +17,7 @@ static COMPARED: LazyLock<Compared> = LazyLock::new(|| {
     let out = tempfile::tempdir().expect("a folder");
     let output = run(&[
         "compare",
-        &format!("{PLAN}/console.json"),
+        &format!("{PLAN}/tank.json"),
         "--out",
         &out.path().join("results").to_string_lossy(),
     ]);
@@ -130,7 +130,7 @@ fn the_sentence_stands_in_report_table_page_and_csv() {
             && sentence.contains(" larger than the first and turned by 0.7°")
     );
     assert!(
-        sentence.contains("at 1:32 the span \"overall\" becomes ") && sentence.contains("2' 8")
+        sentence.contains("at 1:24 the span \"overall\" becomes ") && sentence.contains("2' 8")
     );
     assert!(flowed(&COMPARED.terminal).contains(&sentence));
     let file = |name: &str| {
@@ -160,7 +160,7 @@ fn what_a_print_cannot_show_is_left_alone_with_the_reason() {
 fn provenance_is_told_on_terminal_and_page() {
     let words = flowed(&COMPARED.terminal);
     assert!(words.contains(
-        "source: drawing office, second issue; variant: second refit; rights: own drawing"
+        "source: drawing office, second issue; variant: second order; rights: own drawing"
     ));
     let page =
         fs::read_to_string(COMPARED.out.path().join("results/report.html")).expect("readable");
@@ -173,9 +173,9 @@ fn changed(change: impl Fn(&mut Value)) -> TempDir {
     for name in ["first-issue.png", "second-issue.png"] {
         fs::copy(Path::new(PLAN).join(name), folder.path().join(name)).expect("copied");
     }
-    let mut job = read(&Path::new(PLAN).join("console.json"));
+    let mut job = read(&Path::new(PLAN).join("tank.json"));
     change(&mut job);
-    fs::write(folder.path().join("console.json"), job.to_string()).expect("written");
+    fs::write(folder.path().join("tank.json"), job.to_string()).expect("written");
     folder
 }
 
@@ -184,7 +184,7 @@ fn a_point_outside_its_image_is_refused_by_check_and_by_compare() {
     let folder = changed(|job| job["views"][0]["known"][8]["to"] = json!([1000.5, 300]));
     let job = folder
         .path()
-        .join("console.json")
+        .join("tank.json")
         .to_string_lossy()
         .into_owned();
     let words = "/views/0/known/8/to: the point [1000.5, 300] lies outside the reference, which has 1000 x 860 pixels";
@@ -259,7 +259,7 @@ fn lengths_and_scales_that_cannot_be_used_exit_with_2() {
         ),
         (
             &["scale", "5m", "--from", "big"],
-            "cannot be read; write \"1:32\"",
+            "cannot be read; write \"1:24\"",
         ),
         (&["scale", "5m", "--wanted", "0 mm"], "it must be above 0"),
     ] {

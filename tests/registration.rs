@@ -383,7 +383,7 @@ fn with_part(corners: &[usize], off: &[[f64; 2]]) -> View {
         landmark.usage = LandmarkUse::Check;
     }
     view.regions = vec![tickstrip::job::Region {
-        name: "pad".to_owned(),
+        name: "lid".to_owned(),
         outline: part.map(|p| Point::new(p[0], p[1])).to_vec(),
         landmarks: (CLOUD.len()..CLOUD.len() + corners.len()).collect(),
         anchor: Point::new(500.0, 360.0),

@@ -25,11 +25,11 @@ const TOLERANCE: Tolerance = Tolerance {
 /// Names that break what is careless with them.
 const HOSTILE: [&str; 7] = [
     "<script>alert(1)</script>",
-    "pan, \"front\" & 'rear'",
+    "tank, \"front\" & 'rear'",
     "two\nlines\r\nand\ttab",
     "=HYPERLINK(\"http://example.invalid\")",
     "@sum\u{1b}[31m\u{202e}{{script}}",
-    "操舵席 🪑 e\u{301}",
+    "水槽室 🪣 e\u{301}",
     "</style><img src=x onerror=alert(1)>",
 ];
 
@@ -76,7 +76,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
         reference: ReferenceSource {
             image: PathBuf::from("/somewhere/side-screen.jpg"),
             kind: ReferenceKind::Photo,
-            source: Some("reel 2, 00:41:07".to_owned()),
+            source: Some("screen in the exhibition hall".to_owned()),
             time_code: None,
             variant: None,
             note: None,
@@ -369,7 +369,7 @@ fn failure() -> ViewFailure {
 fn job(title: &str, views: Vec<View>) -> Job {
     Job {
         title: title.to_owned(),
-        file: PathBuf::from("/somewhere/chair.json"),
+        file: PathBuf::from("/somewhere/pump.json"),
         blake3: "af13".repeat(16),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
@@ -388,11 +388,11 @@ fn job(title: &str, views: Vec<View>) -> Job {
 /// A job of the trade: out, within, failed.
 fn plain_report() -> Report {
     let names = [
-        "seat pan",
-        "headrest",
-        "footrest",
-        "armrest",
-        "back top",
+        "water tank",
+        "lantern",
+        "draw bar",
+        "tool box",
+        "beam end",
         "the render",
     ];
     let (side, measured) = full_view("side", &names);
@@ -404,7 +404,7 @@ fn plain_report() -> Report {
         outcome(&plan, Err(failure())),
     ];
     Report::new(
-        &job("Helm chair of a survey airship", vec![side.clone()]),
+        &job("Fire pump of a harbour town", vec![side.clone()]),
         &outcomes,
     )
 }
@@ -575,14 +575,14 @@ fn the_keys_are_those_of_the_format() {
         );
     }
     assert_eq!(value["format"], "tickstrip-report");
-    assert_eq!(value["job"]["file"], "chair.json");
+    assert_eq!(value["job"]["file"], "pump.json");
     assert_eq!(value["views"][0]["regions"][0]["method"], "landmarks+edges");
     assert_eq!(value["views"][0]["regions"][2]["method"], "none");
     let landmarks = &value["views"][0]["registration"]["landmarks"];
     let findings = [0, 1, 2, 3].map(|i| landmarks[i]["finding"].clone());
     assert_eq!(
         serde_json::json!(findings),
-        serde_json::json!([null, "wrong", "swapped with seat pan", "uncontrolled"])
+        serde_json::json!([null, "wrong", "swapped with water tank", "uncontrolled"])
     );
     assert_eq!(landmarks[4]["use"], "check");
 }
@@ -693,16 +693,16 @@ fn different_variants_are_warned_of_by_name() {
             .collect();
         Report::new(&job("t", Vec::new()), &outcomes).warnings
     };
-    views[0].reference.variant = Some("first refit".to_owned());
+    views[0].reference.variant = Some("as delivered".to_owned());
     assert!(warnings(&views).is_empty(), "only one variant is stated");
-    views[2].reference.variant = Some("second refit".to_owned());
+    views[2].reference.variant = Some("rebuilt".to_owned());
     let warned = warnings(&views);
     assert_eq!(warned.len(), 1);
     assert_eq!(warned[0].code, "mixed-variants");
     assert!(
         warned[0]
             .text
-            .contains("\"first refit\" (side), \"second refit\" (top)"),
+            .contains("\"as delivered\" (side), \"rebuilt\" (top)"),
         "{}",
         warned[0].text
     );
@@ -712,8 +712,8 @@ fn different_variants_are_warned_of_by_name() {
 fn corrections_are_sorted_by_how_far_they_exceed_the_tolerance() {
     let value = parsed(&plain_report());
     let corrections = &value["views"][0]["corrections"];
-    assert_eq!(corrections[0]["about"], "armrest");
-    assert_eq!(corrections[1]["about"], "headrest");
+    assert_eq!(corrections[0]["about"], "tool box");
+    assert_eq!(corrections[1]["about"], "lantern");
 }
 
 // ---- measures.csv
@@ -781,14 +781,14 @@ fn a_figure_is_one_row_with_its_interval_and_tolerance() {
     let rows = read_csv(&to_csv(&plain_report()));
     let row = rows
         .iter()
-        .find(|r| r[2] == "headrest" && r[3] == "width error")
+        .find(|r| r[2] == "lantern" && r[3] == "width error")
         .expect("a row");
     assert_eq!(
         row[..],
         [
             "side",
             "region",
-            "headrest",
+            "lantern",
             "width error",
             "%",
             "4.123",
@@ -799,7 +799,7 @@ fn a_figure_is_one_row_with_its_interval_and_tolerance() {
         ]
     );
     assert!(
-        !rows.iter().any(|r| r[1] == "region" && r[2] == "footrest"),
+        !rows.iter().any(|r| r[1] == "region" && r[2] == "draw bar"),
         "nothing was measured there"
     );
     for kind in [
@@ -1009,7 +1009,7 @@ fn the_page_tells_the_worst_first_and_corrections_before_all() {
     };
     assert!(place("What to change in CAD") < place("id=\"view-1\""));
     let rows = &html[place("Regions, worst first")..];
-    let order = ["armrest", "headrest", "footrest", "seat pan"].map(|name| {
+    let order = ["tool box", "lantern", "draw bar", "water tank"].map(|name| {
         rows.find(&format!("<th scope=\"row\">{name}"))
             .expect("a row")
     });
@@ -1054,7 +1054,7 @@ const PLAIN_80: TableStyle = TableStyle {
 fn columns(line: &str) -> usize {
     let of = |c: char| match c {
         '\u{301}' => 0,
-        '操' | '舵' | '席' | '🪑' => 2,
+        '水' | '槽' | '室' | '🪣' => 2,
         _ => 1,
     };
     line.chars().map(of).sum()
@@ -1126,12 +1126,12 @@ fn the_table_tells_the_worst_first() {
             .unwrap_or_else(|| panic!("{part} is in\n{text}"))
     };
     assert!(place("change, worst first") < place("region "));
-    assert!(place(" 1. make armrest") < place(" 2. make headrest"));
+    assert!(place(" 1. make tool box") < place(" 2. make lantern"));
     let rows = [
-        "\n  armrest ",
-        "\n  headrest ",
-        "\n  footrest ",
-        "\n  seat pan ",
+        "\n  tool box ",
+        "\n  lantern ",
+        "\n  draw bar ",
+        "\n  water tank ",
     ]
     .map(place);
     assert!(rows.is_sorted(), "{text}");
@@ -1157,9 +1157,9 @@ fn the_table_says_all_that_is_asked_of_it() {
             "within +",
             "undecided ?",
             "cannot tell: the edges fit no better than chance",
-            "landmark headrest: wrong by 0.4 px, left out of the fit: mark it again",
-            "landmark footrest: swapped with seat pan: exchange the two marks in one image",
-            "landmark armrest: uncontrolled",
+            "landmark lantern: wrong by 0.4 px, left out of the fit: mark it again",
+            "landmark draw bar: swapped with water tank: exchange the two marks in one image",
+            "landmark tool box: uncontrolled",
             "warning: the cameras of the render differ",
             "plan: not compared",
             "error (too-few-landmarks): registration: 2 landmark pairs",

@@ -373,7 +373,7 @@ fn natural_pictures_have_no_screen_pattern_and_no_bars() {
 fn demo_files(options: &[&str]) -> (serde_json::Value, Vec<String>, String) {
     let folder = tempfile::tempdir().expect("a folder");
     let out = folder.path().join("results");
-    let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/chair.json");
+    let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/pump.json");
     assert_cmd::Command::new(env!("CARGO_BIN_EXE_tickstrip"))
         .args(["compare", "--view", "side", "--quiet"])
         .args([demo.as_os_str(), "--out".as_ref(), out.as_os_str()])

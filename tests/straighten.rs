@@ -3,8 +3,8 @@ use assert_cmd::Command;
 use std::{fs, path::Path};
 
 const PHOTO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo/side-screen.jpg");
-const JOB: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo/chair.json");
-const CORNERS: &str = "222.5,216.6 1910.2,113.0 1892.0,1176.8 275.8,1070.6";
+const JOB: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo/pump.json");
+const CORNERS: &str = "165.5,180.4 1828.1,78.5 1808.5,1125.4 216.9,1023.6";
 
 struct Run {
     status: i32,
@@ -69,11 +69,19 @@ fn a_job_straightens_as_the_command_line_does() {
         &["--job", JOB, "--view", "side", "--out", "a.png"],
     );
     assert_eq!(by_job.status, 0, "{}", by_job.err);
-    let corners = "222.53,216.56 1910.18,112.97 1892.04,1176.81 275.82,1070.56";
+    let job: serde_json::Value =
+        serde_json::from_str(&fs::read_to_string(JOB).expect("read")).expect("JSON");
+    let stated = &job["views"][0]["reference"]["straighten"];
+    let (corners, lines) = (
+        as_points(&stated["corners"]),
+        as_lines(&stated["straight_lines"]),
+    );
     let arguments = [
         PHOTO,
         "--corners",
-        corners,
+        &corners,
+        "--straight-lines",
+        &lines,
         "--aspect",
         "16:9",
         "--out",
@@ -84,7 +92,7 @@ fn a_job_straightens_as_the_command_line_does() {
     let read = |name| fs::read(folder.path().join(name)).expect("written");
     assert!(
         read("a.png") == read("b.png"),
-        "the same corners, the same picture"
+        "the same corners and lines, the same picture"
     );
 }
 
@@ -100,8 +108,8 @@ fn a_frame_that_cannot_be_seen_leaves_the_marks_where_they_are() {
     let asked = [&arguments[..], &["--find-frame", "--out", "b.png"]].concat();
     let asked = straighten(folder.path(), &asked);
     assert_eq!(asked.status, 0, "{}", asked.err);
-    // The dark ceiling of the picture is next to as dark as the bezel.
-    let words = "corners: kept as marked, no straight edge was found near the top side";
+    // At the right the dark floor of the picture is next to as dark as the bezel.
+    let words = "corners: kept as marked, no straight edge was found near the right side";
     assert!(asked.out.contains(words), "{}", asked.out);
     let read = |name| fs::read(folder.path().join(name)).expect("written");
     assert!(read("a.png") == read("b.png"));
@@ -255,7 +263,7 @@ fn known_places_straighten_as_the_rectangle_through_them_does() {
     ];
     let by_corners = straighten(folder.path(), &by_corners);
     assert_eq!(by_corners.status, 0, "{}", by_corners.err);
-    let places = "222.5,216.6 at 0,0; 1910.2,113.0 at 1600 mm,0; 1892.0,1176.8 at 1600 mm,900; 275.8,1070.6 at 0,0.9 m;";
+    let places = "165.5,180.4 at 0,0; 1828.1,78.5 at 1600 mm,0; 1808.5,1125.4 at 1600 mm,900; 216.9,1023.6 at 0,0.9 m;";
     let by_places = straighten(
         folder.path(),
         &[PHOTO, "--points", places, "--out", "b.png"],
@@ -279,9 +287,9 @@ fn lines_at_right_angles_tell_what_corners_without_an_aspect_tell() {
     let arguments = [
         PHOTO,
         "--horizontal",
-        "222.5,216.6 1910.2,113.0; 275.8,1070.6 1892.0,1176.8",
+        "165.5,180.4 1828.1,78.5; 216.9,1023.6 1808.5,1125.4",
         "--vertical",
-        "222.5,216.6 275.8,1070.6; 1910.2,113.0 1892.0,1176.8",
+        "165.5,180.4 216.9,1023.6; 1828.1,78.5 1808.5,1125.4",
     ];
     let by_lines = straighten(folder.path(), &arguments);
     let by_corners = straighten(
@@ -392,8 +400,8 @@ fn the_examples_of_the_help_run() {
         .lines()
         .filter(|l| l.trim().starts_with("tickstrip straighten"))
     {
-        let line = line.replace("helm-chair-demo/side-screen.jpg", PHOTO);
-        let line = line.replace("helm-chair-demo/chair.json", JOB);
+        let line = line.replace("fire-pump-demo/side-screen.jpg", PHOTO);
+        let line = line.replace("fire-pump-demo/pump.json", JOB);
         // Only double quotes are used there.
         let arguments: Vec<String> = line
             .split('"')
@@ -420,6 +428,11 @@ fn as_points(points: &serde_json::Value) -> String {
     let point = |p: &serde_json::Value| format!("{},{}", p[0], p[1]);
     let points = points.as_array().expect("points");
     points.iter().map(point).collect::<Vec<_>>().join(" ")
+}
+
+fn as_lines(lines: &serde_json::Value) -> String {
+    let lines = lines.as_array().expect("lines");
+    lines.iter().map(as_points).collect::<Vec<_>>().join("; ")
 }
 
 /// Grey levels of a picture brought to 160 x 90.
@@ -460,8 +473,7 @@ fn a_bent_photo_of_a_screen_becomes_the_flat_picture() {
     let truth: serde_json::Value = serde_json::from_str(&text).expect("JSON");
     let photo = format!("{SCREEN}/photo.jpg");
     let corners = as_points(&truth["clicked_corners"]);
-    let lines = truth["clicked_lines"].as_array().expect("lines");
-    let lines = lines.iter().map(as_points).collect::<Vec<_>>().join("; ");
+    let lines = as_lines(&truth["clicked_lines"]);
     let plain = [photo.as_str(), "--corners", &corners, "--mark-sigma", "0.5"];
     let with_lens = [&plain[..], &["--straight-lines", &lines]].concat();
 

@@ -18,7 +18,7 @@ use std::path::PathBuf;
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Example:
   tickstrip demo
-  tickstrip check helm-chair-demo/chair.json")]
+  tickstrip check fire-pump-demo/pump.json")]
 pub(super) struct Arguments {
     /// The job file
     job: PathBuf,

@@ -22,9 +22,9 @@ use std::path::PathBuf;
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Examples:
   tickstrip demo
-  tickstrip compare helm-chair-demo/chair.json
-  tickstrip compare helm-chair-demo/chair.json --view side --out side-only --paper a3
-  tickstrip compare helm-chair-demo/chair.json --json --quiet > report.json")]
+  tickstrip compare fire-pump-demo/pump.json
+  tickstrip compare fire-pump-demo/pump.json --view side --out side-only --paper a3
+  tickstrip compare fire-pump-demo/pump.json --json --quiet > report.json")]
 pub(super) struct Arguments {
     /// The job file
     job: PathBuf,
@@ -352,8 +352,8 @@ mod tests {
     #[test]
     fn results_lie_beside_the_job() {
         let out = |job: &str| Arguments::with_defaults(job.into()).out_folder();
-        assert_eq!(out("a/chair.json"), PathBuf::from("a/chair-results"));
-        assert_eq!(out("chair.v2.json"), PathBuf::from("chair.v2-results"));
-        assert_eq!(out("chair"), PathBuf::from("chair-results"));
+        assert_eq!(out("a/pump.json"), PathBuf::from("a/pump-results"));
+        assert_eq!(out("pump.v2.json"), PathBuf::from("pump.v2-results"));
+        assert_eq!(out("pump"), PathBuf::from("pump-results"));
     }
 }

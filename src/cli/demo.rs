@@ -12,10 +12,7 @@ use std::{
 
 /// Name and bytes of each file of the demo.
 const FILES: &[(&str, &[u8])] = &[
-    (
-        "chair.json",
-        include_bytes!("../../fixtures/demo/chair.json"),
-    ),
+    ("pump.json", include_bytes!("../../fixtures/demo/pump.json")),
     (
         "side-render.png",
         include_bytes!("../../fixtures/demo/side-render.png"),
@@ -29,20 +26,28 @@ const FILES: &[(&str, &[u8])] = &[
         include_bytes!("../../fixtures/demo/front-render.png"),
     ),
     (
-        "front-screenshot.png",
-        include_bytes!("../../fixtures/demo/front-screenshot.png"),
+        "front-earlier.png",
+        include_bytes!("../../fixtures/demo/front-earlier.png"),
+    ),
+    (
+        "plan-new.png",
+        include_bytes!("../../fixtures/demo/plan-new.png"),
+    ),
+    (
+        "plan-old.png",
+        include_bytes!("../../fixtures/demo/plan-old.png"),
     ),
 ];
 
 /// The job among [`FILES`].
-const JOB: &str = "chair.json";
+const JOB: &str = "pump.json";
 
-/// Write a demo job, the helm chair of a survey airship at 1:32, and compare it
+/// Write a demo job, the hand-worked fire pump of a harbour town at 1:24, and compare it
 #[derive(clap::Args, Debug)]
-#[command(after_help = "Example:\n  tickstrip demo helm-chair-demo")]
+#[command(after_help = "Example:\n  tickstrip demo fire-pump-demo")]
 pub(super) struct Arguments {
     /// Folder to write to; files of yours in it are not overwritten
-    #[arg(value_name = "DIR", default_value = "helm-chair-demo")]
+    #[arg(value_name = "DIR", default_value = "fire-pump-demo")]
     folder: PathBuf,
 }
 
@@ -99,7 +104,7 @@ fn write(folder: &Path, files: &[(&str, &[u8])]) -> Result<(), Failure> {
 mod tests {
     use super::*;
 
-    const SAMPLE: &[(&str, &[u8])] = &[("chair.json", b"{}"), ("images/a.png", b"png")];
+    const SAMPLE: &[(&str, &[u8])] = &[("pump.json", b"{}"), ("images/a.png", b"png")];
 
     #[test]
     fn the_demo_is_written_and_may_be_written_again() {
@@ -121,9 +126,9 @@ mod tests {
         fs::create_dir(&inside).expect("made");
         // It leads to nothing yet.
         let elsewhere = folder.path().join("elsewhere.json");
-        std::os::unix::fs::symlink(&elsewhere, inside.join("chair.json")).expect("linked");
+        std::os::unix::fs::symlink(&elsewhere, inside.join("pump.json")).expect("linked");
         let failure = write(&inside, SAMPLE).expect_err("refused").to_string();
-        assert!(failure.contains("chair.json is there already"), "{failure}");
+        assert!(failure.contains("pump.json is there already"), "{failure}");
         assert!(!elsewhere.exists());
     }
 
@@ -140,6 +145,6 @@ mod tests {
             "a.png is there already and is not overwritten; move it away or name another folder"
         ));
         assert_eq!(fs::read(&own).expect("there"), b"mine");
-        assert!(!folder.path().join("chair.json").exists());
+        assert!(!folder.path().join("pump.json").exists());
     }
 }

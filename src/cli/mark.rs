@@ -25,7 +25,7 @@ use tempfile::TempDir;
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Examples:
   tickstrip demo
-  tickstrip mark helm-chair-demo/chair.json
+  tickstrip mark fire-pump-demo/pump.json
   tickstrip new render.png photo.jpg --out own.json
   tickstrip mark own.json --no-browser --port 8123")]
 pub(super) struct Arguments {

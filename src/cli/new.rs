@@ -18,7 +18,7 @@ use std::{
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Example:
   tickstrip demo
-  tickstrip new helm-chair-demo/side-render.png helm-chair-demo/side-screen.jpg --out own.json")]
+  tickstrip new fire-pump-demo/side-render.png fire-pump-demo/side-screen.jpg --out own.json")]
 pub(super) struct Arguments {
     /// Image of the model
     render: PathBuf,

@@ -17,8 +17,8 @@ use clap::ValueEnum;
 /// A length is written as drawings have it: 1180mm, "46.5 in", "3' 10 1/2\""; a plain number is in --unit.
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Examples:
-  tickstrip scale \"3' 10 1/2\\\"\" --to 1:32
-  tickstrip scale 36.9mm --from 1:32 --to full --to 1:48
+  tickstrip scale \"3' 10 1/2\\\"\" --to 1:24
+  tickstrip scale 49.2mm --from 1:24 --to full --to 1:48
   tickstrip scale 5.8m --wanted \"180 mm\"")]
 pub(super) struct Arguments {
     /// The length

@@ -19,7 +19,7 @@ use std::{net::SocketAddr, path::PathBuf, sync::Arc, time::Duration};
 #[command(after_help = "Examples:
   tickstrip serve
   tickstrip serve jobs --listen 127.0.0.1:7878
-  curl -F job=@chair.json -F image=@side-render.png -F image=@side-screen.jpg http://127.0.0.1:7878/jobs
+  curl -F job=@pump.json -F image=@side-render.png -F image=@side-screen.jpg http://127.0.0.1:7878/jobs
 
 TICKSTRIP_TOKEN  a secret of 16 letters or more that requests must show as \"Authorization: Bearer ...\"; any address
                  but a loopback one needs it")]

@@ -25,15 +25,15 @@ use std::{
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Example:
   tickstrip demo
-  tickstrip straighten helm-chair-demo/side-screen.jpg \\
-    --corners \"222,217 1910,113 1892,1177 276,1071\" --aspect 16:9 --out straight.png
-  tickstrip straighten helm-chair-demo/side-screen.jpg \\
-    --points \"222,217 at 0,0; 1910,113 at 16,0; 1892,1177 at 16,9; 276,1071 at 0,9\" \\
+  tickstrip straighten fire-pump-demo/side-screen.jpg \\
+    --corners \"166,180 1828,79 1809,1125 217,1024\" --aspect 16:9 --out straight.png
+  tickstrip straighten fire-pump-demo/side-screen.jpg \\
+    --points \"166,180 at 0,0; 1828,79 at 16,0; 1809,1125 at 16,9; 217,1024 at 0,9\" \\
     --out straight-2.png
-  tickstrip straighten helm-chair-demo/side-screen.jpg \\
-    --horizontal \"222,217 1910,113; 276,1071 1892,1177\" \\
-    --vertical \"222,217 276,1071; 1910,113 1892,1177\" --mark-sigma 0.3 --out straight-3.png
-  tickstrip straighten --job helm-chair-demo/chair.json --view side --out straight-4.png")]
+  tickstrip straighten fire-pump-demo/side-screen.jpg \\
+    --horizontal \"166,180 1828,79; 217,1024 1809,1125\" \\
+    --vertical \"166,180 217,1024; 1828,79 1809,1125\" --mark-sigma 0.3 --out straight-3.png
+  tickstrip straighten --job fire-pump-demo/pump.json --view side --out straight-4.png")]
 pub(super) struct Arguments {
     /// The picture; left out with --job
     #[arg(required_unless_present = "job", conflicts_with = "job")]

@@ -30,7 +30,7 @@ use std::{
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Example:
   tickstrip demo
-  tickstrip watch helm-chair-demo/chair.json")]
+  tickstrip watch fire-pump-demo/pump.json")]
 pub(super) struct Arguments {
     /// The job file
     job: PathBuf,

@@ -336,6 +336,47 @@ mod tests {
         }
     }
 
+    /// The texts of a sheet's title block that begin with one of these words.
+    fn statements(sample: &Sample, beginnings: &[String]) -> Vec<bool> {
+        let page = sheet::lay_out(&sample.input(Paper::A4));
+        let texts: Vec<&String> = page
+            .scene
+            .shapes()
+            .iter()
+            .filter_map(|shape| match shape {
+                scene::Shape::Text(line) => Some(&line.text),
+                _ => None,
+            })
+            .collect();
+        let has = |words: &String| texts.iter().any(|text| text.starts_with(words));
+        beginnings.iter().map(has).collect()
+    }
+
+    #[test]
+    fn a_long_sentence_on_sizes_hides_no_warning_of_a_sheet() {
+        let mut sample = Sample::new(Wish::new(1500, 1000, 5));
+        let figure = crate::statistics::Measured::plus_minus(0.0, 1.0).expect("finite");
+        sample.measurement.sizes = Some(crate::measurement::SizeComparison {
+            larger_percent: figure,
+            turned_deg: figure,
+            text: "the second plan is as large as the first ".repeat(9),
+            spans: Vec::new(),
+        });
+        let warn = |k: usize| crate::measurement::Warning {
+            code: "doubtful-length",
+            text: format!("Length {k} disagrees with the others ").repeat(5),
+        };
+        sample.measurement.warnings = (0..3).map(warn).collect();
+        let mut wanted: Vec<String> = (0..3).map(|k| format!("Length {k}")).collect();
+        wanted.push("the second plan".to_owned());
+        assert_eq!(statements(&sample, &wanted), [true; 4]);
+        // Of more than there is room for it says how many are left out.
+        sample.measurement.warnings = (0..12).map(warn).collect();
+        let more = (1..13).map(|n| format!("and {n} more in the report"));
+        let said = statements(&sample, &more.collect::<Vec<_>>());
+        assert_eq!(said.iter().filter(|s| **s).count(), 1);
+    }
+
     #[test]
     fn nothing_on_a_sheet_leaves_the_paper() {
         for (size, name, paper) in [

@@ -151,16 +151,16 @@ mod tests {
 
     #[test]
     fn a_long_name_is_cut_with_an_ellipsis_and_fits() {
-        let cut = shorten("upper backrest cushion", Font::Regular, 10.0, 60.0);
+        let cut = shorten("upper flange of the vessel", Font::Regular, 10.0, 60.0);
         assert!(cut.ends_with('…') && cut.starts_with("upper"), "{cut}");
         assert!(width(&cut, Font::Regular, 10.0) <= 60.0);
-        assert_eq!(shorten("seat", Font::Regular, 10.0, 60.0), "seat");
-        assert_eq!(shorten("seat", Font::Regular, 10.0, 1.0), "");
+        assert_eq!(shorten("tank", Font::Regular, 10.0, 60.0), "tank");
+        assert_eq!(shorten("tank", Font::Regular, 10.0, 1.0), "");
     }
 
     #[test]
     fn wrapped_lines_keep_all_words_or_end_in_an_ellipsis() {
-        let text = "make the headrest narrower and then turn it a little to the left";
+        let text = "make the lantern narrower and then turn it a little to the left";
         let lines = wrap(text, Font::Regular, 10.0, 120.0, 9);
         assert_eq!(lines.join(" "), text);
         assert!(lines.iter().all(|l| width(l, Font::Regular, 10.0) <= 120.0));

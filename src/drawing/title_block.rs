@@ -47,6 +47,10 @@ pub(crate) fn draw(scene: &mut Scene, input: &ViewToDraw<'_>, window: &Window, a
     draw_verdict(scene, input, inside[3]);
 }
 
+/// Gap below a line, parts of its size; and how far the last one may reach beyond its area, paper millimetres.
+const GAP: f64 = 0.42;
+const OVERHANG: f64 = 0.3;
+
 /// Lines of text from the top of an area, each cut to its width.
 struct Column<'a> {
     scene: &'a mut Scene,
@@ -65,14 +69,21 @@ impl<'a> Column<'a> {
 
     /// One line; nothing where the area is full.
     fn line(&mut self, size: f64, font: Font, words: &str) {
-        if self.y + size > self.area.bottom() + 0.3 {
+        if self.lines_left(size) == 0 {
             return;
         }
         self.y += size;
         let words = text::shorten(words, font, size, self.area.width);
         self.scene
             .text([self.area.x, self.y - size * 0.12], size, font, words);
-        self.y += size * 0.42;
+        self.y += size * GAP;
+    }
+
+    /// How many lines of this size there is room for.
+    fn lines_left(&self, size: f64) -> usize {
+        let room = self.area.bottom() + OVERHANG - self.y - size;
+        // Room for the first line, then line and gap each.
+        (room / (size * (1.0 + GAP)) + 1.0).floor().max(0.0) as usize
     }
 }
 
@@ -136,22 +147,39 @@ fn draw_registration(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
         );
         column.line(2.5, Font::Regular, &words);
     }
-    let sizes = input.measurement.sizes.as_ref().map(|s| s.text.clone());
-    let silhouette = input.measurement.silhouette.as_ref().map(silhouette);
-    for words in sizes.into_iter().chain(silhouette) {
-        for line in text::wrap(&words, Font::Regular, 2.3, area.width, 5) {
-            column.line(2.3, Font::Regular, &line);
+    let measurement = input.measurement;
+    // What casts doubt on the figures comes before what sums them up.
+    let warnings = measurement.warnings.iter().map(|w| w.text.clone());
+    let sizes = measurement.sizes.iter().map(|s| s.text.clone());
+    let statements: Vec<String> = warnings
+        .chain(sizes)
+        .chain(measurement.silhouette.as_ref().map(silhouette))
+        .collect();
+    draw_statements(&mut column, &statements);
+}
+
+/// Statements one below the other: each gets a line, the first ones what more they need and there is; the last line says
+/// how many are left out.
+fn draw_statements(column: &mut Column<'_>, statements: &[String]) {
+    let size = 2.2;
+    let (room, width) = (column.lines_left(size), column.area.width);
+    let fitting = if statements.len() <= room {
+        statements.len()
+    } else {
+        room.saturating_sub(1)
+    };
+    let is_cut = fitting < statements.len();
+    let mut spare = room.saturating_sub(fitting + usize::from(is_cut));
+    for words in &statements[..fitting] {
+        let lines = text::wrap(words, Font::Regular, size, width, 1 + spare);
+        spare -= lines.len().saturating_sub(1);
+        for line in lines {
+            column.line(size, Font::Regular, &line);
         }
     }
-    let hides = registration
-        .hides
-        .iter()
-        .map(|words| format!("hides: {words}"));
-    let warnings = input.measurement.warnings.iter().map(|w| w.text.clone());
-    for words in hides.chain(warnings) {
-        for line in text::wrap(&words, Font::Regular, 2.2, area.width, 4) {
-            column.line(2.2, Font::Regular, &line);
-        }
+    if is_cut {
+        let rest = format!("and {} more in the report", statements.len() - fitting);
+        column.line(size, Font::Regular, &rest);
     }
 }
 

@@ -383,7 +383,7 @@ pub struct Known {
 }
 
 impl Known {
-    /// The line in words, such as `"pan front" to [120, 40]`.
+    /// The line in words, such as `"tank front" to [120, 40]`.
     pub fn ends_in_words(&self, landmarks: &[Landmark]) -> String {
         let end = |end: End| match end {
             End::Landmark(i) => landmarks

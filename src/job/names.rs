@@ -175,10 +175,10 @@ mod tests {
 
     #[test]
     fn near_names_come_first_and_far_ones_not_at_all() {
-        let known = ["armrest top", "armrest tip", "pan front"];
+        let known = ["tool box top", "tool box tip", "tank front"];
         assert_eq!(
-            nearest("armrest tp", known.into_iter()),
-            ["armrest top", "armrest tip"]
+            nearest("tool box tp", known.into_iter()),
+            ["tool box top", "tool box tip"]
         );
         assert!(nearest("xylophone", known.into_iter()).is_empty());
     }

@@ -14,7 +14,7 @@ pub struct RawJob {
     /// Title for sheets and reports.
     #[schemars(length(min = 1, max = 500))]
     pub title: String,
-    /// Scale of the model: "1:32", "1/32", or the number 32 for 1:32.
+    /// Scale of the model: "1:24", "1/24", or the number 24 for 1:24.
     pub scale: RawScale,
     /// Unit of lengths that are plain numbers.
     #[serde(default)]
@@ -584,7 +584,7 @@ numbers_or_texts! {
     /// A length as the file has it.
     RawLength, "A number in the job's unit, or a text with its unit: \"1180 mm\", \"46.5 in\", \"3' 10 1/2\\\"\".";
     /// A scale as the file has it.
-    RawScale, "\"1:32\", \"1/32\", or the number 32 for 1:32; \"2:1\" is an enlargement.";
+    RawScale, "\"1:24\", \"1/24\", or the number 24 for 1:24; \"2:1\" is an enlargement.";
     /// A width over a height as the file has it.
     RawAspect, "Width over height: \"16:9\", \"2.39:1\", a number, or \"210 mm x 297 mm\".";
 }

@@ -26,7 +26,7 @@ pub fn starter(
     format!(
         r#"{{
   "title": "Untitled",
-  "scale": "1:32",
+  "scale": "1:24",
   "unit": "mm",
   "tolerance": {{ "proportion_percent": 2.0, "offset_mm": 0.20, "angle_deg": 1.0, "edge_overlap": 0.5 }},
   "smallest_visible_mm": 0.05,

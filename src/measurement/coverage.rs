@@ -179,7 +179,7 @@ fn job_seen(
             },
         ],
         angles: vec![Angle {
-            name: "rake".to_owned(),
+            name: "slope".to_owned(),
             from: 8,
             to: 9,
             against: Some([0, 1]),
@@ -232,7 +232,7 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
         let subject = (a[0] - PART[0][0]).hypot(a[1] - PART[0][1]);
         100.0 * (model / subject - 1.0)
     };
-    let rake = {
+    let slope = {
         let (a, b) = (modelled(PART[0]), modelled(PART[1]));
         (b[1] - a[1]).atan2(b[0] - a[0]).to_degrees()
     };
@@ -372,7 +372,7 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
             part_span,
         );
         let (angle, _) = spans::measure_angle(&view.angles[0], &adjustment).expect("marks apart");
-        counts.count("angle", angle.error_deg, rake);
+        counts.count("angle", angle.error_deg, slope);
     }
     counts
 }

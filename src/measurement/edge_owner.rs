@@ -78,8 +78,8 @@ mod tests {
             region(name, &[[low, low], [high, low], [high, high], [low, high]])
         };
         let regions = [
-            square("pad", 10.0, 20.0),
-            square("back", 0.0, 40.0),
+            square("lid", 10.0, 20.0),
+            square("tank", 0.0, 40.0),
             square("arm", 30.0, 60.0),
         ];
         assert_eq!(rivals_of(&regions, 0, Vector2::new(15.0, 15.0)), [1]);

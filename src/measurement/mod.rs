@@ -325,7 +325,7 @@ pub struct LeftAlone {
 pub struct Correction {
     /// Name of the region, span or angle.
     pub about: String,
-    /// What to do, such as "make the headrest 3.2 % narrower (0.41 mm on the model)".
+    /// What to do, such as "make the lantern 3.2 % narrower (0.41 mm on the model)".
     pub text: String,
     /// The error over the tolerance: what the list is ordered by.
     pub times_tolerance: f64,

@@ -193,7 +193,7 @@ mod tests {
         let figures = Some([old.clone(), new]);
         part_line(
             "side",
-            "back",
+            "beam",
             Some(Verdict::Out),
             Verdict::Within,
             figures,
@@ -203,18 +203,18 @@ mod tests {
         let same = Some([old.clone(), old]);
         part_line(
             "side",
-            "back",
+            "beam",
             Some(Verdict::Out),
             Verdict::Undecided,
             same,
             &mut lines,
         );
-        part_line("side", "seat", None, Verdict::Within, None, &mut lines);
+        part_line("side", "tank", None, Verdict::Within, None, &mut lines);
         assert_eq!(
             lines,
             [
-                "side: back: better: length +5.0 ±0.5 -> +0.2 ±0.5 %; out -> within",
-                "side: seat: new, within"
+                "side: beam: better: length +5.0 ±0.5 -> +0.2 ±0.5 %; out -> within",
+                "side: tank: new, within"
             ]
         );
     }

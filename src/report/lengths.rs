@@ -15,7 +15,7 @@ pub struct LengthAnswer {
 /// A length at one scale.
 #[derive(Clone, Debug, Serialize)]
 pub struct LengthAtScale {
-    /// The scale, such as "1:32".
+    /// The scale, such as "1:24".
     pub scale: String,
     /// N of 1:N.
     pub scale_denominator: f64,
@@ -136,7 +136,7 @@ fn line(length: &LengthAtScale) -> String {
     )
 }
 
-/// "full size", "1:32", "2:1".
+/// "full size", "1:24", "2:1".
 fn scale_text(scale: ScaleRatio) -> String {
     match scale.denominator() {
         1.0 => "full size".to_owned(),

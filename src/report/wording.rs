@@ -267,7 +267,7 @@ fn dimension_line(image: &str, of: &str, fit: &DimensionsEntry) -> String {
     format!("known lengths of the {image}: {}", facts.join(", "))
 }
 
-/// "leave alone, below 0.087 mm (eye at 300 mm ...): headrest width, height; pan offset x"; `None` where there is none.
+/// "leave alone, below 0.087 mm (eye at 300 mm ...): lantern width, height; tank offset x"; `None` where there is none.
 pub(super) fn leave_alone_line(job: &JobEntry, view: &ViewEntry) -> Option<String> {
     let mut parts: Vec<(&str, Vec<&str>)> = Vec::new();
     for small in &view.leave_alone {
@@ -450,11 +450,11 @@ mod tests {
     #[test]
     fn shortened_text_fits_whatever_its_letters_are() {
         for name in [
-            "pan",
-            "headrest of the helm",
-            "操舵席の背もたれ",
+            "tap",
+            "lantern of the pump",
+            "手押しポンプの水槽",
             "e\u{301}e\u{301}e\u{301}e\u{301}e\u{301}",
-            "🪑🪑🪑🪑🪑🪑",
+            "🪣🪣🪣🪣🪣🪣",
         ] {
             for columns in 1..12 {
                 assert!(
@@ -463,8 +463,8 @@ mod tests {
                 );
             }
         }
-        assert_eq!(shorten("headrest", 5), "head…");
-        assert_eq!(width("操舵"), 4);
+        assert_eq!(shorten("lantern", 5), "lant…");
+        assert_eq!(width("水槽"), 4);
         assert_eq!(width("e\u{301}"), 1);
     }
 

@@ -1,7 +1,7 @@
 //! The connections of both services: so many at a time, and none for ever.
 //!
-//! A connection that waits for a request gives way to a new one when all seats are taken, the one that has waited longest
-//! first; one that is being answered keeps its seat. A head has to arrive within [`HEAD_TIME`], which is also how long a
+//! A connection that waits for a request gives way to a new one when all slots are taken, the one that has waited longest
+//! first; one that is being answered keeps its slot. A head has to arrive within [`HEAD_TIME`], which is also how long a
 //! connection may stay open unused.
 use super::patience::{Patience, Patient};
 use axum::{Router, body::Body};
@@ -68,34 +68,34 @@ pub(super) async fn answer(
     stop: impl Future<Output = ()>,
     grace: Duration,
 ) {
-    let seats = Arc::new(Seats::new(within_handles(most)));
+    let slots = Arc::new(Slots::new(within_handles(most)));
     let router = TowerToHyperService::new(router);
     let (ending, _) = watch::channel(false);
     let mut stop = pin!(stop);
     loop {
         let next = async {
-            let stream = accept(&listener, &seats).await;
-            (stream, Seats::take(&seats).await)
+            let stream = accept(&listener, &slots).await;
+            (stream, Slots::take(&slots).await)
         };
-        let (stream, seat) = tokio::select! {
+        let (stream, slot) = tokio::select! {
             () = &mut stop => break,
             next = next => next,
         };
-        tokio::spawn(converse(stream, router.clone(), seat, ending.subscribe()));
+        tokio::spawn(converse(stream, router.clone(), slot, ending.subscribe()));
     }
     drop(listener);
     ending.send_replace(true);
     // Those that hang are given up with the runtime.
-    let _ = timeout(grace, seats.all_left()).await;
+    let _ = timeout(grace, slots.all_left()).await;
 }
 
 /// The next connection. Where the system has no handle left, a connection that waits is closed for it.
-async fn accept(listener: &TcpListener, seats: &Seats) -> TcpStream {
+async fn accept(listener: &TcpListener, slots: &Slots) -> TcpStream {
     loop {
         match listener.accept().await {
             Ok((stream, _)) => return stream,
             Err(_) => {
-                seats.dismiss_longest_waiting();
+                slots.dismiss_longest_waiting();
                 sleep(NO_HANDLE_PAUSE).await;
             }
         }
@@ -106,13 +106,13 @@ async fn accept(listener: &TcpListener, seats: &Seats) -> TcpStream {
 async fn converse(
     stream: TcpStream,
     router: TowerToHyperService<Router>,
-    seat: Seat,
+    slot: Slot,
     mut ending: watch::Receiver<bool>,
 ) {
-    let (dismissed, was_used) = (Arc::clone(&seat.dismissed), Arc::clone(&seat.was_used));
-    let seat = Arc::new(seat);
+    let (dismissed, was_used) = (Arc::clone(&slot.dismissed), Arc::clone(&slot.was_used));
+    let slot = Arc::new(slot);
     let service = service_fn(move |request: hyper::Request<Incoming>| {
-        let busy = Busy::new(&seat);
+        let busy = Busy::new(&slot);
         let answered = router.call(request);
         async move {
             let answered = answered.await;
@@ -155,10 +155,10 @@ fn within_handles(most: usize) -> usize {
 
 /// The places for connections.
 #[derive(Debug)]
-struct Seats {
+struct Slots {
     most: usize,
     taken: Mutex<Taken>,
-    /// A seat was left, or its connection began to wait.
+    /// A slot was left, or its connection began to wait.
     changed: Notify,
 }
 
@@ -178,15 +178,15 @@ struct Sitting {
 
 /// A place for a connection, free again when it is dropped.
 #[derive(Debug)]
-struct Seat {
+struct Slot {
     number: u64,
     dismissed: Arc<Notify>,
     /// Whether a request has come.
     was_used: Arc<AtomicBool>,
-    seats: Arc<Seats>,
+    slots: Arc<Slots>,
 }
 
-impl Seats {
+impl Slots {
     fn new(most: usize) -> Self {
         Self {
             most,
@@ -195,18 +195,18 @@ impl Seats {
         }
     }
 
-    /// A seat, once one is free.
-    async fn take(this: &Arc<Self>) -> Seat {
+    /// A slot, once one is free.
+    async fn take(this: &Arc<Self>) -> Slot {
         loop {
-            if let Some(seat) = Self::try_take(this) {
-                return seat;
+            if let Some(slot) = Self::try_take(this) {
+                return slot;
             }
             this.dismiss_longest_waiting();
             this.changed.notified().await;
         }
     }
 
-    fn try_take(this: &Arc<Self>) -> Option<Seat> {
+    fn try_take(this: &Arc<Self>) -> Option<Slot> {
         let mut taken = this.taken();
         if taken.by_number.len() >= this.most {
             return None;
@@ -219,11 +219,11 @@ impl Seats {
             dismissed: Arc::clone(&dismissed),
         };
         taken.by_number.insert(number, sitting);
-        Some(Seat {
+        Some(Slot {
             number,
             dismissed,
             was_used: Arc::default(),
-            seats: Arc::clone(this),
+            slots: Arc::clone(this),
         })
     }
 
@@ -255,27 +255,27 @@ impl Seats {
     }
 }
 
-impl Drop for Seat {
+impl Drop for Slot {
     fn drop(&mut self) {
-        self.seats.taken().by_number.remove(&self.number);
-        self.seats.changed.notify_one();
+        self.slots.taken().by_number.remove(&self.number);
+        self.slots.changed.notify_one();
     }
 }
 
 /// A connection that is being answered.
-struct Busy(Arc<Seat>);
+struct Busy(Arc<Slot>);
 
 impl Busy {
-    fn new(seat: &Arc<Seat>) -> Self {
-        seat.was_used.store(true, Ordering::Relaxed);
-        seat.seats.set_waiting(seat.number, None);
-        Self(Arc::clone(seat))
+    fn new(slot: &Arc<Slot>) -> Self {
+        slot.was_used.store(true, Ordering::Relaxed);
+        slot.slots.set_waiting(slot.number, None);
+        Self(Arc::clone(slot))
     }
 }
 
 impl Drop for Busy {
     fn drop(&mut self) {
-        (self.0.seats).set_waiting(self.0.number, Some(Instant::now()));
+        (self.0.slots).set_waiting(self.0.number, Some(Instant::now()));
     }
 }
 

@@ -1,5 +1,5 @@
 //! Pictures drawn from boxes, with regions and a job around them.
-pub mod cushions;
+pub mod vessels;
 
 use image::{Rgb, RgbImage};
 use tickstrip::{

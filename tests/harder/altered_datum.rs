@@ -34,7 +34,7 @@ const PARTS: [([f64; 4], f64, [f64; 4]); 4] = [
         [370.0, 110.0, 440.0, 160.0],
     ),
 ];
-const NAMES: [&str; 4] = ["base", "column", "seat", "arm"];
+const NAMES: [&str; 4] = ["sill", "wheel", "tank", "vessel"];
 
 type Errors = ([f64; 2], [f64; 2]);
 
@@ -228,7 +228,7 @@ fn of_two_datum_parts_that_disagree_both_are_named() {
         spoken += texts.len();
         for text in texts {
             assert!(
-                text.contains("\"base\"") && text.contains("\"column\""),
+                text.contains("\"sill\"") && text.contains("\"wheel\""),
                 "{text}"
             );
         }

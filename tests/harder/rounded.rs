@@ -1,9 +1,8 @@
-//! Rounded upholstered parts under another light than the render's.
+//! Rounded parts under another light than the render's.
 use crate::{
     drawn::{
-        Part, SIZE,
-        cushions::{Cushion, Light, draw_over},
-        draw, images_of, job_of, region,
+        Part, SIZE, draw, images_of, job_of, region,
+        vessels::{Light, Vessel, draw_over},
     },
     tally::{Random, Tallies},
     views,
@@ -21,21 +20,21 @@ const FRAME: [Part; 3] = [
     Part([60.0, 60.0, 100.0, 400.0], 120.0),
     Part([500.0, 60.0, 540.0, 400.0], 110.0),
 ];
-/// Headrest, back and seat.
-const SUBJECT: [Cushion; 3] = [
-    Cushion {
+/// A lantern's hood, an air vessel and a coil of hose.
+const SUBJECT: [Vessel; 3] = [
+    Vessel {
         centre: [300.0, 100.0],
         half: [80.0, 45.0],
         depth: 40.0,
         albedo: 0.55,
     },
-    Cushion {
+    Vessel {
         centre: [300.0, 230.0],
         half: [120.0, 70.0],
         depth: 45.0,
         albedo: 0.65,
     },
-    Cushion {
+    Vessel {
         centre: [300.0, 345.0],
         half: [140.0, 38.0],
         depth: 35.0,
@@ -48,27 +47,27 @@ const STUDIO: Light = Light {
     gloss: 0.25,
 };
 
-/// Errors of one cushion: width and height as parts, offset of its centre in pixels.
+/// Errors of one part: width and height as parts, offset of its centre in pixels.
 type Errors = ([f64; 2], [f64; 2]);
 
-fn altered(cushion: Cushion, (size, offset): Errors) -> Cushion {
+fn altered(vessel: Vessel, (size, offset): Errors) -> Vessel {
     // The offset is that of the subject's place before the part is stretched about its anchor, which is the centre.
     let moved = [0, 1].map(|k| (1.0 + size[k]) * offset[k]);
-    Cushion {
-        centre: [0, 1].map(|k| cushion.centre[k] + moved[k]),
-        half: [0, 1].map(|k| cushion.half[k] * (1.0 + size[k])),
-        ..cushion
+    Vessel {
+        centre: [0, 1].map(|k| vessel.centre[k] + moved[k]),
+        half: [0, 1].map(|k| vessel.half[k] * (1.0 + size[k])),
+        ..vessel
     }
 }
 
-/// Points that a modeller marks on a cushion: where its outline is farthest left, up, right and down. Along the outline
+/// Points that a modeller marks on a vessel: where its outline is farthest left, up, right and down. Along the outline
 /// they are hard to tell.
-fn outermost(cushion: &Cushion, random: &mut Random) -> [[f64; 2]; 4] {
+fn outermost(vessel: &Vessel, random: &mut Random) -> [[f64; 2]; 4] {
     [[-1.0, 0.0], [0.0, -1.0], [1.0, 0.0], [0.0, 1.0]].map(|towards: [f64; 2]| {
         [0, 1].map(|k| {
             let along = towards[k] == 0.0;
             let sigma = if along { 3.0 } else { 1.0 };
-            cushion.centre[k] + towards[k] * cushion.half[k] + sigma * random.normal()
+            vessel.centre[k] + towards[k] * vessel.half[k] + sigma * random.normal()
         })
     })
 }
@@ -80,7 +79,7 @@ fn compared(seed: u64, has_marks: bool, sigma: Option<f64>) -> (MeasuredView, [E
         let size = [0.05, 0.05].map(|s| s * random.uniform());
         (size, [7.0, 7.0].map(|s| s * random.uniform()))
     });
-    let model: [Cushion; 3] = std::array::from_fn(|k| altered(SUBJECT[k], errors[k]));
+    let model: [Vessel; 3] = std::array::from_fn(|k| altered(SUBJECT[k], errors[k]));
     let evening = Light {
         towards: [0.8 * random.uniform(), -0.4 + 0.5 * random.uniform(), 0.7],
         ambient: 0.45,
@@ -104,7 +103,7 @@ fn compared(seed: u64, has_marks: bool, sigma: Option<f64>) -> (MeasuredView, [E
     view.regions = vec![frame];
     for (k, (part, of_model)) in SUBJECT.iter().zip(&model).enumerate() {
         let [[x, y], [a, b]] = [part.centre, part.half.map(|h| h + 14.0)];
-        let mut part_region = region(&format!("cushion {k}"), [x - a, y - b, x + a, y + b]);
+        let mut part_region = region(&format!("vessel {k}"), [x - a, y - b, x + a, y + b]);
         if has_marks {
             let marks = outermost(of_model, &mut random)
                 .into_iter()
@@ -112,7 +111,7 @@ fn compared(seed: u64, has_marks: bool, sigma: Option<f64>) -> (MeasuredView, [E
             for (i, (render, reference)) in marks.enumerate() {
                 part_region.landmarks.push(view.landmarks.len());
                 view.landmarks.push(Landmark {
-                    name: format!("cushion {k} {i}"),
+                    name: format!("vessel {k} {i}"),
                     render: Point::new(render[0], render[1]),
                     reference: Point::new(reference[0], reference[1]),
                     usage: LandmarkUse::Check,

@@ -16,27 +16,38 @@ use tempfile::TempDir;
 
 /// Where the demo's job has the marks that the test sets: name, use, render, reference.
 type Mark = (&'static str, &'static str, [f64; 2], [f64; 2]);
-const MARKS: [Mark; 8] = [
-    ("base front", "datum", [237.7, 1389.7], [697.5, 1042.7]),
-    ("base rear", "datum", [1080.5, 1390.5], [1216.0, 1084.9]),
-    ("pan front", "datum", [546.6, 987.2], [874.7, 803.5]),
-    ("pan rear", "datum", [981.9, 986.9], [1150.2, 817.1]),
-    ("back top", "datum", [1045.4, 380.9], [1195.3, 410.1]),
-    ("headrest top", "check", [1222.2, 150.1], [1317.8, 244.5]),
-    ("headrest front", "check", [1041.2, 155.4], [1197.3, 252.1]),
-    ("headrest chin", "check", [1029.8, 340.1], [1189.6, 381.3]),
+const MARKS: [Mark; 9] = [
+    ("hub front", "datum", [515.1, 950.0], [754.6, 859.8]),
+    ("hub rear", "datum", [1134.1, 917.0], [1193.7, 862.7]),
+    ("tank front", "datum", [527.5, 704.2], [760.5, 689.8]),
+    ("tank rear", "datum", [1194.3, 704.2], [1238.8, 705.7]),
+    ("cover rear", "datum", [1207.6, 445.9], [1252.9, 510.1]),
+    (
+        "lantern foot front",
+        "check",
+        [356.4, 508.1],
+        [645.9, 547.0],
+    ),
+    ("lantern foot rear", "check", [503.5, 508.2], [740.8, 547.8]),
+    (
+        "lantern eave front",
+        "check",
+        [356.2, 362.9],
+        [644.0, 445.1],
+    ),
+    ("lantern eave rear", "check", [502.9, 362.8], [738.8, 442.8]),
 ];
 const CORNERS: [[f64; 2]; 4] = [
-    [222.5, 216.6],
-    [1910.2, 113.0],
-    [1892.0, 1176.8],
-    [275.8, 1070.6],
+    [165.5, 180.4],
+    [1828.1, 78.5],
+    [1808.5, 1125.4],
+    [216.9, 1023.6],
 ];
 const OUTLINE: [[f64; 2]; 4] = [
-    [1010.0, 130.0],
-    [1250.0, 130.0],
-    [1250.0, 360.0],
-    [1010.0, 360.0],
+    [344.0, 238.0],
+    [516.0, 238.0],
+    [516.0, 540.0],
+    [344.0, 540.0],
 ];
 
 /// A folder with the demo's side pair and the job that `tickstrip new` makes of it.
@@ -130,17 +141,19 @@ async fn outline(browser: &Browser) {
     browser
         .until("return document.activeElement.id === 'region-name'")
         .await;
-    browser.keys("headrest\u{e007}").await;
+    browser.keys("lantern\u{e007}").await;
     browser.saved().await;
     browser.press("input[name=tool][value=mark]").await;
 }
 
 async fn known_length(browser: &Browser) {
     browser.press("#known-panel > summary").await;
-    browser.choose("#known-form [name=from]", "pan front").await;
-    browser.choose("#known-form [name=to]", "pan rear").await;
     browser
-        .fill("#known-form [name=length]", "18 1/4 in\u{e007}")
+        .choose("#known-form [name=from]", "tank front")
+        .await;
+    browser.choose("#known-form [name=to]", "tank rear").await;
+    browser
+        .fill("#known-form [name=length]", "31 1/2 in\u{e007}")
         .await;
     browser.saved().await;
 }
@@ -213,25 +226,29 @@ async fn marks_set_in_the_browser_give_the_expected_figures_and_outlive_the_serv
         }
     }
     let region = &saved["views"][0]["regions"][0];
-    assert_eq!(region["name"], "headrest");
+    assert_eq!(region["name"], "lantern");
     assert_eq!(
         region["landmarks"],
-        json!(["headrest top", "headrest front", "headrest chin"])
+        json!([
+            "lantern foot front",
+            "lantern foot rear",
+            "lantern eave front",
+            "lantern eave rear"
+        ])
     );
-    assert_eq!(saved["views"][0]["known"][0]["full_size"], "18 1/4 in");
+    assert_eq!(saved["views"][0]["known"][0]["full_size"], "31 1/2 in");
 
     wrong_mark_and_undo(&browser, &job).await;
     let server = kill_and_start_again(&browser, server, &job).await;
     assert_eq!(read(&job), saved);
-    // The steps are there as well: back to the region without its name, and forth again.
+    // The steps are there as well: back to before the length, and forth again. The page is known by what it would undo,
+    // for a step to redo is there all the time.
+    let title = "document.querySelector('#undo').title";
+    let last = browser.run(&format!("return {title}")).await;
     browser.press("#undo").await;
-    browser
-        .until("return !document.querySelector('#redo').disabled")
-        .await;
+    browser.until(&format!("return {title} !== {last}")).await;
     browser.press("#redo").await;
-    browser
-        .until("return document.querySelector('#redo').disabled")
-        .await;
+    browser.until(&format!("return {title} === {last}")).await;
     browser.saved().await;
     assert_eq!(read(&job), saved);
     drop(server);
@@ -242,17 +259,17 @@ async fn marks_set_in_the_browser_give_the_expected_figures_and_outlive_the_serv
 /// A datum mark moved by 60 px is named wrong in the table; undo takes it back, also after a reload.
 async fn wrong_mark_and_undo(browser: &Browser, job: &Path) {
     let saved = read(job);
-    browser.run("[...document.querySelectorAll('#landmarks button')].find(b => b.textContent === 'base rear').click()").await;
-    assert!(!row(browser, "base rear").await.contains("wrong"));
+    browser.run("[...document.querySelectorAll('#landmarks button')].find(b => b.textContent === 'hub rear').click()").await;
+    assert!(!row(browser, "hub rear").await.contains("wrong"));
     browser.nudge("reference", [-600, 0]).await;
     browser.saved().await;
     browser
         .until("return document.querySelector('#landmarks').textContent.includes('wrong')")
         .await;
-    assert!(row(browser, "base rear").await.contains("wrong"));
+    assert!(row(browser, "hub rear").await.contains("wrong"));
     // What was said of the last change stands there for some seconds first.
     browser
-        .until("return document.querySelector('#hint-text').textContent.includes('\"base rear\" fits nothing')")
+        .until("return document.querySelector('#hint-text').textContent.includes('\"hub rear\" fits nothing')")
         .await;
     browser.shot("wrong").await;
     browser.client.refresh().await.expect("reloaded");
@@ -268,7 +285,7 @@ async fn wrong_mark_and_undo(browser: &Browser, job: &Path) {
     assert_eq!(read(job), saved);
 }
 
-/// The demo's headrest is 4 % too wide (`fixtures/demo/truth.json`): the saved job says so.
+/// The demo's lantern is 4 % too wide (`fixtures/demo/truth.json`): the saved job says so.
 fn figures(job: &Path) {
     let output = Command::new(env!("CARGO_BIN_EXE_tickstrip"))
         .args(["compare", "--json", "--quiet"])
@@ -301,7 +318,7 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
         let path = entry.expect("readable").path();
         fs::copy(&path, folder.path().join(path.file_name().expect("a name"))).expect("copied");
     }
-    let job = folder.path().join("chair.json");
+    let job = folder.path().join("pump.json");
     let (_server, address) = mark(&job);
     browser.goto(&address).await;
     browser.shot("dark").await;
@@ -309,7 +326,7 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
     let mut edited = read(&job);
     edited["title"] = json!("From the editor");
     // No measure names this landmark.
-    edited["views"][0]["landmarks"][3]["name"] = json!("waist edge");
+    edited["views"][0]["landmarks"][4]["name"] = json!("tail edge");
     fs::write(&job, edited.to_string()).expect("written");
     browser
         .until("return document.querySelector('#ask').open")
@@ -318,7 +335,7 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
     assert_eq!(read(&job), edited);
     browser.press("#ask-buttons button:first-child").await;
     browser
-        .until("return document.querySelector('#landmarks').textContent.includes('waist edge')")
+        .until("return document.querySelector('#landmarks').textContent.includes('tail edge')")
         .await;
     // Another page of the same server: what it changes appears here.
     let first = browser.client.window().await.expect("a window");
@@ -349,7 +366,7 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
         .switch_to_window(first)
         .await
         .expect("switched");
-    browser.until("return !document.querySelector('#undo').disabled && document.querySelector('#undo').title.includes('base rear')").await;
+    browser.until("return !document.querySelector('#undo').disabled && document.querySelector('#undo').title.includes('hub rear')").await;
     // "Compare now" shows pictures.
     browser.press("#compare").await;
     browser.until("return [...document.querySelectorAll('#results img')].filter(i => i.complete && i.naturalWidth).length >= 8").await;

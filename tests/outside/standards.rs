@@ -145,7 +145,7 @@ fn aspect(text: &str) -> f64 {
     let mut file: Value =
         serde_json::from_str(include_str!("../../fixtures/jobs/example.json")).expect("JSON");
     file["views"][0]["reference"]["straighten"]["aspect"] = text.into();
-    let job = job::parse(file.to_string().as_bytes(), "chair.json".as_ref()).expect("sound");
+    let job = job::parse(file.to_string().as_bytes(), "pump.json".as_ref()).expect("sound");
     let straighten = job.views[0].reference.straighten.as_ref();
     match &straighten.expect("stated").plane {
         KnownPlane::Rectangle(rectangle) => rectangle.aspect.expect("stated"),

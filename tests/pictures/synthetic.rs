@@ -1,4 +1,4 @@
-//! An invented chair, its "measurement" and its rasters, in any size, to draw pictures from.
+//! An invented fire pump, its "measurement" and its rasters, in any size, to draw pictures from.
 use super::tickstrip::{
     drawing::{Paper, ViewToDraw},
     frame::{FromReference, Point, Projective},
@@ -36,7 +36,13 @@ impl Wish {
 
 pub fn plain_name(i: usize) -> String {
     const NAMES: [&str; 7] = [
-        "headrest", "back", "seat pan", "armrest", "column", "base", "lever",
+        "lantern",
+        "vessel",
+        "water tank",
+        "beam",
+        "standard",
+        "sill",
+        "reel",
     ];
     let name = NAMES[i % NAMES.len()];
     if i < NAMES.len() {
@@ -48,16 +54,16 @@ pub fn plain_name(i: usize) -> String {
 
 pub fn long_name(i: usize) -> String {
     format!(
-        "{i} upper left cushion of the inner backrest shell behind the second seam, as on sketch 4"
+        "{i} upper left hoop of the inner water tank wall behind the second seam, as on sketch 4"
     )
 }
 
 pub fn foreign_name(i: usize) -> String {
     const NAMES: [&str; 5] = [
-        "Rückenlehne größer",
-        "подголовник",
-        "κάθισμα",
-        "座面 seat",
+        "Wasserkasten größer",
+        "водяной бак",
+        "δεξαμενή",
+        "水槽 tank",
         "<b>&\"x\"\u{1}\u{ffff}\u{202e}",
     ];
     format!("{} {i}", NAMES[i % NAMES.len()])
@@ -100,22 +106,22 @@ impl Sample {
     }
 }
 
-/// Parts of the chair, as fractions of the picture: left, top, right, bottom, slant.
+/// Parts of the pump, as fractions of the picture: left, top, right, bottom, slant.
 const PARTS: [([f64; 4], f64, [u8; 3]); 7] = [
-    ([0.34, 0.08, 0.50, 0.20], -0.02, [120, 70, 60]),
-    ([0.36, 0.22, 0.48, 0.56], -0.05, [150, 90, 70]),
-    ([0.38, 0.56, 0.72, 0.66], 0.0, [160, 110, 80]),
-    ([0.46, 0.42, 0.70, 0.47], 0.0, [70, 80, 100]),
-    ([0.50, 0.66, 0.57, 0.84], 0.0, [90, 95, 100]),
-    ([0.36, 0.84, 0.72, 0.91], 0.0, [60, 60, 66]),
-    ([0.64, 0.36, 0.67, 0.42], 0.02, [180, 170, 60]),
+    ([0.22, 0.30, 0.34, 0.52], -0.02, [180, 170, 60]),
+    ([0.40, 0.26, 0.54, 0.54], 0.0, [150, 90, 70]),
+    ([0.36, 0.54, 0.74, 0.74], 0.0, [160, 110, 80]),
+    ([0.26, 0.10, 0.84, 0.17], -0.05, [120, 70, 60]),
+    ([0.58, 0.17, 0.64, 0.54], 0.0, [90, 95, 100]),
+    ([0.24, 0.76, 0.84, 0.83], 0.0, [60, 60, 66]),
+    ([0.76, 0.48, 0.84, 0.66], 0.02, [70, 80, 100]),
 ];
 
 fn inside(part: usize, x: f64, y: f64, changed: bool) -> bool {
     let ([left, top, right, bottom], slant, _) = PARTS[part];
     let (mut x, mut y) = (x, y);
     if changed {
-        // The subject has a wider headrest, a shorter back and a column a little to the left.
+        // The subject has a wider lantern, a lower vessel and a standard a little to the left.
         let (dx, dy) = [
             (0.006, 0.0),
             (0.0, 0.012),
@@ -293,7 +299,7 @@ fn job(wish: Wish) -> Job {
                 tolerance: tolerance(),
             },
             Span {
-                name: "seat depth".into(),
+                name: "tank length".into(),
                 from: 2,
                 to: 1,
                 tolerance: tolerance(),
@@ -304,7 +310,7 @@ fn job(wish: Wish) -> Job {
     };
     let angles = if wish.landmarks > 3 {
         vec![Angle {
-            name: "back rake".into(),
+            name: "beam slope".into(),
             from: 2,
             to: 3,
             against: None,
@@ -315,14 +321,14 @@ fn job(wish: Wish) -> Job {
     };
     Job {
         title: format!(
-            "Helm chair of a survey airship{}",
+            "Fire pump of a harbour town{}",
             if wish.regions > 20 {
-                ", second refit after the storm, with all cushions and the long title"
+                ", second order after the storm, with all hoops and the long title"
             } else {
                 ""
             }
         ),
-        file: PathBuf::from("/nowhere/chair.json"),
+        file: PathBuf::from("/nowhere/pump.json"),
         blake3: "0123456789abcdef".repeat(4),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
@@ -347,7 +353,7 @@ fn job(wish: Wish) -> Job {
                 rights: None,
                 image: PathBuf::from("/nowhere/screen.png"),
                 kind: ReferenceKind::Photo,
-                source: Some("reel 2, 00:41:07".into()),
+                source: Some("screen in the exhibition hall".into()),
                 time_code: None,
                 variant: Some((wish.name)(3)),
                 note: Some("taken off a screen, glare on the left".into()),

@@ -57,7 +57,7 @@ fn long_job(folder: &Path) {
     for name in ["side-render.png", "side-screen.jpg"] {
         fs::copy(demo.join(name), folder.join(name)).expect("copied");
     }
-    let text = fs::read(demo.join("chair.json")).expect("there");
+    let text = fs::read(demo.join("pump.json")).expect("there");
     let mut job: Value = serde_json::from_slice(&text).expect("JSON");
     let view = job["views"][0].clone();
     let views = (0..12).map(|n| {

@@ -55,7 +55,7 @@ pub(crate) fn of_region(job: &Job, region: &Region, measure: &RegionMeasure) -> 
     })
 }
 
-/// "make the headrest 3.8 % narrower (...), turn it 2° clockwise, move it 0.3 mm up": the first names the part.
+/// "make the lantern 3.8 % narrower (...), turn it 2° clockwise, move it 0.3 mm up": the first names the part.
 fn sentence(name: &str, words: &[String]) -> String {
     let mut text = String::new();
     for (k, w) in words.iter().enumerate() {

@@ -474,7 +474,7 @@ mod tests {
 
     #[test]
     fn a_change_that_would_spoil_a_sound_job_is_refused() {
-        let sound = include_str!("../../../fixtures/demo/chair.json");
+        let sound = include_str!("../../../fixtures/demo/pump.json");
         let (_folder, mut document) = opened(sound);
         let edit = [set("/job/scale", json!("one to many"))];
         let base = document.revision();

@@ -265,13 +265,13 @@ mod tests {
     use serde_json::json;
 
     fn demo() -> Value {
-        serde_json::from_str(include_str!("../../../fixtures/demo/chair.json")).expect("JSON")
+        serde_json::from_str(include_str!("../../../fixtures/demo/pump.json")).expect("JSON")
     }
 
     fn fit(job: &Value, draft: Value) -> JobFit {
-        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/chair.json");
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/pump.json");
         job_fit(&job.to_string(), &folder, &draft, &|_| {
-            [Some((1500, 1500)); 2]
+            [Some((1530, 1190)), Some((1900, 1210))]
         })
     }
 
@@ -279,14 +279,14 @@ mod tests {
     fn residuals_are_those_of_a_comparison() {
         let fit = fit(&demo(), json!({}));
         assert!(fit.faults.is_empty(), "{:?}", fit.faults);
-        let job = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/chair.json");
+        let job = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/pump.json");
         let job = job::read(&job).expect("sound");
-        let straightening = registration::straightening(&job.views[0], (1500, 1500), None);
+        let straightening = registration::straightening(&job.views[0], (1900, 1210), None);
         let straightening = straightening.expect("four corners");
         let expected = registration::register(
             &job.views[0],
             job.expected,
-            (1500, 1500),
+            (1530, 1190),
             straightening.as_ref(),
         );
         let expected = expected.expect("registers").registration;
@@ -306,7 +306,7 @@ mod tests {
     #[test]
     fn a_mark_put_wrong_is_named_and_two_exchanged_ones_too() {
         let mut wrong = demo();
-        wrong["views"][0]["landmarks"][2]["reference"] = json!([1180.0, 1041.9]);
+        wrong["views"][0]["landmarks"][2]["reference"] = json!([700.0, 700.0]);
         let mark = &fit(&wrong, json!({})).views[0].landmarks[2];
         assert_eq!(mark.finding, Some("wrong"));
         assert!(mark.text.as_ref().expect("words").contains("fits nothing"));
@@ -316,14 +316,14 @@ mod tests {
         (list[1]["reference"], list[8]["reference"]) = (b, a);
         let mark = &fit(&swapped, json!({})).views[0].landmarks[1];
         assert_eq!(mark.finding, Some("swapped"), "{mark:?}");
-        assert!(mark.text.as_ref().expect("words").contains("back top"));
+        assert!(mark.text.as_ref().expect("words").contains("cover rear"));
     }
 
     #[test]
     fn the_partner_of_a_single_mark_is_predicted_near_the_truth() {
         let mut job = demo();
         let list = job["views"][0]["landmarks"].as_array_mut().expect("a list");
-        let cut = list.remove(3);
+        let cut = list.remove(4);
         let draft = json!({"side": {"landmarks": [{"name": "x", "render": cut["render"]}]}});
         let fit = fit(&job, draft);
         let prediction = &fit.views[0].predictions[0];

@@ -88,13 +88,13 @@ mod tests {
 
     #[test]
     fn a_job_reads_as_one_writes_it_and_means_the_same() {
-        let written = include_str!("../../../fixtures/demo/chair.json");
+        let written = include_str!("../../../fixtures/demo/pump.json");
         let document: Value = serde_json::from_str(written).expect("JSON");
         let text = text(&document);
         let again: Value = serde_json::from_str(&text).expect("JSON");
         assert_eq!(again.to_string(), document.to_string());
         assert!(text.contains(
-            "        { \"name\": \"base front\", \"render\": [237.7, 1389.72], \"reference\": [697.48, 1042.7], \"use\": \"datum\" },\n"
+            "        { \"name\": \"hub front\", \"render\": [515.14, 950.0], \"reference\": [754.61, 859.76], \"use\": \"datum\" },\n"
         ));
         assert!(
             text.lines().all(|line| line.chars().count() <= WIDTH + 2),

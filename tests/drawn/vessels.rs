@@ -1,11 +1,11 @@
-//! Rounded upholstered parts: soft shading, a highlight that moves with the part, an outline where the cushion turns away
-//! from the eye.
+//! Rounded parts of metal and hose: soft shading, a highlight that moves with the part, an outline where the surface turns
+//! away from the eye.
 use super::SIZE;
 use image::{Rgb, RgbImage};
 
-/// A cushion seen from in front: its outline is a superellipse of exponent 3.
+/// A rounded vessel, a barrel or a coil of hose seen from in front: its outline is a superellipse of exponent 3.
 #[derive(Clone, Copy, Debug)]
-pub struct Cushion {
+pub struct Vessel {
     pub centre: [f64; 2],
     pub half: [f64; 2],
     /// How far it stands out, pixels.
@@ -15,7 +15,7 @@ pub struct Cushion {
 }
 
 /// Where the light comes from (towards it, x right, y down, z to the eye), how much comes from everywhere, and how
-/// strongly the cover shines.
+/// strongly the surface shines.
 #[derive(Clone, Copy, Debug)]
 pub struct Light {
     pub towards: [f64; 3],
@@ -26,8 +26,8 @@ pub struct Light {
 /// Points of a pixel that are looked at along each axis.
 const SAMPLES: u32 = 3;
 
-impl Cushion {
-    /// Brightness at a point, 0 to 255; `None` beside the cushion.
+impl Vessel {
+    /// Brightness at a point, 0 to 255; `None` beside the vessel.
     fn brightness(&self, [x, y]: [f64; 2], light: &Light) -> Option<f64> {
         let u = [
             (x - self.centre[0]) / self.half[0],
@@ -58,10 +58,10 @@ fn unit(v: [f64; 3]) -> [f64; 3] {
     v.map(|c| c / length)
 }
 
-/// The cushions over a picture, the last one in front, with noise of this range in grey levels.
+/// The vessels over a picture, the last one in front, with noise of this range in grey levels.
 pub fn draw_over(
     picture: &RgbImage,
-    cushions: &[Cushion],
+    vessels: &[Vessel],
     light: &Light,
     noise: f64,
     mut seed: u64,
@@ -71,7 +71,7 @@ pub fn draw_over(
         let place = |at: u32, k: u32| f64::from(at) + (f64::from(k) + 0.5) / f64::from(SAMPLES);
         let at = |k: u32| {
             let p = [place(x, k % SAMPLES), place(y, k / SAMPLES)];
-            let front = cushions.iter().rev().find_map(|c| c.brightness(p, light));
+            let front = vessels.iter().rev().find_map(|c| c.brightness(p, light));
             front.unwrap_or(behind)
         };
         let mean = (0..SAMPLES * SAMPLES).map(at).sum::<f64>() / f64::from(SAMPLES * SAMPLES);

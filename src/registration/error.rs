@@ -50,6 +50,14 @@ pub enum Error {
         /// Names of the landmarks.
         names: String,
     },
+    /// A mark that the map takes nowhere.
+    #[error(
+        "registration: the mark of \"{name}\" in the reference lies beyond the horizon of the straightened plane, or where the lens shows nothing; see whether the mark or the straightening is wrong"
+    )]
+    BeyondHorizon {
+        /// Name of the landmark.
+        name: String,
+    },
 }
 
 impl Error {
@@ -60,6 +68,7 @@ impl Error {
             Self::TooFewLandmarks { .. } => "too-few-landmarks",
             Self::Degenerate { .. } => "degenerate-landmarks",
             Self::NoMap { .. } => "no-registration",
+            Self::BeyondHorizon { .. } => "landmark-beyond-horizon",
         }
     }
 }

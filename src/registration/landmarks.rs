@@ -10,12 +10,12 @@ use nalgebra::Vector2;
 /// Below this redundancy nothing else checks a mark.
 const UNCONTROLLED: f64 = 0.1;
 
-/// One verdict a landmark.
+/// One verdict a landmark; else the index of one whose mark the map takes nowhere.
 pub(crate) fn judge(
     adjustment: &Adjustment,
     roles: &Roles,
     swapped: &[(usize, usize)],
-) -> Vec<LandmarkFit> {
+) -> Result<Vec<LandmarkFit>, usize> {
     (0..adjustment.problem.pairs.len())
         .map(|i| {
             let took_part = adjustment.active[i];
@@ -38,8 +38,8 @@ pub(crate) fn judge(
                 }
                 None => None,
             };
-            let offset = offset(adjustment, i);
-            LandmarkFit {
+            let offset = offset(adjustment, i).ok_or(i)?;
+            Ok(LandmarkFit {
                 residual_px: offset.map(|m| m.value),
                 offset_px: offset,
                 test_statistic: is_tested.then(|| solved.test_square(problem, i, took_part).sqrt()),
@@ -48,22 +48,22 @@ pub(crate) fn judge(
                 smallest_detectable_px: is_tested
                     .then(|| deviation * (DETECTABLE_SQUARE / redundancy).sqrt()),
                 finding,
-            }
+            })
         })
         .collect()
 }
 
-/// Mark in the render minus registered mark of the reference, with the noise of both and of the registration.
-fn offset(adjustment: &Adjustment, i: usize) -> [Measured; 2] {
+/// Mark in the render minus registered mark of the reference, with the noise of both and of the registration; `None`
+/// where the mark lies beyond the horizon of the straightened plane, or where the lens shows nothing.
+fn offset(adjustment: &Adjustment, i: usize) -> Option<[Measured; 2]> {
     let value = adjustment.render_mark(i) - adjustment.registered_mark(i);
-    std::array::from_fn(|k| {
+    let [x, y] = [0, 1].map(|k| {
         let mut unit = Vector2::zeros();
         unit[k] = 1.0;
         let mut gradient = adjustment.no_gradient();
         gradient.add_render(i, unit);
         adjustment.add_registered(&mut gradient, i, -unit);
-        adjustment
-            .measured(value[k], &gradient)
-            .expect("a solved adjustment has finite deviations")
-    })
+        adjustment.measured(value[k], &gradient)
+    });
+    Some([x?, y?])
 }

@@ -27,7 +27,7 @@ pub(super) fn subsets(of: &[usize], size: usize) -> Vec<Vec<usize>> {
     let stride = all.len().div_ceil(MOST_SUBSETS);
     // An odd step through the list, so that no mark is favoured by the order.
     let step = (0..)
-        .map(|k| 2 * k + stride)
+        .map(|k| k + stride)
         .find(|s| gcd(*s, all.len()) == 1)
         .unwrap_or(1);
     (0..all.len().min(MOST_SUBSETS))

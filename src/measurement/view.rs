@@ -46,14 +46,15 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     }));
     let treated = screen::treat(view, &images, &registered.registration);
     let prepared = Prepared::new(images, treated.source);
-    let sharpened = sharpen(view, &prepared, &registered);
+    let sharpened = sharpen(view, &prepared, &registered)
+        .and_then(|s| Some((registered.summary(view, &s.adjustment)?, s)));
+    let (registration, sharpened) = match sharpened {
+        Some((registration, sharpened)) => (registration, Some(sharpened)),
+        None => (registered.registration.clone(), None),
+    };
     let adjustment = sharpened
         .as_ref()
         .map_or(&registered.adjustment, |s| &s.adjustment);
-    let registration = match &sharpened {
-        Some(s) => registered.summary(view, &s.adjustment),
-        None => registered.registration.clone(),
-    };
     let work = prepared.finish(&registration);
     let (edge_overlap, in_regions) = overlaps(view, &work);
     let marks = scales::KnownMarks::new(view, adjustment);

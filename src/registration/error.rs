@@ -64,6 +64,14 @@ pub enum Error {
         /// Length of the last, render pixels at the marks' extent.
         last_step_px: f64,
     },
+    /// A mark that the map takes nowhere.
+    #[error(
+        "registration: the mark of \"{name}\" in the reference lies beyond the horizon of the straightened plane, or where the lens shows nothing; see whether the mark or the straightening is wrong"
+    )]
+    BeyondHorizon {
+        /// Name of the landmark.
+        name: String,
+    },
 }
 
 impl Error {
@@ -75,6 +83,7 @@ impl Error {
             Self::Degenerate { .. } => "degenerate-landmarks",
             Self::NoMap { .. } => "no-registration",
             Self::NotConverged { .. } => "not-converged",
+            Self::BeyondHorizon { .. } => "landmark-beyond-horizon",
         }
     }
 }

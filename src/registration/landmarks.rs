@@ -9,12 +9,12 @@ use crate::statistics::Measured;
 /// Below this redundancy nothing else checks a mark.
 const UNCONTROLLED: f64 = 0.1;
 
-/// One verdict a landmark.
+/// One verdict a landmark; else the index of one whose mark the map takes nowhere.
 pub(crate) fn judge(
     adjustment: &Adjustment,
     roles: &Roles,
     swapped: &[(usize, usize)],
-) -> Vec<LandmarkFit> {
+) -> Result<Vec<LandmarkFit>, usize> {
     (0..adjustment.problem.pairs.len())
         .map(|i| {
             let took_part = adjustment.active[i];
@@ -37,8 +37,8 @@ pub(crate) fn judge(
                 }
                 None => None,
             };
-            let offset = offset(adjustment, i);
-            LandmarkFit {
+            let offset = offset(adjustment, i).ok_or(i)?;
+            Ok(LandmarkFit {
                 residual_px: offset.map(|m| m.value),
                 offset_px: offset,
                 test_statistic: is_tested.then(|| solved.test_square(problem, i, took_part).sqrt()),
@@ -47,17 +47,17 @@ pub(crate) fn judge(
                 smallest_detectable_px: is_tested
                     .then(|| deviation * (DETECTABLE_SQUARE / redundancy).sqrt()),
                 finding,
-            }
+            })
         })
         .collect()
 }
 
-/// Mark in the render minus registered mark of the reference, with the noise of both and of the registration.
-fn offset(adjustment: &Adjustment, i: usize) -> [Measured; 2] {
-    [0, 1].map(|axis| {
+/// Mark in the render minus registered mark of the reference, with the noise of both and of the registration; `None`
+/// where the mark lies beyond the horizon of the straightened plane, or where the lens shows nothing.
+fn offset(adjustment: &Adjustment, i: usize) -> Option<[Measured; 2]> {
+    let [x, y] = [0, 1].map(|axis| {
         let (value, gradient) = adjustment.offset(i, axis);
-        adjustment
-            .measured(value, &gradient)
-            .expect("a solved adjustment has finite deviations")
-    })
+        adjustment.measured(value, &gradient)
+    });
+    Some([x?, y?])
 }

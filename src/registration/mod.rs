@@ -34,6 +34,7 @@ pub use straighten::{
 use crate::{
     frame::{FromReference, Projective, RenderPx, StraightPx},
     job::{Expected, RegistrationKind, View},
+    printable::shortened,
     statistics::Measured,
 };
 
@@ -122,9 +123,9 @@ pub struct Registered {
 }
 
 impl Registered {
-    /// The registration's figures by another adjustment of the same marks.
-    pub(crate) fn summary(&self, view: &View, adjustment: &Adjustment) -> Registration {
-        let landmarks = landmarks::judge(adjustment, &self.roles, &self.swapped);
+    /// The registration's figures by another adjustment of the same marks; `None` where they are not finite.
+    pub(crate) fn summary(&self, view: &View, adjustment: &Adjustment) -> Option<Registration> {
+        let landmarks = landmarks::judge(adjustment, &self.roles, &self.swapped).ok()?;
         summarise(view, adjustment, &self.roles, landmarks)
     }
 }
@@ -160,7 +161,8 @@ pub fn straightening(
 /// `straightening` is what [`straightening`] makes of the view.
 ///
 /// # Errors
-/// Too few datum landmarks, or such that lie on one point or line, or that give no usable map.
+/// Too few datum landmarks, or such that lie on one point or line, or that give no usable map; a landmark that the map
+/// takes nowhere.
 pub fn register(
     view: &View,
     expected: Expected,
@@ -177,9 +179,12 @@ pub fn register(
     let roles = cleaned.roles;
     let adjustment = cleaned.adjustment;
     refuse_unsettled(view.registration, adjustment.convergence())?;
-    let landmarks = landmarks::judge(&adjustment, &roles, &cleaned.swapped);
+    let beyond = |i: usize| Error::BeyondHorizon {
+        name: shortened(&view.landmarks[i].name),
+    };
+    let landmarks = landmarks::judge(&adjustment, &roles, &cleaned.swapped).map_err(beyond)?;
     let regions = regions::fit_all(view, &adjustment, &roles);
-    let registration = summarise(view, &adjustment, &roles, landmarks);
+    let registration = summarise(view, &adjustment, &roles, landmarks).ok_or_else(no_map)?;
     Ok(Registered {
         registration,
         adjustment,
@@ -209,9 +214,9 @@ fn summarise(
     adjustment: &Adjustment,
     roles: &wrong_marks::Roles,
     landmarks: Vec<LandmarkFit>,
-) -> Registration {
+) -> Option<Registration> {
     let state = &adjustment.solved.state;
-    let (scale, rotation_deg) = scale_and_rotation(adjustment);
+    let (scale, rotation_deg) = scale_and_rotation(adjustment)?;
     let datum: Vec<usize> = (0..landmarks.len())
         .filter(|&i| roles.datum[i] && adjustment.active[i])
         .collect();
@@ -228,7 +233,7 @@ fn summarise(
         .sum();
     let mean =
         |sigma: fn(&model::Pair) -> f64| adjustment.problem.pairs.first().map_or(f64::NAN, sigma);
-    Registration {
+    Some(Registration {
         kind: view.registration,
         straight_from_reference: state.straight_from_reference,
         render_from_straight: state.render_from_straight,
@@ -249,11 +254,12 @@ fn summarise(
         reference_mark_sigma_px: adjustment.noise.reference * mean(|p| p.reference_sigma),
         hides: hidden_errors(view),
         landmarks,
-    }
+    })
 }
 
-/// Scale and rotation of the map at the centre of the marks, where only its linear unknowns change them.
-fn scale_and_rotation(adjustment: &Adjustment) -> (Measured, Measured) {
+/// Scale and rotation of the map at the centre of the marks, where only its linear unknowns change them; `None` where
+/// they are not finite.
+fn scale_and_rotation(adjustment: &Adjustment) -> Option<(Measured, Measured)> {
     let layout = &adjustment.problem.layout;
     let state = &adjustment.solved.state;
     let centre = state
@@ -277,14 +283,11 @@ fn scale_and_rotation(adjustment: &Adjustment) -> (Measured, Measured) {
         adjustment.variance(&gradient).sqrt()
     };
     let freedom = adjustment.noise_freedom;
-    let measured = |value: f64, deviation: f64| {
-        Measured::from_deviation(value, deviation, freedom)
-            .expect("a solved adjustment has finite deviations")
-    };
-    (
-        measured(scale, scale * deviation(stretch)),
-        measured(rotation.to_degrees(), deviation(turn).to_degrees()),
-    )
+    let measured = |value: f64, deviation: f64| Measured::from_deviation(value, deviation, freedom);
+    Some((
+        measured(scale, scale * deviation(stretch))?,
+        measured(rotation.to_degrees(), deviation(turn).to_degrees())?,
+    ))
 }
 
 fn hidden_errors(view: &View) -> Vec<String> {

@@ -11,6 +11,7 @@ use crate::{
     job::{self, Job, View},
     measurement, registration,
     report::{self, Report, ViewFailure, ViewOutcome},
+    stop::{self, Stop, Stopped},
 };
 use rayon::prelude::*;
 use std::{
@@ -90,9 +91,21 @@ pub enum Error {
     /// A sheet could not be drawn.
     #[error("sheet.pdf: {0}")]
     Draw(#[from] drawing::Error),
+    /// The system gives no threads.
+    #[error("no threads can be started: {source}")]
+    Threads {
+        /// Why.
+        source: rayon::ThreadPoolBuildError,
+    },
     /// The caller asked to stop.
     #[error("the comparison was stopped; nothing was written")]
     Stopped,
+}
+
+impl From<Stopped> for Error {
+    fn from(_: Stopped) -> Self {
+        Self::Stopped
+    }
 }
 
 impl Error {
@@ -103,6 +116,7 @@ impl Error {
             Self::Write { .. } => "cannot-write",
             Self::ForeignFolder { .. } => "foreign-folder",
             Self::Draw(_) => "cannot-draw",
+            Self::Threads { .. } => "no-threads",
             Self::Stopped => "stopped",
         }
     }
@@ -126,18 +140,28 @@ pub fn compare(
     options: &CompareOptions,
     observer: &(dyn Fn(Event<'_>) + Sync),
 ) -> Result<Outcome, Error> {
-    compare_unless(job, options, observer, &|| false)
+    compare_until(job, options, observer, &Stop::default())
 }
 
-/// As [`compare`], until `stopped` says so: it is asked before every stage and before anything is put in place.
+/// As [`compare`], until it is asked to stop: that is heard within a second, and nothing is left behind.
 ///
 /// # Errors
 /// Those of [`compare`], and [`Error::Stopped`].
-pub fn compare_unless(
+pub fn compare_until(
     job: &Job,
     options: &CompareOptions,
     observer: &(dyn Fn(Event<'_>) + Sync),
-    stopped: &(dyn Fn() -> bool + Sync),
+    stop: &Stop,
+) -> Result<Outcome, Error> {
+    stop.run(|| compare_all(job, options, observer))
+        .map_err(|source| Error::Threads { source })?
+}
+
+/// Compares on the threads of a run.
+fn compare_all(
+    job: &Job,
+    options: &CompareOptions,
+    observer: &(dyn Fn(Event<'_>) + Sync),
 ) -> Result<Outcome, Error> {
     let views = selected(job, &options.views)?;
     let folder = StagingFolder::beside(&options.out)?;
@@ -145,7 +169,7 @@ pub fn compare_unless(
     for chunk in views.chunks(rayon::current_num_threads().clamp(1, VIEWS_AT_ONCE)) {
         let results: Vec<Result<ViewDone<'_>, Error>> = chunk
             .par_iter()
-            .map(|view| compare_view(job, view, options, folder.path(), observer, stopped))
+            .map(|view| compare_view(job, view, options, folder.path(), observer))
             .collect();
         for result in results {
             done.push(result?);
@@ -158,7 +182,7 @@ pub fn compare_unless(
         &report,
         &pages.into_iter().flatten().collect::<Vec<_>>(),
     )?;
-    go_on(stopped)?;
+    stop::check()?;
     folder.take_the_place_of(&options.out)?;
     Ok(Outcome {
         out: options.out.clone(),
@@ -197,21 +221,20 @@ fn compare_view<'a>(
     options: &CompareOptions,
     folder: &Path,
     observer: &(dyn Fn(Event<'_>) + Sync),
-    stopped: &(dyn Fn() -> bool + Sync),
 ) -> Result<ViewDone<'a>, Error> {
     let stage = |stage| {
         observer(Event::Stage {
             view: &view.name,
             stage,
         });
-        go_on(stopped).map_err(|e| failure(e.code(), &e))
+        stop::check().map_err(stopped)
     };
     let drawn = draw_view(job, view, options, &stage).and_then(|drawn| {
         stage("writing")?;
         Ok(drawn)
     });
     // A view that was stopped is no view that failed.
-    go_on(stopped)?;
+    stop::check()?;
     let done = match drawn {
         Ok(drawn) => {
             let files = write_view(folder, &view.name, drawn.files)?;
@@ -235,14 +258,6 @@ fn compare_view<'a>(
     };
     observer(Event::Finished { view: &view.name });
     Ok(done)
-}
-
-fn go_on(stopped: &(dyn Fn() -> bool + Sync)) -> Result<(), Error> {
-    if stopped() {
-        Err(Error::Stopped)
-    } else {
-        Ok(())
-    }
 }
 
 struct Drawn {
@@ -281,8 +296,10 @@ fn draw_view(
         _ => None,
     };
     stage("measuring")?;
-    let measured = measurement::measure(job, view, images, registered);
+    let mut measured =
+        measurement::measure_in_run(job, view, images, registered).map_err(stopped)?;
     stage("drawing")?;
+    let native = measured.native_reference.take();
     let to_draw = ViewToDraw {
         job,
         view,
@@ -292,13 +309,12 @@ fn draw_view(
         date: &options.date,
         paper: options.paper,
     };
-    let registered = measured
-        .native_reference
-        .as_ref()
-        .unwrap_or(&measured.work.reference);
     let (drawn, registered) = rayon::join(
         || drawing::draw_view(&to_draw),
-        || drawing::encode_png(registered),
+        || match native {
+            Some(native) => drawing::encode_large_png(native),
+            None => drawing::encode_png(&measured.work.reference),
+        },
     );
     let mut drawn = drawn.map_err(|e| failure(e.code(), &e))?;
     drawn.files.push(DrawnFile {
@@ -329,6 +345,7 @@ fn explain_straightening(
         _ => &[],
     };
     let straight = measurement::straightened_picture(reference, straightening);
+    stop::check()?;
     drawing::explain_straightening(reference, corners, &straight)
 }
 
@@ -356,6 +373,11 @@ fn failure(code: &'static str, error: &dyn std::error::Error) -> ViewFailure {
         code,
         text: error.to_string(),
     }
+}
+
+/// A view that was stopped; replaced by [`Error::Stopped`] before anybody sees it.
+fn stopped(error: Stopped) -> ViewFailure {
+    failure(Error::Stopped.code(), &error)
 }
 
 fn write_view(
@@ -485,7 +507,6 @@ fn holds_other_things(out: &Path) -> bool {
 mod tests {
     use super::*;
     use crate::job;
-    use std::sync::atomic::{AtomicBool, Ordering};
 
     #[test]
     fn a_stopped_comparison_leaves_nothing_behind() {
@@ -501,14 +522,13 @@ mod tests {
             explain: false,
         };
         for last in ["reading images", "registering", "measuring"] {
-            let stop = AtomicBool::new(false);
+            let stop = Stop::default();
             let observer = |event: Event<'_>| {
                 if matches!(event, Event::Stage { stage, .. } if stage == last) {
-                    stop.store(true, Ordering::Relaxed);
+                    stop.ask();
                 }
             };
-            let stopped = || stop.load(Ordering::Relaxed);
-            let error = compare_unless(&job, &options, &observer, &stopped).expect_err("stopped");
+            let error = compare_until(&job, &options, &observer, &stop).expect_err("stopped");
             assert_eq!(error.code(), "stopped", "{last}");
             assert_eq!(fs::read_dir(folder.path()).expect("there").count(), 0);
         }

@@ -4,16 +4,21 @@ use std::{collections::BTreeSet, fs, path::Path};
 
 /// Module, then the modules it may name with `crate::`. Bottom to top.
 const MAY_IMPORT: &[(&str, &[&str])] = &[
+    ("stop", &[]),
     ("units", &[]),
     ("frame", &[]),
     ("statistics", &[]),
-    ("kernels", &["frame"]),
+    ("kernels", &["stop", "frame"]),
     ("job", &["units", "frame"]),
-    ("images", &["kernels", "job"]),
-    ("registration", &["units", "frame", "statistics", "job"]),
+    ("images", &["stop", "kernels", "job"]),
+    (
+        "registration",
+        &["stop", "units", "frame", "statistics", "job"],
+    ),
     (
         "measurement",
         &[
+            "stop",
             "units",
             "frame",
             "statistics",
@@ -26,6 +31,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "drawing",
         &[
+            "stop",
             "units",
             "frame",
             "statistics",
@@ -38,6 +44,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "report",
         &[
+            "stop",
             "units",
             "frame",
             "statistics",
@@ -50,6 +57,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "pipeline",
         &[
+            "stop",
             "job",
             "images",
             "registration",
@@ -61,6 +69,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "service",
         &[
+            "stop",
             "frame",
             "kernels",
             "job",
@@ -75,6 +84,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "cli",
         &[
+            "stop",
             "units",
             "images",
             "drawing",

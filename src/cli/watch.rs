@@ -9,12 +9,12 @@ use crate::{
     pipeline::{self, CompareOptions},
     report::{self, Report},
     service,
+    stop::Stop,
 };
 use std::{
     collections::BTreeMap,
     fs,
     path::{Path, PathBuf},
-    sync::atomic::{AtomicBool, Ordering},
     thread,
     time::{Duration, SystemTime},
 };
@@ -43,7 +43,7 @@ const INTERVAL: Duration = Duration::from_millis(250);
 const QUIET_LOOKS: u32 = 4;
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
-    let stop = service::stop_flag().map_err(|source| Failure::Signals { source })?;
+    let stop = service::stop_on_signal().map_err(|source| Failure::Signals { source })?;
     let mut watch = Watch {
         job: &arguments.job,
         out: arguments.out.clone().unwrap_or_else(|| {
@@ -66,12 +66,12 @@ struct Watch<'a> {
     /// The one before.
     report: Option<Report>,
     terminal: &'a Terminal,
-    stop: &'a AtomicBool,
+    stop: &'a Stop,
 }
 
 impl Watch<'_> {
     fn stopped(&self) -> bool {
-        self.stop.load(Ordering::Relaxed)
+        self.stop.is_asked()
     }
 
     /// The first comparison, and the files as they were before it.
@@ -120,8 +120,7 @@ impl Watch<'_> {
                 return Ok(());
             }
         };
-        let stopped = || self.stopped();
-        let report = match pipeline::compare_unless(&job, &options, &|_| (), &stopped) {
+        let report = match pipeline::compare_until(&job, &options, &|_| (), self.stop) {
             Ok(outcome) => outcome.report,
             Err(pipeline::Error::Stopped) => return Ok(()),
             Err(error) => {

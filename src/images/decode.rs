@@ -7,7 +7,7 @@ use super::{
     samples,
     upright::{upright, upright_size},
 };
-use crate::{job::View, kernels::Plane};
+use crate::{job::View, kernels::Plane, stop};
 use image::{
     ColorType, ImageDecoder, ImageError, RgbImage,
     codecs::{
@@ -47,6 +47,44 @@ impl Default for Limits {
 /// # Errors
 /// Every variant of [`Error`] but [`Error::MaskSize`].
 pub fn read(path: &Path, limits: &Limits) -> Result<Picture, Error> {
+    let (own_path, own_limits) = (path.to_owned(), *limits);
+    // A decoder cannot ask whether it is to stop.
+    let decoded = stop::wait_for(move || decode(&own_path, &own_limits))??;
+    let Decoded {
+        mut bytes,
+        size,
+        channels,
+        bits,
+        orientation,
+        icc,
+    } = decoded;
+    if bits == 16 {
+        samples::reduce_to_8_bits(&mut bytes);
+    }
+    let (alpha, kind) = match channels {
+        1 => (None, Channels::Grey),
+        2 => (samples::take_alpha::<2>(&mut bytes), Channels::Grey),
+        3 => (None, Channels::Rgb),
+        _ => (samples::take_alpha::<4>(&mut bytes), Channels::Rgb),
+    };
+    stop::check()?;
+    let (rgb, note) = profile::to_srgb(bytes, kind, icc.as_deref());
+    stop::check()?;
+    Ok(assemble(rgb, alpha, size, orientation, note))
+}
+
+/// Pixels as the decoder gives them.
+struct Decoded {
+    bytes: Vec<u8>,
+    size: (u32, u32),
+    channels: u8,
+    /// Bits a sample.
+    bits: u16,
+    orientation: Orientation,
+    icc: Option<Vec<u8>>,
+}
+
+fn decode(path: &Path, limits: &Limits) -> Result<Decoded, Error> {
     let mut opened = open(path, limits)?;
     let size = opened.decoder.dimensions();
     let color = opened.decoder.color_type();
@@ -65,17 +103,14 @@ pub fn read(path: &Path, limits: &Limits) -> Result<Picture, Error> {
         .decoder
         .read_image_boxed(&mut bytes)
         .map_err(failed)?;
-    if bits == 16 {
-        samples::reduce_to_8_bits(&mut bytes);
-    }
-    let (alpha, kind) = match channels {
-        1 => (None, Channels::Grey),
-        2 => (samples::take_alpha::<2>(&mut bytes), Channels::Grey),
-        3 => (None, Channels::Rgb),
-        _ => (samples::take_alpha::<4>(&mut bytes), Channels::Rgb),
-    };
-    let (rgb, note) = profile::to_srgb(bytes, kind, icc.as_deref());
-    Ok(assemble(rgb, alpha, size, orientation, note))
+    Ok(Decoded {
+        bytes,
+        size,
+        channels,
+        bits,
+        orientation,
+        icc,
+    })
 }
 
 /// Upright width and height of a picture; no pixel is decoded and no limit applied.
@@ -100,7 +135,7 @@ pub fn read_view(view: &View, limits: &Limits) -> Result<ViewImages, Error> {
     let side = |image, mask| {
         let picture = read(image, limits)?;
         let silhouette = mask::of_picture(mask, &picture, limits)?;
-        Ok((picture, silhouette))
+        Ok::<_, Error>((picture, silhouette))
     };
     let (render, reference) = rayon::join(
         || side(&view.render.image, &view.render.mask),

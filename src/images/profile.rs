@@ -2,6 +2,7 @@
 //!
 //! Source: ICC.1:2022, relative colorimetric intent, as the crate `moxcms` computes it.
 use super::samples::grey_to_rgb;
+use crate::stop;
 use moxcms::{CmsError, ColorProfile, DataColorSpace, Layout, RenderingIntent, TransformOptions};
 use rayon::prelude::*;
 
@@ -106,6 +107,9 @@ fn changes_colours(executor: &Executor) -> Result<bool, CmsError> {
 fn convert_rgb(rgb: &mut [u8], executor: &Executor) -> Result<(), CmsError> {
     rgb.par_chunks_mut(CHUNK_PIXELS * 3)
         .map_init(Vec::new, |scratch: &mut Vec<u8>, chunk| {
+            if stop::is_asked() {
+                return Ok(());
+            }
             scratch.clear();
             scratch.extend_from_slice(chunk);
             executor.transform(scratch, chunk)

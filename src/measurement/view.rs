@@ -15,6 +15,7 @@ use crate::{
     job::{Job, KnownPlane, LandmarkUse, View},
     registration::{Adjustment, Finding, FrameFinding, Registered, Registration},
     statistics::chi_square_quantile,
+    stop::{self, Stopped},
 };
 use image::RgbImage;
 use rayon::prelude::*;
@@ -34,13 +35,31 @@ pub struct MeasuredView {
     pub explained: Vec<Explained>,
 }
 
-/// Measures a view whose reference is registered.
+/// Measures a view whose reference is registered; to be called where nobody asks to stop.
+///
+/// # Panics
+/// In a run that is asked to stop: see [`measure_in_run`].
 pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registered) -> MeasuredView {
+    measure_in_run(job, view, images, registered).expect("nobody asks to stop here")
+}
+
+/// Measures a view whose reference is registered, unless the run is asked to stop.
+///
+/// # Errors
+/// [`Stopped`].
+pub fn measure_in_run(
+    job: &Job,
+    view: &View,
+    images: ViewImages,
+    registered: Registered,
+) -> Result<MeasuredView, Stopped> {
     let notes = reading_notes(&images);
     let reference_size = images.reference.rgb.dimensions();
-    let treated = screen::treat(view, &images, &registered.registration);
+    let treated = screen::treat(view, &images, &registered.registration)?;
     let prepared = Prepared::new(images, treated.source);
+    stop::check()?;
     let sharpened = sharpen(view, &prepared, &registered);
+    stop::check()?;
     let adjustment = sharpened
         .as_ref()
         .map_or(&registered.adjustment, |s| &s.adjustment);
@@ -48,8 +67,9 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         Some(s) => registered.summary(view, &s.adjustment),
         None => registered.registration.clone(),
     };
-    let work = prepared.finish(&registration);
+    let work = prepared.finish(&registration)?;
     let (edge_overlap, in_regions) = overlaps(view, &work);
+    stop::check()?;
     let marks = scales::KnownMarks::new(view, adjustment);
     let pairs = drawn_pairs(adjustment);
     let by_edges = adjustment;
@@ -133,13 +153,13 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     measurement
         .warnings
         .extend(datum_doubts::all(view, &registered, reference_size));
-    MeasuredView {
+    Ok(MeasuredView {
         measurement,
         work: work.images,
         native_reference: work.native_reference,
         pairs,
         explained: treated.explained,
-    }
+    })
 }
 
 /// The adjustment with the edges of both images; `None` where there is nothing to look for.

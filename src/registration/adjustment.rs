@@ -14,7 +14,7 @@ use super::{
     shape::ExpectedShape,
     straighten::Observed,
 };
-use crate::statistics::Measured;
+use crate::{statistics::Measured, stop};
 use nalgebra::{DVector, Matrix2, Matrix2xX, Vector2};
 
 /// What is fixed during an adjustment.
@@ -223,6 +223,7 @@ impl Problem {
         let mut cost = self.cost(&state, &rows, active, weighing, noise);
         let mut damping = 0.0;
         for _ in 0..most_steps {
+            stop::check().ok()?;
             let normal = self.normal(&state, &rows, active, weighing, noise);
             let Some((next, next_rows, next_cost, step)) =
                 self.step(&state, &normal, active, weighing, noise, cost, &mut damping)

@@ -14,4 +14,5 @@ pub mod registration;
 pub mod report;
 pub mod service;
 pub mod statistics;
+pub mod stop;
 pub mod units;

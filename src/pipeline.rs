@@ -22,6 +22,7 @@ use crate::{
     printable::{listed, shortened},
     registration,
     report::{self, Report, ViewFailure, ViewOutcome},
+    stop::{self, Stop, Stopped},
 };
 use image::RgbImage;
 use results_folder::{NewResults, REPORT};
@@ -92,9 +93,21 @@ pub enum Error {
     /// A sheet could not be drawn.
     #[error("sheet.pdf: {0}")]
     Draw(#[from] drawing::Error),
+    /// The system gives no threads.
+    #[error("no threads can be started: {source}")]
+    Threads {
+        /// Why.
+        source: rayon::ThreadPoolBuildError,
+    },
     /// The caller asked to stop.
     #[error("the comparison was stopped; nothing was written")]
     Stopped,
+}
+
+impl From<Stopped> for Error {
+    fn from(_: Stopped) -> Self {
+        Self::Stopped
+    }
 }
 
 impl Error {
@@ -104,6 +117,7 @@ impl Error {
             Self::UnknownView { .. } => "unknown-view",
             Self::Results(error) => error.code(),
             Self::Draw(_) => "cannot-draw",
+            Self::Threads { .. } => "no-threads",
             Self::Stopped => "stopped",
         }
     }
@@ -141,18 +155,28 @@ pub fn compare(
     options: &CompareOptions,
     observer: &(dyn Fn(Event<'_>) + Sync),
 ) -> Result<Outcome, Error> {
-    compare_unless(job, options, observer, &|| false)
+    compare_until(job, options, observer, &Stop::default())
 }
 
-/// As [`compare`], until `stopped` says so: it is asked before every stage and before anything is put in place.
+/// As [`compare`], until it is asked to stop: that is heard within a second, and nothing is left behind.
 ///
 /// # Errors
 /// Those of [`compare`], and [`Error::Stopped`].
-pub fn compare_unless(
+pub fn compare_until(
     job: &Job,
     options: &CompareOptions,
     observer: &(dyn Fn(Event<'_>) + Sync),
-    stopped: &(dyn Fn() -> bool + Sync),
+    stop: &Stop,
+) -> Result<Outcome, Error> {
+    stop.run(|| compare_all(job, options, observer))
+        .map_err(|source| Error::Threads { source })?
+}
+
+/// Compares on the threads of a run.
+fn compare_all(
+    job: &Job,
+    options: &CompareOptions,
+    observer: &(dyn Fn(Event<'_>) + Sync),
 ) -> Result<Outcome, Error> {
     let views = selected(job, &options.views)?;
     let names: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
@@ -162,9 +186,8 @@ pub fn compare_unless(
         options,
         folder: &folder,
         observer,
-        stopped,
     };
-    let done = turns::in_turns(&views, options, stopped, &|view, look| {
+    let done = turns::in_turns(&views, options, &stop::is_asked, &|view, look| {
         comparison.compare_view(view, look)
     })?;
     let (outcomes, pages): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.outcome, d.page)).unzip();
@@ -174,7 +197,7 @@ pub fn compare_unless(
         (Results::EarlierKept, Vec::new())
     } else {
         write_whole_job(&folder, &report, &pages)?;
-        go_on(stopped)?;
+        stop::check()?;
         (Results::InPlace, folder.put_in_place()?)
     };
     Ok(Outcome {
@@ -211,7 +234,6 @@ struct Comparison<'r> {
     options: &'r CompareOptions,
     folder: &'r NewResults,
     observer: &'r (dyn Fn(Event<'_>) + Sync),
-    stopped: &'r (dyn Fn() -> bool + Sync),
 }
 
 impl Comparison<'_> {
@@ -225,14 +247,14 @@ impl Comparison<'_> {
                 view: &view.name,
                 stage,
             });
-            go_on(self.stopped).map_err(|e| failure(e.code(), &e))
+            stop::check().map_err(stopped)
         };
         let drawn = draw_view(self.job, view, look, self.options, &stage).and_then(|drawn| {
             stage("writing")?;
             Ok(drawn)
         });
         // A view that was stopped is no view that failed.
-        go_on(self.stopped)?;
+        stop::check()?;
         let done = match drawn {
             Ok(drawn) => {
                 let files = write_view(self.folder, &view.name, drawn.files)?;
@@ -256,14 +278,6 @@ impl Comparison<'_> {
         };
         (self.observer)(Event::Finished { view: &view.name });
         Ok(done)
-    }
-}
-
-fn go_on(stopped: &(dyn Fn() -> bool + Sync)) -> Result<(), Error> {
-    if stopped() {
-        Err(Error::Stopped)
-    } else {
-        Ok(())
     }
 }
 
@@ -301,8 +315,10 @@ fn draw_view(
         _ => None,
     };
     stage("measuring")?;
-    let measured = measurement::measure(job, view, images, registered);
+    let mut measured =
+        measurement::measure_in_run(job, view, images, registered).map_err(stopped)?;
     stage("drawing")?;
+    let native = measured.native_reference.take();
     let to_draw = ViewToDraw {
         job,
         view,
@@ -312,13 +328,12 @@ fn draw_view(
         date: &options.date,
         paper: options.paper,
     };
-    let registered = measured
-        .native_reference
-        .as_ref()
-        .unwrap_or(&measured.work.reference);
     let (drawn, registered) = rayon::join(
         || drawing::draw_view(&to_draw),
-        || drawing::encode_png(registered),
+        || match native {
+            Some(native) => drawing::encode_large_png(native),
+            None => drawing::encode_png(&measured.work.reference),
+        },
     );
     let mut drawn = drawn.map_err(|e| failure(e.code(), &e))?;
     drawn.files.push(DrawnFile {
@@ -350,6 +365,7 @@ fn explain_straightening(
     };
     let straight = measurement::straightened_picture(reference, straightening)
         .map_err(|e| failure(e.code(), &e))?;
+    stop::check().map_err(stopped)?;
     drawing::explain_straightening(reference, corners, &straight).map_err(|e| failure(e.code(), &e))
 }
 
@@ -358,6 +374,11 @@ fn failure(code: &'static str, error: &dyn std::error::Error) -> ViewFailure {
         code,
         text: error.to_string(),
     }
+}
+
+/// A view that was stopped; replaced by [`Error::Stopped`] before anybody sees it.
+fn stopped(error: Stopped) -> ViewFailure {
+    failure(Error::Stopped.code(), &error)
 }
 
 fn write_view(
@@ -396,10 +417,7 @@ fn write_whole_job(folder: &NewResults, report: &Report, pages: &[SheetPage]) ->
 mod tests {
     use super::*;
     use crate::job;
-    use std::{
-        path::Path,
-        sync::atomic::{AtomicBool, Ordering},
-    };
+    use std::path::Path;
 
     #[test]
     fn a_stopped_comparison_leaves_nothing_behind() {
@@ -416,14 +434,13 @@ mod tests {
             explain: false,
         };
         for last in ["reading images", "registering", "measuring"] {
-            let stop = AtomicBool::new(false);
+            let stop = Stop::default();
             let observer = |event: Event<'_>| {
                 if matches!(event, Event::Stage { stage, .. } if stage == last) {
-                    stop.store(true, Ordering::Relaxed);
+                    stop.ask();
                 }
             };
-            let stopped = || stop.load(Ordering::Relaxed);
-            let error = compare_unless(&job, &options, &observer, &stopped).expect_err("stopped");
+            let error = compare_until(&job, &options, &observer, &stop).expect_err("stopped");
             assert_eq!(error.code(), "stopped", "{last}");
             assert_eq!(fs::read_dir(folder.path()).expect("there").count(), 0);
         }

@@ -4,20 +4,22 @@ use std::{collections::BTreeSet, fs, path::Path};
 
 /// Module, then the modules it may name with `crate::`. Bottom to top.
 const MAY_IMPORT: &[(&str, &[&str])] = &[
+    ("stop", &[]),
     ("printable", &[]),
     ("units", &["printable"]),
     ("frame", &[]),
     ("statistics", &[]),
-    ("kernels", &["frame"]),
+    ("kernels", &["stop", "frame"]),
     ("job", &["printable", "units", "frame"]),
-    ("images", &["kernels", "job"]),
+    ("images", &["stop", "kernels", "job"]),
     (
         "registration",
-        &["printable", "units", "frame", "statistics", "job"],
+        &["stop", "printable", "units", "frame", "statistics", "job"],
     ),
     (
         "measurement",
         &[
+            "stop",
             "printable",
             "units",
             "frame",
@@ -31,6 +33,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "drawing",
         &[
+            "stop",
             "printable",
             "units",
             "frame",
@@ -44,6 +47,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "report",
         &[
+            "stop",
             "printable",
             "units",
             "frame",
@@ -57,6 +61,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "pipeline",
         &[
+            "stop",
             "printable",
             "job",
             "images",
@@ -69,6 +74,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "service",
         &[
+            "stop",
             "printable",
             "frame",
             "kernels",
@@ -84,6 +90,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "cli",
         &[
+            "stop",
             "printable",
             "units",
             "images",

@@ -10,6 +10,7 @@ use crate::{
     job,
     pipeline::{self, CompareOptions, Outcome, Results},
     report::{self, Report, json::Verdict},
+    service,
 };
 use clap::ValueEnum;
 use std::path::PathBuf;
@@ -141,7 +142,8 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     } else {
         Progress::shown(count)
     };
-    let compare = || pipeline::compare(&job, &options, &|event| progress.take(event));
+    let stop = service::stop_on_signal().map_err(|source| Failure::Signals { source })?;
+    let compare = || pipeline::compare_until(&job, &options, &|event| progress.take(event), &stop);
     let outcome = match arguments.jobs {
         None => compare(),
         Some(threads) => pool(threads)?.install(compare),

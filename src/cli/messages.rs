@@ -1,4 +1,5 @@
 //! What goes to the terminal: results to standard output, everything else to standard error.
+use super::Status;
 use crate::{
     images, job, pipeline,
     printable::{is_command, on_one_line},
@@ -293,6 +294,14 @@ impl fmt::Display for Action {
 }
 
 impl Failure {
+    /// How the program exits.
+    pub fn status(&self) -> Status {
+        match self {
+            Self::Pipeline(pipeline::Error::Stopped) => Status::Stopped,
+            _ => Status::Unusable,
+        }
+    }
+
     /// A file that cannot be read or written.
     pub fn file(path: &Path, action: Action, source: io::Error) -> Self {
         Self::File {

@@ -37,7 +37,8 @@ Exit status:
   0  no measure is out of tolerance
   1  something is out of tolerance (with --strict also where it cannot be told)
   2  the job or the command line cannot be used
-  3  some views could not be compared (the others were), or none";
+  3  some views could not be compared (the others were), or none
+  130  it was stopped by Ctrl-C or a termination signal";
 
 #[derive(Debug, Subcommand)]
 enum Command {
@@ -83,7 +84,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
     };
     result.unwrap_or_else(|failure: Failure| {
         terminal.failure(&failure);
-        Status::Unusable
+        failure.status()
     })
 }
 

@@ -1,4 +1,5 @@
 //! The exit statuses, in one place.
+use crate::service::ENDED_BY_SIGNAL;
 use std::process::ExitCode;
 
 /// How a run of the program ended.
@@ -13,6 +14,8 @@ pub enum Status {
     Unusable = 2,
     /// Some views could not be compared, or none.
     ViewsFailed = 3,
+    /// It was stopped by Ctrl-C or a termination signal.
+    Stopped = ENDED_BY_SIGNAL,
 }
 
 impl Status {

@@ -12,12 +12,12 @@ use crate::{
     printable::on_one_line,
     report::{self, Report},
     service,
+    stop::Stop,
 };
 use std::{
     collections::BTreeMap,
     fs,
     path::{Path, PathBuf},
-    sync::atomic::{AtomicBool, Ordering},
     thread,
     time::{Duration, SystemTime},
 };
@@ -48,7 +48,7 @@ const INTERVAL: Duration = Duration::from_millis(250);
 const QUIET_LOOKS: u32 = 4;
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
-    let stop = service::stop_flag().map_err(|source| Failure::Signals { source })?;
+    let stop = service::stop_on_signal().map_err(|source| Failure::Signals { source })?;
     let mut watch = Watch {
         job: &arguments.job,
         out: arguments.out.clone().unwrap_or_else(|| {
@@ -72,12 +72,12 @@ struct Watch<'a> {
     report: Option<Report>,
     memory: Budget,
     terminal: &'a Terminal,
-    stop: &'a AtomicBool,
+    stop: &'a Stop,
 }
 
 impl Watch<'_> {
     fn stopped(&self) -> bool {
-        self.stop.load(Ordering::Relaxed)
+        self.stop.is_asked()
     }
 
     /// The report of an earlier run; without a usable one, changes are told from the next comparison on.
@@ -142,8 +142,7 @@ impl Watch<'_> {
                 return Ok(());
             }
         };
-        let stopped = || self.stopped();
-        let outcome = match pipeline::compare_unless(&job, &options, &|_| (), &stopped) {
+        let outcome = match pipeline::compare_until(&job, &options, &|_| (), self.stop) {
             Ok(outcome) => outcome,
             Err(pipeline::Error::Stopped) => return Ok(()),
             Err(error) => {

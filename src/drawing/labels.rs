@@ -1,5 +1,6 @@
 //! Places for labels: beside what they name, inside the picture, never over one another.
 use super::scene::{Box2, Position};
+use crate::stop;
 
 /// A label that wants a place.
 #[derive(Clone, Debug)]
@@ -46,6 +47,7 @@ struct Layout<'a> {
 
 impl Layout<'_> {
     fn settle(&mut self, label: &Wanted) -> Option<Placed> {
+        stop::check().ok()?;
         let farthest = FARTHEST * self.bounds.width.hypot(self.bounds.height);
         let last = label.sizes.len().checked_sub(1)?;
         let found = label.sizes.iter().enumerate().find_map(|(version, size)| {

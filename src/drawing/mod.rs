@@ -31,12 +31,13 @@ use self::{backdrop::Backdrop, png::encode_photo};
 pub use self::{
     explain::{explain, explain_straightening},
     pdf::sheets_pdf,
-    png::{encode_jpeg, encode_png},
+    png::{encode_jpeg, encode_large_png, encode_png},
     sheet::SheetPage,
 };
 use crate::{
     job::{Job, View},
     measurement::{DrawnPair, ViewMeasurement, WorkImages},
+    stop::{self, Stopped},
 };
 use rayon::prelude::*;
 use std::borrow::Cow;
@@ -148,6 +149,9 @@ pub enum Error {
         /// What is wrong with it.
         cause: Cow<'static, str>,
     },
+    /// The run was asked to stop.
+    #[error(transparent)]
+    Stopped(#[from] Stopped),
     /// The PDF could not be written.
     #[error("drawing: writing the PDF: {cause}")]
     Pdf {
@@ -165,6 +169,7 @@ impl Error {
             Self::Scene { .. } => "scene",
             Self::Png(_) => "png",
             Self::Jpeg { .. } => "jpeg",
+            Self::Stopped(_) => "stopped",
             Self::Pdf { .. } => "pdf",
         }
     }
@@ -243,6 +248,7 @@ impl Picture {
     }
 
     fn draw(self, input: &ViewToDraw<'_>, backdrop: &Backdrop) -> Result<DrawnFile, Error> {
+        stop::check()?;
         let small = |source| encode_photo(&reduce::fitted(source, 1, MOST_ON_PAGE));
         let bytes = match self {
             Self::Overlay => encode_png(&overlay::draw(input, backdrop)?),

@@ -1,5 +1,6 @@
 //! Sheets to PDF: one page each, real paper size, text as text, fonts embedded.
-use super::{Error, raster, sheet::SheetPage};
+use super::{Error, raster, sheet::SheetPage, svg};
+use crate::stop;
 use krilla::{Document, geom::Size, metadata::Metadata, page::PageSettings};
 use krilla_svg::{SurfaceExt, SvgSettings};
 
@@ -11,17 +12,23 @@ const POINTS: f64 = 72.0 / 25.4;
 /// Nothing in it depends on the time or the machine: the same pages give the same bytes.
 ///
 /// # Errors
-/// [`Error::Pdf`] where there is no page or the document cannot be written, [`Error::Scene`] where a page has no size.
+/// [`Error::Pdf`] where there is no page or the document cannot be written, [`Error::Scene`] where a page has no size, and
+/// [`Error::Stopped`].
 pub fn sheets_pdf(pages: &[SheetPage]) -> Result<Vec<u8>, Error> {
     let Some(first) = pages.first() else {
         return Err(Error::Pdf {
             cause: "there is no sheet to write".to_owned(),
         });
     };
+    let (title, pages) = (first.title.clone(), pages.to_vec());
+    stop::wait_for(move || write(title, &pages))?
+}
+
+fn write(title: String, pages: &[SheetPage]) -> Result<Vec<u8>, Error> {
     let mut document = Document::new();
     document.set_metadata(
         Metadata::new()
-            .title(first.title.clone())
+            .title(title)
             .creator(concat!("tickstrip ", env!("CARGO_PKG_VERSION")).to_owned())
             .language("en".to_owned()),
     );
@@ -34,7 +41,7 @@ pub fn sheets_pdf(pages: &[SheetPage]) -> Result<Vec<u8>, Error> {
 }
 
 fn add(document: &mut Document, page: &SheetPage) -> Result<(), Error> {
-    let tree = raster::tree(&page.scene, &page.pictures)?;
+    let tree = raster::tree(&svg::to_svg(&page.scene), &page.pictures)?;
     let [width, height] = page.scene.size.map(|mm| (mm * POINTS) as f32);
     let no_size = || Error::Pdf {
         cause: format!("a page of {width} x {height} points"),

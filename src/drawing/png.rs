@@ -1,5 +1,6 @@
 //! Pictures to PNG, animated PNG and JPEG bytes.
 use super::Error;
+use crate::stop;
 use image::RgbImage;
 use std::borrow::Cow;
 
@@ -9,6 +10,14 @@ use std::borrow::Cow;
 /// [`Error::Png`] where the picture has no pixels or is larger than the format allows.
 pub fn encode_png(picture: &RgbImage) -> Result<Vec<u8>, Error> {
     encode(picture, None)
+}
+
+/// A picture of any size as PNG, unless the run is asked to stop.
+///
+/// # Errors
+/// As [`encode_png`], and [`Error::Stopped`].
+pub fn encode_large_png(picture: RgbImage) -> Result<Vec<u8>, Error> {
+    stop::wait_for(move || encode_png(&picture))?
 }
 
 /// The same with the size at which it is meant to be printed.

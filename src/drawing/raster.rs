@@ -5,6 +5,7 @@ use super::{
     scene::Scene,
     svg, text,
 };
+use crate::stop;
 use image::RgbImage;
 use resvg::tiny_skia::{Pixmap, Transform};
 use std::sync::Arc;
@@ -14,8 +15,8 @@ pub(crate) type Keyed = (&'static str, Arc<Vec<u8>>);
 /// The pictures of a scene.
 pub(crate) type Pictures = [Keyed];
 
-/// The scene as the tree that both outputs are made from.
-pub(crate) fn tree(scene: &Scene, pictures: &Pictures) -> Result<usvg::Tree, Error> {
+/// The scene, as SVG, as the tree that both outputs are made from.
+pub(crate) fn tree(svg: &str, pictures: &Pictures) -> Result<usvg::Tree, Error> {
     let resolver = usvg::ImageHrefResolver {
         resolve_data: Box::new(|_, _, _| None),
         // Nothing is ever read from disk: only the pictures handed over are known.
@@ -30,7 +31,7 @@ pub(crate) fn tree(scene: &Scene, pictures: &Pictures) -> Result<usvg::Tree, Err
         image_href_resolver: resolver,
         ..usvg::Options::default()
     };
-    usvg::Tree::from_str(&svg::to_svg(scene), &options).map_err(|cause| Error::Scene { cause })
+    usvg::Tree::from_str(svg, &options).map_err(|cause| Error::Scene { cause })
 }
 
 /// A pixel of a [`Ground`]: red, green, blue and 255.
@@ -120,12 +121,16 @@ impl Ground {
     /// Draws the shapes of a scene, not its pictures, `scale` pixels a scene unit.
     ///
     /// # Errors
-    /// [`Error::Scene`] where the scene has no size.
+    /// [`Error::Scene`] where the scene has no size, and [`Error::Stopped`].
     pub(crate) fn draw(mut self, scene: &Scene, scale: f64) -> Result<RgbImage, Error> {
-        let tree = tree(scene, &[])?;
-        let transform = Transform::from_scale(scale as f32, scale as f32);
-        resvg::render(&tree, transform, &mut self.pixmap.as_mut());
-        Ok(without_alpha(self.pixmap))
+        let svg = svg::to_svg(scene);
+        // Shapes that lie over one another a thousand times take seconds, and nobody can ask meanwhile.
+        stop::wait_for(move || {
+            let tree = tree(&svg, &[])?;
+            let transform = Transform::from_scale(scale as f32, scale as f32);
+            resvg::render(&tree, transform, &mut self.pixmap.as_mut());
+            Ok(without_alpha(self.pixmap))
+        })?
     }
 }
 
@@ -232,7 +237,7 @@ mod tests {
         let mut scene = Scene::new([20.0, 10.0]);
         scene.picture("red", Box2::new(0.0, 0.0, 10.0, 10.0));
         scene.picture("/etc/hostname", Box2::new(10.0, 0.0, 10.0, 10.0));
-        let tree = tree(&scene, &[("red", jpeg)]).expect("is a scene");
+        let tree = tree(&super::super::svg::to_svg(&scene), &[("red", jpeg)]).expect("is a scene");
         let [usvg::Node::Group(group)] = tree.root().children() else {
             panic!("one picture, not {:?}", tree.root().children());
         };

@@ -1,13 +1,14 @@
 //! From a file to an upright sRGB picture.
 use super::{
     Error, Limits, Picture, PictureLook,
+    embedded::Unread,
     guard::guarded,
     header::{self, Header, ImageFile, failure, layout},
     profile::{self, Channels},
     samples,
     upright::{upright, upright_size},
 };
-use crate::kernels::Plane;
+use crate::{kernels::Plane, stop};
 use image::RgbImage;
 use std::{io::Seek, path::Path};
 
@@ -36,16 +37,51 @@ pub(super) fn read_as_seen(
     limits: &Limits,
     seen: Option<&Header>,
 ) -> Result<Picture, Error> {
+    let (own_path, limits, seen) = (path.to_owned(), *limits, seen.cloned());
+    // A decoder cannot ask whether it is to stop.
+    let (decoded, header) = stop::wait_for(move || decode(&own_path, &limits, seen.as_ref()))??;
+    let Decoded {
+        mut bytes,
+        channels,
+        bits,
+        icc,
+    } = decoded;
+    if bits == 16 {
+        samples::reduce_to_8_bits(&mut bytes);
+    }
+    let (alpha, kind) = match channels {
+        1 => (None, Channels::Grey),
+        2 => (samples::take_alpha::<2>(&mut bytes), Channels::Grey),
+        3 => (None, Channels::Rgb),
+        _ => (samples::take_alpha::<4>(&mut bytes), Channels::Rgb),
+    };
+    stop::check()?;
+    let (rgb, note) = profile::to_srgb(bytes, kind, icc);
+    stop::check()?;
+    Ok(assemble(rgb, alpha, &header, note))
+}
+
+/// Pixels as the decoder gives them.
+struct Decoded {
+    bytes: Vec<u8>,
+    channels: u8,
+    /// Bits a sample.
+    bits: u16,
+    icc: Result<Option<Vec<u8>>, Unread>,
+}
+
+fn decode(path: &Path, limits: &Limits, seen: Option<&Header>) -> Result<(Decoded, Header), Error> {
     let (file, header) = header::look(path, limits)?;
     if seen.is_some_and(|seen| *seen != header) {
         return Err(Error::Changed {
             path: path.to_owned(),
         });
     }
-    guarded(path, header.format, || decode(path, file, &header))
+    let decoded = guarded(path, header.format, || decode_pixels(path, file, &header))?;
+    Ok((decoded, header))
 }
 
-fn decode(path: &Path, mut file: ImageFile, header: &Header) -> Result<Picture, Error> {
+fn decode_pixels(path: &Path, mut file: ImageFile, header: &Header) -> Result<Decoded, Error> {
     let failed = |error| failure(path, header.format, error);
     let stored = header.profile.as_ref();
     let icc = stored.map(|stored| stored.read(&mut file)).transpose();
@@ -64,17 +100,12 @@ fn decode(path: &Path, mut file: ImageFile, header: &Header) -> Result<Picture, 
     })?;
     let mut bytes = reserve(decoder.total_bytes(), path, header.stored)?;
     decoder.read_image_boxed(&mut bytes).map_err(failed)?;
-    if bits == 16 {
-        samples::reduce_to_8_bits(&mut bytes);
-    }
-    let (alpha, kind) = match channels {
-        1 => (None, Channels::Grey),
-        2 => (samples::take_alpha::<2>(&mut bytes), Channels::Grey),
-        3 => (None, Channels::Rgb),
-        _ => (samples::take_alpha::<4>(&mut bytes), Channels::Rgb),
-    };
-    let (rgb, note) = profile::to_srgb(bytes, kind, icc);
-    Ok(assemble(rgb, alpha, header, note))
+    Ok(Decoded {
+        bytes,
+        channels,
+        bits,
+        icc,
+    })
 }
 
 /// Zeroed memory, or an error where there is too little.

@@ -1,6 +1,6 @@
 //! Why a picture cannot be read: which file, what was found, what to do.
 use super::{budget::BudgetError, format::Format};
-use crate::job::InputError;
+use crate::{job::InputError, stop::Stopped};
 use std::path::{Path, PathBuf};
 
 /// What the messages list as readable.
@@ -10,6 +10,9 @@ const READABLE: &str = "PNG, JPEG, WebP, TIFF and BMP can be read";
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum Error {
+    /// The run was asked to stop.
+    #[error(transparent)]
+    Stopped(#[from] Stopped),
     /// There is no such file.
     #[error("{}: there is no such file; check the name and the folder it is relative to", path.display())]
     Missing {
@@ -190,6 +193,7 @@ impl Error {
     /// A short name of the fault that stays the same from version to version.
     pub fn code(&self) -> &'static str {
         match self {
+            Self::Stopped(_) => "stopped",
             Self::Missing { .. } => "image-missing",
             Self::Folder { .. } => "image-is-a-folder",
             Self::NotAFile { .. } => "image-no-file",

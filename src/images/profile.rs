@@ -5,6 +5,7 @@ use super::{
     embedded::{self, Unread},
     samples::grey_to_rgb,
 };
+use crate::stop;
 use moxcms::{
     CmsError, ColorProfile, DataColorSpace, Layout, ParsingOptions, RenderingIntent,
     TransformOptions,
@@ -152,6 +153,9 @@ fn changes_colours(executor: &Executor) -> Result<bool, CmsError> {
 fn convert_rgb(rgb: &mut [u8], executor: &Executor) -> Result<(), CmsError> {
     rgb.par_chunks_mut(CHUNK_PIXELS * 3)
         .map_init(Vec::new, |scratch: &mut Vec<u8>, chunk| {
+            if stop::is_asked() {
+                return Ok(());
+            }
             scratch.clear();
             scratch.extend_from_slice(chunk);
             executor.transform(scratch, chunk)

@@ -114,7 +114,7 @@ pub fn read_looked_view(view: &View, look: &ViewLook) -> Result<ViewImages, Erro
     let side = |image: &Path, mask, seen: &SideLook| {
         let picture = read_as_seen(image, &look.limits, Some(&seen.image))?;
         let silhouette = mask::of_picture(mask, &picture, seen.mask.as_ref(), &look.limits)?;
-        Ok((picture, silhouette))
+        Ok::<_, Error>((picture, silhouette))
     };
     let (render, reference) = rayon::join(
         || side(&view.render.image, &view.render.mask, &look.render),

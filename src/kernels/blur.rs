@@ -1,5 +1,6 @@
 //! Gaussian blur, as a separable sum of weighted neighbours.
 use super::{Plane, plane_of, row_by_row, wide::built_twice};
+use crate::stop;
 use rayon::prelude::*;
 use std::ops::AddAssign;
 
@@ -90,6 +91,9 @@ where
                 (Vec::with_capacity(2 * radius + 1), sums)
             },
             |(rows, sums), (y, row)| {
+                if stop::is_asked() {
+                    return;
+                }
                 rows.clear();
                 rows.extend((0..=2 * radius).map(|i| {
                     let from = mirror(y as isize + i as isize - radius as isize, height);

@@ -5,6 +5,7 @@
 //! modification by discrete Fourier transform" (1977). The factors are real and the same for a frequency and its opposite,
 //! so that no phase changes and no edge moves.
 use super::spectrum::{Fourier, Tile, root_hann};
+use crate::stop;
 use image::RgbImage;
 use rayon::prelude::*;
 
@@ -33,6 +34,9 @@ pub fn notched(
     // What is taken away, of two rows of tiles at a time; the upper half of the band is finished after each row.
     let mut band = vec![0.0_f32; SIDE * width * 3];
     for row in 0..height.div_ceil(STEP) + 1 {
+        if stop::is_asked() {
+            break;
+        }
         let top = (row * STEP) as isize - STEP as isize;
         let found: Vec<(isize, Vec<f32>)> = (0..width.div_ceil(STEP) + 1)
             .into_par_iter()

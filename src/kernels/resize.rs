@@ -4,6 +4,7 @@
 //! part counted in that part. A convolution with a box that only takes whole source pixels would shift details by up
 //! to half a source pixel wherever the ratio is no whole number.
 use super::{Plane, plane_of, row_by_row, wide::built_twice};
+use crate::stop;
 use image::RgbImage;
 use rayon::prelude::*;
 
@@ -79,6 +80,9 @@ fn area_average<const CHANNELS: usize>(
             // The last columns may count pixels beyond the row, with no weight.
             || vec![0.0; (from_width + columns.taps) * CHANNELS + LANES],
             |sums, (y, row)| {
+                if stop::is_asked() {
+                    return;
+                }
                 sums.fill(0.0);
                 let rows = Cover::new(y, from_height, height);
                 for from_row in rows.first..=rows.last {

@@ -11,7 +11,10 @@ mod through_lens;
 pub use finely::warp_finely;
 
 use super::{Plane, plane_of, resize, row_by_row, wide::built_twice};
-use crate::frame::{Frame, IntoReference, Lens};
+use crate::{
+    frame::{Frame, IntoReference, Lens},
+    stop,
+};
 use image::RgbImage;
 use rayon::prelude::*;
 use through_lens::{LensMap, blend_lens_row, cover_lens_row, pick_lens_row};
@@ -305,13 +308,19 @@ fn blend(
             let factors = [x, y, 1.0];
             let rows: Matrix = std::array::from_fn(|r| rows[r].map(|v| v * factors[r]));
             if let Some(map) = IndexMap::new(&rows, source_size) {
-                lines.for_each(|(y, row)| blend_row(source.as_raw(), source_size, &map, y, row));
+                lines.for_each(|(y, row)| {
+                    if !stop::is_asked() {
+                        blend_row(source.as_raw(), source_size, &map, y, row);
+                    }
+                });
             }
         }
         Some(lens) => {
             if let Some(map) = LensMap::new(rows, *lens, source_size, ratios) {
                 lines.for_each(|(y, row)| {
-                    blend_lens_row(source.as_raw(), source_size, &map, y, row)
+                    if !stop::is_asked() {
+                        blend_lens_row(source.as_raw(), source_size, &map, y, row);
+                    }
                 });
             }
         }

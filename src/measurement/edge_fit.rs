@@ -19,6 +19,7 @@ use crate::{
         edges::{EdgeMark, SubjectPoint},
         model::{Pair, State},
     },
+    stop,
 };
 use nalgebra::Vector2;
 use rayon::prelude::*;
@@ -325,6 +326,7 @@ impl EdgeScene {
         sigma: f64,
         is_asked: impl Fn(usize) -> bool + Sync,
     ) -> Option<Adjustment> {
+        stop::check().ok()?;
         let marks = self.look(adjustment, sigma, is_asked);
         adjustment.with_edges(&marks, (sigma / 2.0).max(1.0) * self.factor)
     }

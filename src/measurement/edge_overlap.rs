@@ -10,6 +10,7 @@ use super::{EdgeOverlap, edge_fit::OnEdges, work::Work};
 use crate::{
     frame::{Point, RenderPx},
     kernels::{Plane, fill, reach},
+    stop,
 };
 use rayon::prelude::*;
 
@@ -65,6 +66,7 @@ impl<'a> EdgeStudy<'a> {
 
     /// The overlap inside an outline on the render.
     pub(crate) fn inside(&self, outline: &[Point<RenderPx>]) -> Option<EdgeOverlap> {
+        stop::check().ok()?;
         let work_from_render = self.work.images.render_from_work.inverse();
         let outline: Vec<[f64; 2]> = outline
             .iter()

@@ -8,6 +8,7 @@ use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     job::Region,
     kernels::{Plane, fill, sample},
+    stop,
 };
 use image::RgbImage;
 use nalgebra::Vector2;
@@ -64,6 +65,9 @@ fn owners(outlines: &[Vec<[f64; 2]>], size: (usize, usize)) -> Plane<u16> {
     by_size.sort_by(|&a, &b| area(&outlines[b]).total_cmp(&area(&outlines[a])));
     let mut owners = Plane::<u16>::zeros((size.1, size.0));
     for j in by_size {
+        if stop::is_asked() {
+            break;
+        }
         let inside = fill::fill_polygon(&outlines[j], size);
         let mark = u16::try_from(j + 1).expect("a view has at most a thousand regions");
         ndarray::Zip::from(&mut owners)

@@ -6,7 +6,10 @@
 //! # Source
 //! Importance sampling with a mixture as proposal: A. Owen and Y. Zhou, "Safe and effective importance sampling" (2000).
 use super::edge_fit::{EdgeScene, OntoResponse};
-use crate::registration::{Adjustment, RegionErrors};
+use crate::{
+    registration::{Adjustment, RegionErrors},
+    stop,
+};
 use nalgebra::{Cholesky, Matrix5, SVector, U5};
 use rayon::prelude::*;
 
@@ -114,7 +117,7 @@ impl<'a> Search<'a> {
         (0..self.before.problem.layout.anchors.len())
             .into_par_iter()
             .map(|j| {
-                if !self.scene.is_searched(j) {
+                if !self.scene.is_searched(j) || stop::is_asked() {
                     return None;
                 }
                 of(j, &Asked::some_of(self.scene.points_of(j)))

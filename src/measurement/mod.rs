@@ -43,7 +43,7 @@ pub use silhouette::SilhouetteOverlap;
 pub use sizes::{SizeComparison, SpanSizes};
 pub use straightened::{straightened_picture, straightened_size};
 pub use symmetry::{PairAsymmetry, SymmetryCheck};
-pub use view::{MeasuredView, measure};
+pub use view::{MeasuredView, measure, measure_in_run};
 pub use work::{WorkingPixels, working_pixels};
 
 use crate::{

@@ -16,6 +16,7 @@ use crate::{
     printable::listed,
     registration::{Adjustment, Convergence, Finding, FrameFinding, Registered, Registration},
     statistics::chi_square_quantile,
+    stop::{self, Stopped},
 };
 use image::RgbImage;
 use rayon::prelude::*;
@@ -35,8 +36,24 @@ pub struct MeasuredView {
     pub explained: Vec<Explained>,
 }
 
-/// Measures a view whose reference is registered.
+/// Measures a view whose reference is registered; to be called where nobody asks to stop.
+///
+/// # Panics
+/// In a run that is asked to stop: see [`measure_in_run`].
 pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registered) -> MeasuredView {
+    measure_in_run(job, view, images, registered).expect("nobody asks to stop here")
+}
+
+/// Measures a view whose reference is registered, unless the run is asked to stop.
+///
+/// # Errors
+/// [`Stopped`].
+pub fn measure_in_run(
+    job: &Job,
+    view: &View,
+    images: ViewImages,
+    registered: Registered,
+) -> Result<MeasuredView, Stopped> {
     let mut notes = reading_notes(&images);
     let reference_size = images.reference.rgb.dimensions();
     let outside = job::marks_outside(view, "", images.render.rgb.dimensions(), reference_size);
@@ -44,10 +61,12 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
         code: doubt.code,
         text: sentence(&doubt.text),
     }));
-    let treated = screen::treat(view, &images, &registered.registration);
+    let treated = screen::treat(view, &images, &registered.registration)?;
     let prepared = Prepared::new(images, treated.source);
+    stop::check()?;
     let sharpened = sharpen(view, &prepared, &registered)
         .and_then(|s| Some((registered.summary(view, &s.adjustment)?, s)));
+    stop::check()?;
     let (registration, sharpened) = match sharpened {
         Some((registration, sharpened)) => (registration, Some(sharpened)),
         None => (registered.registration.clone(), None),
@@ -55,8 +74,9 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     let adjustment = sharpened
         .as_ref()
         .map_or(&registered.adjustment, |s| &s.adjustment);
-    let work = prepared.finish(&registration);
+    let work = prepared.finish(&registration)?;
     let (edge_overlap, in_regions) = overlaps(view, &work);
+    stop::check()?;
     let marks = scales::KnownMarks::new(view, adjustment);
     let pairs = drawn_pairs(adjustment);
     let by_edges = adjustment;
@@ -146,13 +166,13 @@ pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registere
     measurement
         .warnings
         .extend(datum_doubts::all(view, &registered, reference_size));
-    MeasuredView {
+    Ok(MeasuredView {
         measurement,
         work: work.images,
         native_reference: work.native_reference,
         pairs,
         explained: treated.explained,
-    }
+    })
 }
 
 /// The adjustment with the edges of both images; `None` where there is nothing to look for.

@@ -10,6 +10,7 @@ use crate::{
         distance, gray, reach, resize, warp,
     },
     registration::Registration,
+    stop::{self, Stopped},
 };
 use image::RgbImage;
 
@@ -109,7 +110,10 @@ impl Prepared {
     }
 
     /// Lays the reference over the render and finds the edges of both.
-    pub(crate) fn finish(self, registration: &Registration) -> Work {
+    ///
+    /// # Errors
+    /// [`Stopped`].
+    pub(crate) fn finish(self, registration: &Registration) -> Result<Work, Stopped> {
         let reference_from_render = registration.render_from_reference.inverse();
         let reference_size = self.reference.rgb.dimensions();
         let registered = warp::warp_rgb(&self.reference.rgb, self.native, &reference_from_render);
@@ -143,6 +147,7 @@ impl Prepared {
             self.render_mask.as_ref(),
             self.reference_mask.as_ref(),
         );
+        stop::check()?;
         let (reference_work, native_reference) = grid.reduce(registered);
         let sigma = edge_sigma(registration, grid.factor);
         let (mut render_edges, mut reference_edges) = rayon::join(
@@ -157,7 +162,7 @@ impl Prepared {
             || distance::distance(&render_bits),
             || distance::distance(&reference_bits),
         );
-        Work {
+        Ok(Work {
             images: WorkImages {
                 render_from_work: grid.render_from_work,
                 render: self.render,
@@ -174,7 +179,7 @@ impl Prepared {
             render_bits,
             reference_bits,
             tolerance,
-        }
+        })
     }
 }
 

@@ -14,7 +14,7 @@ use super::{
     shape::ExpectedShape,
     straighten::Observed,
 };
-use crate::statistics::Measured;
+use crate::{statistics::Measured, stop};
 use nalgebra::{DVector, Matrix2, Matrix2xX, Vector2};
 
 /// What is fixed during an adjustment.
@@ -254,6 +254,7 @@ impl Problem {
             last_step_px: f64::INFINITY,
         };
         for _ in 0..most_steps {
+            stop::check().ok()?;
             let normal = self.normal(&state, &rows, active, weighing, noise);
             let Some((next, next_rows, next_cost, step)) = self.step(
                 (&state, &rows),

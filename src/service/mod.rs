@@ -7,28 +7,30 @@ mod patience;
 pub mod queue;
 mod shell;
 
-use std::{
-    io,
-    sync::{
-        Arc,
-        atomic::{AtomicBool, Ordering},
-    },
-    thread,
-};
+use crate::stop::Stop;
+use std::{io, thread};
 
-/// A flag that is set when the program is asked to end (Ctrl-C or a termination signal), in place of ending it at once.
+/// The exit status of a program that was ended by Ctrl-C, as shells have it: 128 and the number of the signal.
+pub const ENDED_BY_SIGNAL: u8 = 130;
+
+/// What is asked when the program is to end (Ctrl-C or a termination signal), in place of ending it at once; asked a
+/// second time, it ends at once.
 ///
 /// # Errors
 /// Where the signals cannot be listened to.
-pub fn stop_flag() -> io::Result<Arc<AtomicBool>> {
+pub fn stop_on_signal() -> io::Result<Stop> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()?;
-    let flag = Arc::new(AtomicBool::new(false));
-    let raised = Arc::clone(&flag);
+    let stop = Stop::default();
+    let asked = stop.clone();
     thread::spawn(move || {
-        runtime.block_on(shell::asked_to_stop());
-        raised.store(true, Ordering::Relaxed);
+        runtime.block_on(async {
+            shell::asked_to_stop().await;
+            asked.ask();
+            shell::asked_to_stop().await;
+        });
+        std::process::exit(i32::from(ENDED_BY_SIGNAL));
     });
-    Ok(flag)
+    Ok(stop)
 }

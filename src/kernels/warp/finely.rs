@@ -3,7 +3,7 @@
 //! # Source
 //! R. Keys, "Cubic convolution interpolation for digital image processing", IEEE Trans. ASSP 29 (1981), a = -1/2.
 use super::{SourceMap, through_lens::LensMap};
-use crate::frame::Lens;
+use crate::{frame::Lens, stop};
 use image::RgbImage;
 use rayon::prelude::*;
 
@@ -31,6 +31,9 @@ pub fn warp_finely(
         .par_chunks_mut((3 * size.0 as usize).max(1))
         .enumerate()
         .for_each(|(y, row)| {
+            if stop::is_asked() {
+                return;
+            }
             for (x, colour) in row.chunks_exact_mut(3).enumerate() {
                 let sum = pixel(source, &map, x as f64, y as f64);
                 for (byte, value) in colour.iter_mut().zip(sum) {

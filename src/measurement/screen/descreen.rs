@@ -5,7 +5,10 @@
 //! around the grid's frequency. A coarser beat lies among the picture's own frequencies: there the tone alone is taken out
 //! (`kernels::notch`). Both weigh a place and its mirror image alike: no phase changes.
 use super::pattern::Pattern;
-use crate::kernels::{Plane, blur, notch};
+use crate::{
+    kernels::{Plane, blur, notch},
+    stop,
+};
 use image::RgbImage;
 use rayon::prelude::*;
 
@@ -97,6 +100,9 @@ fn blurred(picture: &RgbImage, sigma: f64) -> RgbImage {
     let (width, height) = (picture.width() as usize, picture.height() as usize);
     let mut out = picture.clone();
     for channel in 0..3 {
+        if stop::is_asked() {
+            break;
+        }
         let values: Vec<u8> = picture
             .as_raw()
             .par_chunks_exact(3)

@@ -18,6 +18,7 @@ use crate::{
     job::{Descreen, Handling, KnownPlane, ReferenceKind, View},
     kernels::{Plane, fill, gray, resize, warp},
     registration::Registration,
+    stop::{self, Stopped},
 };
 use image::RgbImage;
 use nalgebra::Matrix3;
@@ -100,14 +101,23 @@ pub(crate) struct Treated {
 }
 
 /// Looks for what a screen leaves in the reference and deals with it.
-pub(crate) fn treat(view: &View, images: &ViewImages, registration: &Registration) -> Treated {
+///
+/// # Errors
+/// [`Stopped`].
+pub(crate) fn treat(
+    view: &View,
+    images: &ViewImages,
+    registration: &Registration,
+) -> Result<Treated, Stopped> {
     let picture = &images.reference.rgb;
     let descreened = descreened(view, picture);
+    stop::check()?;
     let cleaned = descreened.as_ref().map_or(picture, |done| &done.picture);
     let (glare, bars) = rayon::join(
         || glare(view, cleaned),
         || Shown::new(view, picture, registration).and_then(Barred::new),
     );
+    stop::check()?;
     let mut treated = Treated {
         findings: ScreenFindings::default(),
         source: EdgeSource::default(),
@@ -138,7 +148,7 @@ pub(crate) fn treat(view: &View, images: &ViewImages, registration: &Registratio
         a.zip_mut_with(&b, |a, b| *a &= b);
         a
     });
-    treated
+    Ok(treated)
 }
 
 /// Part of the tiles that a pattern has to cover; `None` where none is to be looked for.

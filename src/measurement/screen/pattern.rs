@@ -8,7 +8,10 @@
 //! # Source
 //! Spectra of short overlapping pieces: P. D. Welch, "The use of fast Fourier transform for the estimation of power
 //! spectra" (1967); here the tiles are compared, not averaged, for the view bends the frequency from tile to tile.
-use crate::kernels::spectrum::{self, Fourier, Tile, Tone};
+use crate::{
+    kernels::spectrum::{self, Fourier, Tile, Tone},
+    stop,
+};
 use image::RgbImage;
 use nalgebra::{Matrix3, Vector2, Vector3};
 use rayon::prelude::*;
@@ -105,6 +108,7 @@ pub(crate) fn find(picture: &RgbImage, outline: &[[f64; 2]], least_share: f64) -
     let tiles: Vec<([u32; 2], Vec<Tone>)> = corners
         .into_par_iter()
         .filter_map(|corner| {
+            stop::check().ok()?;
             let values = luma_of(picture, corner);
             let mean = values.iter().map(|v| f64::from(*v)).sum::<f64>() / values.len() as f64;
             if !(SHOWS_A_PATTERN[0]..=SHOWS_A_PATTERN[1]).contains(&mean) {

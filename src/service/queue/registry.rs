@@ -8,6 +8,7 @@ use crate::{
     drawing::Paper,
     pipeline::{self, CompareOptions, Event},
     report::json::Verdict,
+    stop::Stop,
 };
 use serde_json::Value;
 use std::{
@@ -15,10 +16,9 @@ use std::{
     io,
     path::{Path, PathBuf},
     sync::{
-        Arc, Mutex, MutexGuard, PoisonError,
+        Mutex, MutexGuard, PoisonError,
         atomic::{AtomicBool, Ordering},
     },
-    time::Instant,
 };
 use time::OffsetDateTime;
 use tokio::sync::OwnedSemaphorePermit;
@@ -47,7 +47,8 @@ struct Jobs {
 #[derive(Debug)]
 struct Entry {
     status: Status,
-    cancelled: Arc<AtomicBool>,
+    stop: Stop,
+    is_cancelled: bool,
 }
 
 /// Why something cannot be done with a job.
@@ -140,7 +141,8 @@ impl Registry {
         if entry.status.state.is_over() {
             return Err(Denied::WrongState(entry.status.state));
         }
-        entry.cancelled.store(true, Ordering::Relaxed);
+        entry.is_cancelled = true;
+        entry.stop.ask();
         if entry.status.state == State::Queued {
             entry.status.end(State::Cancelled, &now(), None);
             self.store.save(&entry.status).map_err(Denied::Disk)?;
@@ -164,24 +166,20 @@ impl Registry {
     /// went for it is returned.
     pub fn work(&self, id: &str, place: Place) -> Vec<PathBuf> {
         let _place = place;
-        let Some(cancelled) = self.begin(id) else {
+        let Some(stop) = self.begin(id) else {
             return Vec::new();
         };
-        let begun = Instant::now();
         let limit = self.options.limits.job_time;
-        let stopped = || {
-            cancelled.load(Ordering::Relaxed)
-                || self.ending.load(Ordering::Relaxed)
-                || begun.elapsed() > limit
-        };
+        let stop = stop.after(limit);
         // A fault of the program in one job must not end the service.
-        let run = std::panic::AssertUnwindSafe(|| self.compare(id, &stopped));
+        let run = std::panic::AssertUnwindSafe(|| self.compare(id, &stop));
         let result = std::panic::catch_unwind(run).unwrap_or_else(|_| {
             Err(trouble(
                 "internal",
                 "the comparison met a fault of the program",
             ))
         });
+        let is_cancelled = self.jobs().by_id.get(id).is_some_and(|e| e.is_cancelled);
         self.change(id, |status| {
             let now = now();
             match result {
@@ -193,7 +191,7 @@ impl Registry {
                         status.end(State::Failed, &now, Some(trouble("no-view-compared", text)));
                     }
                 }
-                Err(_) if cancelled.load(Ordering::Relaxed) => {
+                Err(_) if is_cancelled => {
                     status.end(State::Cancelled, &now, None);
                 }
                 Err(_) if self.ending.load(Ordering::Relaxed) => status.interrupt(&now),
@@ -208,25 +206,23 @@ impl Registry {
         self.prune()
     }
 
-    /// Ends the job that runs at its next stage, and records that those that wait were not done.
+    /// Stops the job that runs, and records that those that wait were not done.
     pub fn end(&self) {
         self.ending.store(true, Ordering::Relaxed);
-        let waiting: Vec<String> = {
-            let jobs = self.jobs();
-            let waits = |e: &&Entry| e.status.state == State::Queued;
-            jobs.by_id
-                .values()
-                .filter(waits)
-                .map(|e| e.status.id.clone())
-                .collect()
-        };
+        let mut waiting = Vec::new();
+        for entry in self.jobs().by_id.values() {
+            match entry.status.state {
+                State::Queued => waiting.push(entry.status.id.clone()),
+                _ => entry.stop.ask(),
+            }
+        }
         for id in waiting {
             self.interrupt(&id);
         }
     }
 
     /// Marks a job as running; `None` where it is not to be done any more.
-    fn begin(&self, id: &str) -> Option<Arc<AtomicBool>> {
+    fn begin(&self, id: &str) -> Option<Stop> {
         let mut jobs = self.jobs();
         let entry = jobs.by_id.get_mut(id)?;
         if entry.status.state != State::Queued || self.ending.load(Ordering::Relaxed) {
@@ -235,14 +231,10 @@ impl Registry {
         entry.status.state = State::Running;
         // Should the disk refuse this, the result will tell.
         let _ = self.store.save(&entry.status);
-        Some(Arc::clone(&entry.cancelled))
+        Some(entry.stop.clone())
     }
 
-    fn compare(
-        &self,
-        id: &str,
-        stopped: &(dyn Fn() -> bool + Sync),
-    ) -> Result<(Option<String>, Vec<String>), Trouble> {
+    fn compare(&self, id: &str, stop: &Stop) -> Result<(Option<String>, Vec<String>), Trouble> {
         let (root, file) = self.source(id)?;
         let job =
             confined::read_job(&root, &file).map_err(|e| trouble(e.code(), &e.to_string()))?;
@@ -266,7 +258,7 @@ impl Registry {
                 progress.insert(view.to_owned(), Value::from(stage));
             }
         };
-        let outcome = pipeline::compare_unless(&job, &options, &observer, stopped)
+        let outcome = pipeline::compare_until(&job, &options, &observer, stop)
             .map_err(|e| trouble(e.code(), &e.to_string()))?;
         let verdict = outcome.report.verdict.map(|verdict| match verdict {
             Verdict::Within => "within",
@@ -327,7 +319,8 @@ impl Jobs {
     fn add(&mut self, status: Status) {
         self.order.push(status.id.clone());
         let entry = Entry {
-            cancelled: Arc::default(),
+            stop: Stop::default(),
+            is_cancelled: false,
             status,
         };
         self.by_id.insert(entry.status.id.clone(), entry);

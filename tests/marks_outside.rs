@@ -12,16 +12,16 @@ fn changed(change: impl Fn(&mut Value)) -> TempDir {
     for name in ["first-issue.png", "second-issue.png"] {
         fs::copy(Path::new(PLAN).join(name), folder.path().join(name)).expect("copied");
     }
-    let text = fs::read(Path::new(PLAN).join("console.json")).expect("readable");
+    let text = fs::read(Path::new(PLAN).join("tank.json")).expect("readable");
     let mut job: Value = serde_json::from_slice(&text).expect("JSON");
     change(&mut job["views"][0]);
-    fs::write(folder.path().join("console.json"), job.to_string()).expect("written");
+    fs::write(folder.path().join("tank.json"), job.to_string()).expect("written");
     folder
 }
 
 fn run(folder: &TempDir, command: &str) -> Output {
     Command::new(env!("CARGO_BIN_EXE_tickstrip"))
-        .args([command, "console.json"])
+        .args([command, "tank.json"])
         .current_dir(folder.path())
         .output()
         .expect("the program starts")
@@ -40,7 +40,7 @@ fn assert_refused(words: &str, change: impl Fn(&mut Value)) {
     assert_eq!(checked.status.code(), Some(2), "{words}: {checked:?}");
     let text = flowed(&checked.stderr);
     assert!(
-        text.contains("console.json: /views/0/") && text.contains(words),
+        text.contains("tank.json: /views/0/") && text.contains(words),
         "{text}"
     );
     assert!(!flowed(&checked.stdout).contains("can be compared"));
@@ -62,13 +62,13 @@ fn scale_marks(view: &mut Value, side: &str, factor: f64) {
 #[test]
 fn landmarks_outside_of_their_images_are_refused_and_named() {
     let words = "/views/0/landmarks: 1 landmark lies outside the render, which has 1000 x 860 pixels: \
-                 \"plinth front\" at [-100, 50]; mark in the image as it is on disk, or see whether it is the image \
+                 \"sill front\" at [-100, 50]; mark in the image as it is on disk, or see whether it is the image \
                  that was marked";
     assert_refused(words, |view| {
         view["landmarks"][0]["render"] = json!([-100, 50]);
     });
     let words =
-        "landmarks lie outside the reference, which has 1000 x 860 pixels: \"plinth front\" at [";
+        "landmarks lie outside the reference, which has 1000 x 860 pixels: \"sill front\" at [";
     assert_refused(words, |view| scale_marks(view, "reference", 300.0));
     // A scan of half the size under the marks of the large one.
     assert_refused(words, |view| scale_marks(view, "reference", 2.0));
@@ -160,7 +160,7 @@ fn what_else_keeps_a_view_from_being_compared_is_told_by_check_too() {
     let text = flowed(&checked.stderr);
     assert_eq!(checked.status.code(), Some(2), "{text}");
     assert!(
-        text.contains("console.json: /views/0/render/image: "),
+        text.contains("tank.json: /views/0/render/image: "),
         "{text}"
     );
 }
@@ -214,7 +214,7 @@ fn what_may_be_meant_is_said_by_both() {
         matches!(compared.status.code(), Some(0 | 1)),
         "{compared:?}"
     );
-    let report = fs::read(folder.path().join("console-results/report.json")).expect("written");
+    let report = fs::read(folder.path().join("tank-results/report.json")).expect("written");
     let report: Value = serde_json::from_slice(&report).expect("JSON");
     let warnings = report["views"][0]["warnings"]
         .as_array()

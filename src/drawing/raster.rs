@@ -237,7 +237,8 @@ mod tests {
         let mut scene = Scene::new([20.0, 10.0]);
         scene.picture("red", Box2::new(0.0, 0.0, 10.0, 10.0));
         scene.picture("/etc/hostname", Box2::new(10.0, 0.0, 10.0, 10.0));
-        let tree = tree(&super::super::svg::to_svg(&scene), &[("red", jpeg)]).expect("is a scene");
+        let tree =
+            tree(&crate::drawing::svg::to_svg(&scene), &[("red", jpeg)]).expect("is a scene");
         let [usvg::Node::Group(group)] = tree.root().children() else {
             panic!("one picture, not {:?}", tree.root().children());
         };

@@ -20,7 +20,8 @@ use std::{
 struct Page {
     process: Process,
     address: SocketAddr,
-    api: String,
+    /// What its browser would send along.
+    cookie: String,
 }
 
 impl Page {
@@ -30,16 +31,21 @@ impl Page {
         command.stderr(Stdio::inherit());
         let (process, address) = serve(command);
         let rest = address.trim_start_matches("http://");
-        let (host, token) = rest.split_once('/').expect("a token");
+        let (host, way_in) = rest.split_once('/').expect("a way in");
+        let address = host.parse().expect("an address");
+        let head = http::head(address, "GET", &format!("/{way_in}"), "", 0);
+        let entered = http::exchange(address, &head, b"").expect("an answer");
+        let cookie = entered.header("set-cookie").expect("a cookie");
+        let cookie = cookie.split(';').next().unwrap_or_default();
         Self {
             process,
-            address: host.parse().expect("an address"),
-            api: format!("/{token}api"),
+            address,
+            cookie: format!("Cookie: {cookie}\r\n"),
         }
     }
 
     fn state(&self) -> Value {
-        let head = http::head(self.address, "GET", &format!("{}/state", self.api), "", 0);
+        let head = http::head(self.address, "GET", "/api/state", &self.cookie, 0);
         http::exchange(self.address, &head, b"")
             .expect("a state")
             .json()
@@ -58,26 +64,20 @@ fn step(number: u64) -> Value {
     json!(edits)
 }
 
-fn change(address: SocketAddr, api: &str, base: &Value, number: u64) -> io::Result<Answer> {
+fn change(address: SocketAddr, cookie: &str, base: &Value, number: u64) -> io::Result<Answer> {
     let body = json!({ "base": base, "label": "a step", "edits": step(number) }).to_string();
-    let headers = "Content-Type: application/json\r\n";
-    let head = http::head(
-        address,
-        "POST",
-        &format!("{api}/change"),
-        headers,
-        body.len(),
-    );
+    let headers = format!("{cookie}Content-Type: application/json\r\n");
+    let head = http::head(address, "POST", "/api/change", &headers, body.len());
     http::exchange(address, &head, body.as_bytes())
 }
 
 /// Takes step after step until the program does not answer any more; the last one that it acknowledged.
-fn go_on(address: SocketAddr, api: &str, state: &Value) -> u64 {
+fn go_on(address: SocketAddr, cookie: &str, state: &Value) -> u64 {
     let mut base = state["revision"].clone();
     let mut done = state["steps"]["undo"].as_u64().expect("a number");
     // An answer that is cut off acknowledges nothing.
     let whole = |answer: &Answer| serde_json::from_slice::<Value>(&answer.body).ok();
-    while let Ok(answer) = change(address, api, &base, done + 1) {
+    while let Ok(answer) = change(address, cookie, &base, done + 1) {
         let Some(state) = whole(&answer) else { break };
         assert_eq!(answer.status, 200, "{state}");
         base = state["revision"].clone();
@@ -126,8 +126,8 @@ fn no_acknowledged_step_is_lost() {
         if moment == moments::count() {
             break;
         }
-        let (address, api) = (page.address, page.api.clone());
-        let going = thread::spawn(move || go_on(address, &api, &state));
+        let (address, cookie) = (page.address, page.cookie.clone());
+        let going = thread::spawn(move || go_on(address, &cookie, &state));
         thread::sleep(moments.below(Duration::from_millis(400)));
         page.process.0.kill().expect("killed");
         page.process.0.wait().expect("ended");

@@ -59,13 +59,18 @@ impl Service {
     pub fn mark(job: &Path) -> Self {
         let mut command = Command::new(env!("CARGO_BIN_EXE_tickstrip"));
         command.arg("mark").arg(job).arg("--no-browser");
-        let mut service = Self::run(command, None);
+        Self::run(command, None).entered()
+    }
+
+    /// The marking page after its way in was taken.
+    pub fn entered(mut self) -> Self {
+        let service = &mut self;
         let way_in = std::mem::replace(&mut service.root, "/".to_owned());
         let entered = service.ask_raw("GET", &way_in, "text/plain", b"");
         let entered = entered.expect("an answer");
         let cookie = entered.header("set-cookie").expect("a cookie");
         service.cookie = cookie.split(';').next().map(str::to_owned);
-        service
+        self
     }
 
     /// A service by its command.

@@ -191,6 +191,7 @@ fn half_open_connections_keep_nobody_out_even_with_few_handles() {
         with_few_handles(&["mark".as_ref(), job.as_ref(), "--no-browser".as_ref()]),
     ]
     .map(|command| Service::run(command, None));
+    let mark = mark.entered();
     let held = [&serve, &mark].map(|service| half_open(service, 64));
     for (service, path) in [
         (&serve, "health".to_owned()),

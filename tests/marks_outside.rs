@@ -46,7 +46,7 @@ fn assert_refused(words: &str, change: impl Fn(&mut Value)) {
     assert!(!flowed(&checked.stdout).contains("can be compared"));
     let compared = run(&folder, "compare");
     // Nothing is left to compare.
-    assert_eq!(compared.status.code(), Some(2), "{words}: {compared:?}");
+    assert_eq!(compared.status.code(), Some(3), "{words}: {compared:?}");
     let text = flowed(&compared.stdout);
     assert!(text.contains(words), "{words}\n{text}");
 }

@@ -5,10 +5,13 @@ mod views;
 
 use proptest::prelude::*;
 use std::{sync::mpsc, thread, time::Duration};
+}
+
+use std::path::Path;
 use tickstrip::{
     frame::{Point, Projective, ReferencePx, RenderPx},
-    job::{LandmarkUse, RegistrationKind, View},
-    registration::{Error, Finding, Registration, register},
+    job::{self, LandmarkUse, RegistrationKind, View},
+    registration::{Error, Finding, Registration, register, straightening},
 };
 
 const CLOUD: [[f64; 2]; 10] = [
@@ -466,4 +469,16 @@ fn the_adjustment_comes_to_rest() {
             );
         }
     }
+}
+
+fn a_mark_that_the_map_takes_nowhere_is_named() {
+    let text = include_bytes!("../fixtures/fuzz/jobs/far-marks.json");
+    let job = job::parse(text, Path::new("/jobs/pump.json")).expect("sound");
+    let view = &job.views[0];
+    let straight = straightening(view, (1920, 1080), None).expect("corners and a line");
+    let error = register(view, job.expected, (1600, 1200), straight.as_ref());
+    let error = error.expect_err("far outside of what the lens shows");
+    assert_eq!(error.code(), "landmark-beyond-horizon");
+    let words = "the mark of \"m0\" in the reference lies beyond the horizon";
+    assert!(error.to_string().contains(words), "{error}");
 }

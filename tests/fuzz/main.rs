@@ -97,36 +97,3 @@ fn page() {
     let check = move |input: &[u8]| page.check(input);
     run(Entry::new("page", Vec::new(), make, check));
 }
-
-#[test]
-fn zz_reduce() {
-    use tickstrip::{job, registration};
-    let text = fs::read("/tmp/beyond.json").expect("there");
-    let mut value: serde_json::Value = serde_json::from_slice(&text).expect("JSON");
-    let view = &mut value["views"][0];
-    for key in ["regions", "spans", "angles", "known"] {
-        view[key] = serde_json::json!([]);
-    }
-    let run = |value: &serde_json::Value| {
-        let job = job::parse(value.to_string().as_bytes(), Path::new("/a.json")).expect("sound");
-        let view = &job.views[0];
-        let s = registration::straightening(view, (1920, 1080), None).map_err(|e| e.to_string())?;
-        registration::register(view, job.expected, (1600, 1200), s.as_ref())
-            .map(|_| ())
-            .map_err(|e| e.to_string())
-    };
-    println!("{:?}", run(&value));
-    let mut n = 0;
-    while n < value["views"][0]["landmarks"].as_array().unwrap().len() {
-        let mut less = value.clone();
-        less["views"][0]["landmarks"]
-            .as_array_mut()
-            .unwrap()
-            .remove(n);
-        match run(&less) {
-            Err(e) if e.contains("beyond") => value = less,
-            _ => n += 1,
-        }
-    }
-    println!("{:?}\n{value:#}", run(&value));
-}

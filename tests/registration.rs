@@ -4,10 +4,7 @@
 mod views;
 
 use proptest::prelude::*;
-use std::{sync::mpsc, thread, time::Duration};
-}
-
-use std::path::Path;
+use std::{path::Path, sync::mpsc, thread, time::Duration};
 use tickstrip::{
     frame::{Point, Projective, ReferencePx, RenderPx},
     job::{self, LandmarkUse, RegistrationKind, View},
@@ -471,6 +468,7 @@ fn the_adjustment_comes_to_rest() {
     }
 }
 
+#[test]
 fn a_mark_that_the_map_takes_nowhere_is_named() {
     let text = include_bytes!("../fixtures/fuzz/jobs/far-marks.json");
     let job = job::parse(text, Path::new("/jobs/pump.json")).expect("sound");

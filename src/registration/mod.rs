@@ -178,11 +178,11 @@ pub fn register(
     let cleaned = wrong_marks::clean(problem, roles, &start).ok_or_else(no_map)?;
     let roles = cleaned.roles;
     let adjustment = cleaned.adjustment;
-    refuse_unsettled(view.registration, adjustment.convergence())?;
     let beyond = |i: usize| Error::BeyondHorizon {
         name: shortened(&view.landmarks[i].name),
     };
     let landmarks = landmarks::judge(&adjustment, &roles, &cleaned.swapped).map_err(beyond)?;
+    refuse_unsettled(view.registration, adjustment.convergence())?;
     let regions = regions::fit_all(view, &adjustment, &roles);
     let registration = summarise(view, &adjustment, &roles, landmarks).ok_or_else(no_map)?;
     Ok(Registered {

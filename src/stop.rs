@@ -98,6 +98,7 @@ pub fn wait_for<T: Send + 'static>(
     if OF_THIS_RUN.with(|of| of.get().is_none()) {
         return Ok(work());
     }
+    check()?;
     let (sender, result) = mpsc::channel();
     let slot = Arc::new(Mutex::new(Some(work)));
     let take = |slot: &Mutex<Option<_>>| {

@@ -11,7 +11,7 @@ use std::{net::SocketAddr, path::PathBuf, sync::Arc, time::Duration};
 ///
 /// Post a job with its images, or the path of a job file below FOLDER; ask for its state; fetch report.json and the
 /// pictures. /openapi.json describes all of it. Every request is logged as a line of JSON on standard error. Ctrl-C or
-/// a termination signal ends it: the job that runs is finished or recorded as interrupted.
+/// a termination signal ends it, within some ten seconds: the job that runs is finished or recorded as interrupted.
 ///
 /// Of the folder for jobs and results only what the service made is ever removed; what it cannot read is left there and
 /// told of when it starts.

@@ -22,13 +22,17 @@ pub fn stop_on_signal() -> io::Result<Stop> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()?;
+    let mut asked = {
+        let _within = runtime.enter();
+        shell::Asked::listen()?
+    };
     let stop = Stop::default();
-    let asked = stop.clone();
+    let of_run = stop.clone();
     thread::spawn(move || {
         runtime.block_on(async {
-            shell::asked_to_stop().await;
-            asked.ask();
-            shell::asked_to_stop().await;
+            asked.next().await;
+            of_run.ask();
+            asked.next().await;
         });
         std::process::exit(i32::from(ENDED_BY_SIGNAL));
     });

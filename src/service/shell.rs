@@ -10,6 +10,7 @@ use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 use std::{
     hash::{BuildHasher, RandomState},
+    io,
     net::SocketAddr,
 };
 
@@ -111,21 +112,48 @@ pub(super) async fn apart<T: Send + 'static>(
     })
 }
 
-/// Resolves when the program is asked to end: Ctrl-C, or a termination signal.
-pub(super) async fn asked_to_stop() {
-    let interrupt = tokio::signal::ctrl_c();
-    #[cfg(unix)]
-    {
+/// Hears when the program is asked to end, from the moment on at which it is made: Ctrl-C, or a termination signal.
+#[cfg(unix)]
+pub(super) struct Asked {
+    interrupt: tokio::signal::unix::Signal,
+    terminate: tokio::signal::unix::Signal,
+}
+
+#[cfg(unix)]
+impl Asked {
+    /// To be called within a runtime.
+    pub fn listen() -> io::Result<Self> {
         use tokio::signal::unix::{SignalKind, signal};
-        if let Ok(mut terminate) = signal(SignalKind::terminate()) {
-            tokio::select! {
-                _ = interrupt => {}
-                _ = terminate.recv() => {}
-            }
-            return;
+        Ok(Self {
+            interrupt: signal(SignalKind::interrupt())?,
+            terminate: signal(SignalKind::terminate())?,
+        })
+    }
+
+    /// Resolves when it is asked, again each time.
+    pub async fn next(&mut self) {
+        tokio::select! {
+            _ = self.interrupt.recv() => {}
+            _ = self.terminate.recv() => {}
         }
     }
-    let _ = interrupt.await;
+}
+
+/// Hears when the program is asked to end, from the moment on at which it is made: Ctrl-C.
+#[cfg(windows)]
+pub(super) struct Asked(tokio::signal::windows::CtrlC);
+
+#[cfg(windows)]
+impl Asked {
+    /// To be called within a runtime.
+    pub fn listen() -> io::Result<Self> {
+        tokio::signal::windows::ctrl_c().map(Self)
+    }
+
+    /// Resolves when it is asked, again each time.
+    pub async fn next(&mut self) {
+        let _ = self.0.recv().await;
+    }
 }
 
 /// Refuses requests that a foreign page makes through the user's browser: on a loopback address the host must be

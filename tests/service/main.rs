@@ -3,6 +3,7 @@
 #[path = "../boxes/mod.rs"]
 mod boxes;
 mod client;
+mod ending;
 #[path = "../served/http.rs"]
 mod http;
 mod limits;

@@ -4,12 +4,14 @@ use crate::{
     drawing::Paper,
     job,
     pipeline::{self, CompareOptions, Event, Results},
+    stop::Stop,
 };
 use serde_json::{Map, Value, json};
 use std::{
     path::{Path, PathBuf},
     sync::{Arc, Mutex, PoisonError},
     thread,
+    time::{Duration, Instant},
 };
 
 /// The comparison that runs or ran last.
@@ -25,6 +27,8 @@ enum State {
     Running {
         /// View to stage.
         stages: Map<String, Value>,
+        /// What it is stopped by.
+        stop: Stop,
     },
     Finished {
         /// Counts the comparisons, so that pictures are not taken from an older one.
@@ -42,7 +46,11 @@ impl Comparison {
             State::None => 1,
             State::Finished { number, .. } => number + 1,
         };
-        *state = State::Running { stages: Map::new() };
+        let stop = Stop::default();
+        *state = State::Running {
+            stages: Map::new(),
+            stop: stop.clone(),
+        };
         drop(state);
         let (own, file) = (self.clone(), file.to_owned());
         let options = CompareOptions {
@@ -56,25 +64,45 @@ impl Comparison {
         };
         thread::spawn(move || {
             // A panic must not leave the page waiting.
-            let run = std::panic::AssertUnwindSafe(|| own.compare(&file, &options));
+            let run = std::panic::AssertUnwindSafe(|| own.compare(&file, &options, &stop));
             let result = std::panic::catch_unwind(run)
                 .unwrap_or_else(|_| Err("the comparison met a fault of the program".to_owned()));
             *own.lock() = State::Finished { number, result };
         });
     }
 
-    fn compare(&self, file: &Path, options: &CompareOptions) -> Result<Value, String> {
+    /// Stops it where it runs, and waits until it has ended, so long at most.
+    pub fn end(&self, grace: Duration) {
+        let begun = Instant::now();
+        while self.ask_to_stop() && begun.elapsed() < grace {
+            thread::sleep(Duration::from_millis(20));
+        }
+    }
+
+    /// Whether there is one to be stopped.
+    fn ask_to_stop(&self) -> bool {
+        match &*self.lock() {
+            State::Running { stop, .. } => {
+                stop.ask();
+                true
+            }
+            _ => false,
+        }
+    }
+
+    fn compare(&self, file: &Path, options: &CompareOptions, stop: &Stop) -> Result<Value, String> {
         let job = job::read(file).map_err(|error| error.to_string())?;
         let observer = |event: Event<'_>| {
             let (view, stage) = match event {
                 Event::Stage { view, stage } => (view, stage),
                 Event::Finished { view } => (view, "finished"),
             };
-            if let State::Running { stages } = &mut *self.lock() {
+            if let State::Running { stages, .. } = &mut *self.lock() {
                 stages.insert(view.to_owned(), Value::from(stage));
             }
         };
-        let outcome = pipeline::compare(&job, options, &observer).map_err(|e| e.to_string())?;
+        let outcome =
+            pipeline::compare_until(&job, options, &observer, stop).map_err(|e| e.to_string())?;
         let is_kept = outcome.results == Results::EarlierKept;
         Ok(json!({ "report": outcome.report, "earlier_kept": is_kept, "notes": outcome.notes }))
     }
@@ -83,7 +111,7 @@ impl Comparison {
     pub fn describe(&self, out: &Path) -> Value {
         match &*self.lock() {
             State::None => json!({ "state": "none" }),
-            State::Running { stages } => json!({ "state": "running", "stages": stages }),
+            State::Running { stages, .. } => json!({ "state": "running", "stages": stages }),
             State::Finished { number, result } => match result {
                 Ok(found) => json!({
                     "state": "finished", "number": number, "found": found,

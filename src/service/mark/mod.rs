@@ -98,7 +98,9 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
         .enable_all()
         .build()
         .map_err(server)?;
-    runtime.block_on(async {
+    let comparison = Comparison::default();
+    let of_desk = comparison.clone();
+    let served = runtime.block_on(async {
         let address = SocketAddr::from((Ipv4Addr::LOCALHOST, options.port));
         let (listener, address) = connections::listen(address)
             .await
@@ -107,13 +109,19 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
         let desk = Arc::new(Desk {
             document: Mutex::new(document),
             pictures: Pictures::new(options.limits, options.memory.clone()),
-            comparison: Comparison::default(),
+            comparison: of_desk,
             options,
         });
+        let mut asked = shell::Asked::listen().map_err(server)?;
         ready(&door.way_in().expect("nobody has asked yet"));
         let router = routes::router(desk, door, address);
         // A browser keeps its connections open for minutes.
-        connections::answer(listener, router, CONNECTIONS, shell::asked_to_stop(), GRACE).await;
+        connections::answer(listener, router, CONNECTIONS, asked.next(), GRACE).await;
         Ok(())
-    })
+    });
+    // A change that is being written comes to its end. Who waits for a file that does not answer is left alone: every
+    // change that was answered is on the disk.
+    runtime.shutdown_timeout(GRACE);
+    comparison.end(GRACE);
+    served
 }

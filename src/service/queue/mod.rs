@@ -20,7 +20,7 @@ use std::{
     path::{Path, PathBuf},
     sync::{Arc, mpsc},
     thread,
-    time::Duration,
+    time::{Duration, Instant},
 };
 use tokio::sync::{Mutex, Semaphore};
 
@@ -72,7 +72,7 @@ impl Default for ServeLimits {
             megapixels: 100.0,
             job_time: Duration::from_secs(300),
             kept: 200,
-            grace: Duration::from_secs(20),
+            grace: Duration::from_secs(5),
         }
     }
 }
@@ -207,21 +207,15 @@ pub fn serve(options: ServeOptions, ready: &dyn Fn(&str), log: Log) -> Result<()
                     address: listen,
                     source,
                 })?;
+        let mut asked = shell::Asked::listen().map_err(server)?;
         ready(&format!("http://{address}/"));
         let router = routes::router(desk, address);
-        connections::answer(
-            listener,
-            router,
-            CONNECTIONS,
-            shell::asked_to_stop(),
-            BODIES,
-        )
-        .await;
+        connections::answer(listener, router, CONNECTIONS, asked.next(), BODIES).await;
         Ok(())
     });
     // Requests that hang are given up, and with them the last sender of turns.
     runtime.shutdown_timeout(BODIES);
-    finish(&registry, worker, grace);
+    finish(&registry, &worker, grace);
     served
 }
 
@@ -229,6 +223,8 @@ pub fn serve(options: ServeOptions, ready: &dyn Fn(&str), log: Log) -> Result<()
 const CONNECTIONS: usize = 256;
 /// How long requests that are being answered may go on when the service is asked to end.
 const BODIES: Duration = Duration::from_secs(2);
+/// How long a job may take to stop: it asks within a second.
+const STOPPING: Duration = Duration::from_secs(3);
 
 fn check_token(options: &ServeOptions) -> Result<(), ServeError> {
     match &options.token {
@@ -257,13 +253,73 @@ fn start_worker(
     (sender, worker)
 }
 
-/// Lets the job that runs come to its end within the grace, then stops it; those that wait are recorded as interrupted.
-fn finish(registry: &Registry, worker: thread::JoinHandle<()>, grace: Duration) {
-    let begun = std::time::Instant::now();
-    while registry.counts()[1] > 0 && begun.elapsed() < grace {
+/// Lets the job that runs come to its end within the grace, then stops it; those that wait, and one that does not stop,
+/// are recorded as interrupted.
+fn finish(registry: &Registry, worker: &thread::JoinHandle<()>, grace: Duration) {
+    wait(grace, || registry.counts()[1] == 0);
+    registry.end();
+    // The channel is closed, so that the worker ends then.
+    wait(STOPPING, || worker.is_finished());
+    registry.give_up();
+}
+
+/// Waits until something is so, for a time.
+fn wait(most: Duration, is_so: impl Fn() -> bool) {
+    let begun = Instant::now();
+    while !is_so() && begun.elapsed() < most {
         thread::sleep(Duration::from_millis(20));
     }
-    registry.end();
-    // The next stage notices; the channel is closed, so that the worker ends then.
-    let _ = worker.join();
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use store::{State, Status};
+
+    #[test]
+    fn a_job_that_hangs_is_recorded_as_interrupted_and_not_waited_for() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = ServeOptions {
+            folder: folder.path().to_owned(),
+            state: folder.path().to_owned(),
+            listen: ([127, 0, 0, 1], 0).into(),
+            token: None,
+            limits: ServeLimits::default(),
+            memory: Budget::new(1 << 30),
+        };
+        let (registry, _) =
+            Registry::open(options.clone(), folder.path().to_owned()).expect("opened");
+        let incoming = registry.store().incoming().expect("room");
+        let id = incoming.id().to_owned();
+        let status = Status {
+            id: id.clone(),
+            state: State::Queued,
+            title: "t".to_owned(),
+            path: None,
+            submitted: "2031-04-05T06:07:08Z".to_owned(),
+            ended: None,
+            progress: serde_json::Map::new(),
+            verdict: None,
+            error: None,
+            files: Vec::new(),
+        };
+        let admitted = registry.store().admit(incoming, &status);
+        admitted.expect("admitted");
+        registry.add(Status {
+            state: State::Running,
+            ..status
+        });
+        let (release, held) = mpsc::channel::<()>();
+        let worker = thread::spawn(move || {
+            let _ = held.recv();
+        });
+        finish(&registry, &worker, Duration::from_millis(100));
+        let state = |registry: &Registry| registry.status(&id).map(|status| status.state);
+        assert_eq!(state(&registry), Some(State::Interrupted));
+        // The folder is the first one's as long as that is there.
+        drop(registry);
+        let (again, _) = Registry::open(options, folder.path().to_owned()).expect("opened");
+        assert_eq!(state(&again), Some(State::Interrupted));
+        drop(release);
+    }
 }

@@ -6,9 +6,10 @@ use super::{
 };
 use crate::{
     drawing::Paper,
+    job::Job,
     pipeline::{self, CompareOptions, Event},
     report::json::Verdict,
-    stop::Stop,
+    stop::{self, Stop},
 };
 use serde_json::Value;
 use std::{
@@ -181,6 +182,9 @@ impl Registry {
         });
         let is_cancelled = self.jobs().by_id.get(id).is_some_and(|e| e.is_cancelled);
         self.change(id, |status| {
+            if status.state != State::Running {
+                return; // It was given up.
+            }
             let now = now();
             match result {
                 Ok((verdict, files)) => {
@@ -221,6 +225,20 @@ impl Registry {
         }
     }
 
+    /// Records a job as interrupted that runs still, for what it waits for does not answer.
+    pub fn give_up(&self) {
+        let jobs = self.jobs();
+        let runs = jobs.by_id.values().map(|e| &e.status);
+        let running: Vec<String> = runs
+            .filter(|status| status.state == State::Running)
+            .map(|status| status.id.clone())
+            .collect();
+        drop(jobs);
+        for id in running {
+            self.interrupt(&id);
+        }
+    }
+
     /// Marks a job as running; `None` where it is not to be done any more.
     fn begin(&self, id: &str) -> Option<Stop> {
         let mut jobs = self.jobs();
@@ -236,8 +254,7 @@ impl Registry {
 
     fn compare(&self, id: &str, stop: &Stop) -> Result<(Option<String>, Vec<String>), Trouble> {
         let (root, file) = self.source(id)?;
-        let job =
-            confined::read_job(&root, &file).map_err(|e| trouble(e.code(), &e.to_string()))?;
+        let job = read_job(root, file, stop)?;
         let out = self.store.results(id);
         let options = CompareOptions {
             out: out.clone(),
@@ -330,6 +347,15 @@ impl Jobs {
         self.by_id.remove(id);
         self.order.retain(|other| other != id);
     }
+}
+
+/// Reads a job file, which takes longer than a second where it is large.
+fn read_job(root: PathBuf, file: PathBuf, stop: &Stop) -> Result<Job, Trouble> {
+    let of_run = |e: pipeline::Error| trouble(e.code(), &e.to_string());
+    stop.run(|| stop::wait_for(move || confined::read_job(&root, &file)))
+        .map_err(|source| of_run(pipeline::Error::Threads { source }))?
+        .map_err(|stopped| of_run(stopped.into()))?
+        .map_err(|e| trouble(e.code(), &e.to_string()))
 }
 
 fn trouble(code: &str, text: &str) -> Trouble {

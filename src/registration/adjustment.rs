@@ -16,6 +16,7 @@ use super::{
 };
 use crate::{statistics::Measured, stop};
 use nalgebra::{DVector, Matrix2, Matrix2xX, Vector2};
+use std::fmt;
 
 /// What is fixed during an adjustment.
 #[derive(Clone, Debug)]
@@ -76,8 +77,27 @@ pub struct Convergence {
     pub is_reached: bool,
     /// Steps that were made.
     pub steps: usize,
-    /// How far the last step moved the registration, render pixels at the marks' extent.
+    /// How far the last step moved the registration, render pixels at the marks' extent; infinite where none could be
+    /// made.
     pub last_step_px: f64,
+}
+
+impl fmt::Display for Convergence {
+    /// What the iteration did last, as the end of a sentence.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        /// A step beyond every picture is no place to go on from.
+        const FARTHEST_PX: f64 = 1e6;
+        let steps = self.steps;
+        if self.last_step_px < FARTHEST_PX {
+            write!(
+                f,
+                "after {steps} steps the last moved by {:.2} px",
+                self.last_step_px
+            )
+        } else {
+            write!(f, "after {steps} steps no further one leads anywhere")
+        }
+    }
 }
 
 /// How far a robust fit trusts a residual: Cauchy weights with this constant, in standard deviations.

@@ -1,5 +1,5 @@
 //! Why a reference cannot be laid over a render.
-use super::straighten;
+use super::{Convergence, straighten};
 use crate::job::RegistrationKind;
 
 /// Why a reference cannot be laid over a render.
@@ -52,17 +52,15 @@ pub enum Error {
     },
     /// The adjustment did not come to rest.
     #[error(
-        "registration: the adjustment of the marks does not come to rest (after {steps} steps the last moved by {last_step_px:.2} px): \
+        "registration: the adjustment of the marks does not come to rest ({end}): \
          the marks contradict each other or lie too close together for a {} map; look at them, mark more, or set a simpler \"registration\"",
         kind.name()
     )]
     NotConverged {
         /// The kind asked for.
         kind: RegistrationKind,
-        /// Steps that were made.
-        steps: usize,
-        /// Length of the last, render pixels at the marks' extent.
-        last_step_px: f64,
+        /// How the iteration ended.
+        end: Convergence,
     },
     /// A mark that the map takes nowhere.
     #[error(

@@ -202,11 +202,7 @@ fn refuse_unsettled(kind: RegistrationKind, end: Convergence) -> Result<(), Erro
     if end.is_reached || end.last_step_px < FARTHEST_PX {
         return Ok(());
     }
-    Err(Error::NotConverged {
-        kind,
-        steps: end.steps,
-        last_step_px: end.last_step_px,
-    })
+    Err(Error::NotConverged { kind, end })
 }
 
 fn summarise(
@@ -343,7 +339,13 @@ mod tests {
             words.contains("after 100 steps the last moved by 3.25 px"),
             "{words}"
         );
-        // No step at all could be made.
-        assert!(refuse_unsettled(kind, end(false, f64::INFINITY)).is_err());
+        for nowhere in [f64::INFINITY, 1e300] {
+            let refused = refuse_unsettled(kind, end(false, nowhere)).expect_err("it moves");
+            let words = refused.to_string();
+            assert!(
+                words.contains("after 100 steps no further one leads anywhere"),
+                "{words}"
+            );
+        }
     }
 }

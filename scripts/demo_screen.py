@@ -34,7 +34,7 @@ class Camera:
         screen = np.array([[-0.8, -0.45, 0], [0.8, -0.45, 0], [0.8, 0.45, 0], [-0.8, 0.45, 0]])
         seen = screen @ (turn_z @ turn_x @ turn_y).T + [0, 0, 2.0]
         width, height = FRAME
-        self.straight_from_frame = px.homography(
+        self.rectified_from_frame = px.homography(
             [(0, 0), (width, 0), (width, height), (0, height)], seen[:, :2] / seen[:, 2:] * focal + middle
         )
 
@@ -54,7 +54,7 @@ class Camera:
 
     def shown(self, points):
         """Where points of the film picture are in the photo."""
-        return self.bent(px.project(self.straight_from_frame, points))
+        return self.bent(px.project(self.rectified_from_frame, points))
 
     def corners(self):
         width, height = FRAME
@@ -72,12 +72,12 @@ class Camera:
 
         `see` changes the samples: it is given their colours, their places in the film picture, and which lie on the screen.
         """
-        frame_of_straight = np.linalg.inv(self.straight_from_frame)
+        bezel_of_rectified = np.linalg.inv(self.rectified_from_frame)
         width, height = self.size
         photo, screen = np.zeros((height, width, 3), np.float32), np.zeros((height, width, 1), np.float32)
         for i in range(16):
             x, y = np.meshgrid(np.arange(width) + (i % 4 + 0.5) / 4, np.arange(height) + (i // 4 + 0.5) / 4)
-            places = px.project(frame_of_straight, self.straight(np.stack([x, y], -1)))
+            places = px.project(bezel_of_rectified, self.straight(np.stack([x, y], -1)))
             colour = px.sample(plane, (places[..., 0] + MARGIN) * scale, (places[..., 1] + MARGIN) * scale)
             inside = ((places > 0) & (places < FRAME)).all(-1)[..., None]
             photo += (see(colour, places, inside) if see else colour) / 16

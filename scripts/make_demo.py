@@ -250,7 +250,7 @@ def model_mm(full_size):
 def side_view(parts, marks, noise):
     landmarks, truth = marked("side", marks, lambda p: CAMERA.shown(screen.FRAME_OF_SUBJECT([p]))[0], noise)
     clicked = lambda points: [rounded(p + noise.normal(0, MARK_SIGMA["reference"], 2)) for p in points]
-    straighten = {
+    rectify = {
         "corners": clicked(CAMERA.corners()),
         "aspect": "16:9",
         "straight_lines": [clicked(side) for side in CAMERA.sides(SIDE_MARKS)],
@@ -264,7 +264,7 @@ def side_view(parts, marks, noise):
             "source": "screen in the exhibition hall",
             "variant": VARIANT,
             "note": "a lamp and a window are mirrored in the screen",
-            "straighten": straighten,
+            "rectify": rectify,
             "mark_sigma_px": MARK_SIGMA["reference"],
         },
         "registration": "similarity",
@@ -293,7 +293,7 @@ def side_view(parts, marks, noise):
             },
         ),
     }
-    matrix = CAMERA.straight_from_frame.tolist()
+    matrix = CAMERA.rectified_from_frame.tolist()
     return job, true_view(
         "side",
         truth,

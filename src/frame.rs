@@ -5,18 +5,19 @@
 //!
 //! ```
 //! use tickstrip::frame::*;
-//! let render_from_straight = Projective::<RenderPx, StraightPx>::similarity(2.0, 0.0, [10.0, 0.0]);
-//! let eye_in_straight = Point::<StraightPx>::new(10.0, 20.0);
-//! let eye_in_render: Point<RenderPx> = render_from_straight.apply(eye_in_straight);
+//! let render_from_rectified = Projective::<RenderPx, RectifiedPx>::similarity(2.0, 0.0, [10.0, 0.0]);
+//! let eye_in_rectified = Point::<RectifiedPx>::new(10.0, 20.0);
+//! let eye_in_render: Point<RenderPx> = render_from_rectified.apply(eye_in_rectified);
 //! assert_eq!((eye_in_render.x, eye_in_render.y), (30.0, 40.0));
 //! ```
 //! A point of the wrong frame does not compile:
 //! ```compile_fail
 //! use tickstrip::frame::*;
-//! let render_from_straight = Projective::<RenderPx, StraightPx>::similarity(2.0, 0.0, [10.0, 0.0]);
+//! let render_from_rectified = Projective::<RenderPx, RectifiedPx>::similarity(2.0, 0.0, [10.0, 0.0]);
 //! let eye_in_render = Point::<RenderPx>::new(10.0, 20.0);
-//! let _ = render_from_straight.apply(eye_in_render);
+//! let _ = render_from_rectified.apply(eye_in_render);
 //! ```
+pub(crate) mod fit;
 mod lens;
 
 pub use lens::{FromReference, IntoReference, Lens};
@@ -42,8 +43,8 @@ frames! {
     ReferencePx = "reference";
     /// Pixels of the reference once the lens' distortion is taken off (the same as [`ReferencePx`] where none is known).
     UndistortedPx = "reference without its lens' distortion";
-    /// Pixels of the straightened reference (the same as [`ReferencePx`] where nothing is straightened).
-    StraightPx = "straightened reference";
+    /// Pixels of the rectified reference (the same as [`ReferencePx`] where nothing is rectified).
+    RectifiedPx = "rectified reference";
     /// Pixels of the working grid: the render, reduced by a whole-image factor where it is very large.
     WorkPx = "working grid";
     /// Millimetres on the printed sheet.
@@ -218,8 +219,8 @@ mod tests {
     #[test]
     fn composition_is_one_map_after_the_other() {
         let map = sample();
-        let first = Projective::<ReferencePx, StraightPx>::similarity(0.5, 0.3, [7.0, 8.0]);
-        let p = Point::<StraightPx>::new(20.0, 30.0);
+        let first = Projective::<ReferencePx, RectifiedPx>::similarity(0.5, 0.3, [7.0, 8.0]);
+        let p = Point::<RectifiedPx>::new(20.0, 30.0);
         let both = map.after(&first).apply(p);
         assert!(both.distance(map.apply(first.apply(p))) < 1e-10);
     }

@@ -1,6 +1,6 @@
 //! Measures a scale model's render against a picture of the full-size object.
 //!
-//! Data flows one way: job file, images, registration, measurement, drawing, report.
+//! Data flows one way: job file, images, rectification, registration, measurement, drawing, report.
 pub mod cli;
 pub mod drawing;
 pub mod frame;
@@ -10,6 +10,7 @@ pub mod kernels;
 pub mod measurement;
 pub mod pipeline;
 pub mod printable;
+pub mod rectification;
 pub mod registration;
 pub mod report;
 pub mod service;

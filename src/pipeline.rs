@@ -2,15 +2,15 @@
 mod admission;
 mod need;
 mod own_folder;
+mod rectify;
 mod results_folder;
-mod straightening;
 mod turns;
 mod whole_file;
 
 pub use admission::{Look, Refusal, look};
 pub use own_folder::OwnFolder;
+pub use rectify::{RectifiedPicture, RectifyError, rectify_picture};
 pub use results_folder::{ResultsError, clear_left_runs, earlier_report, remove_results};
-pub use straightening::{StraightPicture, StraightenError, straighten_picture};
 pub use turns::memory_need;
 pub use whole_file::{There, clear_left, free_name, write_whole};
 
@@ -20,7 +20,8 @@ use crate::{
     job::{self, Job, View},
     measurement,
     printable::{listed, shortened},
-    registration,
+    rectification::{self, Rectification},
+    registration::LaidOver,
     report::{self, Report, ViewFailure, ViewOutcome},
     stop::{self, Stop, Stopped},
 };
@@ -299,18 +300,18 @@ fn draw_view(
     let images = images::read_looked_view(view, &look?).map_err(|e| failure(e.code(), &e))?;
     let sizes = [&images.render.rgb, &images.reference.rgb].map(RgbImage::dimensions);
     stage("registering")?;
-    let straighten = view.reference.straighten.as_ref();
-    let frame = straighten.and_then(|s| measurement::look_for_frame(s, &images.reference.rgb));
-    let admission::Admitted {
-        straightening,
+    let rectify = view.reference.rectify.as_ref();
+    let bezel = rectify.and_then(|s| rectification::look_for_bezel(s, &images.reference.rgb));
+    let LaidOver {
+        rectification,
         registered,
-    } = admission::admit(job, view, sizes, frame.as_ref())
+    } = admission::admit(job, view, sizes, bezel.as_ref())
         .map_err(|refusals| admission::as_failure(&refusals))?;
-    let straightened = match &straightening {
-        Some(straightening) if options.explain => Some(explain_straightening(
+    let rectified = match &rectification {
+        Some(rectification) if options.explain => Some(explain_rectification(
             view,
             &images.reference.rgb,
-            straightening,
+            rectification,
         )?),
         _ => None,
     };
@@ -343,7 +344,7 @@ fn draw_view(
     });
     if options.explain {
         let steps = drawing::explain(&measured.explained).map_err(|e| failure(e.code(), &e))?;
-        drawn.files.extend(straightened.into_iter().chain(steps));
+        drawn.files.extend(rectified.into_iter().chain(steps));
     }
     Ok(Drawn {
         measurement: measured.measurement,
@@ -352,21 +353,22 @@ fn draw_view(
     })
 }
 
-/// The picture of the reference before and after it was straightened.
-fn explain_straightening(
+/// The picture of the reference before and after it was rectified.
+fn explain_rectification(
     view: &View,
     reference: &RgbImage,
-    straightening: &registration::Straightening,
+    rectification: &Rectification,
 ) -> Result<DrawnFile, ViewFailure> {
-    let plane = view.reference.straighten.as_ref().map(|s| &s.plane);
+    let plane = view.reference.rectify.as_ref().map(|s| &s.plane);
     let corners: &[_] = match plane {
         Some(job::KnownPlane::Rectangle(rectangle)) => &rectangle.corners,
         _ => &[],
     };
-    let straight = measurement::straightened_picture(reference, straightening)
+    let rectified = rectification::rectified_picture(reference, rectification)
         .map_err(|e| failure(e.code(), &e))?;
     stop::check().map_err(stopped)?;
-    drawing::explain_straightening(reference, corners, &straight).map_err(|e| failure(e.code(), &e))
+    drawing::explain_rectification(reference, corners, &rectified)
+        .map_err(|e| failure(e.code(), &e))
 }
 
 fn failure(code: &'static str, error: &dyn std::error::Error) -> ViewFailure {

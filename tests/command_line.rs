@@ -9,16 +9,7 @@ use tempfile::TempDir;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_tickstrip");
 const COMMANDS: [&str; 10] = [
-    "compare",
-    "check",
-    "new",
-    "mark",
-    "watch",
-    "serve",
-    "schema",
-    "scale",
-    "demo",
-    "straighten",
+    "compare", "check", "new", "mark", "watch", "serve", "schema", "scale", "demo", "rectify",
 ];
 
 /// A folder with two black images and the example job, its images among them.
@@ -166,20 +157,20 @@ fn an_image_that_is_not_there_is_a_fault_to_check() {
 }
 
 #[test]
-fn a_straightening_that_cannot_be_made_is_a_fault_to_check() {
+fn a_rectification_that_cannot_be_made_is_a_fault_to_check() {
     let folder = folder();
     let path = folder.path().join("pump.json");
     let job = fs::read_to_string(&path).expect("read");
     let mut job: serde_json::Value = serde_json::from_str(&job).expect("JSON");
     // The same corners, as from in front, and no aspect.
-    job["views"][0]["reference"]["straighten"] = serde_json::json!(
+    job["views"][0]["reference"]["rectify"] = serde_json::json!(
         { "corners": [[100, 100], [500, 100], [500, 300], [100, 300]] }
     );
     fs::write(&path, job.to_string()).expect("written");
     let output = run(folder.path(), &["check", "pump.json"]);
     assert_eq!(output.status.code(), Some(2));
     let text = stderr(&output);
-    let words = "pump.json: /views/0/reference/straighten: straighten: the view is too frontal to tell width over height";
+    let words = "pump.json: /views/0/reference/rectify: rectify: the view is too frontal to tell width over height";
     assert!(text.contains(words), "{text}");
     assert!(!stdout(&output).contains("can be compared"));
 }
@@ -312,14 +303,14 @@ fn words_that_a_computer_takes_for_numbers_are_none() {
             &["scale", word],
             &["scale", "1 mm", "--to", word],
             &[
-                "straighten",
+                "rectify",
                 "side-screen.jpg",
                 "--corners",
                 corners,
                 "--aspect",
                 word,
             ],
-            &["straighten", "side-screen.jpg", "--points", &points],
+            &["rectify", "side-screen.jpg", "--points", &points],
         ];
         for arguments in runs {
             let output = run(folder.path(), arguments);
@@ -371,7 +362,7 @@ fn nothing_of_a_job_or_a_path_commands_the_terminal() {
         .push(named);
     job["title"] = NASTY.into();
     job["views"][0]["reference"]["note"] = NASTY.into();
-    job["views"][0]["reference"]["straighten"] = serde_json::json!(
+    job["views"][0]["reference"]["rectify"] = serde_json::json!(
         { "corners": [[10, 10], [80, 10], [80, 50], [10, 50]], "aspect": "16:9" }
     );
     let file = format!("{NASTY}\n.json");
@@ -389,9 +380,9 @@ fn nothing_of_a_job_or_a_path_commands_the_terminal() {
         &["compare", &file, "--json"],
         &["compare", &file, "--view", NASTY],
         &["compare", NASTY],
-        &["straighten", "--job", &file, "--view", NASTY],
+        &["rectify", "--job", &file, "--view", NASTY],
         &[
-            "straighten",
+            "rectify",
             "--job",
             &file,
             "--view",
@@ -426,7 +417,7 @@ fn an_endless_name_is_cut_in_what_is_printed() {
     let runs: [&[&str]; 6] = [
         &["check", &endless],
         &["compare", "pump.json", "--view", &endless],
-        &["straighten", "--job", "pump.json", "--view", &endless],
+        &["rectify", "--job", "pump.json", "--view", &endless],
         &["scale", &endless],
         &["scale", "1 mm", "--to", &endless],
         &[&endless],

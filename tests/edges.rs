@@ -10,9 +10,9 @@ use image::{Rgb, RgbImage};
 use nalgebra::Matrix3;
 use tickstrip::{
     frame::{FromReference, Lens, Point, Projective, RenderPx},
-    job::{KnownPlane, Rectangle, RegistrationKind, Straighten, View},
+    job::{KnownPlane, Rectangle, Rectify, RegistrationKind, View},
     measurement::{MeasuredView, Method, Verdict, measure},
-    registration::{register, straightening},
+    registration::lay_over,
 };
 
 /// The part to be judged, as the subject has it, with a patch inside.
@@ -55,18 +55,16 @@ fn compare_shown(
         for landmark in &mut view.landmarks {
             landmark.reference = shown.inverse().apply(landmark.render);
         }
-        view.reference.straighten = Some(straighten(shown));
+        view.reference.rectify = Some(rectify(shown));
     }
     let mut body = region("body", [50.0, 290.0, 550.0, 440.0]);
     body.landmarks = (0..marks.len()).collect();
     view.regions = vec![body, region("part", outline)];
     let job = job_of(&view, views::EXPECTED);
     let images = images_of(render, reference);
-    let reference_size = images.reference.rgb.dimensions();
-    let straightening = straightening(&view, reference_size, None).expect("corners and long lines");
-    let registered = register(&view, views::EXPECTED, SIZE, straightening.as_ref())
-        .expect("sixteen datum marks");
-    measure(&job, &view, images, registered)
+    let sizes = [SIZE, images.reference.rgb.dimensions()];
+    let laid_over = lay_over(&view, views::EXPECTED, sizes, None).expect("sixteen datum marks");
+    measure(&job, &view, images, laid_over.registered)
 }
 
 fn pictures(width: f64, height: f64, offset: [f64; 2]) -> MeasuredView {
@@ -119,7 +117,7 @@ fn screen_photo() -> FromReference<RenderPx> {
 }
 
 /// What a user marks in it: the corners of the screen, its aspect, and points along its sides, which are straight.
-fn straighten(shown: &FromReference<RenderPx>) -> Straighten {
+fn rectify(shown: &FromReference<RenderPx>) -> Rectify {
     let corners = [[20.0, 20.0], [580.0, 20.0], [580.0, 460.0], [20.0, 460.0]];
     let mark = |[x, y]: [f64; 2]| shown.inverse().apply(Point::new(x, y));
     let side = |k: usize| {
@@ -127,11 +125,11 @@ fn straighten(shown: &FromReference<RenderPx>) -> Straighten {
         let at = |t: f64| mark([a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]);
         (0..9).map(|i| at(f64::from(i) / 8.0)).collect()
     };
-    Straighten {
+    Rectify {
         plane: KnownPlane::Rectangle(Rectangle {
             corners: corners.map(mark),
             aspect: Some(560.0 / 440.0),
-            find_frame: false,
+            find_bezel: false,
         }),
         straight_lines: (0..4).map(side).collect(),
     }
@@ -185,7 +183,7 @@ fn a_bent_photo_of_a_screen_is_measured_as_if_it_were_flat() {
     let lens = measured
         .measurement
         .registration
-        .straight_from_reference
+        .rectified_from_reference
         .lens();
     assert!((lens.coefficient() + 0.15).abs() < 0.01, "{lens:?}");
     let part = &measured.measurement.regions[1];

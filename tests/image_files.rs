@@ -673,7 +673,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
             variant: None,
             note: None,
             rights: None,
-            straighten: None,
+            rectify: None,
             screen: Default::default(),
             mark_sigma_px: None,
             mask: Mask::None,

@@ -91,8 +91,8 @@ fn a_job_that_is_no_file_is_refused_by_every_command() {
         for command in ["compare", "check", "mark", "watch"] {
             refused(folder.path(), &[command, path], found);
         }
-        let straighten = ["straighten", "--job", path, "--view", "side"];
-        refused(folder.path(), &straighten, found);
+        let rectify = ["rectify", "--job", path, "--view", "side"];
+        refused(folder.path(), &rectify, found);
     }
 }
 
@@ -109,7 +109,7 @@ fn an_image_or_a_mask_that_is_no_file_fails_its_view_at_once() {
     }
     for image in ["pipe", "endless"] {
         refused(folder.path(), &["new", image, "good.png"], "name an image");
-        let corners = ["straighten", image, "--corners", "1,1 9,1 9,9 1,9"];
+        let corners = ["rectify", image, "--corners", "1,1 9,1 9,9 1,9"];
         refused(folder.path(), &corners, "name an image file");
     }
 }
@@ -127,7 +127,7 @@ fn a_file_that_is_too_long_is_refused_unread() {
     let words = "long.json: is larger than a job file can be";
     refused(folder.path(), &["mark", "long.json"], words);
     let words = "long.png: the file has 3222 MB, 868 MB are allowed";
-    let corners = ["straighten", "long.png", "--corners", "1,1 9,1 9,9 1,9"];
+    let corners = ["rectify", "long.png", "--corners", "1,1 9,1 9,9 1,9"];
     refused(folder.path(), &corners, words);
 }
 
@@ -180,13 +180,13 @@ fn what_needs_more_memory_than_there_is_is_refused_with_the_figures() {
     refused(folder.path(), &check, "/views/1: its images take 3");
     refused(folder.path(), &check, words);
     let corners = [
-        "straighten",
+        "rectify",
         "large.png",
         "--corners",
         "1,1 3999,1 3999,2999 1,2999",
     ];
-    let straighten = [&corners[..], &["--max-memory", "50MB"]].concat();
-    refused(folder.path(), &straighten, "large.png: its images take");
+    let rectify = [&corners[..], &["--max-memory", "50MB"]].concat();
+    refused(folder.path(), &rectify, "large.png: its images take");
     // With more it goes.
     let output = run(folder.path(), &["check", job, "--max-memory", "1GiB"]);
     assert_eq!(output.status.code(), Some(0), "{output:?}");
@@ -195,7 +195,7 @@ fn what_needs_more_memory_than_there_is_is_refused_with_the_figures() {
 #[test]
 fn every_command_that_reads_images_says_what_memory_it_takes() {
     let folder = folder();
-    for command in ["compare", "check", "watch", "mark", "serve", "straighten"] {
+    for command in ["compare", "check", "watch", "mark", "serve", "rectify"] {
         let help = run(folder.path(), &[command, "--help"]).stdout;
         let help = String::from_utf8_lossy(&help);
         let help = help.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -212,15 +212,15 @@ fn every_command_that_reads_images_says_what_memory_it_takes() {
 }
 
 #[test]
-fn a_picture_that_straightening_would_blow_up_is_refused() {
+fn a_picture_that_rectification_would_blow_up_is_refused() {
     let folder = folder();
     let far = "-900000,-900000 900000,-900000 900000,900000 -900000,900000";
-    let straighten = ["straighten", "good.png", "--aspect", "1", "--corners", far];
-    let words = "the straightened picture would have 1800000 x 1800000 pixels";
-    refused(folder.path(), &straighten, words);
+    let rectify = ["rectify", "good.png", "--aspect", "1", "--corners", far];
+    let words = "the rectified picture would have 1800000 x 1800000 pixels";
+    refused(folder.path(), &rectify, words);
     let somewhat = "-9000,-9000 9000,-9000 9000,9000 -9000,9000";
-    let straighten = [
-        "straighten",
+    let rectify = [
+        "rectify",
         "good.png",
         "--aspect",
         "1",
@@ -228,12 +228,8 @@ fn a_picture_that_straightening_would_blow_up_is_refused() {
         somewhat,
     ];
     let memory = ["--max-memory", "100GB"];
-    let words = "the straightened picture would have 18000 x 18000 pixels";
-    refused(
-        folder.path(),
-        &[&straighten[..], &memory[..]].concat(),
-        words,
-    );
+    let words = "the rectified picture would have 18000 x 18000 pixels";
+    refused(folder.path(), &[&rectify[..], &memory[..]].concat(), words);
 }
 
 /// The answer to a request, its head and its body.

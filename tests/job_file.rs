@@ -100,9 +100,9 @@ fn the_example_is_accepted_and_resolved() {
     assert_eq!(view.regions[0].tolerance.proportion_percent, 1.0);
     assert_eq!(view.regions[0].tolerance.offset.0, 0.20);
     assert_eq!(view.regions[0].anchor, Point::new(650.0, 260.0));
-    let straighten = view.reference.straighten.as_ref().expect("stated");
-    let KnownPlane::Rectangle(rectangle) = &straighten.plane else {
-        panic!("corners are stated: {straighten:?}");
+    let rectify = view.reference.rectify.as_ref().expect("stated");
+    let KnownPlane::Rectangle(rectangle) = &rectify.plane else {
+        panic!("corners are stated: {rectify:?}");
     };
     assert_eq!(rectangle.aspect, Some(16.0 / 9.0));
 }
@@ -192,42 +192,47 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         ),
         ("/views/0/a~1b", json!(1), "no key \"a~1b\" here"),
         (
-            "/views/0/reference/straighten/aspekt",
+            "/views/0/reference/straighten",
+            json!({}),
+            "no key \"straighten\" here; it is called \"rectify\" now",
+        ),
+        (
+            "/views/0/reference/rectify/aspekt",
             json!(1),
             "did you mean \"aspect\"?",
         ),
         (
-            "/views/0/reference/straighten/aspect",
+            "/views/0/reference/rectify/aspect",
             json!("0:9"),
-            "/views/0/reference/straighten/aspect: the aspect is \"0:9\"; width over height must be from 0.01 to 100",
+            "/views/0/reference/rectify/aspect: the aspect is \"0:9\"; width over height must be from 0.01 to 100",
         ),
         (
-            "/views/0/reference/straighten/aspect",
+            "/views/0/reference/rectify/aspect",
             json!("210 mm x 297"),
             "has a unit on one side only; give both or neither",
         ),
         (
-            "/views/0/reference/straighten/corners",
+            "/views/0/reference/rectify/corners",
             json!([[0, 0], [0, 9], [9, 9], [9, 0]]),
-            "/views/0/reference/straighten/corners: the corners run counter-clockwise; give them as top left, top right, bottom right, bottom left",
+            "/views/0/reference/rectify/corners: the corners run counter-clockwise; give them as top left, top right, bottom right, bottom left",
         ),
         (
-            "/views/0/reference/straighten/corners",
+            "/views/0/reference/rectify/corners",
             json!([[0, 0], [9, 0], [0, 9], [9, 9]]),
             "the sides between the corners cross",
         ),
         (
-            "/views/0/reference/straighten/corners",
+            "/views/0/reference/rectify/corners",
             json!([[0, 0], [5, 5], [9, 9], [0, 9]]),
             "corner 1 (counted from 0) lies on one line with its neighbours",
         ),
         (
-            "/views/0/reference/straighten/corners",
+            "/views/0/reference/rectify/corners",
             json!([[0, 0], [9, 0], [2, 2], [0, 9]]),
             "corner 2 (counted from 0) points inwards",
         ),
         (
-            "/views/0/reference/straighten/corners",
+            "/views/0/reference/rectify/corners",
             json!([[0, 0], [9, 0], [9, 9]]),
             "found a list of 3 entries; it must have 4 or more entries",
         ),
@@ -621,7 +626,7 @@ fn all_faults_are_told_at_once() {
     let mut job = with("/views/0/spans/0/to", json!("nowhere"));
     put(&mut job, "/views/0/known/0/full_size", json!("x"));
     put(&mut job, "/scale", json!("1:0"));
-    put(&mut job, "/views/0/reference/straighten/aspect", json!("x"));
+    put(&mut job, "/views/0/reference/rectify/aspect", json!("x"));
     assert_eq!(lines(&job).lines().count(), 4, "{}", lines(&job));
 }
 
@@ -806,10 +811,10 @@ fn what_is_legal_but_doubtful_is_told() {
         (
             "/views/0/reference",
             json!({ "image": "b.png" }),
-            "/views/0/reference: the picture is not straightened",
+            "/views/0/reference: the picture is not rectified",
         ),
         (
-            "/views/0/reference/straighten/aspect",
+            "/views/0/reference/rectify/aspect",
             json!("9:16"),
             "the aspect is 0.56, but the corners look like 1.7",
         ),
@@ -833,7 +838,7 @@ fn what_is_legal_but_doubtful_is_told() {
         "/views/0/reference",
         json!({ "image": "b.png", "kind": "plan" }),
     );
-    assert!(!doubts_of(&plan).join("\n").contains("not straightened"));
+    assert!(!doubts_of(&plan).join("\n").contains("not rectified"));
 }
 
 #[test]
@@ -968,13 +973,13 @@ fn line_pairs() -> Value {
 }
 
 #[test]
-fn every_way_to_straighten_is_accepted() {
+fn every_way_to_rectify_is_accepted() {
     let corners = json!([[412, 305], [3610, 198], [3688, 2120], [377, 2011]]);
     let bent = json!([[[100, 100], [500, 95], [900, 101]]]);
-    for (straighten, is_meant) in [
+    for (rectify, is_meant) in [
         (
-            json!({ "corners": corners, "find_frame": true }),
-            (|p| matches!(p, KnownPlane::Rectangle(r) if r.aspect.is_none() && r.find_frame))
+            json!({ "corners": corners, "find_bezel": true }),
+            (|p| matches!(p, KnownPlane::Rectangle(r) if r.aspect.is_none() && r.find_bezel))
                 as fn(&KnownPlane) -> bool,
         ),
         (
@@ -986,10 +991,10 @@ fn every_way_to_straighten_is_accepted() {
             matches!(p, KnownPlane::Unknown)
         }),
     ] {
-        let job = with("/views/0/reference/straighten", straighten.clone());
+        let job = with("/views/0/reference/rectify", rectify.clone());
         let job = parse(&job.to_string()).expect("sound");
-        let found = job.views[0].reference.straighten.as_ref().expect("stated");
-        assert!(is_meant(&found.plane), "{straighten}: {found:?}");
+        let found = job.views[0].reference.rectify.as_ref().expect("stated");
+        assert!(is_meant(&found.plane), "{rectify}: {found:?}");
     }
 }
 
@@ -997,9 +1002,9 @@ fn every_way_to_straighten_is_accepted() {
 fn coordinates_of_a_figure_may_be_below_zero() {
     let mut points = sheet_of_paper();
     points[0]["at"] = json!([-10, "-1 in"]);
-    let job = with("/views/0/reference/straighten", json!({ "points": points }));
+    let job = with("/views/0/reference/rectify", json!({ "points": points }));
     let job = parse(&job.to_string()).expect("sound");
-    let found = job.views[0].reference.straighten.as_ref().expect("stated");
+    let found = job.views[0].reference.rectify.as_ref().expect("stated");
     let KnownPlane::Figure(points) = &found.plane else {
         panic!("points are stated");
     };
@@ -1007,7 +1012,7 @@ fn coordinates_of_a_figure_may_be_below_zero() {
 }
 
 #[test]
-fn faulty_straightening_is_refused_with_a_way_out() {
+fn faulty_rectification_is_refused_with_a_way_out() {
     let corners = json!([[412, 305], [3610, 198], [3688, 2120], [377, 2011]]);
     let mut two_lines = line_pairs();
     two_lines["vertical"] = json!([[[412, 305], [377, 2011]]]);
@@ -1021,23 +1026,23 @@ fn faulty_straightening_is_refused_with_a_way_out() {
     }
     let short = json!([[[100, 100], [101, 100], [102, 100]]]);
     let same = json!([[[100, 100], [100, 100], [900, 100]]]);
-    for (straighten, words) in [
-        (json!({}), "nothing is stated to straighten by"),
+    for (rectify, words) in [
+        (json!({}), "nothing is stated to rectify by"),
         (
             json!({ "corners": corners, "points": sheet_of_paper() }),
             "both corners and points are stated; they may contradict each other: keep one",
         ),
         (
             json!({ "points": sheet_of_paper(), "aspect": "16:9" }),
-            "/straighten/aspect: \"aspect\" belongs to the corners of a rectangle",
+            "/rectify/aspect: \"aspect\" belongs to the corners of a rectangle",
         ),
         (
-            json!({ "straight_lines": same, "find_frame": true }),
-            "/straighten/find_frame: \"find_frame\" belongs to the corners",
+            json!({ "straight_lines": same, "find_bezel": true }),
+            "/rectify/find_bezel: \"find_bezel\" belongs to the corners",
         ),
         (
             json!({ "points": [sheet_of_paper()[0], sheet_of_paper()[1], sheet_of_paper()[2]] }),
-            "/straighten/points: 3 points; a plane figure needs 4 or more",
+            "/rectify/points: 3 points; a plane figure needs 4 or more",
         ),
         (
             json!({ "points": in_line }),
@@ -1049,7 +1054,7 @@ fn faulty_straightening_is_refused_with_a_way_out() {
         ),
         (
             two_lines,
-            "/straighten/vertical: 1 \"vertical\" line; each of \"horizontal\" and \"vertical\" needs 2 or more",
+            "/rectify/vertical: 1 \"vertical\" line; each of \"horizontal\" and \"vertical\" needs 2 or more",
         ),
         (
             json!({ "straight_lines": short }),
@@ -1068,19 +1073,19 @@ fn faulty_straightening_is_refused_with_a_way_out() {
             "lies on one line with its neighbours",
         ),
     ] {
-        let found = lines(&with("/views/0/reference/straighten", straighten.clone()));
-        assert!(found.contains(words), "{straighten}:\n{found}");
+        let found = lines(&with("/views/0/reference/rectify", rectify.clone()));
+        assert!(found.contains(words), "{rectify}:\n{found}");
     }
 }
 
 #[test]
 fn an_aspect_that_the_view_must_tell_is_doubtful() {
-    for straighten in [
+    for rectify in [
         json!({ "corners": [[412, 305], [3610, 198], [3688, 2120], [377, 2011]] }),
         line_pairs(),
     ] {
-        let doubts = doubts_of(&with("/views/0/reference/straighten", straighten)).join("\n");
-        let words = "/views/0/reference/straighten: width over height is found from the view";
+        let doubts = doubts_of(&with("/views/0/reference/rectify", rectify)).join("\n");
+        let words = "/views/0/reference/rectify: width over height is found from the view";
         assert!(doubts.contains(words), "{doubts}");
     }
 }

@@ -85,40 +85,40 @@ fn outlines_that_have_nothing_in_the_picture_are_refused() {
 }
 
 #[test]
-fn marks_that_straighten_are_refused_outside_of_the_picture() {
-    let straighten =
-        |stated: Value| move |view: &mut Value| view["reference"]["straighten"] = stated.clone();
+fn marks_that_rectify_are_refused_outside_of_the_picture() {
+    let rectify =
+        |stated: Value| move |view: &mut Value| view["reference"]["rectify"] = stated.clone();
     let point = |at: [f64; 2], mm: [f64; 2]| json!({ "reference": at, "at": mm });
-    let words = "/views/0/reference/straighten/points: 1 point lies outside the reference, which has 1000 x 860 \
+    let words = "/views/0/reference/rectify/points: 1 point lies outside the reference, which has 1000 x 860 \
                  pixels: 2 at [1300, 800]";
     assert_refused(
         words,
-        straighten(json!({ "points": [
+        rectify(json!({ "points": [
             point([10.0, 10.0], [0.0, 0.0]), point([900.0, 12.0], [300.0, 0.0]),
             point([1300.0, 800.0], [300.0, 200.0]), point([15.0, 700.0], [0.0, 200.0])
         ] })),
     );
-    let words = "/views/0/reference/straighten/horizontal: 1 end lies outside the reference, which has 1000 x 860 \
+    let words = "/views/0/reference/rectify/horizontal: 1 end lies outside the reference, which has 1000 x 860 \
                  pixels: of line 1 at [-90, 700]";
     assert_refused(
         words,
-        straighten(json!({
+        rectify(json!({
             "horizontal": [[[10, 10], [900, 40]], [[-90, 700], [900, 650]]],
             "vertical": [[[10, 10], [40, 700]], [[900, 40], [880, 650]]]
         })),
     );
-    let words = "/views/0/reference/straighten/straight_lines: 3 points lie outside the reference";
+    let words = "/views/0/reference/rectify/straight_lines: 3 points lie outside the reference";
     assert_refused(
         words,
-        straighten(
+        rectify(
             json!({ "straight_lines": [[[10, 900], [500, 905], [990, 900]], [[10, 10], [500, 15], [990, 10]]] }),
         ),
     );
-    let words = "/views/0/reference/straighten: straighten: the straightened picture would have 2000000 x 2000000 \
+    let words = "/views/0/reference/rectify: rectify: the rectified picture would have 2000000 x 2000000 \
                  pixels, and 13.8 million are the most for one of 1000 x 860; corner ";
     assert_refused(
         words,
-        straighten(json!({
+        rectify(json!({
             "corners": [[-1e6, -1e6], [1e6, -1e6], [1e6, 1e6], [-1e6, 1e6]], "aspect": 1
         })),
     );
@@ -177,7 +177,7 @@ fn what_may_be_meant_is_said_by_both() {
         outline[0] = json!([-40, 100]);
         view["regions"][0]["anchor"] = json!([-500, 100]);
         view["reference"]["outline"] = json!([[5, 5], [1100, 5], [900, 800], [5, 800]]);
-        view["reference"]["straighten"] = json!(
+        view["reference"]["rectify"] = json!(
             { "corners": [[-30, -20], [1020, -20], [1020, 880], [-30, 880]], "aspect": "7:6" }
         );
     });

@@ -87,7 +87,7 @@ struct Case {
     /// A screen's grid, glare and bars in the reference.
     has_screen: bool,
     is_noisy: bool,
-    is_straightened: bool,
+    is_rectified: bool,
     is_explained: bool,
     /// Left, top, right and bottom of the region, parts of the render.
     region: [f64; 4],
@@ -101,7 +101,7 @@ const PLAIN: Case = Case {
     has_masks: false,
     has_screen: false,
     is_noisy: true,
-    is_straightened: false,
+    is_rectified: false,
     is_explained: false,
     region: [0.4, 0.4, 0.6, 0.6],
 };
@@ -111,7 +111,7 @@ const ALL: Case = Case {
     has_alpha: true,
     has_masks: true,
     has_screen: true,
-    is_straightened: true,
+    is_rectified: true,
     is_explained: true,
     region: [0.0, 0.0, 1.0, 1.0],
     ..PLAIN
@@ -173,10 +173,10 @@ fn view_of(case: &Case, number: usize) -> Value {
         render["mask"] = json!("render-mask.png");
         reference["mask"] = json!("reference-mask.png");
     }
-    if case.is_straightened {
+    if case.is_rectified {
         let corners = [[0.02, 0.02], [0.97, 0.02], [0.97, 0.97], [0.02, 0.97]];
         let corners = corners.map(|corner| at(case.reference, corner));
-        reference["straighten"] = json!({ "corners": corners, "aspect": 1.5 });
+        reference["rectify"] = json!({ "corners": corners, "aspect": 1.5 });
     }
     json!({
         "name": format!("view {number}"), "render": render, "reference": reference, "landmarks": marks,

@@ -8,7 +8,7 @@ use std::{path::Path, sync::mpsc, thread, time::Duration};
 use tickstrip::{
     frame::{Point, Projective, ReferencePx, RenderPx},
     job::{self, LandmarkUse, RegistrationKind, View},
-    registration::{Error, Finding, Registration, register, straightening},
+    registration::{Error, Finding, Registration, lay_over, register},
 };
 
 const CLOUD: [[f64; 2]; 10] = [
@@ -473,8 +473,7 @@ fn a_mark_that_the_map_takes_nowhere_is_named() {
     let text = include_bytes!("../fixtures/fuzz/jobs/far-marks.json");
     let job = job::parse(text, Path::new("/jobs/pump.json")).expect("sound");
     let view = &job.views[0];
-    let straight = straightening(view, (1920, 1080), None).expect("corners and a line");
-    let error = register(view, job.expected, (1600, 1200), straight.as_ref());
+    let error = lay_over(view, job.expected, [(1600, 1200), (1920, 1080)], None);
     let error = error.expect_err("far outside of what the lens shows");
     assert_eq!(error.code(), "landmark-beyond-horizon");
     let words = "the mark of \"m0\" in the reference lies beyond the horizon";

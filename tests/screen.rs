@@ -15,11 +15,10 @@ use tickstrip::{
     frame::{FromReference, Lens, Point, Projective, RenderPx},
     images::{self, Limits, ViewImages},
     job::{
-        Descreen, Handling, KnownPlane, Rectangle, ReferenceKind, RegistrationKind, Screen,
-        Straighten,
+        Descreen, Handling, KnownPlane, Rectangle, Rectify, ReferenceKind, RegistrationKind, Screen,
     },
     measurement::{MeasuredView, Method, Removal, Step, measure},
-    registration::{register, straightening},
+    registration::{lay_over, register},
 };
 
 /// The part to be judged, as the subject has it, with a patch inside.
@@ -133,20 +132,19 @@ fn compared_as(photo: RgbImage, screen: Screen, kind: ReferenceKind) -> Measured
     ];
     view.reference.kind = kind;
     view.reference.screen = screen;
-    view.reference.straighten = Some(Straighten {
+    view.reference.rectify = Some(Rectify {
         plane: KnownPlane::Rectangle(Rectangle {
             corners: corners.map(|[x, y]| shown.inverse().apply(Point::new(x, y))),
             aspect: Some(width / (height + 2.0 * BAR)),
-            find_frame: false,
+            find_bezel: false,
         }),
         straight_lines: Vec::new(),
     });
     let mut body = region("body", [50.0, 290.0, 550.0, 440.0]);
     body.landmarks = (0..marks.len()).collect();
     view.regions = vec![body, region("part", [195.0, 65.0, 445.0, 255.0])];
-    let straightening = straightening(&view, PHOTO, None).expect("corners");
-    let registered = register(&view, views::EXPECTED, SIZE, straightening.as_ref())
-        .expect("sixteen datum marks");
+    let laid_over = lay_over(&view, views::EXPECTED, [SIZE, PHOTO], None);
+    let registered = laid_over.expect("sixteen datum marks").registered;
     let job = job_of(&view, views::EXPECTED);
     measure(&job, &view, images_of(model(), photo), registered)
 }
@@ -403,14 +401,14 @@ fn before_and_after_is_shown_where_it_is_asked_for_and_only_there() {
         .map(|(_, path)| path.as_str().expect("a path"))
         .collect();
     assert!(
-        explained.contains(&"side/explain-straighten.png"),
+        explained.contains(&"side/explain-rectify.png"),
         "{explained:?}"
     );
     for path in &explained {
         let name = path.trim_start_matches("side/");
         assert!(names.iter().any(|n| n == name), "{name}");
     }
-    assert!(page.contains("The reference before and after it was straightened"));
+    assert!(page.contains("The reference before and after it was rectified"));
     let (report, names, page) = demo_files(&[]);
     let files = report["views"][0]["files"].as_object().expect("files");
     assert!(files.keys().all(|key| !key.starts_with("explain_")));

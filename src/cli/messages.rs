@@ -178,9 +178,9 @@ pub(super) enum Failure {
     /// The comparison as a whole failed.
     #[error("{0}")]
     Pipeline(#[from] pipeline::Error),
-    /// A picture cannot be straightened.
+    /// A picture cannot be rectified.
     #[error("{0}")]
-    Straighten(#[from] pipeline::StraightenError),
+    Rectify(#[from] pipeline::RectifyError),
     /// A view that the job does not have.
     #[error("{}: no view \"{name}\"", job.display())]
     NoSuchView {
@@ -189,9 +189,9 @@ pub(super) enum Failure {
         /// The name asked for.
         name: String,
     },
-    /// A view that says nothing about straightening.
-    #[error("{}: the view \"{name}\" states no \"straighten\" for its reference", job.display())]
-    NothingToStraighten {
+    /// A view that says nothing about rectification.
+    #[error("{}: the view \"{name}\" states no \"rectify\" for its reference", job.display())]
+    NothingToRectify {
         /// The job file.
         job: PathBuf,
         /// The view's name.
@@ -246,7 +246,7 @@ pub(super) enum Failure {
         advice: &'static str,
     },
     /// The result would take the place of the picture that it is made from.
-    #[error("{}: this is the picture that is straightened, and it is not overwritten; name another with --out", path.display())]
+    #[error("{}: this is the picture that is rectified, and it is not overwritten; name another with --out", path.display())]
     OwnPicture {
         /// The picture.
         path: PathBuf,

@@ -7,11 +7,11 @@ mod memory;
 mod messages;
 mod new;
 mod progress;
+mod rectify;
 mod scale;
 mod schema;
 mod serve;
 mod status;
-mod straighten;
 mod watch;
 
 pub use status::Status;
@@ -51,7 +51,7 @@ enum Command {
     Schema(schema::Arguments),
     Scale(scale::Arguments),
     Demo(demo::Arguments),
-    Straighten(straighten::Arguments),
+    Rectify(rectify::Arguments),
 }
 
 /// Runs the command that the arguments ask for (the first one is the program's name), prints what it has to say, and
@@ -80,7 +80,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Schema(arguments) => schema::run(arguments, &terminal),
         Command::Scale(arguments) => scale::run(arguments, &terminal),
         Command::Demo(arguments) => demo::run(arguments, &terminal),
-        Command::Straighten(arguments) => straighten::run(arguments, &terminal),
+        Command::Rectify(arguments) => rectify::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {
         terminal.failure(&failure);

@@ -18,8 +18,8 @@ use std::{net::SocketAddr, path::PathBuf, sync::Arc, time::Duration};
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Examples:
   tickstrip serve
-  tickstrip serve jobs --listen 127.0.0.1:7878
-  curl -F job=@pump.json -F image=@side-render.png -F image=@side-screen.jpg http://127.0.0.1:7878/jobs
+  tickstrip serve jobs --listen 127.0.0.1:6417
+  curl -F job=@pump.json -F image=@side-render.png -F image=@side-screen.jpg http://127.0.0.1:6417/jobs
 
 TICKSTRIP_TOKEN  a secret of 16 letters or more that requests must show as \"Authorization: Bearer ...\"; any address
                  but a loopback one needs it")]
@@ -28,7 +28,7 @@ pub(super) struct Arguments {
     #[arg(default_value = ".")]
     folder: PathBuf,
     /// Address and port; port 0 takes a free one
-    #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:7878")]
+    #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:6417")]
     listen: SocketAddr,
     /// Folder for jobs and results, of this server alone [default: FOLDER/.tickstrip/service]
     #[arg(long, value_name = "DIR")]

@@ -45,27 +45,27 @@ pub fn explain(steps: &[Explained]) -> Result<Vec<DrawnFile>, Error> {
     steps.iter().map(draw).collect()
 }
 
-/// The reference with the corners that were marked in it (none where it was straightened by something else), and the
-/// straightened picture.
+/// The reference with the corners that were marked in it (none where it was rectified by something else), and the
+/// rectified picture.
 ///
 /// # Errors
 /// Where the picture cannot be drawn or encoded.
-pub fn explain_straightening(
+pub fn explain_rectification(
     reference: &RgbImage,
     corners: &[Point<ReferencePx>],
-    straight: &RgbImage,
+    rectified: &RgbImage,
 ) -> Result<DrawnFile, Error> {
     let before = if corners.is_empty() {
         "Before: the reference as it is on disk"
     } else {
         "Before: the reference as it is on disk, with the marked corners"
     };
-    let captions = [before, "After: the same picture straightened"];
+    let captions = [before, "After: the same picture rectified"];
     let corners: Vec<[f64; 2]> = corners.iter().map(|c| c.xy()).collect();
     Ok(DrawnFile {
-        key: "explain_straighten",
-        name: "explain-straighten.png",
-        bytes: encode_png(&side_by_side(reference, straight, captions, &corners)?)?,
+        key: "explain_rectify",
+        name: "explain-rectify.png",
+        bytes: encode_png(&side_by_side(reference, rectified, captions, &corners)?)?,
     })
 }
 

@@ -29,7 +29,7 @@ mod window;
 
 use self::{backdrop::Backdrop, png::encode_photo};
 pub use self::{
-    explain::{explain, explain_straightening},
+    explain::{explain, explain_rectification},
     pdf::sheets_pdf,
     png::{encode_jpeg, encode_large_png, encode_png},
     sheet::SheetPage,

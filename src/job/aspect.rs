@@ -14,7 +14,7 @@ pub(super) fn aspect(raw: &RawAspect) -> Result<f64, FaultKind> {
     within_range(value, || found.clone())
 }
 
-/// The aspect where it is a shape that can be straightened.
+/// The aspect where it is a shape that can be rectified.
 pub(super) fn within_range(value: f64, found: impl Fn() -> String) -> Result<f64, FaultKind> {
     if (0.01..=100.0).contains(&value) {
         Ok(value)

@@ -1,7 +1,6 @@
 //! What is legal in a job but may not be meant, or will limit what can be told.
 use super::{
-    Job, KnownPlane, LandmarkUse, Rectangle, ReferenceKind, RegistrationKind, Side, Straighten,
-    View,
+    Job, KnownPlane, LandmarkUse, Rectangle, Rectify, ReferenceKind, RegistrationKind, Side, View,
 };
 use crate::printable::on_one_line;
 use std::fmt;
@@ -116,25 +115,23 @@ fn about_registration(view: &View, at: &str, add: &mut Add<'_>) {
 
 fn about_picture(view: &View, at: &str, add: &mut Add<'_>) {
     let reference = &view.reference;
-    match &reference.straighten {
+    match &reference.rectify {
         None if reference.kind == ReferenceKind::Photo
             && view.registration == RegistrationKind::Similarity =>
         {
             add(
                 format!("{at}/reference"),
-                "not-straightened",
-                "the picture is not straightened; a photo taken off-angle will look like an error of the model; add \"straighten\", or say \"kind\" if it is no photo".to_owned(),
+                "not-rectified",
+                "the picture is not rectified; a photo taken off-angle will look like an error of the model; add \"rectify\", or say \"kind\" if it is no photo".to_owned(),
             );
         }
         None => {}
-        Some(straighten) => {
-            about_straightening(straighten, &format!("{at}/reference/straighten"), add)
-        }
+        Some(rectify) => about_rectification(rectify, &format!("{at}/reference/rectify"), add),
     }
 }
 
-fn about_straightening(straighten: &Straighten, at: &str, add: &mut Add<'_>) {
-    match &straighten.plane {
+fn about_rectification(rectify: &Rectify, at: &str, add: &mut Add<'_>) {
+    match &rectify.plane {
         KnownPlane::Rectangle(rectangle) => match rectangle.aspect {
             Some(aspect) => {
                 let seen = apparent_aspect(rectangle);

@@ -321,12 +321,12 @@ fault_kinds! {
         /// The aspect.
         found: String,
     }
-    /// Nothing to straighten by.
-    #[error("nothing is stated to straighten by; give \"corners\", \"points\", \"horizontal\" and \"vertical\", or \"straight_lines\"")]
-    "straighten-by-nothing" StraightenByNothing
+    /// Nothing to rectify by.
+    #[error("nothing is stated to rectify by; give \"corners\", \"points\", \"horizontal\" and \"vertical\", or \"straight_lines\"")]
+    "rectify-by-nothing" RectifyByNothing
     /// Two statements about the plane.
     #[error("both {first} and {second} are stated; they may contradict each other: keep one")]
-    "straighten-twice" StraightenTwice {
+    "rectify-twice" RectifyTwice {
         /// Key or keys.
         first: &'static str,
         /// Key or keys.

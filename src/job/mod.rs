@@ -10,23 +10,23 @@ mod outside;
 mod print;
 pub mod raw;
 mod read;
+mod rectify;
 mod resolve;
 mod schema;
 mod shapes;
 mod starter;
-mod straighten;
 mod structure;
 
 pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
 pub use input::{InputError, InputFile, open_input, read_input};
 pub use names::{LONGEST_FILE_NAME, is_device_name};
-pub use outside::{MarksOutside, marks_outside, straighten_marks_outside};
+pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
 pub use read::{MOST_BYTES, missing_images, parse, read};
+pub use rectify::stated_alone as rectify;
 pub use schema::schema;
 pub use starter::starter;
-pub use straighten::stated_alone as straighten;
 
 use crate::{
     frame::{Point, ReferencePx, RenderPx},
@@ -92,7 +92,7 @@ pub struct Expected {
     pub rotation_deg: f64,
     /// Offset in x and in y, per cent of the render's diagonal.
     pub offset_percent: f64,
-    /// Stretch, shear and keystone that a projective registration of a straightened reference still has, per cent at the
+    /// Stretch, shear and keystone that a projective registration of a rectified reference still has, per cent at the
     /// farthest landmark; six times as much where the reference's camera stands elsewhere.
     pub keystone_percent: f64,
 }
@@ -168,8 +168,8 @@ pub struct ReferenceSource {
     pub note: Option<String>,
     /// By what right the picture is used, for sheets.
     pub rights: Option<String>,
-    /// What to straighten by.
-    pub straighten: Option<Straighten>,
+    /// What to rectify by.
+    pub rectify: Option<Rectify>,
     /// What is done about the screen that it shows.
     pub screen: Screen,
     /// Standard deviation of a mark in x and in y; `None`: estimate it.
@@ -247,9 +247,9 @@ pub enum Handling {
     Off,
 }
 
-/// What the reference is straightened by.
+/// What the reference is rectified by.
 #[derive(Clone, Debug)]
-pub struct Straighten {
+pub struct Rectify {
     /// What is known of the plane.
     pub plane: KnownPlane,
     /// Points along lines that are straight in reality, at least three different ones each; empty: the lens is taken to
@@ -280,8 +280,8 @@ pub struct Rectangle {
     pub corners: [Point<ReferencePx>; 4],
     /// Width over height of the rectangle, above 0; `None`: to be found from the view.
     pub aspect: Option<f64>,
-    /// Whether the corners are to be sharpened by the edges near them.
-    pub find_frame: bool,
+    /// Whether the corners are to be refined by the edges near them.
+    pub find_bezel: bool,
 }
 
 /// A point of a known plane figure.
@@ -302,7 +302,7 @@ pub struct PlaneLines {
     pub vertical: Vec<[Point<ReferencePx>; 2]>,
 }
 
-/// The transform that takes the straightened reference to the render.
+/// The transform that takes the rectified reference to the render.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum RegistrationKind {
     /// Scale, rotation, shift.

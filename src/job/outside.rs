@@ -3,7 +3,7 @@
 //! A landmark or a point of a line was seen, so it lies in the picture; one that was carried a little beyond the border is
 //! said. Corners of a screen may be cut off, and outlines are drawn generously: those are said, however far.
 use super::{
-    Doubt, End, Fault, FaultKind, KnownPlane, Mask, Side, Straighten, View, error::OutsideMark,
+    Doubt, End, Fault, FaultKind, KnownPlane, Mask, Rectify, Side, View, error::OutsideMark,
 };
 use crate::frame::{Frame, Point};
 
@@ -48,24 +48,16 @@ pub fn marks_outside(
     if let Mask::Outline(corners) = &view.reference.mask {
         found.silhouette(corners, &reference, &format!("{at}/reference/outline"));
     }
-    if let Some(straighten) = &view.reference.straighten {
-        found.straightening(
-            straighten,
-            &reference,
-            &format!("{at}/reference/straighten"),
-        );
+    if let Some(rectify) = &view.reference.rectify {
+        found.rectification(rectify, &reference, &format!("{at}/reference/rectify"));
     }
     found
 }
 
-/// Looks at the marks that a picture is straightened by; `at` is their pointer.
-pub fn straighten_marks_outside(
-    straighten: &Straighten,
-    at: &str,
-    picture: (u32, u32),
-) -> MarksOutside {
+/// Looks at the marks that a picture is rectified by; `at` is their pointer.
+pub fn rectify_marks_outside(rectify: &Rectify, at: &str, picture: (u32, u32)) -> MarksOutside {
     let mut found = MarksOutside::default();
-    found.straightening(straighten, &Image::new("picture", picture), at);
+    found.rectification(rectify, &Image::new("picture", picture), at);
     found
 }
 
@@ -263,15 +255,15 @@ impl MarksOutside {
         }
     }
 
-    fn straightening(&mut self, straighten: &Straighten, image: &Image, at: &str) {
-        match &straighten.plane {
+    fn rectification(&mut self, rectify: &Rectify, image: &Image, at: &str) {
+        match &rectify.plane {
             KnownPlane::Rectangle(rectangle) => {
                 let corners = rectangle.corners.map(Point::xy);
                 let reach = farthest(image, &corners);
                 if reach > NEAR {
                     let text = format!(
                         "corners lie up to {reach:.1} px outside {}: where the picture cuts a screen off they can only be \
-                         guessed; straighten it by \"points\" or lines that the picture shows if you can",
+                         guessed; rectify it by \"points\" or lines that the picture shows if you can",
                         image.in_words()
                     );
                     self.doubt(format!("{at}/corners"), "corners-outside", text);
@@ -294,7 +286,7 @@ impl MarksOutside {
             }
             KnownPlane::Unknown => {}
         }
-        let points = straighten.straight_lines.iter().enumerate();
+        let points = rectify.straight_lines.iter().enumerate();
         let points =
             points.flat_map(|(i, line)| line.iter().map(move |p| (format!("of line {i}"), p.xy())));
         self.seen(

@@ -91,7 +91,7 @@ pub struct RawExpected {
     /// Offset in x and in y, per cent of the render's diagonal.
     #[schemars(extend("minimum" = 0.01, "maximum" = 100))]
     pub offset_percent: f64,
-    /// Stretch, shear and keystone that a projective registration of a straightened reference still has, per cent at the
+    /// Stretch, shear and keystone that a projective registration of a rectified reference still has, per cent at the
     /// farthest landmark; six times as much where `same_camera` is false.
     #[schemars(extend("minimum" = 0.01, "maximum" = 1000))]
     pub keystone_percent: f64,
@@ -122,7 +122,7 @@ pub struct RawView {
     /// Whether both images have the same camera.
     #[serde(default = "default_same_camera")]
     pub same_camera: bool,
-    /// The transform that takes the straightened reference to the render.
+    /// The transform that takes the rectified reference to the render.
     #[serde(default)]
     pub registration: RawRegistration,
     /// Points marked in both images.
@@ -215,9 +215,9 @@ pub struct RawReference {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(max = 10_000))]
     pub rights: Option<String>,
-    /// Something known to be a rectangle, a plane figure or straight, by which the picture is straightened.
+    /// Something known to be a rectangle, a plane figure or straight, by which the picture is rectified.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub straighten: Option<RawStraighten>,
+    pub rectify: Option<RawRectify>,
     /// What is done about the screen that the picture was taken from, before edges are looked for.
     #[serde(default, skip_serializing_if = "RawScreen::is_default")]
     pub screen: RawScreen,
@@ -243,7 +243,7 @@ pub struct RawScreen {
     pub descreen: RawDescreen,
     /// Whether white patches with soft borders, as of a mirrored lamp, are masked in a photo.
     pub glare: RawHandling,
-    /// Whether dark bars at two opposite sides are masked in a photo straightened by corners and in a screenshot.
+    /// Whether dark bars at two opposite sides are masked in a photo rectified by corners and in a screenshot.
     pub letterbox: RawHandling,
 }
 
@@ -257,7 +257,7 @@ impl RawScreen {
 /// `horizontal` and `vertical`, or `straight_lines` alone.
 #[derive(Clone, Debug, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-pub struct RawStraighten {
+pub struct RawRectify {
     /// Top left, top right, bottom right, bottom left of a rectangle, in pixels of the image as it is on disk.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub corners: Option<[Mark; 4]>,
@@ -265,9 +265,9 @@ pub struct RawStraighten {
     /// view itself, which needs a picture that is not cropped and a camera well off the axis in both directions.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub aspect: Option<RawAspect>,
-    /// Whether the corners are to be sharpened by the edges of the rectangle near them.
+    /// Whether the corners are to be refined by the edges of the rectangle near them.
     #[serde(default)]
-    pub find_frame: bool,
+    pub find_bezel: bool,
     /// Four or more points of a known plane figure.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 1000))]

@@ -15,8 +15,8 @@ use super::{
         RawReference, RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen,
         RawSpan, RawTolerance, RawUnit, RawUse, RawView,
     },
+    rectify::rectify,
     shapes::{centre, outline},
-    straighten::straighten,
 };
 use crate::{
     frame::{Frame, Point, ReferencePx},
@@ -317,10 +317,10 @@ fn reference(
         }
         (Some(corners), None) => silhouette(corners, &format!("{at}/outline"), faults),
     };
-    let straighten = raw
-        .straighten
+    let rectify = raw
+        .rectify
         .as_ref()
-        .map(|raw| straighten(raw, &format!("{at}/straighten"), around, faults));
+        .map(|raw| rectify(raw, &format!("{at}/rectify"), around, faults));
     Some(ReferenceSource {
         image: image?,
         kind: match raw.kind {
@@ -334,9 +334,9 @@ fn reference(
         variant: raw.variant.clone(),
         note: raw.note.clone(),
         rights: raw.rights.clone(),
-        straighten: match straighten {
+        rectify: match rectify {
             None => None,
-            Some(straighten) => Some(straighten?),
+            Some(rectify) => Some(rectify?),
         },
         screen: screen(raw.screen),
         mark_sigma_px: raw.mark_sigma_px,

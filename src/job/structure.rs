@@ -122,7 +122,10 @@ fn listed(options: &Value) -> String {
     words.join(", ")
 }
 
-/// The nearest known key, or all known ones where none is near.
+/// Keys of earlier issues of the program, and what they are called now.
+const RENAMED: [(&str, &str); 2] = [("straighten", "rectify"), ("find_frame", "find_bezel")];
+
+/// What the key is called now, the nearest known key, or all known ones where none is near.
 fn advice(at: &str, key: &str) -> String {
     let steps = at
         .split('/')
@@ -132,6 +135,12 @@ fn advice(at: &str, key: &str) -> String {
         .and_then(|part| part.get("properties")?.as_object())
         .map(|properties| properties.keys().map(String::as_str).collect())
         .unwrap_or_default();
+    let renamed = RENAMED
+        .iter()
+        .find(|(before, now)| *before == key && known.contains(now));
+    if let Some((_, now)) = renamed {
+        return format!("it is called \"{now}\" now");
+    }
     match nearest(key, known.iter().copied()).first() {
         Some(near) => format!("did you mean \"{near}\"?"),
         None => format!("known are {}", quoted(&known)),

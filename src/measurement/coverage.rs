@@ -7,7 +7,7 @@ use super::{RegionMeasure, Verdict, absolute, model_scale::RegionNumber, regions
 use crate::{
     frame::Point,
     job::*,
-    registration::{Registered, register, straightening},
+    registration::{Registered, lay_over, register},
     statistics::{Measured, trials::Noise},
     units::{FullSizeMm, ModelMm, ScaleRatio},
 };
@@ -149,7 +149,7 @@ fn job_seen(
             variant: None,
             note: None,
             rights: None,
-            straighten: None,
+            rectify: None,
             screen: Default::default(),
             mark_sigma_px: sigma(REFERENCE_SIGMA),
             mask: Mask::None,
@@ -396,7 +396,7 @@ fn intervals_hold_the_truth_as_often_as_they_say_with_stated_noise() {
 
 /// The reference's picture where it is a photograph taken off-angle.
 const PICTURE: (u32, u32) = (1920, 1080);
-/// A rectangle in the plane of the subject, by which it is straightened.
+/// A rectangle in the plane of the subject, by which it is rectified.
 const RECTANGLE: [[f64; 2]; 4] = [[50.0, 50.0], [950.0, 50.0], [950.0, 950.0], [50.0, 950.0]];
 
 /// Where a camera turned to the plane, its axis `off` the middle of the picture, shows a point of the subject.
@@ -410,7 +410,7 @@ fn off_angle(u: [f64; 2], off: [f64; 2]) -> [f64; 2] {
     ]
 }
 
-/// A job whose reference is straightened by a rectangle of unknown aspect; the middle of the picture misses the camera's axis by as much as
+/// A job whose reference is rectified by a rectangle of unknown aspect; the middle of the picture misses the camera's axis by as much as
 /// is allowed for (2 % of the diagonal, one standard deviation).
 fn off_angle_job(noise: &mut Noise) -> Job {
     let off = [0, 1].map(|_| 0.02 * 1920.0_f64.hypot(1080.0) * noise.normal());
@@ -421,11 +421,11 @@ fn off_angle_job(noise: &mut Noise) -> Job {
     let mut job = job_seen(RegistrationKind::Similarity, true, noise, &|u| {
         off_angle(u, off)
     });
-    job.views[0].reference.straighten = Some(Straighten {
+    job.views[0].reference.rectify = Some(Rectify {
         plane: KnownPlane::Rectangle(Rectangle {
             corners,
             aspect: None,
-            find_frame: false,
+            find_bezel: false,
         }),
         straight_lines: Vec::new(),
     });
@@ -441,9 +441,10 @@ fn intervals_hold_the_truth_where_the_view_tells_the_aspect() {
     for _ in 0..FEWER {
         let job = off_angle_job(&mut noise);
         let view = &job.views[0];
-        let straightening = straightening(view, PICTURE, None).expect("well turned");
-        let registered = register(view, job.expected, (1000, 1000), straightening.as_ref())
-            .expect("eight datum landmarks");
+        let laid_over = lay_over(view, job.expected, [(1000, 1000), PICTURE], None);
+        let registered = laid_over
+            .expect("well turned, eight datum landmarks")
+            .registered;
         let fit = registered.regions[0].as_ref().expect("six landmarks");
         let truth = [TRUTH.width, TRUTH.height, TRUTH.rotation];
         let names = ["region width", "region height", "region rotation"];

@@ -155,8 +155,8 @@ fn bent(
     adjustment: &Adjustment,
     reference_size: (u32, u32),
 ) -> Found {
-    let straighten = view.reference.straighten.as_ref();
-    let has_lens = straighten.is_some_and(|s| !s.straight_lines.is_empty());
+    let rectify = view.reference.rectify.as_ref();
+    let has_lens = rectify.is_some_and(|s| !s.straight_lines.is_empty());
     if has_lens || registration.sigma0.is_none_or(|s| s > BEYOND_A_BEND) {
         return None;
     }
@@ -167,7 +167,7 @@ fn bent(
         let text = format!(
             "The datum landmarks lie as if a lens had bent the reference (test {:.1}, limit {limit:.1}): lengths far \
              from each other in the picture are compared wrongly, beyond their intervals. Mark points along lines that \
-             are straight in reality, under \"straight_lines\" of \"straighten\".",
+             are straight in reality, under \"straight_lines\" of \"rectify\".",
             statistic.abs()
         );
         ("bent-picture", text)

@@ -77,7 +77,7 @@ impl Test {
 /// What the known lengths and directions of one image say of it as a whole.
 #[derive(Clone, Debug)]
 pub struct DimensionFit {
-    /// Pixels of the image (straightened) per millimetre: of the model for the render, full size for the reference.
+    /// Pixels of the image (rectified) per millimetre: of the model for the render, full size for the reference.
     pub px_per_mm: Measured,
     /// How far the drawing is turned in the image, degrees, clockwise; `None` where no direction is known.
     pub angle_deg: Option<Measured>,

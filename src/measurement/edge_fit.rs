@@ -1,6 +1,6 @@
-//! Sharpens the registration and the errors of regions by the edges of both images.
+//! Refines the registration and the errors of regions by the edges of both images.
 //!
-//! The render's edge points are looked for along their normals in the reference, first on datum parts, which sharpen the
+//! The render's edge points are looked for along their normals in the reference, first on datum parts, which refine the
 //! registration, then on all parts, the window getting narrower. Before the parts are fitted, and once again before the
 //! last round, each part's errors are searched for at random around what is known, so that a part does not lock onto a
 //! neighbouring edge unnoticed.
@@ -92,16 +92,17 @@ enum WorkFromRender {
 
 impl WorkFromRender {
     fn new(work_from_reference: &FromReference<WorkPx>, state: &State) -> Self {
-        let straight = &state.straight_from_reference;
-        let straight_from_render = state.render_from_straight.inverse();
-        if straight.lens() == work_from_reference.lens() {
-            let undistorted_from_straight = straight.projective().inverse();
-            let work_from_straight = work_from_reference.projective();
+        let rectified = &state.rectified_from_reference;
+        let rectified_from_render = state.render_from_rectified.inverse();
+        if rectified.lens() == work_from_reference.lens() {
+            let undistorted_from_rectified = rectified.projective().inverse();
+            let work_from_rectified = work_from_reference.projective();
             return Self::Direct(
-                work_from_straight.after(&undistorted_from_straight.after(&straight_from_render)),
+                work_from_rectified
+                    .after(&undistorted_from_rectified.after(&rectified_from_render)),
             );
         }
-        let reference_from_render = straight.inverse().after(&straight_from_render);
+        let reference_from_render = rectified.inverse().after(&rectified_from_render);
         Self::ByReference(reference_from_render, *work_from_reference)
     }
 

@@ -1,4 +1,4 @@
-//! Marks of an image in its own pixels (the reference straightened), with what they depend on.
+//! Marks of an image in its own pixels (the reference rectified), with what they depend on.
 use super::figures::Figure;
 use crate::{
     job::Side,
@@ -6,7 +6,7 @@ use crate::{
 };
 use nalgebra::{Matrix2, Matrix2xX, Vector2};
 
-/// A mark of the reference in its own pixels (straightened), and what it depends on.
+/// A mark of the reference in its own pixels (rectified), and what it depends on.
 pub(crate) struct OwnPoint {
     pub(crate) at: Vector2<f64>,
     /// Derivative by the mark.
@@ -15,25 +15,28 @@ pub(crate) struct OwnPoint {
     pub(crate) by_global: Matrix2xX<f64>,
 }
 
-/// The reference's mark of pair `i` in the reference's own pixels (straightened).
+/// The reference's mark of pair `i` in the reference's own pixels (rectified).
 pub(crate) fn own_point(adjustment: &Adjustment, i: usize) -> OwnPoint {
     let layout = &adjustment.problem.layout;
     let state = &adjustment.solved.state;
     let mark = adjustment.problem.pairs[i].reference;
-    let straight = state.straight_from_reference.apply(mark);
+    let rectified = state.rectified_from_reference.apply(mark);
     let mut by_global = Matrix2xX::zeros(layout.global_unknowns());
-    if let Some(straightening) = layout.free_straightening() {
-        // The derivatives by its numbers are known in the render: back to the straightened reference.
-        let first = layout.first_straightening_unknown();
-        let count = straightening.observed().len();
-        let back = state.render_from_straight.jacobian(straight).try_inverse();
+    if let Some(rectification) = layout.free_rectification() {
+        // The derivatives by its numbers are known in the render: back to the rectified reference.
+        let first = layout.first_rectification_unknown();
+        let count = rectification.observed().len();
+        let back = state
+            .render_from_rectified
+            .jacobian(rectified)
+            .try_inverse();
         let in_render = &adjustment.solved.rows[i].prediction.registered_by_global;
         let own = back.unwrap_or_else(Matrix2::zeros) * in_render.columns(first, count);
         by_global.columns_mut(first, count).copy_from(&own);
     }
     OwnPoint {
-        at: Vector2::from(straight.xy()),
-        by_mark: state.straight_from_reference.jacobian(mark),
+        at: Vector2::from(rectified.xy()),
+        by_mark: state.rectified_from_reference.jacobian(mark),
         by_global,
     }
 }
@@ -85,7 +88,7 @@ impl OwnVector {
     }
 }
 
-/// Length between two marks of an image, in its own pixels (the reference straightened).
+/// Length between two marks of an image, in its own pixels (the reference rectified).
 pub(crate) fn own_length(adjustment: &Adjustment, side: Side, ends: [usize; 2]) -> Figure {
     let own = own_vector(adjustment, side, ends);
     let value = own.vector.norm();

@@ -19,7 +19,7 @@ const INFORMATIVE: f64 = 0.5;
 
 /// Edges count only where they fit this many standard deviations better than displaced ones do.
 const LEAST_BEYOND_CHANCE: f64 = 2.5;
-/// Degrees of freedom of figures that edges sharpened: makes an interval of two standard deviations.
+/// Degrees of freedom of figures that edges refined: makes an interval of two standard deviations.
 const EDGE_FREEDOM: f64 = 60.0;
 /// Share of the deviations of the search that belongs to an interval where edges fit clearly (four standard deviations
 /// better than chance): the search flattens its likelihood so as not to miss a place, which makes a single place look wider

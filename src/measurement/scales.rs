@@ -105,8 +105,8 @@ impl KnownMarks {
         let adjustment = &mut self.adjustment;
         let state = &adjustment.solved.state;
         let map = state
-            .straight_from_reference
-            .then(&state.render_from_straight);
+            .rectified_from_reference
+            .then(&state.render_from_rectified);
         let (render, reference) = match side {
             Side::Render => (Point::new(x, y), map.inverse().apply(Point::new(x, y))),
             Side::Reference => (map.apply(Point::new(x, y)), Point::new(x, y)),

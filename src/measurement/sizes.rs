@@ -275,7 +275,7 @@ fn about_image(side: Side, fit: &DimensionFit, warn: &mut dyn FnMut(&'static str
             format!(
                 "By its known lengths the {image} is stretched by {} more along x than along y (F {:.1}, limit {:.1}), \
                  so proportions are off by that: scale the picture's width to {factor:.2} % and mark it again, or \
-                 straighten it by something of known width and height.",
+                 rectify it by something of known width and height.",
                 with_sign(stretch, " %"),
                 test.statistic,
                 test.critical
@@ -288,7 +288,7 @@ fn about_image(side: Side, fit: &DimensionFit, warn: &mut dyn FnMut(&'static str
         warn(
             "out-of-square",
             format!(
-                "Right angles of the drawing are {:.2}° ±{:.2}° in the {image} (F {:.1}, limit {:.1}): straighten it by \
+                "Right angles of the drawing are {:.2}° ±{:.2}° in the {image} (F {:.1}, limit {:.1}): rectify it by \
                  its border.",
                 90.0 + angle.value,
                 angle.half_width(),

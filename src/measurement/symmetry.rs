@@ -25,7 +25,7 @@ pub struct SymmetryCheck {
     pub test: super::Test,
     /// Observations minus unknowns.
     pub degrees_of_freedom: usize,
-    /// Inclination of the axis in the (straightened) reference, degrees, clockwise from its x axis, 0 to 180.
+    /// Inclination of the axis in the (rectified) reference, degrees, clockwise from its x axis, 0 to 180.
     pub axis_deg: Measured,
     /// How far the lines between pairs stand from square on the axis, degrees, clockwise.
     pub skew_deg: Measured,
@@ -35,7 +35,7 @@ pub struct SymmetryCheck {
     pub text: String,
 }
 
-/// How far one pair is from symmetric, pixels of the (straightened) reference.
+/// How far one pair is from symmetric, pixels of the (rectified) reference.
 #[derive(Clone, Debug)]
 pub struct PairAsymmetry {
     /// Names of both landmarks.

@@ -14,7 +14,8 @@ use crate::{
     images::ViewImages,
     job::{self, Job, KnownPlane, LandmarkUse, View},
     printable::listed,
-    registration::{Adjustment, Convergence, Finding, FrameFinding, Registered, Registration},
+    rectification::BezelFinding,
+    registration::{Adjustment, Convergence, Finding, Registered, Registration},
     statistics::chi_square_quantile,
     stop::{self, Stopped},
 };
@@ -64,14 +65,14 @@ pub fn measure_in_run(
     let treated = screen::treat(view, &images, &registered.registration)?;
     let prepared = Prepared::new(images, treated.source);
     stop::check()?;
-    let sharpened = sharpen(view, &prepared, &registered)
+    let refined = refine(view, &prepared, &registered)
         .and_then(|s| Some((registered.summary(view, &s.adjustment)?, s)));
     stop::check()?;
-    let (registration, sharpened) = match sharpened {
-        Some((registration, sharpened)) => (registration, Some(sharpened)),
+    let (registration, refined) = match refined {
+        Some((registration, refined)) => (registration, Some(refined)),
         None => (registered.registration.clone(), None),
     };
-    let adjustment = sharpened
+    let adjustment = refined
         .as_ref()
         .map_or(&registered.adjustment, |s| &s.adjustment);
     let work = prepared.finish(&registration)?;
@@ -91,24 +92,20 @@ pub fn measure_in_run(
         .enumerate()
         .zip(in_regions)
         .map(|((j, region), overlap)| {
-            let on_edges = sharpened.as_ref().and_then(|s| s.on_edges[j]);
+            let on_edges = refined.as_ref().and_then(|s| s.on_edges[j]);
             let overlap = overlap.map(|o| match on_edges {
                 Some(on_edges) => o.with_response(on_edges),
                 None => o,
             });
-            let evidence = regions::Evidence::of(
-                j,
-                region,
-                registered.regions[j].as_ref(),
-                sharpened.as_ref(),
-            )
-            .with_symmetry(
-                j,
-                [
-                    (mirrored[0].as_ref(), &registered.adjustment),
-                    (mirrored[1].as_ref(), by_edges),
-                ],
-            );
+            let evidence =
+                regions::Evidence::of(j, region, registered.regions[j].as_ref(), refined.as_ref())
+                    .with_symmetry(
+                        j,
+                        [
+                            (mirrored[0].as_ref(), &registered.adjustment),
+                            (mirrored[1].as_ref(), by_edges),
+                        ],
+                    );
             corrections.keep(regions::measure(
                 job,
                 (j, region),
@@ -176,7 +173,7 @@ pub fn measure_in_run(
 }
 
 /// The adjustment with the edges of both images; `None` where there is nothing to look for.
-fn sharpen(view: &View, prepared: &Prepared, registered: &Registered) -> Option<EdgeFit> {
+fn refine(view: &View, prepared: &Prepared, registered: &Registered) -> Option<EdgeFit> {
     let window = prepared.window(
         &view.regions,
         edge_fit::MARGIN,
@@ -266,7 +263,7 @@ fn warnings(
 ) -> Vec<Warning> {
     let mut all = Vec::new();
     let mut warn = |code: &'static str, text: String| all.push(Warning { code, text });
-    straightened_by_view(view, &measurement.registration, &mut warn);
+    rectified_by_view(view, &measurement.registration, &mut warn);
     marks_to_look_at(view, &measurement.registration, &mut warn);
     disagreeing_datum(measurement, adjustment, &mut warn);
     not_at_rest(adjustment.convergence(), &mut warn);
@@ -322,19 +319,19 @@ fn warnings(
 }
 
 /// What the picture's own view had to tell rests on assumptions that it cannot check.
-fn straightened_by_view(
+fn rectified_by_view(
     view: &View,
     registration: &Registration,
     warn: &mut dyn FnMut(&'static str, String),
 ) {
-    let found = registration.straightening.as_ref();
-    if let Some(kept @ FrameFinding::Kept { .. }) = found.and_then(|s| s.frame) {
+    let found = registration.rectification.as_ref();
+    if let Some(kept @ BezelFinding::Kept { .. }) = found.and_then(|s| s.bezel) {
         warn(
-            "frame-not-found",
-            format!("The frame was not found: {kept}."),
+            "bezel-not-found",
+            format!("The bezel was not found: {kept}."),
         );
     }
-    let plane = view.reference.straighten.as_ref().map(|s| &s.plane);
+    let plane = view.reference.rectify.as_ref().map(|s| &s.plane);
     let by_lines = matches!(plane, Some(KnownPlane::Lines(_)));
     let aspect = found.and_then(|s| s.aspect);
     if aspect.is_none() && !by_lines {

@@ -3,7 +3,8 @@
 use crate::{
     images::{self, Limits},
     job::{self, Doubt, Fault, Job, Mask, View},
-    registration::{self, FrameLook, Registered, Straightening, straighten},
+    rectification::{self, BezelLook},
+    registration::{self, LaidOver},
     report::ViewFailure,
 };
 use rayon::prelude::*;
@@ -40,47 +41,35 @@ impl fmt::Display for Refusal {
     }
 }
 
-/// A view that can be measured.
-pub(super) struct Admitted {
-    pub(super) straightening: Option<Straightening>,
-    pub(super) registered: Registered,
-}
-
-/// Checks the marks of a view, straightens and registers it; sizes are those of its images, upright. `frame` is what was
-/// found across the sides of a screen, where the picture was looked at.
+/// Checks the marks of a view and lays its reference over its render; sizes are those of its images, upright. `bezel` is
+/// what was found across the sides of a screen, where the picture was looked at.
 ///
 /// # Errors
 /// All that speaks against it, at least one.
 pub(super) fn admit(
     job: &Job,
     view: &View,
-    [render, reference]: [(u32, u32); 2],
-    frame: Option<&FrameLook>,
-) -> Result<Admitted, Vec<Refusal>> {
+    sizes: [(u32, u32); 2],
+    bezel: Option<&BezelLook>,
+) -> Result<LaidOver, Vec<Refusal>> {
     let at = pointer(job, view);
-    let outside = job::marks_outside(view, &at, render, reference);
+    let outside = job::marks_outside(view, &at, sizes[0], sizes[1]);
     let mut refusals: Vec<Refusal> = outside.faults.iter().map(Refusal::of_fault).collect();
-    let straightening = match registration::straightening(view, reference, frame) {
-        Ok(straightening) => straightening,
-        Err(error) => {
-            let at = format!("{at}/reference/straighten");
+    match registration::lay_over(view, job.expected, sizes, bezel) {
+        Ok(laid_over) if refusals.is_empty() => return Ok(laid_over),
+        // What marks outside of their picture do to the registration says nothing more.
+        Ok(_) => {}
+        Err(error @ registration::Error::Rectify(_)) => {
+            let at = format!("{at}/reference/rectify");
             refusals.push(Refusal::new(at, error.code(), &error));
-            None
         }
-    };
-    if !refusals.is_empty() {
-        return Err(refusals);
-    }
-    match registration::register(view, job.expected, render, straightening.as_ref()) {
-        Ok(registered) => Ok(Admitted {
-            straightening,
-            registered,
-        }),
-        Err(error) => {
+        Err(error) if refusals.is_empty() => {
             let at = format!("{at}/landmarks");
-            Err(vec![Refusal::new(at, error.code(), &error)])
+            refusals.push(Refusal::new(at, error.code(), &error));
         }
+        Err(_) => {}
     }
+    Err(refusals)
 }
 
 /// The same as one failure of a view.
@@ -106,7 +95,7 @@ pub struct Look {
     pub doubts: Vec<Doubt>,
 }
 
-/// Looks at every view of a job as a comparison does before it measures, without decoding a picture: the frame of a screen
+/// Looks at every view of a job as a comparison does before it measures, without decoding a picture: the bezel of a screen
 /// is not looked for. Images that are not there are left to [`job::missing_images`].
 pub fn look(job: &Job) -> Look {
     let looks: Vec<Look> = job.views.par_iter().map(|v| look_at(job, v)).collect();
@@ -131,12 +120,12 @@ fn look_at(job: &Job, view: &View) -> Look {
     };
     let outside = job::marks_outside(view, &at, render, reference);
     look.doubts.extend(outside.doubts);
-    if let Some(stated) = &view.reference.straighten {
+    if let Some(stated) = &view.reference.rectify {
         let sigma = view.reference.mark_sigma_px;
-        let sigma = sigma.unwrap_or(straighten::MARK_SIGMA_PX);
-        let pointer = format!("{at}/reference/straighten");
+        let sigma = sigma.unwrap_or(rectification::MARK_SIGMA_PX);
+        let pointer = format!("{at}/reference/rectify");
         // What cannot be made at all is refused below.
-        let doubts = straighten::doubts(stated, reference, sigma, &pointer);
+        let doubts = rectification::doubts(stated, reference, sigma, &pointer);
         look.doubts.extend(doubts.unwrap_or_default());
     }
     if let Err(refusals) = admit(job, view, [render, reference], None) {

@@ -26,9 +26,9 @@ const ENCODING: u64 = 12;
 /// What does not depend on the images, bytes: fonts, the sheet, threads.
 const CONSTANT: u64 = 40 << 20;
 
-/// Bytes that comparing a view takes at most, at one time. `straight` is how many pixels its straightened reference has,
+/// Bytes that comparing a view takes at most, at one time. `rectified` is how many pixels its rectified reference has,
 /// where that is shown.
-pub(super) fn of_view(view: &View, look: &ViewLook, straight: u64) -> u64 {
+pub(super) fn of_view(view: &View, look: &ViewLook, rectified: u64) -> u64 {
     let (render, reference) = (look.render.pixels(), look.reference.pixels());
     let pixels = working_pixels(view, look.render.size());
     let masks = look.render.silhouette_bytes() + look.reference.silhouette_bytes();
@@ -36,7 +36,7 @@ pub(super) fn of_view(view: &View, look: &ViewLook, straight: u64) -> u64 {
     let kept = look.reference.picture_bytes() + masks + SCREEN_KEPT * reference;
     let stages = [
         look.reading_bytes(),
-        read + 3 * straight,
+        read + 3 * rectified,
         read + SCREEN * reference,
         kept + 3 * pixels.grid + WINDOW * pixels.window,
         // The registered reference at the render's size, and the filtered copy as well.
@@ -46,10 +46,10 @@ pub(super) fn of_view(view: &View, look: &ViewLook, straight: u64) -> u64 {
     stages.into_iter().fold(0, u64::max) + CONSTANT
 }
 
-/// Bytes that straightening a picture takes at most, where it comes to have this size.
-pub(super) fn of_straightening(look: &PictureLook, [width, height]: [u32; 2]) -> u64 {
-    let straight = u64::from(width) * u64::from(height);
-    let working = look.kept_bytes() + ENCODING.saturating_mul(straight);
+/// Bytes that rectifying a picture takes at most, where it comes to have this size.
+pub(super) fn of_rectification(look: &PictureLook, [width, height]: [u32; 2]) -> u64 {
+    let rectified = u64::from(width) * u64::from(height);
+    let working = look.kept_bytes() + ENCODING.saturating_mul(rectified);
     look.peak_bytes().max(working).saturating_add(CONSTANT)
 }
 

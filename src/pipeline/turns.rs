@@ -6,7 +6,7 @@ use super::{CompareOptions, Error, failure, need};
 use crate::{
     images::{self, Budget, BudgetError, Hold, Limits, ViewLook},
     job::View,
-    measurement, registration,
+    rectification,
     report::ViewFailure,
 };
 use std::sync::{
@@ -90,16 +90,16 @@ pub fn memory_need(view: &View, limits: &Limits, explain: bool) -> Result<u64, i
 
 fn need_of(view: &View, look: &ViewLook, explain: bool) -> u64 {
     let size = look.reference.size();
-    let straightening = match explain {
-        true => registration::straightening(view, size, None).ok().flatten(),
+    let rectification = match explain {
+        true => rectification::of_view(view, size, None).ok().flatten(),
         false => None,
     };
-    // A view that cannot be straightened fails before anything is shown.
-    let straight = straightening.map_or(0, |straightening| {
-        let [width, height] = measurement::straightened_size(size, &straightening);
+    // A view that cannot be rectified fails before anything is shown.
+    let rectified = rectification.map_or(0, |rectification| {
+        let [width, height] = rectification::rectified_size(size, &rectification);
         u64::from(width) * u64::from(height)
     });
-    need::of_view(view, look, straight)
+    need::of_view(view, look, rectified)
 }
 
 #[cfg(test)]

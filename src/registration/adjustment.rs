@@ -1,4 +1,4 @@
-//! The joint least-squares adjustment of the registration, the straightening, the camera's shift and the
+//! The joint least-squares adjustment of the registration, the rectification, the camera's shift and the
 //! errors of every region, and what follows from it for any figure.
 //!
 //! Both marks of a landmark carry noise, so the residual `v = render mark - predicted place` has the covariance
@@ -12,9 +12,8 @@ use super::{
     model::{Layout, Pair, Prediction, Predictor, RegionErrors, State},
     normal::{Covariance, Normal, Vector5},
     shape::ExpectedShape,
-    straighten::Observed,
 };
-use crate::{statistics::Measured, stop};
+use crate::{rectification::Observed, statistics::Measured, stop};
 use nalgebra::{DVector, Matrix2, Matrix2xX, Vector2};
 use std::fmt;
 
@@ -42,7 +41,7 @@ impl Noise {
         reference: 1.0,
     };
 
-    /// Standard deviation of a number of the straightening.
+    /// Standard deviation of a number of the rectification.
     fn of(self, observed: &Observed) -> f64 {
         if observed.is_of_marks {
             self.reference * observed.deviation
@@ -160,12 +159,12 @@ impl Problem {
 
     fn expect(&self, normal: &mut Normal, state: &State, noise: Noise) {
         let layout = &self.layout;
-        if let Some(straightening) = layout.free_straightening() {
-            let first = layout.first_straightening_unknown();
+        if let Some(rectification) = layout.free_rectification() {
+            let first = layout.first_rectification_unknown();
             for (k, (now, observed)) in state
                 .numbers
                 .iter()
-                .zip(straightening.observed())
+                .zip(rectification.observed())
                 .enumerate()
             {
                 let weight = noise.of(observed).powi(-2);
@@ -227,8 +226,8 @@ impl Problem {
 
     fn cost_of_expectations(&self, weighed_at: &State, state: &State, noise: Noise) -> f64 {
         let mut cost = 0.0;
-        if let Some(straightening) = self.layout.free_straightening() {
-            for (now, observed) in state.numbers.iter().zip(straightening.observed()) {
+        if let Some(rectification) = self.layout.free_rectification() {
+            for (now, observed) in state.numbers.iter().zip(rectification.observed()) {
                 cost += ((now - observed.value) / noise.of(observed)).powi(2);
             }
         }

@@ -16,7 +16,7 @@ impl Adjustment {
     /// alone gives a number of standard normal distribution (of Student's t, where the noise was estimated).
     ///
     /// `size` is the reference's width and height in pixels, `is_datum` tells which marks carry the registration. `None`
-    /// where the marks cannot tell a bend. Left out: that the bend moves what the reference was straightened by as well,
+    /// where the marks cannot tell a bend. Left out: that the bend moves what the reference was rectified by as well,
     /// which makes the test a little weaker.
     pub(crate) fn bend_statistic(&self, is_datum: &[bool], size: (u32, u32)) -> Option<f64> {
         let half = [size.0, size.1].map(|s| f64::from(s) / 2.0);

@@ -92,7 +92,7 @@ impl Adjustment {
         normal
     }
 
-    /// Judges the marks again now that edges have sharpened what is predicted of them: marks that fit are taken back,
+    /// Judges the marks again now that edges have refined what is predicted of them: marks that fit are taken back,
     /// those that do not are left out. `is_sharp` tells of a region whether its edges can be trusted. Says whether
     /// anything changed.
     pub(crate) fn review_marks(&mut self, is_sharp: &dyn Fn(usize) -> bool) -> bool {

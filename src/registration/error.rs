@@ -1,14 +1,15 @@
 //! Why a reference cannot be laid over a render.
-use super::{Convergence, straighten};
+use super::Convergence;
 use crate::job::RegistrationKind;
+use crate::rectification;
 
 /// Why a reference cannot be laid over a render.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum Error {
-    /// It cannot be straightened first.
+    /// The reference cannot be rectified first.
     #[error(transparent)]
-    Straighten(#[from] straighten::Error),
+    Rectify(#[from] rectification::Error),
     /// Fewer datum landmarks than the kind needs.
     #[error(
         "registration: {found} datum landmark{}, {} needs {needed}; mark {} more{}",
@@ -64,7 +65,7 @@ pub enum Error {
     },
     /// A mark that the map takes nowhere.
     #[error(
-        "registration: the mark of \"{name}\" in the reference lies beyond the horizon of the straightened plane, or where the lens shows nothing; see whether the mark or the straightening is wrong"
+        "registration: the mark of \"{name}\" in the reference lies beyond the horizon of the rectified plane, or where the lens shows nothing; see whether the mark or the rectification is wrong"
     )]
     BeyondHorizon {
         /// Name of the landmark.
@@ -76,7 +77,7 @@ impl Error {
     /// Stable code for scripts.
     pub fn code(&self) -> &'static str {
         match self {
-            Self::Straighten(error) => error.code(),
+            Self::Rectify(error) => error.code(),
             Self::TooFewLandmarks { .. } => "too-few-landmarks",
             Self::Degenerate { .. } => "degenerate-landmarks",
             Self::NoMap { .. } => "no-registration",

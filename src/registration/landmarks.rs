@@ -53,7 +53,7 @@ pub(crate) fn judge(
 }
 
 /// Mark in the render minus registered mark of the reference, with the noise of both and of the registration; `None`
-/// where the mark lies beyond the horizon of the straightened plane, or where the lens shows nothing.
+/// where the mark lies beyond the horizon of the rectified plane, or where the lens shows nothing.
 fn offset(adjustment: &Adjustment, i: usize) -> Option<[Measured; 2]> {
     let [x, y] = [0, 1].map(|axis| {
         let (value, gradient) = adjustment.offset(i, axis);

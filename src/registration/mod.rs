@@ -17,8 +17,6 @@ mod problem;
 mod regions;
 mod shape;
 pub(crate) mod start;
-pub mod straighten;
-mod subsets;
 mod wrong_marks;
 
 pub use adjustment::{Adjustment, Convergence};
@@ -27,14 +25,12 @@ pub use error::Error;
 pub use model::RegionErrors;
 pub use prediction::{Prediction, SingleMark, predict};
 pub use regions::RegionFit;
-pub use straighten::{
-    EdgeAcross, FrameFinding, FrameLook, KeptReason, Straightening, StraighteningFigures,
-};
 
 use crate::{
-    frame::{FromReference, Projective, RenderPx, StraightPx},
+    frame::{FromReference, Projective, RectifiedPx, RenderPx},
     job::{Expected, RegistrationKind, View},
     printable::shortened,
+    rectification::{self, BezelLook, Rectification, RectificationFigures},
     statistics::Measured,
 };
 
@@ -43,15 +39,15 @@ use crate::{
 pub struct Registration {
     /// Kind of the map that was fitted.
     pub kind: RegistrationKind,
-    /// The straightening; the identity where nothing is straightened.
-    pub straight_from_reference: FromReference<StraightPx>,
-    /// What the straightening found by itself; `None` where nothing is straightened.
-    pub straightening: Option<StraighteningFigures>,
+    /// The rectification; the identity where nothing is rectified.
+    pub rectified_from_reference: FromReference<RectifiedPx>,
+    /// What the rectification found by itself; `None` where nothing is rectified.
+    pub rectification: Option<RectificationFigures>,
     /// The fitted map.
-    pub render_from_straight: Projective<RenderPx, StraightPx>,
+    pub render_from_rectified: Projective<RenderPx, RectifiedPx>,
     /// Both, one after the other.
     pub render_from_reference: FromReference<RenderPx>,
-    /// Render pixels per pixel of the straightened reference (square root of the area ratio at the marks' centre).
+    /// Render pixels per pixel of the rectified reference (square root of the area ratio at the marks' centre).
     pub scale: Measured,
     /// How far the reference is turned to lie over the render, degrees, clockwise.
     pub rotation_deg: Measured,
@@ -130,35 +126,41 @@ impl Registered {
     }
 }
 
-/// How the reference of a view, `reference_size` (width, height) pixels large, is straightened; `None` where it is not.
-/// `frame` is what was found across the sides of its rectangle, where the job asks for that.
-///
-/// # Errors
-/// Where what the job states does not tell what is asked of it.
-pub fn straightening(
-    view: &View,
-    reference_size: (u32, u32),
-    frame: Option<&FrameLook>,
-) -> Result<Option<Straightening>, Error> {
-    let sigma = view
-        .reference
-        .mark_sigma_px
-        .unwrap_or(straighten::MARK_SIGMA_PX);
-    match &view.reference.straighten {
-        None => Ok(None),
-        Some(straighten) => Ok(Some(Straightening::new(
-            straighten,
-            reference_size,
-            sigma,
-            frame,
-        )?)),
-    }
+/// A reference laid over its render, and how it was rectified before.
+#[derive(Clone, Debug)]
+pub struct LaidOver {
+    /// `None` where nothing is rectified.
+    pub rectification: Option<Rectification>,
+    /// The rest of the way.
+    pub registered: Registered,
 }
 
-/// Lays the reference of a view over its render.
+/// Lays the reference of a view over its render: rectifies it as the job says, then registers it.
+///
+/// `sizes` are width and height of the render and of the reference in pixels, upright. `bezel` is what was found across the
+/// sides of a screen, where the picture was looked at.
+///
+/// # Errors
+/// Those of [`rectification::of_view`] and of [`register`].
+pub fn lay_over(
+    view: &View,
+    expected: Expected,
+    sizes: [(u32, u32); 2],
+    bezel: Option<&BezelLook>,
+) -> Result<LaidOver, Error> {
+    let [render, reference] = sizes;
+    let rectification = rectification::of_view(view, reference, bezel)?;
+    let registered = register(view, expected, render, rectification.as_ref())?;
+    Ok(LaidOver {
+        rectification,
+        registered,
+    })
+}
+
+/// Registers a reference that is rectified already.
 ///
 /// `render_size` is the render's width and height in pixels: what is expected of offsets is stated in parts of it.
-/// `straightening` is what [`straightening`] makes of the view.
+/// `rectification` is what [`rectification::of_view`](crate::rectification::of_view) makes of the view.
 ///
 /// # Errors
 /// Too few datum landmarks, or such that lie on one point or line, or that give no usable map; a landmark that the map
@@ -167,14 +169,14 @@ pub fn register(
     view: &View,
     expected: Expected,
     render_size: (u32, u32),
-    straightening: Option<&Straightening>,
+    rectification: Option<&Rectification>,
 ) -> Result<Registered, Error> {
-    let (problem, roles, straight) = problem::build(view, expected, render_size, straightening)?;
+    let (problem, roles, rectified) = problem::build(view, expected, render_size, rectification)?;
     let no_map = || Error::NoMap {
         kind: view.registration,
         names: problem::datum_names(view),
     };
-    let start = wrong_marks::robust_start(&problem, &roles, &straight).ok_or_else(no_map)?;
+    let start = wrong_marks::robust_start(&problem, &roles, &rectified).ok_or_else(no_map)?;
     let cleaned = wrong_marks::clean(problem, roles, &start).ok_or_else(no_map)?;
     let roles = cleaned.roles;
     let adjustment = cleaned.adjustment;
@@ -231,12 +233,12 @@ fn summarise(
         |sigma: fn(&model::Pair) -> f64| adjustment.problem.pairs.first().map_or(f64::NAN, sigma);
     Some(Registration {
         kind: view.registration,
-        straight_from_reference: state.straight_from_reference,
-        render_from_straight: state.render_from_straight,
-        straightening: adjustment
+        rectified_from_reference: state.rectified_from_reference,
+        render_from_rectified: state.render_from_rectified,
+        rectification: adjustment
             .problem
             .layout
-            .straightening
+            .rectification
             .as_ref()
             .map(|s| s.figures().clone()),
         render_from_reference: state.render_from_reference(),
@@ -259,10 +261,10 @@ fn scale_and_rotation(adjustment: &Adjustment) -> Option<(Measured, Measured)> {
     let layout = &adjustment.problem.layout;
     let state = &adjustment.solved.state;
     let centre = state
-        .render_from_straight
+        .render_from_rectified
         .inverse()
         .apply(crate::frame::Point::new(layout.centre.x, layout.centre.y));
-    let j = state.render_from_straight.jacobian(centre);
+    let j = state.render_from_rectified.jacobian(centre);
     let scale = j.determinant().abs().sqrt();
     let rotation = (j[(1, 0)] - j[(0, 1)]).atan2(j[(0, 0)] + j[(1, 1)]);
     // Unknowns are pixels at the distance `size`: divided by it they are relative stretch and angle.
@@ -307,7 +309,7 @@ fn hidden_errors(view: &View) -> Vec<String> {
         // "Multiple View Geometry", 2nd ed., 2004, section 10.2).
         hidden.push(
             "a model that as a whole is stretched in any direction, as by two exchanged sizes: a projective \
-             registration and a camera that stands elsewhere take it up together; straighten the reference and use a \
+             registration and a camera that stands elsewhere take it up together; rectify the reference and use a \
              similarity, which shows it"
                 .to_owned(),
         );

@@ -1,13 +1,14 @@
 //! What the adjustment knows of the world: the map from reference to render, its unknowns and their derivatives.
 //!
-//! A mark `q` of the reference is straightened, registered and, for a camera that stands elsewhere, moved by its
+//! A mark `q` of the reference is rectified, registered and, for a camera that stands elsewhere, moved by its
 //! parallax: `u = T(H(q)) - s(X)`. On a part with errors of its own the model then shows it at
 //! `m = R(rotation) diag(1 + width, 1 + height) (u - a + d) + a`, where `a` is the region's anchor, a point of the model,
 //! and `d` the offset there (model minus subject).
-use super::{parallax::Parallax, straighten::Straightening};
+use super::parallax::Parallax;
 use crate::{
-    frame::{FromReference, Point, Projective, ReferencePx, RenderPx, StraightPx},
+    frame::{FromReference, Point, Projective, RectifiedPx, ReferencePx, RenderPx},
     job::RegistrationKind,
+    rectification::Rectification,
 };
 use nalgebra::{Matrix2, Matrix2xX, Matrix3, SMatrix, Vector2};
 
@@ -97,10 +98,10 @@ pub(crate) struct Layout {
     /// Centre and size of the marks in the render: the unknowns of the registration are pixels at this distance.
     pub(crate) centre: Vector2<f64>,
     pub(crate) size: f64,
-    pub(crate) straightening: Option<Straightening>,
-    /// Whether the straightening's numbers are unknowns: without a lens, a projective registration takes up all that they
+    pub(crate) rectification: Option<Rectification>,
+    /// Whether the rectification's numbers are unknowns: without a lens, a projective registration takes up all that they
     /// could change.
-    pub(crate) is_straightening_free: bool,
+    pub(crate) is_rectification_free: bool,
     pub(crate) parallax: Option<Parallax>,
     pub(crate) anchors: Vec<Vector2<f64>>,
 }
@@ -114,20 +115,20 @@ impl Layout {
         }
     }
 
-    /// The straightening where its numbers are unknowns.
-    pub(crate) fn free_straightening(&self) -> Option<&Straightening> {
-        self.straightening
+    /// The rectification where its numbers are unknowns.
+    pub(crate) fn free_rectification(&self) -> Option<&Rectification> {
+        self.rectification
             .as_ref()
-            .filter(|_| self.is_straightening_free)
+            .filter(|_| self.is_rectification_free)
     }
 
-    pub(crate) fn first_straightening_unknown(&self) -> usize {
+    pub(crate) fn first_rectification_unknown(&self) -> usize {
         self.registration_unknowns()
     }
 
     pub(crate) fn first_shift_unknown(&self) -> usize {
-        let numbers = self.free_straightening().map_or(0, |s| s.observed().len());
-        self.first_straightening_unknown() + numbers
+        let numbers = self.free_rectification().map_or(0, |s| s.observed().len());
+        self.first_rectification_unknown() + numbers
     }
 
     /// Number of unknowns that all regions share.
@@ -200,9 +201,9 @@ impl Layout {
 /// The unknowns' present values.
 #[derive(Clone, Debug)]
 pub(crate) struct State {
-    pub(crate) render_from_straight: Projective<RenderPx, StraightPx>,
-    pub(crate) straight_from_reference: FromReference<StraightPx>,
-    /// The straightening's numbers; none where nothing is straightened.
+    pub(crate) render_from_rectified: Projective<RenderPx, RectifiedPx>,
+    pub(crate) rectified_from_reference: FromReference<RectifiedPx>,
+    /// The rectification's numbers; none where nothing is rectified.
     pub(crate) numbers: Vec<f64>,
     /// Shift of the camera; unused places are 0.
     pub(crate) shift: [f64; 3],
@@ -220,18 +221,18 @@ impl State {
     ) -> Option<Self> {
         let n = layout.registration_unknowns();
         let change = layout.registration_change(&global[..n]);
-        let render_from_straight =
-            Projective::from_matrix(change * self.render_from_straight.matrix())?;
+        let render_from_rectified =
+            Projective::from_matrix(change * self.render_from_rectified.matrix())?;
         let mut next = Self {
-            render_from_straight,
+            render_from_rectified,
             ..self.clone()
         };
-        if let Some(straightening) = layout.free_straightening() {
-            let changes = &global[layout.first_straightening_unknown()..];
+        if let Some(rectification) = layout.free_rectification() {
+            let changes = &global[layout.first_rectification_unknown()..];
             for (number, d) in next.numbers.iter_mut().zip(changes) {
                 *number += d;
             }
-            next.straight_from_reference = straightening.map(&next.numbers)?;
+            next.rectified_from_reference = rectification.map(&next.numbers)?;
         }
         for (s, d) in next
             .shift
@@ -260,16 +261,16 @@ impl State {
         }
     }
 
-    /// The straightening, then the registration.
+    /// The rectification, then the registration.
     pub(crate) fn render_from_reference(&self) -> FromReference<RenderPx> {
-        self.straight_from_reference
-            .then(&self.render_from_straight)
+        self.rectified_from_reference
+            .then(&self.render_from_rectified)
     }
 
     fn laid_over(&self, q: Point<ReferencePx>) -> Vector2<f64> {
         Vector2::from(
-            self.render_from_straight
-                .apply(self.straight_from_reference.apply(q))
+            self.render_from_rectified
+                .apply(self.rectified_from_reference.apply(q))
                 .xy(),
         )
     }
@@ -298,20 +299,20 @@ pub(crate) struct Prediction {
 pub(crate) struct Predictor<'a> {
     layout: &'a Layout,
     state: &'a State,
-    /// For each number of the straightening: the straightening with it moved up and down by its step, and the step.
+    /// For each number of the rectification: the rectification with it moved up and down by its step, and the step.
     moved: Vec<Moved>,
 }
 
-/// A straightening with one number moved.
+/// A rectification with one number moved.
 struct Moved {
-    up: FromReference<StraightPx>,
-    down: FromReference<StraightPx>,
+    up: FromReference<RectifiedPx>,
+    down: FromReference<RectifiedPx>,
     step: f64,
 }
 
 impl<'a> Predictor<'a> {
     pub(crate) fn new(layout: &'a Layout, state: &'a State) -> Self {
-        let moved = layout.free_straightening().map_or_else(Vec::new, |s| {
+        let moved = layout.free_rectification().map_or_else(Vec::new, |s| {
             let numbers = s.observed().iter().enumerate();
             numbers
                 .map(|(k, observed)| moved(s, state, k, observed.step))
@@ -326,9 +327,9 @@ impl<'a> Predictor<'a> {
 
     pub(crate) fn predict(&self, pair: &Pair) -> Prediction {
         let (layout, state) = (self.layout, self.state);
-        let straight = state.straight_from_reference.apply(pair.reference);
-        let by_straight = state.render_from_straight.jacobian(straight);
-        let laid_over = Vector2::from(state.render_from_straight.apply(straight).xy());
+        let rectified = state.rectified_from_reference.apply(pair.reference);
+        let by_rectified = state.render_from_rectified.jacobian(rectified);
+        let laid_over = Vector2::from(state.render_from_rectified.apply(rectified).xy());
         let registered = state.registered(layout, pair);
         let mut by_global = Matrix2xX::zeros(layout.global_unknowns());
         let n = layout.registration_unknowns();
@@ -336,10 +337,10 @@ impl<'a> Predictor<'a> {
             .columns_mut(0, n)
             .copy_from(&layout.registration_basis(laid_over));
         for (k, moved) in self.moved.iter().enumerate() {
-            let at = |map: &FromReference<StraightPx>| map.apply(pair.reference);
+            let at = |map: &FromReference<RectifiedPx>| map.apply(pair.reference);
             let (a, b) = (at(&moved.up), at(&moved.down));
             let d = Vector2::new(a.x - b.x, a.y - b.y) / (2.0 * moved.step);
-            by_global.set_column(n + k, &(by_straight * d));
+            by_global.set_column(n + k, &(by_rectified * d));
         }
         if let (Some(parallax), Some(space)) = (&layout.parallax, pair.space) {
             let by_shift = parallax.derivative(space, &state.shift);
@@ -348,7 +349,7 @@ impl<'a> Predictor<'a> {
                 .copy_from(&-by_shift);
         }
         let registered_by_reference =
-            by_straight * state.straight_from_reference.jacobian(pair.reference);
+            by_rectified * state.rectified_from_reference.jacobian(pair.reference);
         let Some(j) = pair.region else {
             return Prediction {
                 registered,
@@ -374,14 +375,14 @@ impl<'a> Predictor<'a> {
     }
 }
 
-/// The straightening with number `k` moved. Where it cannot be moved (the view becomes too frontal), it is taken to stay.
-fn moved(straightening: &Straightening, state: &State, k: usize, step: f64) -> Moved {
+/// The rectification with number `k` moved. Where it cannot be moved (the view becomes too frontal), it is taken to stay.
+fn moved(rectification: &Rectification, state: &State, k: usize, step: f64) -> Moved {
     let at = |by: f64| {
         let mut numbers = state.numbers.clone();
         numbers[k] += by;
-        straightening
+        rectification
             .map(&numbers)
-            .unwrap_or(state.straight_from_reference)
+            .unwrap_or(state.rectified_from_reference)
     };
     Moved {
         up: at(step),

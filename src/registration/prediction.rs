@@ -1,5 +1,5 @@
 //! Where the partner of a mark is to be expected in the other image, and how surely.
-use super::{Error, Straightening, register};
+use super::{Error, Rectification, register};
 use crate::{
     frame::{Point, ReferencePx, RenderPx},
     job::{Expected, Landmark, LandmarkUse, View},
@@ -42,10 +42,10 @@ pub fn predict(
     view: &View,
     expected: Expected,
     render_size: (u32, u32),
-    straightening: Option<&Straightening>,
+    rectification: Option<&Rectification>,
     mark: SingleMark,
 ) -> Result<Prediction, Error> {
-    let map = register(view, expected, render_size, straightening)?
+    let map = register(view, expected, render_size, rectification)?
         .registration
         .render_from_reference;
     let (render, reference) = match mark {
@@ -69,7 +69,7 @@ pub fn predict(
         usage: LandmarkUse::Check,
         model_mm: None,
     });
-    let adjustment = register(&with_mark, expected, render_size, straightening)?.adjustment;
+    let adjustment = register(&with_mark, expected, render_size, rectification)?.adjustment;
     let index = view.landmarks.len();
     let variance = |direction: Vector2<f64>| {
         let mut gradient = adjustment.no_gradient();

@@ -7,13 +7,13 @@ use super::{
     places::Places,
     shape::ExpectedShape,
     start,
-    straighten::{MARK_SIGMA_PX, Straightening},
     wrong_marks::Roles,
 };
 use crate::{
     frame::{FromReference, Projective},
     job::{Expected, Landmark, LandmarkUse, RegistrationKind, View},
     printable::listed,
+    rectification::{MARK_SIGMA_PX, Rectification},
 };
 use nalgebra::Vector2;
 
@@ -21,27 +21,27 @@ use nalgebra::Vector2;
 /// photo is harder to mark.
 pub(crate) const RENDER_SIGMA: f64 = 0.75;
 
-/// The problem, the roles of its pairs, and a state with the straightening alone.
+/// The problem, the roles of its pairs, and a state with the rectification alone.
 pub(crate) fn build(
     view: &View,
     expected: Expected,
     render_size: (u32, u32),
-    straightening: Option<&Straightening>,
+    rectification: Option<&Rectification>,
 ) -> Result<(Problem, Roles, State), Error> {
     check_datum(view)?;
     let places = Places::of(view);
     let pairs = pairs(view, &places);
     let roles = roles(view, &pairs, &places);
     let shape = ExpectedShape::of(view, expected.keystone_percent);
-    let straight_from_reference = straightening.map_or_else(
+    let rectified_from_reference = rectification.map_or_else(
         FromReference::identity,
-        Straightening::straight_from_reference,
+        Rectification::rectified_from_reference,
     );
-    let numbers = straightening.map_or_else(Vec::new, Straightening::values);
-    let layout = layout(view, straightening.cloned(), &places);
+    let numbers = rectification.map_or_else(Vec::new, Rectification::values);
+    let layout = layout(view, rectification.cloned(), &places);
     let state = State {
-        render_from_straight: Projective::identity(),
-        straight_from_reference,
+        render_from_rectified: Projective::identity(),
+        rectified_from_reference,
         numbers,
         shift: [0.0; 3],
         regions: vec![RegionErrors::default(); view.regions.len()],
@@ -64,7 +64,7 @@ pub(crate) fn build(
     Ok((problem, roles, state))
 }
 
-fn layout(view: &View, straightening: Option<Straightening>, places: &Places) -> Layout {
+fn layout(view: &View, rectification: Option<Rectification>, places: &Places) -> Layout {
     let marks: Vec<Vector2<f64>> = view
         .landmarks
         .iter()
@@ -93,10 +93,10 @@ fn layout(view: &View, straightening: Option<Straightening>, places: &Places) ->
         kind: view.registration,
         centre,
         size,
-        is_straightening_free: straightening
+        is_rectification_free: rectification
             .as_ref()
             .is_some_and(|s| s.has_lens() || view.registration != RegistrationKind::Projective),
-        straightening,
+        rectification,
         parallax,
         anchors: view
             .regions

@@ -1,16 +1,16 @@
-//! What is expected beforehand of a projective registration: little beyond a similarity, where the reference is straight.
+//! What is expected beforehand of a projective registration: little beyond a similarity, where the reference is rectified.
 //!
-//! A straightened photo, or a picture that was never taken off a screen, seen by the render's camera differs from the
-//! render by a similarity and by what the straightening left. Four weak observations say so: stretch, shear and two of
+//! A rectified photo, or a picture that was never taken off a screen, seen by the render's camera differs from the
+//! render by a similarity and by what the rectification left. Four weak observations say so: stretch, shear and two of
 //! keystone. Where marks are few or far away, they keep the map from bending beyond them.
 use super::{
     adjustment::Noise,
     model::{Layout, State},
-    straighten::MARK_SIGMA_PX,
 };
 use crate::{
     frame::Point,
     job::{KnownPlane, RegistrationKind, View},
+    rectification::MARK_SIGMA_PX,
 };
 use nalgebra::{DVector, Matrix2, Matrix3, Vector2};
 
@@ -19,7 +19,7 @@ use nalgebra::{DVector, Matrix2, Matrix3, Vector2};
 pub(crate) struct ExpectedShape {
     /// Standard deviation at the distance of the farthest mark, in parts of it.
     part: f64,
-    /// Standard deviation of the straightening's marks before the variance factor, reference pixels.
+    /// Standard deviation of the rectification's marks before the variance factor, reference pixels.
     mark_sigma: f64,
 }
 
@@ -31,10 +31,10 @@ pub(crate) struct ShapeRow {
 
 impl ExpectedShape {
     /// `None` where nothing is known beforehand: another kind of registration, or a reference that no plane of known
-    /// proportions straightens.
+    /// proportions rectifies.
     pub(crate) fn of(view: &View, percent: f64) -> Option<Self> {
-        let straighten = view.reference.straighten.as_ref()?;
-        let is_known = match &straighten.plane {
+        let rectify = view.reference.rectify.as_ref()?;
+        let is_known = match &rectify.plane {
             KnownPlane::Rectangle(rectangle) => rectangle.aspect.is_some(),
             KnownPlane::Figure(_) => true,
             KnownPlane::Lines(_) | KnownPlane::Unknown => false,
@@ -50,10 +50,10 @@ impl ExpectedShape {
     /// Standard deviation of each row, render pixels at the distance of the farthest mark.
     pub(crate) fn sigma(&self, layout: &Layout, state: &State, noise: Noise) -> f64 {
         let centre = Point::new(layout.centre.x, layout.centre.y);
-        let straight = state.render_from_straight.inverse().apply(centre);
-        let reference = state.straight_from_reference.inverse().apply(straight);
-        let jacobian = state.render_from_straight.jacobian(straight)
-            * state.straight_from_reference.jacobian(reference);
+        let rectified = state.render_from_rectified.inverse().apply(centre);
+        let reference = state.rectified_from_reference.inverse().apply(rectified);
+        let jacobian = state.render_from_rectified.jacobian(rectified)
+            * state.rectified_from_reference.jacobian(reference);
         let scale = jacobian.determinant().abs().sqrt();
         (self.part * layout.size).hypot(self.mark_sigma * noise.reference * scale)
     }
@@ -99,7 +99,7 @@ fn beyond_similarity(layout: &Layout, state: &State) -> Matrix3<f64> {
         0.0,
         1.0,
     );
-    let map = &state.render_from_straight;
+    let map = &state.render_from_rectified;
     let from = map.inverse().apply(Point::new(centre.x, centre.y));
     let j = map.jacobian(from) / s;
     let (a, b) = ((j[(0, 0)] + j[(1, 1)]) / 2.0, (j[(1, 0)] - j[(0, 1)]) / 2.0);
@@ -121,8 +121,8 @@ mod tests {
             kind: RegistrationKind::Projective,
             centre: Vector2::new(700.0, 500.0),
             size: 600.0,
-            straightening: None,
-            is_straightening_free: false,
+            rectification: None,
+            is_rectification_free: false,
             parallax: None,
             anchors: Vec::new(),
         }
@@ -130,8 +130,8 @@ mod tests {
 
     fn state(map: Matrix3<f64>) -> State {
         State {
-            render_from_straight: Projective::from_matrix(map).expect("a map"),
-            straight_from_reference: FromReference::identity(),
+            render_from_rectified: Projective::from_matrix(map).expect("a map"),
+            rectified_from_reference: FromReference::identity(),
             numbers: Vec::new(),
             shift: [0.0; 3],
             regions: Vec::new(),
@@ -169,7 +169,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_expected_grows_with_the_noise_of_the_straightening() {
+    fn what_is_expected_grows_with_the_noise_of_the_rectification() {
         let map = state(Matrix3::new(0.5, 0.0, 0.0, 0.0, 0.5, 0.0, 0.0, 0.0, 1.0));
         let noisy = ExpectedShape {
             mark_sigma: 4.0,

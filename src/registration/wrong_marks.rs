@@ -7,8 +7,7 @@ use super::{
     adjustment::{Adjustment, Noise, Problem, Row, Solved, Weighing},
     altered_datum::{self, AlteredDatum},
     model::{Pair, RegionErrors, State},
-    start,
-    subsets::subsets,
+    start::{self, subsets},
 };
 use crate::{frame::Projective, statistics::chi_square_quantile};
 use nalgebra::Vector2;
@@ -81,17 +80,17 @@ pub(crate) const DETECTABLE_SQUARE: f64 = 19.662_385_609_33;
 
 /// The state from the best subset of datum marks: the least sum of truncated squares over all marks. `None` where no
 /// subset gives a map.
-pub(crate) fn robust_start(problem: &Problem, roles: &Roles, straight: &State) -> Option<State> {
+pub(crate) fn robust_start(problem: &Problem, roles: &Roles, rectified: &State) -> Option<State> {
     let datum: Vec<usize> = (0..problem.pairs.len())
         .filter(|&i| roles.datum[i])
         .collect();
     let mut fixed = problem.clone();
-    fixed.layout.is_straightening_free = false;
+    fixed.layout.is_rectification_free = false;
     subsets(&datum, start::least_points(problem.layout.kind))
         .into_iter()
         .chain(std::iter::once(datum.clone()))
         .filter_map(|subset| {
-            let state = from_subset(&fixed, straight, &subset)?;
+            let state = from_subset(&fixed, rectified, &subset)?;
             let cost = truncated_cost(&fixed.rows(&state, Noise::AS_STATED), roles);
             cost.is_finite().then_some((cost, state))
         })
@@ -99,12 +98,12 @@ pub(crate) fn robust_start(problem: &Problem, roles: &Roles, straight: &State) -
         .map(|(_, state)| state)
 }
 
-fn from_subset(problem: &Problem, straight: &State, subset: &[usize]) -> Option<State> {
+fn from_subset(problem: &Problem, rectified: &State, subset: &[usize]) -> Option<State> {
     let from: Vec<_> = subset
         .iter()
         .map(|&i| {
-            straight
-                .straight_from_reference
+            rectified
+                .rectified_from_reference
                 .apply(problem.pairs[i].reference)
                 .xy()
         })
@@ -115,8 +114,8 @@ fn from_subset(problem: &Problem, straight: &State, subset: &[usize]) -> Option<
         .collect();
     let map = Projective::from_matrix(start::fit(problem.layout.kind, &from, &to)?)?;
     Some(State {
-        render_from_straight: map,
-        ..straight.clone()
+        render_from_rectified: map,
+        ..rectified.clone()
     })
 }
 

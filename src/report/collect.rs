@@ -6,7 +6,8 @@ use crate::{
     frame::Lens,
     job::{self, Job, View},
     measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
-    registration::{Finding, FrameFinding, LandmarkFit, StraighteningFigures},
+    rectification::{BezelFinding, RectificationFigures},
+    registration::{Finding, LandmarkFit},
     report::{ViewOutcome, screen},
     statistics::Measured,
     units::FullSizeMm,
@@ -194,9 +195,9 @@ fn registration_entry(view: &View, m: &ViewMeasurement) -> RegistrationEntry {
     RegistrationEntry {
         kind: r.kind.into(),
         matrix: r.render_from_reference.rows(),
-        straight_from_reference: r.straight_from_reference.rows(),
-        lens: lens_entry(r.straight_from_reference.lens()),
-        straightening: r.straightening.as_ref().and_then(straightening_entry),
+        rectified_from_reference: r.rectified_from_reference.rows(),
+        lens: lens_entry(r.rectified_from_reference.lens()),
+        rectification: r.rectification.as_ref().and_then(rectification_entry),
         scale: figure(r.scale),
         rotation_deg: figure(r.rotation_deg),
         rms_px: finite(r.rms_px),
@@ -213,16 +214,16 @@ fn registration_entry(view: &View, m: &ViewMeasurement) -> RegistrationEntry {
     }
 }
 
-fn straightening_entry(found: &StraighteningFigures) -> Option<StraighteningEntry> {
-    let (corner_moves_px, corners_within_px) = match found.frame {
-        Some(FrameFinding::Sharpened { moves, within }) => (Some(moves), Some(within)),
-        Some(FrameFinding::Kept { .. }) | None => (None, None),
+fn rectification_entry(found: &RectificationFigures) -> Option<RectificationEntry> {
+    let (corner_moves_px, corners_within_px) = match found.bezel {
+        Some(BezelFinding::Refined { moves, within }) => (Some(moves), Some(within)),
+        Some(BezelFinding::Kept { .. }) | None => (None, None),
     };
     let has_figures = found.aspect.is_some()
         || found.lens.is_some()
         || found.rms_px.is_some()
         || corner_moves_px.is_some();
-    has_figures.then(|| StraighteningEntry {
+    has_figures.then(|| RectificationEntry {
         aspect: found.aspect.and_then(figure),
         lens_coefficient: found.lens.and_then(figure),
         rms_px: found.rms_px.and_then(finite),

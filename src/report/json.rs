@@ -72,7 +72,7 @@ pub struct Expected {
     pub rotation_deg: f64,
     /// Offset in x and in y, per cent of the render's diagonal.
     pub offset_percent: f64,
-    /// Stretch, shear and keystone left in a projective registration of a straightened reference, per cent at the
+    /// Stretch, shear and keystone left in a projective registration of a rectified reference, per cent at the
     /// farthest landmark; six times as much where the cameras differ.
     pub keystone_percent: f64,
 }
@@ -242,7 +242,7 @@ pub enum ReferenceKind {
     Sketch,
 }
 
-/// The transform that takes the straightened reference to the render.
+/// The transform that takes the rectified reference to the render.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum RegistrationKind {
@@ -262,15 +262,15 @@ pub struct RegistrationEntry {
     /// Takes pixels of the reference as it is on disk (once the `lens` is taken off, where there is one) to render pixels,
     /// row by row; the first pixel's centre is (0.5, 0.5).
     pub matrix: [[f64; 3]; 3],
-    /// The straightening alone, row by row; the identity where nothing is straightened.
-    pub straight_from_reference: [[f64; 3]; 3],
+    /// The rectification alone, row by row; the identity where nothing is rectified.
+    pub rectified_from_reference: [[f64; 3]; 3],
     /// The lens that is taken off before either matrix; left out where none is known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lens: Option<LensEntry>,
-    /// What the straightening found by itself; left out where all was stated.
+    /// What the rectification found by itself; left out where all was stated.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub straightening: Option<StraighteningEntry>,
-    /// Render pixels per pixel of the straightened reference.
+    pub rectification: Option<RectificationEntry>,
+    /// Render pixels per pixel of the rectified reference.
     pub scale: Option<Figure>,
     /// How far the reference is turned to lie over the render, degrees, clockwise.
     pub rotation_deg: Option<Figure>,
@@ -304,18 +304,18 @@ pub struct LensEntry {
     pub radius_px: f64,
 }
 
-/// What the straightening found before any landmark was looked at.
+/// What the rectification found before any landmark was looked at.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct StraighteningEntry {
+pub struct RectificationEntry {
     /// Width over height of the rectangle, where the view had to tell it.
     pub aspect: Option<Figure>,
     /// Coefficient of the lens, where straight lines tell it.
     pub lens_coefficient: Option<Figure>,
     /// Root mean square of what known points and lines leave, reference pixels.
     pub rms_px: Option<f64>,
-    /// By how much the marked corners were moved onto the frame, from the top left clockwise, reference pixels.
+    /// By how much the marked corners were moved onto the bezel, from the top left clockwise, reference pixels.
     pub corner_moves_px: Option<[f64; 4]>,
-    /// Half the 95 % interval of each moved corner's place, from the fits of the frame's sides, reference pixels.
+    /// Half the 95 % interval of each moved corner's place, from the fits of the bezel's sides, reference pixels.
     pub corners_within_px: Option<[f64; 4]>,
 }
 
@@ -379,7 +379,7 @@ pub struct ScalesEntry {
 /// What the known lengths and directions of one image say of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct DimensionsEntry {
-    /// Pixels of the image (straightened) per millimetre: of the model for the render, full size for the reference.
+    /// Pixels of the image (rectified) per millimetre: of the model for the render, full size for the reference.
     pub px_per_mm: Option<Figure>,
     /// How far the drawing is turned in the image, degrees, clockwise; null where no direction is known.
     pub angle_deg: Option<Figure>,
@@ -516,7 +516,7 @@ pub struct SymmetryEntry {
     pub test: TestEntry,
     /// Observations minus unknowns.
     pub degrees_of_freedom: usize,
-    /// Inclination of the axis in the straightened reference, degrees, clockwise from its x axis.
+    /// Inclination of the axis in the rectified reference, degrees, clockwise from its x axis.
     pub axis_deg: Option<Figure>,
     /// How far the lines between pairs stand from square on the axis, degrees, clockwise.
     pub skew_deg: Option<Figure>,
@@ -526,7 +526,7 @@ pub struct SymmetryEntry {
     pub text: String,
 }
 
-/// How far one pair is from symmetric, pixels of the straightened reference.
+/// How far one pair is from symmetric, pixels of the rectified reference.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PairAsymmetryEntry {
     /// Names of both landmarks.

@@ -12,7 +12,8 @@ use tickstrip::{
     images::{Picture, ViewImages},
     job::{self, Job, View},
     measurement::{self, MeasuredView},
-    registration::{self as library, Straightening},
+    rectification::{self, Rectification},
+    registration as library,
     report::{self, Report, TableStyle, ViewFailure, ViewOutcome},
 };
 
@@ -22,7 +23,7 @@ const RENDER: (u32, u32) = (160, 120);
 const REFERENCE: (u32, u32) = (192, 108);
 /// One in so many is drawn as well; told by the input, so that it comes out the same again.
 const DRAWN: usize = 16;
-/// Pixels of a straightened picture that is made.
+/// Pixels of a rectified picture that is made.
 const MOST_STRAIGHTENED: f64 = 1e6;
 /// Longest text about a view, bytes.
 const MOST_WORDS: usize = 6000;
@@ -116,16 +117,16 @@ fn measure(job: &Job, view: &View) -> Result<Measured, String> {
         Ok(Err(ViewFailure { code, text }))
     };
     let reference = picture(REFERENCE, 2);
-    let stated = view.reference.straighten.as_ref();
-    let frame = stated.and_then(|stated| measurement::look_for_frame(stated, &reference.rgb));
-    let straightening = match library::straightening(view, REFERENCE, frame.as_ref()) {
-        Ok(straightening) => straightening,
+    let stated = view.reference.rectify.as_ref();
+    let bezel = stated.and_then(|stated| rectification::look_for_bezel(stated, &reference.rgb));
+    let rectification = match rectification::of_view(view, REFERENCE, bezel.as_ref()) {
+        Ok(rectification) => rectification,
         Err(error) => return refused(error.code(), error.to_string()),
     };
-    if let Some(made) = &straightening {
-        check_straightened(&reference.rgb, made)?;
+    if let Some(made) = &rectification {
+        check_rectified(&reference.rgb, made)?;
     }
-    let registered = match library::register(view, job.expected, RENDER, straightening.as_ref()) {
+    let registered = match library::register(view, job.expected, RENDER, rectification.as_ref()) {
         Ok(registered) => registered,
         Err(error) => return refused(error.code(), error.to_string()),
     };
@@ -138,19 +139,19 @@ fn measure(job: &Job, view: &View) -> Result<Measured, String> {
     Ok(Ok(measurement::measure(job, view, images, registered)))
 }
 
-fn check_straightened(reference: &RgbImage, made: &Straightening) -> Result<(), String> {
+fn check_rectified(reference: &RgbImage, made: &Rectification) -> Result<(), String> {
     let size = made.figures().rectangle.map_or(0.0, |r| r.width * r.height);
     // A larger one is no matter of this test: it would take the machine's memory.
     if size > MOST_STRAIGHTENED {
         return Ok(());
     }
-    let (width, height) = match measurement::straightened_picture(reference, made) {
+    let (width, height) = match rectification::rectified_picture(reference, made) {
         Ok(picture) => picture.dimensions(),
         Err(error) => return words::check_code(error.code()),
     };
     match width > 0 && height > 0 {
         true => Ok(()),
-        false => Err(format!("straightened to {width} x {height}")),
+        false => Err(format!("rectified to {width} x {height}")),
     }
 }
 

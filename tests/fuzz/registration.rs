@@ -10,6 +10,7 @@ use std::path::Path;
 use tickstrip::{
     frame::Point,
     job::{self, Expected, View},
+    rectification,
     registration::{self, Error, Registered, Registration, SingleMark},
     statistics::Measured,
 };
@@ -35,7 +36,7 @@ pub fn made(random: &mut Random, corpus: &[Vec<u8>]) -> Vec<u8> {
         }
     }
     if random.one_in(3) {
-        reference["straighten"] = straighten(random);
+        reference["rectify"] = rectify(random);
     }
     let is_in_space = random.one_in(4);
     if is_in_space {
@@ -202,7 +203,7 @@ fn add_measures(random: &mut Random, view: &mut Value, count: usize) {
     }
 }
 
-fn straighten(random: &mut Random) -> Value {
+fn rectify(random: &mut Random) -> Value {
     let far = *random.pick(&[0.0, 30.0, 300.0, 1e5]);
     let mut corner =
         |x: f64, y: f64| [x + random.between(-far, far), y + random.between(-far, far)];
@@ -220,7 +221,7 @@ fn straighten(random: &mut Random) -> Value {
     };
     let mut stated = match random.below(6) {
         0 => json!({ "corners": corners }),
-        5 => json!({ "corners": corners, "aspect": 1.777, "find_frame": true }),
+        5 => json!({ "corners": corners, "aspect": 1.777, "find_bezel": true }),
         1 | 2 => json!({ "corners": corners, "aspect": *random.pick(&[0.01, 1.0, 1.777, 100.0]) }),
         3 => {
             let at = [[0.0, 0.0], [16.0, 0.0], [16.0, 9.0], [0.0, 9.0]];
@@ -260,19 +261,19 @@ pub fn check(input: &[u8]) -> Checked {
 }
 
 fn check_view(view: &View, expected: Expected) -> Checked {
-    let straightening = match registration::straightening(view, REFERENCE, None) {
-        Ok(straightening) => straightening,
-        Err(error) => return refused(&error),
+    let rectification = match rectification::of_view(view, REFERENCE, None) {
+        Ok(rectification) => rectification,
+        Err(error) => return refused(&error.into()),
     };
     let sigma = view.reference.mark_sigma_px;
-    let sigma = sigma.unwrap_or(registration::straighten::MARK_SIGMA_PX);
-    if let Some(stated) = &view.reference.straighten {
-        let doubts = registration::straighten::doubts(stated, REFERENCE, sigma, "/straighten");
-        for doubt in doubts.map_err(|e| format!("straightened, but doubtful: {e}"))? {
+    let sigma = sigma.unwrap_or(rectification::MARK_SIGMA_PX);
+    if let Some(stated) = &view.reference.rectify {
+        let doubts = rectification::doubts(stated, REFERENCE, sigma, "/rectify");
+        for doubt in doubts.map_err(|e| format!("rectified, but doubtful: {e}"))? {
             words::check_sentence("doubt", &doubt.to_string(), MOST_WORDS)?;
         }
     }
-    let registered = match registration::register(view, expected, RENDER, straightening.as_ref()) {
+    let registered = match registration::register(view, expected, RENDER, rectification.as_ref()) {
         Ok(registered) => registered,
         Err(error) => return refused(&error),
     };
@@ -282,7 +283,7 @@ fn check_view(view: &View, expected: Expected) -> Checked {
         SingleMark::Reference(Point::new(-3000.0, 1e5)),
     ];
     for mark in marks {
-        match registration::predict(view, expected, RENDER, straightening.as_ref(), mark) {
+        match registration::predict(view, expected, RENDER, rectification.as_ref(), mark) {
             Ok(found) => finite(
                 "prediction",
                 found
@@ -326,7 +327,7 @@ fn check_figures(registered: &Registered) -> Result<(), String> {
     }
     let map = format!(
         "{:?} {:?}",
-        r.render_from_straight, r.straight_from_reference
+        r.render_from_rectified, r.rectified_from_reference
     );
     if map.contains("NaN") || map.contains("inf") {
         return Err("a map that is not finite".to_owned());

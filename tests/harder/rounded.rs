@@ -167,7 +167,7 @@ fn rounded_parts_with_marks_hold_by_stated_deviations() {
     assert!(sizes.worst_over_half_width < 2.0 && offsets.worst_over_half_width < 2.0);
 }
 
-/// Known weak spot: an estimated deviation is one for all marks, and the sharp corners of the frame make it too small for
+/// Known weak spot: an estimated deviation is one for all marks, and the sharp corners of the bezel make it too small for
 /// vague marks on rounded parts.
 #[test]
 fn rounded_parts_with_marks_are_worse_by_estimated_deviations() {

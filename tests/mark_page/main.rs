@@ -114,16 +114,16 @@ async fn set_pair(browser: &Browser, job: &Path, (name, usage, render, reference
     browser.saved().await;
 }
 
-async fn straighten(browser: &Browser, job: &Path) {
+async fn rectify(browser: &Browser, job: &Path) {
     browser.press("input[name=tool][value=corners]").await;
     for corner in CORNERS {
         browser.click("reference", corner).await;
     }
     browser.saved().await;
     for (index, corner) in CORNERS.into_iter().enumerate() {
-        let straighten = read(job)["views"][0]["reference"]["straighten"].clone();
-        assert_eq!(straighten["aspect"], "16:9");
-        let clicked = point(&straighten["corners"][index]);
+        let rectify = read(job)["views"][0]["reference"]["rectify"].clone();
+        assert_eq!(rectify["aspect"], "16:9");
+        let clicked = point(&rectify["corners"][index]);
         browser.click("reference", clicked).await;
         browser.nudge("reference", tenths(clicked, corner)).await;
         browser.saved().await;
@@ -191,7 +191,7 @@ async fn marks_set_in_the_browser_give_the_expected_figures_and_outlive_the_serv
     browser.press("#hint-act").await;
     browser.saved().await;
     assert_eq!(read(&job)["views"][0]["landmarks"], json!([]));
-    straighten(&browser, &job).await;
+    rectify(&browser, &job).await;
     assert!(browser.text("#hint-text").await.len() > 10);
     for mark in &MARKS[..4] {
         set_pair(&browser, &job, *mark).await;

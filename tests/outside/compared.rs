@@ -4,8 +4,9 @@ use std::path::Path;
 use tickstrip::{
     images::{Limits, read_view},
     job::{self, Job},
-    measurement::{MeasuredView, Warning, look_for_frame, measure},
-    registration::{register, straightening},
+    measurement::{MeasuredView, Warning, measure},
+    rectification::look_for_bezel,
+    registration::lay_over,
 };
 
 /// The job and what is measured in its first view. Image paths of the job are absolute.
@@ -20,17 +21,12 @@ pub fn compare(job: &Value) -> (Job, MeasuredView) {
         },
     )
     .expect("both images can be read");
-    let (size, reference_size) = (
-        images.render.rgb.dimensions(),
-        images.reference.rgb.dimensions(),
-    );
-    let straighten = view.reference.straighten.as_ref();
-    let frame = straighten.and_then(|s| look_for_frame(s, &images.reference.rgb));
-    let straightening = straightening(view, reference_size, frame.as_ref())
-        .expect("a plane and lines that tell it");
-    let registered = register(view, job.expected, size, straightening.as_ref())
-        .expect("the marks carry a registration");
-    let measured = measure(&job, view, images, registered);
+    let sizes = [&images.render.rgb, &images.reference.rgb].map(|picture| picture.dimensions());
+    let rectify = view.reference.rectify.as_ref();
+    let bezel = rectify.and_then(|s| look_for_bezel(s, &images.reference.rgb));
+    let laid_over = lay_over(view, job.expected, sizes, bezel.as_ref())
+        .expect("a plane and marks that carry a registration");
+    let measured = measure(&job, view, images, laid_over.registered);
     (job, measured)
 }
 

@@ -61,7 +61,7 @@ fn board_job(photo: &Path, render: &Path, marks: &[[f64; 2]]) -> Value {
             "name": "board",
             "render": { "image": render, "mark_sigma_px": 0.01 },
             "reference": { "image": photo, "kind": "photo", "mark_sigma_px": 0.2,
-                "straighten": { "corners": [marks[0], marks[8], marks[53], marks[45]], "aspect": "8:5",
+                "rectify": { "corners": [marks[0], marks[8], marks[53], marks[45]], "aspect": "8:5",
                     "straight_lines": rows.chain(columns).collect::<Vec<_>>() } },
             "landmarks": landmarks,
             "known": [{ "in": "reference", "from": name(0), "to": name(8), "full_size": 8.0 * SQUARE_MM }],
@@ -171,8 +171,8 @@ fn a_lens_that_nobody_corrects_is_named() {
         let reference = job["views"][0]["reference"]
             .as_object_mut()
             .expect("an object");
-        let straighten = reference["straighten"].as_object_mut().expect("an object");
-        straighten.remove("straight_lines");
+        let rectify = reference["rectify"].as_object_mut().expect("an object");
+        rectify.remove("straight_lines");
         for stated in [true, false] {
             if !stated {
                 job["views"][0]["reference"]

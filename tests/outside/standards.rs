@@ -144,10 +144,10 @@ fn the_scales_that_are_proposed_are_those_of_the_tables() {
 fn aspect(text: &str) -> f64 {
     let mut file: Value =
         serde_json::from_str(include_str!("../../fixtures/jobs/example.json")).expect("JSON");
-    file["views"][0]["reference"]["straighten"]["aspect"] = text.into();
+    file["views"][0]["reference"]["rectify"]["aspect"] = text.into();
     let job = job::parse(file.to_string().as_bytes(), "pump.json".as_ref()).expect("sound");
-    let straighten = job.views[0].reference.straighten.as_ref();
-    match &straighten.expect("stated").plane {
+    let rectify = job.views[0].reference.rectify.as_ref();
+    match &rectify.expect("stated").plane {
         KnownPlane::Rectangle(rectangle) => rectangle.aspect.expect("stated"),
         other => panic!("corners were stated: {other:?}"),
     }

@@ -52,7 +52,7 @@ pub fn view(
             variant: None,
             note: None,
             rights: None,
-            straighten: None,
+            rectify: None,
             screen: Default::default(),
             mark_sigma_px: sigmas[1],
             mask: Mask::None,

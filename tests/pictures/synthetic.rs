@@ -357,7 +357,7 @@ fn job(wish: Wish) -> Job {
                 time_code: None,
                 variant: Some((wish.name)(3)),
                 note: Some("taken off a screen, glare on the left".into()),
-                straighten: None,
+                rectify: None,
                 screen: Default::default(),
                 mark_sigma_px: None,
                 mask: Mask::None,
@@ -567,9 +567,9 @@ fn registration(pairs: &[DrawnPair]) -> Registration {
     });
     Registration {
         kind: RegistrationKind::Similarity,
-        straight_from_reference: FromReference::identity(),
-        straightening: None,
-        render_from_straight: Projective::identity(),
+        rectified_from_reference: FromReference::identity(),
+        rectification: None,
+        render_from_rectified: Projective::identity(),
         render_from_reference: FromReference::identity(),
         scale: figure(1.0, 0.01),
         rotation_deg: figure(0.1, 0.2),

@@ -202,7 +202,7 @@ fn requests_that_cannot_be_used_are_refused_in_one_form() {
         );
     }
     let endless = format!("{{\"{}\": 1}}", "x".repeat(1 << 20));
-    let answer = mark.ask("POST", "/api/sharpen", &json, &endless);
+    let answer = mark.ask("POST", "/api/refine", &json, &endless);
     assert!(answer.status == 422 && answer.body.len() < 2000);
 }
 

@@ -41,7 +41,7 @@ pub(super) struct Observation {
     /// Index among the known lines.
     pub(super) line: usize,
     pub(super) what: What,
-    /// From end to end, in the image's own pixels (straightened).
+    /// From end to end, in the image's own pixels (rectified).
     pub(super) vector: Vector2<f64>,
     /// Millimetres, or the inclination on the drawing (radians).
     pub(super) target: f64,

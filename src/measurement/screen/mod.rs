@@ -13,7 +13,7 @@ pub use descreen::{FoundPattern, Removal};
 use self::bars::Sides;
 use super::work::EdgeSource;
 use crate::{
-    frame::{Point, Projective, StraightPx},
+    frame::{Point, Projective, RectifiedPx},
     images::ViewImages,
     job::{Descreen, Handling, KnownPlane, ReferenceKind, View},
     kernels::{Plane, fill, gray, resize, warp},
@@ -25,7 +25,7 @@ use nalgebra::Matrix3;
 
 /// Longest side of the picture in which bars are looked for, pixels.
 const LONGEST_SIDE: f64 = 1600.0;
-/// How much wider than a bar its mask is, straightened pixels and part of the picture: the border itself is an edge too.
+/// How much wider than a bar its mask is, rectified pixels and part of the picture: the border itself is an edge too.
 const BAR_MARGIN: f64 = 4.0;
 const BAR_MARGIN_PART: f64 = 0.004;
 /// How far beyond the picture the mask of a bar goes, parts of it: where the screen ends is no edge of the subject either.
@@ -173,7 +173,7 @@ fn glare(view: &View, picture: &RgbImage) -> Option<glare::Glare> {
 
 /// The marked corners of the screen, else those of the picture.
 fn outline(view: &View, picture: &RgbImage) -> [[f64; 2]; 4] {
-    let plane = view.reference.straighten.as_ref().map(|s| &s.plane);
+    let plane = view.reference.rectify.as_ref().map(|s| &s.plane);
     if let Some(KnownPlane::Rectangle(rectangle)) = plane {
         return rectangle.corners.map(|corner| corner.xy());
     }
@@ -181,11 +181,11 @@ fn outline(view: &View, picture: &RgbImage) -> [[f64; 2]; 4] {
     [[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]]
 }
 
-/// The picture on the screen, straight, or the reference as it is where nothing is straightened.
+/// The picture on the screen, straight, or the reference as it is where nothing is rectified.
 struct Shown<'a> {
     registration: &'a Registration,
     picture: RgbImage,
-    /// Straightened pixels per pixel of `picture`, and the straightened size.
+    /// Rectified pixels per pixel of `picture`, and the rectified size.
     factor: [f64; 2],
     size: [f64; 2],
 }
@@ -201,7 +201,7 @@ impl<'a> Shown<'a> {
         if !is_wanted {
             return None;
         }
-        let size = match &registration.straightening {
+        let size = match &registration.rectification {
             None => [picture.width(), picture.height()].map(f64::from),
             Some(figures) => {
                 let rectangle = figures.rectangle.as_ref()?;
@@ -211,11 +211,11 @@ impl<'a> Shown<'a> {
         let reduction = (size[0].max(size[1]) / LONGEST_SIDE).max(1.0);
         let shown = size.map(|s| (s / reduction).round().max(1.0) as u32);
         let factor = [0, 1].map(|k| size[k] / f64::from(shown[k]));
-        let picture = if registration.straightening.is_some() {
+        let picture = if registration.rectification.is_some() {
             let scale = Matrix3::new(factor[0], 0.0, 0.0, 0.0, factor[1], 0.0, 0.0, 0.0, 1.0);
-            let straight_from_shown = Projective::<StraightPx, StraightPx>::from_matrix(scale)?;
-            let map = registration.straight_from_reference.inverse();
-            let map = map.after(&straight_from_shown);
+            let rectified_from_shown = Projective::<RectifiedPx, RectifiedPx>::from_matrix(scale)?;
+            let map = registration.rectified_from_reference.inverse();
+            let map = map.after(&rectified_from_shown);
             warp::warp_rgb(picture, (shown[0], shown[1]), &map)
         } else {
             resize::reduce_rgb(picture, shown[0], shown[1])
@@ -245,7 +245,7 @@ impl<'a> Barred<'a> {
         self.bars.sides == Sides::LeftAndRight
     }
 
-    /// A place given by how far it lies along the bars and from the first side, straightened pixels.
+    /// A place given by how far it lies along the bars and from the first side, rectified pixels.
     fn place(&self, along: f64, depth: f64) -> [f64; 2] {
         if self.is_upright() {
             [depth, along]
@@ -254,7 +254,7 @@ impl<'a> Barred<'a> {
         }
     }
 
-    /// Straightened pixels across the bars per pixel of what was looked at, and the straightened sizes along and across.
+    /// Rectified pixels across the bars per pixel of what was looked at, and the rectified sizes along and across.
     fn across(&self) -> (f64, f64, f64) {
         let k = if self.is_upright() { 0 } else { 1 };
         (
@@ -265,7 +265,7 @@ impl<'a> Barred<'a> {
     }
 
     fn in_reference(&self, [x, y]: [f64; 2]) -> [f64; 2] {
-        let map = self.shown.registration.straight_from_reference.inverse();
+        let map = self.shown.registration.rectified_from_reference.inverse();
         map.apply(Point::new(x, y)).xy()
     }
 
@@ -277,7 +277,7 @@ impl<'a> Barred<'a> {
             (a[0] - b[0]).hypot(a[1] - b[1])
         };
         let inner = depth - depths[0] - depths[1];
-        let plane = view.reference.straighten.as_ref().map(|s| &s.plane);
+        let plane = view.reference.rectify.as_ref().map(|s| &s.plane);
         FoundBars {
             are_upright: self.is_upright(),
             depths_px: [length(0.0, depths[0]), length(depth - depths[1], depth)],
@@ -293,7 +293,7 @@ impl<'a> Barred<'a> {
         }
     }
 
-    /// Both bars with their margins, corners in straightened pixels.
+    /// Both bars with their margins, corners in rectified pixels.
     fn outlines(&self) -> [[[f64; 2]; 4]; 2] {
         let (factor, along, depth) = self.across();
         let margin = BAR_MARGIN.max(BAR_MARGIN_PART * depth);

@@ -22,8 +22,8 @@ const PICTURES: [(&str, &str); 9] = [
         "The deformation that takes the reference to the model",
     ),
     (
-        "explain_straighten",
-        "The reference before and after it was straightened",
+        "explain_rectify",
+        "The reference before and after it was rectified",
     ),
     (
         "explain_descreen",

@@ -4,7 +4,8 @@ use super::needs::{self, Need};
 use crate::{
     frame::{FromReference, Point, RenderPx},
     job::{self, Expected, Job, LandmarkUse, View},
-    registration::{self, Finding, LandmarkFit, Prediction, Registered, SingleMark, Straightening},
+    rectification::Rectification,
+    registration::{self, Finding, LaidOver, LandmarkFit, Prediction, Registered, SingleMark},
 };
 use serde::Serialize;
 use serde_json::Value;
@@ -105,14 +106,9 @@ fn view_fit(job: &Job, view: &View, draft: &Value, known_sizes: Sizes) -> ViewFi
     // Without the picture its marks tell how large it is at least.
     let size = render.unwrap_or_else(|| marked_size(view, |l| l.render.xy()));
     let reference = reference.unwrap_or_else(|| marked_size(view, |l| l.reference.xy()));
-    // The frame of a screen is looked for when the job is compared: here the corners count as they were marked.
-    let straightened = registration::straightening(view, reference, None);
-    let straightening = straightened.as_ref().ok().and_then(Option::as_ref);
-    let registered = match &straightened {
-        Ok(_) => registration::register(view, job.expected, size, straightening),
-        Err(error) => Err(error.clone()),
-    };
-    let needs = needs::of(view, &registered, size);
+    // The bezel of a screen is looked for when the job is compared: here the corners count as they were marked.
+    let laid_over = registration::lay_over(view, job.expected, [size, reference], None);
+    let needs = needs::of(view, &laid_over, size);
     let mut fit = ViewFit {
         name: view.name.clone(),
         kind: view.registration.name(),
@@ -129,9 +125,13 @@ fn view_fit(job: &Job, view: &View, draft: &Value, known_sizes: Sizes) -> ViewFi
         let outside = job::marks_outside(view, "", size, reference).faults;
         fit.error = outside.first().map(job::Fault::text);
     }
-    match registered {
-        Ok(registered) => {
-            fit.predictions = predictions(view, job.expected, size, straightening, draft);
+    match laid_over {
+        Ok(LaidOver {
+            rectification,
+            registered,
+        }) => {
+            let rectification = rectification.as_ref();
+            fit.predictions = predictions(view, job.expected, size, rectification, draft);
             fill(&mut fit, view, registered);
         }
         Err(error) => fit.error = Some(error.to_string()),
@@ -210,7 +210,7 @@ fn predictions(
     view: &View,
     expected: Expected,
     size: (u32, u32),
-    straightening: Option<&Straightening>,
+    rectification: Option<&Rectification>,
     draft: &Value,
 ) -> Vec<DraftPrediction> {
     let singles = draft["landmarks"].as_array().into_iter().flatten();
@@ -225,7 +225,7 @@ fn predictions(
                 place,
                 half_axes,
                 turned_deg,
-            } = registration::predict(view, expected, size, straightening, mark).ok()?;
+            } = registration::predict(view, expected, size, rectification, mark).ok()?;
             Some(DraftPrediction {
                 name: single["name"].as_str()?.to_owned(),
                 side,
@@ -281,15 +281,9 @@ mod tests {
         assert!(fit.faults.is_empty(), "{:?}", fit.faults);
         let job = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/pump.json");
         let job = job::read(&job).expect("sound");
-        let straightening = registration::straightening(&job.views[0], (1900, 1210), None);
-        let straightening = straightening.expect("four corners");
-        let expected = registration::register(
-            &job.views[0],
-            job.expected,
-            (1530, 1190),
-            straightening.as_ref(),
-        );
-        let expected = expected.expect("registers").registration;
+        let sizes = [(1530, 1190), (1900, 1210)];
+        let expected = registration::lay_over(&job.views[0], job.expected, sizes, None);
+        let expected = expected.expect("registers").registered.registration;
         assert_eq!(fit.views[0].rms_px, Some(expected.rms_px));
         assert_eq!(
             fit.views[0].landmarks[3].residual_px,

@@ -2,7 +2,7 @@
 use super::fit::datum;
 use crate::{
     job::{LandmarkUse, View},
-    registration::{self, Finding, Registered},
+    registration::{self, Finding, LaidOver},
 };
 use serde::Serialize;
 
@@ -27,12 +27,12 @@ pub(super) struct Need {
 /// What the view needs, with the render's size in pixels.
 pub(super) fn of(
     view: &View,
-    registered: &Result<Registered, registration::Error>,
+    laid_over: &Result<LaidOver, registration::Error>,
     size: (u32, u32),
 ) -> Vec<Need> {
     let mut needs = Vec::new();
-    about_datum(view, registered, size, &mut needs);
-    about_findings(view, registered, &mut needs);
+    about_datum(view, laid_over, size, &mut needs);
+    about_findings(view, laid_over, &mut needs);
     for region in &view.regions {
         let marked = region.landmarks.len();
         if marked < PER_REGION {
@@ -66,14 +66,14 @@ pub(super) fn of(
 
 fn about_datum(
     view: &View,
-    registered: &Result<Registered, registration::Error>,
+    laid_over: &Result<LaidOver, registration::Error>,
     size: (u32, u32),
     needs: &mut Vec<Need>,
 ) {
     let marks: Vec<[f64; 2]> = datum(view).map(|l| l.render.xy()).collect();
     let place = Some(farthest(&marks, size));
     let kind = view.registration.name();
-    match registered {
+    match laid_over {
         Err(registration::Error::TooFewLandmarks { found, needed, .. }) => needs.push(Need {
             code: "datum",
             text: format!(
@@ -117,14 +117,14 @@ fn about_datum(
 
 fn about_findings(
     view: &View,
-    registered: &Result<Registered, registration::Error>,
+    laid_over: &Result<LaidOver, registration::Error>,
     needs: &mut Vec<Need>,
 ) {
-    let Ok(registered) = registered else { return };
+    let Ok(laid_over) = laid_over else { return };
     for (landmark, fit) in view
         .landmarks
         .iter()
-        .zip(&registered.registration.landmarks)
+        .zip(&laid_over.registered.registration.landmarks)
     {
         let text = match &fit.finding {
             Some(Finding::Wrong) => format!(
@@ -234,8 +234,9 @@ mod tests {
         );
         let job = job::parse(text.as_bytes(), std::path::Path::new("t.json")).expect("sound");
         let view = &job.views[0];
-        let registered = registration::register(view, job.expected, (1000, 800), None);
-        of(view, &registered, (1000, 800))
+        let sizes = [(1000, 800); 2];
+        let laid_over = registration::lay_over(view, job.expected, sizes, None);
+        of(view, &laid_over, (1000, 800))
     }
 
     #[test]

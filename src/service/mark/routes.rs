@@ -76,7 +76,7 @@ pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> R
         .route("/api/decide", post(decide))
         .route("/api/picture/{view}/{side}", get(picture))
         .route("/api/tile/{stamp}/{level}/{column}/{row}", get(tile))
-        .route("/api/sharpen", post(sharpen))
+        .route("/api/refine", post(refine))
         .route("/api/compare", post(compare).get(comparison))
         .route("/results/{*path}", get(result))
         .layer(DefaultBodyLimit::max(MOST_BODY))
@@ -293,12 +293,12 @@ async fn tile(
 }
 
 #[derive(Deserialize)]
-struct Sharpening {
+struct Refinement {
     view: String,
     landmark: String,
 }
 
-async fn sharpen(State(desk): Shared, Body(asked): Body<Sharpening>) -> Response {
+async fn refine(State(desk): Shared, Body(asked): Body<Refinement>) -> Response {
     let done = apart(move || match offer(&desk, &asked) {
         Ok(offer) => answer(StatusCode::OK, &offer),
         Err((code, text)) => refusal(StatusCode::UNPROCESSABLE_ENTITY, code, &text),
@@ -307,7 +307,7 @@ async fn sharpen(State(desk): Shared, Body(asked): Body<Sharpening>) -> Response
 }
 
 /// A sharper place for the reference mark of a pair.
-fn offer(desk: &Desk, asked: &Sharpening) -> Result<Value, (&'static str, String)> {
+fn offer(desk: &Desk, asked: &Refinement) -> Result<Value, (&'static str, String)> {
     let (text, file) = {
         let document = desk.document();
         (document.text(), document.file().to_owned())
@@ -330,24 +330,21 @@ fn offer(desk: &Desk, asked: &Sharpening) -> Result<Value, (&'static str, String
         .pictures
         .both([&view.render.image, &view.reference.image]);
     let [render, reference] = both.map_err(|e| (e.code(), e.to_string()))?;
-    let size = render.picture().dimensions();
     let refused = |e: registration::Error| (e.code(), e.to_string());
-    let straightening = registration::straightening(view, reference.picture().dimensions(), None)
-        .map_err(refused)?;
-    let registered = registration::register(view, job.expected, size, straightening.as_ref())
-        .map_err(refused)?;
-    let sharpened = measurement::sharpen(
+    let sizes = [&render, &reference].map(|image| image.picture().dimensions());
+    let laid_over = registration::lay_over(view, job.expected, sizes, None).map_err(refused)?;
+    let refined = measurement::refine(
         render.picture(),
         reference.picture(),
-        &registered.registration.render_from_reference,
+        &laid_over.registered.registration.render_from_reference,
         landmark.render,
         landmark.reference,
     )
     .map_err(|e| (e.code(), e.to_string()))?;
     Ok(json!({
-        "reference": sharpened.reference.xy(),
-        "moved_px": sharpened.moved_px,
-        "correlation": sharpened.correlation,
+        "reference": refined.reference.xy(),
+        "moved_px": refined.moved_px,
+        "correlation": refined.correlation,
     }))
 }
 

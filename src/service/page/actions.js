@@ -209,31 +209,31 @@ export const setJob = (key, value) => ({ label: `Set the ${key}`, make: () => [s
 export const setView = (view, key, value) => ({ label: `Set the ${key}`, make: (state) => [set(`/job/views/${viewIndex(state, view)}/${key}`, value)] });
 export const setKind = (view, value) => ({ label: `The picture is a ${value}`, make: (state) => [set(`/job/views/${viewIndex(state, view)}/reference/kind`, value)] });
 
-export const cornersOf = (state, view) => viewOf(state, view)?.reference?.straighten?.corners ?? draftOf(state, view).corners ?? [];
-export const addStraightCorner = (view, point, aspect) => ({
-  label: "Corner for straightening",
+export const cornersOf = (state, view) => viewOf(state, view)?.reference?.rectify?.corners ?? draftOf(state, view).corners ?? [];
+export const addScreenCorner = (view, point, aspect) => ({
+  label: "Corner for rectification",
   make(state) {
     const corners = [...(draftOf(state, view).corners ?? []), rounded(point)];
     if (corners.length < 4) return draft(state, view, "corners", corners);
-    return [set(`/job/views/${viewIndex(state, view)}/reference/straighten`, { ...viewOf(state, view)?.reference?.straighten, corners, aspect }), ...draft(state, view, "corners", [])];
+    return [set(`/job/views/${viewIndex(state, view)}/reference/rectify`, { ...viewOf(state, view)?.reference?.rectify, corners, aspect }), ...draft(state, view, "corners", [])];
   },
 });
-export const moveStraightCorner = (view, index, point) => ({
+export const moveScreenCorner = (view, index, point) => ({
   label: `Move corner ${index + 1}`,
   make(state) {
-    const at = viewOf(state, view)?.reference?.straighten ? `/job/views/${viewIndex(state, view)}/reference/straighten` : `/draft/${part(view)}`;
+    const at = viewOf(state, view)?.reference?.rectify ? `/job/views/${viewIndex(state, view)}/reference/rectify` : `/draft/${part(view)}`;
     return cornersOf(state, view)[index] ? [set(`${at}/corners/${index}`, rounded(point))] : null;
   },
 });
 export const setAspect = (view, aspect) => ({
   label: "Set the aspect",
-  make: (state) => viewOf(state, view)?.reference?.straighten ? [set(`/job/views/${viewIndex(state, view)}/reference/straighten/aspect`, aspect)] : null,
+  make: (state) => viewOf(state, view)?.reference?.rectify ? [set(`/job/views/${viewIndex(state, view)}/reference/rectify/aspect`, aspect)] : null,
 });
-export const straightenOff = (view) => ({
-  label: "Do not straighten",
+export const rectifyOff = (view) => ({
+  label: "Do not rectify",
   make(state) {
     const edits = draft(state, view, "corners", []);
-    if (viewOf(state, view)?.reference?.straighten) edits.push(remove(`/job/views/${viewIndex(state, view)}/reference/straighten`));
+    if (viewOf(state, view)?.reference?.rectify) edits.push(remove(`/job/views/${viewIndex(state, view)}/reference/rectify`));
     return edits.length ? edits : null;
   },
 });

@@ -84,9 +84,9 @@ const app = {
     pane.draw();
   },
 
-  async sharpen(name) {
+  async refine(name) {
     await idle();
-    const { ok, data } = await ask("api/sharpen", { view: this.view, landmark: name });
+    const { ok, data } = await ask("api/refine", { view: this.view, landmark: name });
     this.offer = ok ? { name, ...data } : { name, text: data?.error?.text ?? "The program does not answer." };
     if (ok) referencePane.show(data.reference, 2);
     show();
@@ -116,7 +116,7 @@ function handles(pane) {
   }
   if (app.tool === "region" && side === "render") list.push(...regionHandles(state));
   if (app.tool === "corners" && side === "reference") {
-    a.cornersOf(state, app.view).forEach((point, i) => list.push({ key: `corner/${i}`, point, select: { kind: "corner", index: i }, move: (p) => a.moveStraightCorner(app.view, i, p) }));
+    a.cornersOf(state, app.view).forEach((point, i) => list.push({ key: `corner/${i}`, point, select: { kind: "corner", index: i }, move: (p) => a.moveScreenCorner(app.view, i, p) }));
   }
   return list;
 }
@@ -193,9 +193,9 @@ function set(pane, point) {
     return app.change(a.addOutlineCorner(app.view, point));
   }
   if (app.tool === "corners") {
-    if (side !== "reference") return app.say("The reference is straightened: set the corners there.");
+    if (side !== "reference") return app.say("The reference is rectified: set the corners there.");
     if (a.cornersOf(app.state(), app.view).length >= 4) return app.say("All four corners are set: drag them, or choose one and use the arrow keys.");
-    return app.change(a.addStraightCorner(app.view, point, $("job-form").elements.aspect.value.trim() || "16:9"));
+    return app.change(a.addScreenCorner(app.view, point, $("job-form").elements.aspect.value.trim() || "16:9"));
   }
   const single = singleOfSelection();
   if (single && !single[side]) return complete(single, side, point);
@@ -485,7 +485,7 @@ function keys(event) {
     m: () => setTool("mark"), r: () => setTool("region"), c: () => setTool("corners"),
     n: () => next(1), p: () => next(-1),
     u: () => app.selection?.kind === "mark" && app.change(a.setUse(app.view, app.selection.name, find(app.selection.name)?.use === "check" ? "datum" : "check")),
-    s: () => app.selection?.kind === "mark" && app.sharpen(app.selection.name),
+    s: () => app.selection?.kind === "mark" && app.refine(app.selection.name),
     escape: () => app.select(null),
     delete: () => app.erase(),
     backspace: () => (app.tool === "region" && outline.length ? app.change(a.dropOutlineCorner(app.view)) : app.erase()),

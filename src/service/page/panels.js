@@ -17,7 +17,7 @@ function make(name, attributes = {}, ...inside) {
 }
 
 export class Panels {
-  /** `app` has state(), view, fit(), selection, select(), change(), sharpen(), offer. */
+  /** `app` has state(), view, fit(), selection, select(), change(), refine(), offer. */
   constructor(app) {
     this.app = app;
     this.forms();
@@ -76,7 +76,7 @@ export class Panels {
     if (fit?.smallest_detectable_px) rows.push(make("p", { className: "small", textContent: `An error of this mark below ${fit.smallest_detectable_px.toFixed(1)} px would not be noticed.` }));
     rows.push(make("div", { className: "group wrap" },
       make("button", { type: "button", textContent: of.use === "check" ? "Make it datum" : "Make it check", onclick: () => app.change(a.setUse(app.view, name, of.use === "check" ? "datum" : "check")) }),
-      whole ? make("button", { type: "button", textContent: "Sharpen…", title: "Offers a sharper place by correlating both images", onclick: () => app.sharpen(name) }) : null,
+      whole ? make("button", { type: "button", textContent: "Refine…", title: "Offers a better place by correlating both images", onclick: () => app.refine(name) }) : null,
       make("button", { type: "button", textContent: "Remove", onclick: () => app.erase() })));
     if (app.offer?.name === name) rows.push(...this.offer(app.offer));
     return rows;
@@ -167,8 +167,8 @@ export class Panels {
     const put = (name, value) => { if (document.activeElement !== form[name]) form[name].value = value ?? ""; };
     put("title", state.job.title); put("scale", state.job.scale);
     put("registration", view?.registration ?? "similarity"); put("kind", view?.reference?.kind ?? "photo");
-    put("aspect", view?.reference?.straighten?.aspect ?? form.aspect.value);
-    $("straighten-off").disabled = !a.cornersOf(state, app.view).length;
+    put("aspect", view?.reference?.rectify?.aspect ?? form.aspect.value);
+    $("rectify-off").disabled = !a.cornersOf(state, app.view).length;
     $("hides").textContent = app.fit()?.hides?.length ? `Cannot be seen then: ${app.fit().hides.join("; ")}.` : "";
   }
 
@@ -211,6 +211,6 @@ export class Panels {
       if (name === "kind") app.change(a.setKind(app.view, value));
       if (name === "aspect" && value.trim()) app.change(a.setAspect(app.view, value.trim()));
     });
-    $("straighten-off").addEventListener("click", () => app.change(a.straightenOff(app.view)));
+    $("rectify-off").addEventListener("click", () => app.change(a.rectifyOff(app.view)));
   }
 }

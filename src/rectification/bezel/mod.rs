@@ -1,12 +1,16 @@
-//! Corners of a frame, such as a screen's bezel, sharpened by the edges that were found across its sides.
+//! Corners of a bezel, the surround of a screen, refined by the edges that were found across its sides.
 //!
 //! A line of the picture that runs along its border looks like a border. So all lines near a side are compared: those of the
-//! frame have the same brighter side on all four sides, and nearly the same colour outside. Where two lines are alike, or a
+//! bezel have the same brighter side on all four sides, and nearly the same colour outside. Where two lines are alike, or a
 //! side's line is unlike the others', the marks are kept.
 //!
 //! # Source
 //! Robust line: M. Fischler and R. Bolles, "Random sample consensus", Comm. ACM 24 (1981), here over a fixed selection of
 //! pairs; total least squares by the principal axis; propagation to the corners by JCGM 100:2008, eq. 13.
+mod edges;
+
+pub use edges::look_for_bezel;
+
 use super::bends::line_through;
 use crate::frame::{Lens, Point, ReferencePx, UndistortedPx};
 use nalgebra::{DMatrix, Matrix2, Vector2, Vector3};
@@ -24,7 +28,7 @@ const LEAST_SHARE_OF_PART: f64 = 0.3;
 const FAINT: f64 = 2.0;
 /// Stations that say something new each: neighbours see the same noise.
 const STATIONS_PER_OBSERVATION: f64 = 2.0;
-/// What a frame's edge is off the rectangle that it stands for, as a standard deviation, px: it has a width, and bright
+/// What a bezel's edge is off the rectangle that it stands for, as a standard deviation, px: it has a width, and bright
 /// pictures swell. A judgement, no source.
 const EDGE_DEVIATION: f64 = 0.25;
 /// Most lines of a side that are compared.
@@ -40,7 +44,7 @@ const MOST_UNLIKE: f64 = 0.5;
 pub struct EdgeAcross {
     /// Where.
     pub place: Point<ReferencePx>,
-    /// Grey levels by which each channel rises to the outside of the frame.
+    /// Grey levels by which each channel rises to the outside of the bezel.
     pub rise: [f64; 3],
     /// Grey levels of each channel just outside.
     pub outside: [f64; 3],
@@ -48,9 +52,9 @@ pub struct EdgeAcross {
     pub offset: f64,
 }
 
-/// What lies across the four sides of a marked frame: top, right, bottom, left.
+/// What lies across the four sides of a marked bezel: top, right, bottom, left.
 #[derive(Clone, Debug)]
-pub struct FrameLook {
+pub struct BezelLook {
     /// For each side, for each station along it: the edges found there.
     pub sides: [Vec<Vec<EdgeAcross>>; 4],
     /// How far to either side was looked, px.
@@ -59,9 +63,9 @@ pub struct FrameLook {
 
 /// What became of the marked corners.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum FrameFinding {
-    /// They were moved onto the frame.
-    Sharpened {
+pub enum BezelFinding {
+    /// They were moved onto the bezel.
+    Refined {
         /// How far each was moved, px.
         moves: [f64; 4],
         /// Half the 95 % interval of each one's place in its worse direction, px, from the fits of the lines.
@@ -69,19 +73,19 @@ pub enum FrameFinding {
     },
     /// The marks were kept.
     Kept {
-        /// The side that the frame was not found on: 0 top, 1 right, 2 bottom, 3 left.
+        /// The side that the bezel was not found on: 0 top, 1 right, 2 bottom, 3 left.
         side: usize,
         /// Why not.
         reason: KeptReason,
     },
 }
 
-/// Why marked corners were not moved onto a frame.
+/// Why marked corners were not moved onto a bezel.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum KeptReason {
     /// No straight edge lies near the side.
     NoEdge,
-    /// Two straight edges may as well be the frame's.
+    /// Two straight edges may as well be the bezel's.
     Alike {
         /// How far apart they are, px.
         apart: f64,
@@ -98,16 +102,16 @@ impl EdgeAcross {
     }
 }
 
-impl fmt::Display for FrameFinding {
+impl fmt::Display for BezelFinding {
     /// One line without an end: which corners moved how far, or why none did.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Sharpened { moves, within } => {
+            Self::Refined { moves, within } => {
                 let [a, b, c, d] = moves;
                 let widest = within.iter().copied().fold(0.0, f64::max);
                 write!(
                     f,
-                    "corners: moved onto the frame by {a:.2}, {b:.2}, {c:.2} and {d:.2} px (top left, then clockwise), \
+                    "corners: moved onto the bezel by {a:.2}, {b:.2}, {c:.2} and {d:.2} px (top left, then clockwise), \
                      each known within {widest:.2} px there (95 %)"
                 )
             }
@@ -134,7 +138,7 @@ impl fmt::Display for FrameFinding {
     }
 }
 
-/// Sharpened corners: `corners + root * numbers`, the numbers being independent with a deviation of 1.
+/// Refined corners: `corners + root * numbers`, the numbers being independent with a deviation of 1.
 #[derive(Clone, Debug)]
 pub(super) struct SharpCorners {
     pub(super) corners: [Point<ReferencePx>; 4],
@@ -152,7 +156,7 @@ impl SharpCorners {
     }
 }
 
-/// A side of the frame without the lens' distortion.
+/// A side of the bezel without the lens' distortion.
 #[derive(Clone, Copy, Debug)]
 struct Side {
     centre: Vector2<f64>,
@@ -185,8 +189,8 @@ impl Line {
 type Kept = (usize, KeptReason);
 
 /// The corners where the sides' lines meet; otherwise the side that was not found, and why.
-pub(super) fn sharpen(
-    look: &FrameLook,
+pub(super) fn refine(
+    look: &BezelLook,
     marked: &[Point<ReferencePx>; 4],
     lens: &Lens,
 ) -> Result<SharpCorners, Kept> {
@@ -212,7 +216,7 @@ fn chosen(candidates: &[Vec<Line>; 4]) -> Result<[&Line; 4], Kept> {
                 (a, b)
             };
             if evidence(&second) >= ALIKE * evidence(&first) {
-                // A frame that is a line has two edges: say it where they are most alike.
+                // A bezel that is a line has two edges: say it where they are most alike.
                 let ratio = |k: usize| second[k].evidence / first[k].evidence;
                 let k = (1..4).fold(0, |k, j| if ratio(j) > ratio(k) { j } else { k });
                 return Err((
@@ -224,7 +228,7 @@ fn chosen(candidates: &[Vec<Line>; 4]) -> Result<[&Line; 4], Kept> {
             }
             first
         }
-        // Rivals of one sense may be the frame, too.
+        // Rivals of one sense may be the bezel, too.
         (Ok(_), Err(kept)) | (Err(kept), Ok(_)) if kept.1 != KeptReason::NoEdge => {
             return Err(kept);
         }

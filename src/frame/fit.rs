@@ -1,26 +1,35 @@
-//! Closed-form fits: the start values of the adjustment.
+//! Closed-form fits of a map through points: start values, and exact where there are no more points than it needs.
 //!
 //! # Source
 //! Similarity: S. Umeyama, "Least-squares estimation of transformation parameters between two point patterns", IEEE
 //! PAMI 13 (1991), eqs. 40 to 42, in two dimensions. Projective: R. Hartley, "In defense of the eight-point algorithm",
 //! IEEE PAMI 19 (1997): the direct linear transform on centred and scaled points.
-use crate::job::RegistrationKind;
 use nalgebra::{DMatrix, DVector, Matrix3};
 
-/// The fit of `kind` that takes `from` to `to`, or `None` where the points do not determine it.
-///
-/// Exact for the minimal number of points (2, 3, 4); algebraic least squares for more.
-pub(crate) fn fit(
-    kind: RegistrationKind,
-    from: &[[f64; 2]],
-    to: &[[f64; 2]],
-) -> Option<Matrix3<f64>> {
+/// The similarity that takes `from` to `to`, or `None` where the points do not determine it: exact for two points, least
+/// squares for more.
+pub(crate) fn similarity(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
+    normalised(from, to, similarity_of_centred)
+}
+
+/// The affine map that takes `from` to `to`, or `None` where the points do not determine it: exact for three points, least
+/// squares for more.
+pub(crate) fn affine(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
+    normalised(from, to, affine_of_centred)
+}
+
+/// The projective map that takes `from` to `to`, or `None` where the points do not determine it: exact for four points,
+/// algebraic least squares for more.
+pub(crate) fn projective(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
+    normalised(from, to, projective_of_centred)
+}
+
+/// A fit between two lists of centred and scaled points.
+type OfCentred = fn(&[[f64; 2]], &[[f64; 2]]) -> Option<Matrix3<f64>>;
+
+fn normalised(from: &[[f64; 2]], to: &[[f64; 2]], fit: OfCentred) -> Option<Matrix3<f64>> {
     let (from, to_normal) = (Normalised::new(from)?, Normalised::new(to)?);
-    let map = match kind {
-        RegistrationKind::Similarity => similarity(&from.points, &to_normal.points),
-        RegistrationKind::Affine => affine(&from.points, &to_normal.points),
-        RegistrationKind::Projective => projective(&from.points, &to_normal.points),
-    }?;
+    let map = fit(&from.points, &to_normal.points)?;
     let matrix = to_normal.back()? * map * from.matrix;
     let last = matrix[(2, 2)];
     let matrix = if last.abs() > 1e-12 * matrix.norm() {
@@ -29,15 +38,6 @@ pub(crate) fn fit(
         matrix
     };
     matrix.iter().all(|v| v.is_finite()).then_some(matrix)
-}
-
-/// The least number of points that determine a registration.
-pub(crate) fn least_points(kind: RegistrationKind) -> usize {
-    match kind {
-        RegistrationKind::Similarity => 2,
-        RegistrationKind::Affine => 3,
-        RegistrationKind::Projective => 4,
-    }
 }
 
 /// Points moved to their centroid and scaled to a mean distance of sqrt(2) from it (Hartley 1997).
@@ -74,7 +74,7 @@ impl Normalised {
     }
 }
 
-fn similarity(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
+fn similarity_of_centred(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
     // Both clouds are centred: the rotation and scale are one complex quotient.
     let (mut real, mut imaginary, mut square) = (0.0, 0.0, 0.0);
     for (p, q) in from.iter().zip(to) {
@@ -86,7 +86,7 @@ fn similarity(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
     (a.hypot(b) > 1e-12).then(|| Matrix3::new(a, -b, 0.0, b, a, 0.0, 0.0, 0.0, 1.0))
 }
 
-fn affine(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
+fn affine_of_centred(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
     let a = DMatrix::from_fn(from.len(), 3, |r, c| if c == 2 { 1.0 } else { from[r][c] });
     let decomposition = a.svd(true, true);
     if decomposition.rank(1e-9) < 3 {
@@ -103,7 +103,7 @@ fn affine(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
     ))
 }
 
-fn projective(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
+fn projective_of_centred(from: &[[f64; 2]], to: &[[f64; 2]]) -> Option<Matrix3<f64>> {
     let mut a = DMatrix::<f64>::zeros((2 * from.len()).max(9), 9);
     for (k, (p, q)) in from.iter().zip(to).enumerate() {
         let (x, y, u, v) = (p[0], p[1], q[0], q[1]);
@@ -155,39 +155,38 @@ mod tests {
         [v.x / v.z, v.y / v.z]
     }
 
-    fn recovers(kind: RegistrationKind, truth: Matrix3<f64>, points: &[[f64; 2]]) {
+    fn recovers(fit: OfCentred, truth: Matrix3<f64>, points: &[[f64; 2]]) {
         let to: Vec<_> = points.iter().map(|&p| mapped(&truth, p)).collect();
-        let found = fit(kind, points, &to).expect("the points determine the map");
+        let found = fit(points, &to).expect("the points determine the map");
         for (&p, q) in points.iter().zip(&to) {
             let r = mapped(&found, p);
-            assert!((r[0] - q[0]).hypot(r[1] - q[1]) < 1e-8, "{kind:?} {p:?}");
+            assert!((r[0] - q[0]).hypot(r[1] - q[1]) < 1e-8, "{p:?}");
         }
     }
 
     #[test]
     fn exact_data_are_met_with_the_least_and_with_more_points() {
-        let similarity = Matrix3::new(0.8, -0.3, 5.0, 0.3, 0.8, 9.0, 0.0, 0.0, 1.0);
-        let affine = Matrix3::new(0.8, 0.1, 5.0, 0.3, 1.2, 9.0, 0.0, 0.0, 1.0);
-        let projective = Matrix3::new(0.8, 0.1, 5.0, 0.3, 1.2, 9.0, 2e-4, -3e-4, 1.0);
-        for (kind, truth, least) in [
-            (RegistrationKind::Similarity, similarity, 2),
-            (RegistrationKind::Affine, affine, 3),
-            (RegistrationKind::Projective, projective, 4),
+        let turned = Matrix3::new(0.8, -0.3, 5.0, 0.3, 0.8, 9.0, 0.0, 0.0, 1.0);
+        let sheared = Matrix3::new(0.8, 0.1, 5.0, 0.3, 1.2, 9.0, 0.0, 0.0, 1.0);
+        let seen = Matrix3::new(0.8, 0.1, 5.0, 0.3, 1.2, 9.0, 2e-4, -3e-4, 1.0);
+        for (fit, truth, least) in [
+            (similarity as OfCentred, turned, 2),
+            (affine, sheared, 3),
+            (projective, seen, 4),
         ] {
-            assert_eq!(least_points(kind), least);
-            recovers(kind, truth, &CLOUD[..least]);
-            recovers(kind, truth, &CLOUD);
+            recovers(fit, truth, &CLOUD[..least]);
+            recovers(fit, truth, &CLOUD);
         }
     }
 
     #[test]
     fn coincident_and_collinear_points_determine_nothing() {
         let same = [[5.0, 5.0]; 4];
-        assert!(fit(RegistrationKind::Similarity, &same, &CLOUD[..4]).is_none());
+        assert!(similarity(&same, &CLOUD[..4]).is_none());
         let line: Vec<_> = (0..5).map(|k| [10.0 * k as f64, 5.0 * k as f64]).collect();
-        assert!(fit(RegistrationKind::Affine, &line, &line).is_none());
-        assert!(fit(RegistrationKind::Projective, &line, &line).is_none());
+        assert!(affine(&line, &line).is_none());
+        assert!(projective(&line, &line).is_none());
         let three_in_line = [[0.0, 0.0], [10.0, 10.0], [20.0, 20.0], [5.0, 30.0]];
-        assert!(fit(RegistrationKind::Projective, &three_in_line, &CLOUD[..4]).is_none());
+        assert!(projective(&three_in_line, &CLOUD[..4]).is_none());
     }
 }

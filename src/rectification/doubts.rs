@@ -1,7 +1,7 @@
-//! What is doubtful about a straightening that can be made: marks that contradict each other or what is stated.
-use super::{Error, Straightening};
+//! What is doubtful about a rectification that can be made: marks that contradict each other or what is stated.
+use super::{Error, Rectification};
 use crate::{
-    job::{Doubt, KnownPlane, Straighten},
+    job::{Doubt, KnownPlane, Rectify},
     statistics::Measured,
 };
 
@@ -13,18 +13,18 @@ const CONTRADICTED: f64 = 3.29 / 1.96;
 /// An aspect that only the view tells is doubtful where it is less well known, as half a 95 % interval in per cent.
 const UNSURE_PERCENT: f64 = 2.0;
 
-/// Tries the straightening of a picture of `picture` (width, height) pixels whose marks have the standard deviation `sigma`,
+/// Tries the rectification of a picture of `picture` (width, height) pixels whose marks have the standard deviation `sigma`,
 /// px, without looking at the picture; `pointer` is where the job states it.
 ///
 /// # Errors
-/// As [`Straightening::new`].
+/// As [`Rectification::new`].
 pub fn doubts(
-    straighten: &Straighten,
+    rectify: &Rectify,
     picture: (u32, u32),
     sigma: f64,
     pointer: &str,
 ) -> Result<Vec<Doubt>, Error> {
-    let made = Straightening::new(straighten, picture, sigma, None)?;
+    let made = Rectification::new(rectify, picture, sigma, None)?;
     let figures = made.figures();
     let mut found = Vec::new();
     let mut add = |pointer: String, code, text| {
@@ -39,7 +39,7 @@ pub fn doubts(
             "its marks leave {rms:.1} px where {sigma} px are expected of them; see whether one is misplaced or a place \
              misread, and whether what is marked is straight and plane"
         );
-        add(pointer.to_owned(), "straightening-scatters", text);
+        add(pointer.to_owned(), "rectification-scatters", text);
     }
     let percent = |a: &Measured| 100.0 * a.half_width() / a.value;
     if let Some(aspect) = figures.aspect.filter(|a| percent(a) > UNSURE_PERCENT) {
@@ -51,7 +51,7 @@ pub fn doubts(
         );
         add(pointer.to_owned(), "aspect-unsure", text);
     }
-    if let Some((stated, seen)) = contradicted(straighten, picture, sigma) {
+    if let Some((stated, seen)) = contradicted(rectify, picture, sigma) {
         let text = format!(
             "the aspect is stated as {stated:.3}, but the view tells {:.3} (95 %: {:.3} to {:.3}); one of both, or a \
              corner, is wrong, or the picture was cropped",
@@ -63,23 +63,19 @@ pub fn doubts(
 }
 
 /// A stated aspect that the view contradicts, and what the view tells.
-fn contradicted(
-    straighten: &Straighten,
-    picture: (u32, u32),
-    sigma: f64,
-) -> Option<(f64, Measured)> {
-    let KnownPlane::Rectangle(rectangle) = &straighten.plane else {
+fn contradicted(rectify: &Rectify, picture: (u32, u32), sigma: f64) -> Option<(f64, Measured)> {
+    let KnownPlane::Rectangle(rectangle) = &rectify.plane else {
         return None;
     };
     let stated = rectangle.aspect?;
     let mut unstated = rectangle.clone();
     unstated.aspect = None;
-    let unstated = Straighten {
+    let unstated = Rectify {
         plane: KnownPlane::Rectangle(unstated),
-        straight_lines: straighten.straight_lines.clone(),
+        straight_lines: rectify.straight_lines.clone(),
     };
     // A view that is too frontal tells nothing against it.
-    let made = Straightening::new(&unstated, picture, sigma, None).ok()?;
+    let made = Rectification::new(&unstated, picture, sigma, None).ok()?;
     let seen = made.figures().aspect?;
     let is_off = (stated - seen.value).abs() > CONTRADICTED * seen.half_width();
     is_off.then_some((stated, seen))
@@ -107,28 +103,28 @@ mod tests {
         })
     }
 
-    fn rectangle(aspect: Option<f64>) -> Straighten {
-        Straighten {
+    fn rectangle(aspect: Option<f64>) -> Rectify {
+        Rectify {
             plane: KnownPlane::Rectangle(Rectangle {
                 corners: corners(),
                 aspect,
-                find_frame: false,
+                find_bezel: false,
             }),
             straight_lines: Vec::new(),
         }
     }
 
-    fn codes(straighten: &Straighten, sigma: f64) -> Vec<&'static str> {
-        let found = doubts(straighten, PICTURE, sigma, "/straighten").expect("sound");
+    fn codes(rectify: &Rectify, sigma: f64) -> Vec<&'static str> {
+        let found = doubts(rectify, PICTURE, sigma, "/rectify").expect("sound");
         found.iter().map(|d| d.code).collect()
     }
 
     #[test]
     fn an_aspect_that_the_view_contradicts_is_doubtful() {
         assert!(codes(&rectangle(Some(1.6)), 0.5).is_empty());
-        let found = doubts(&rectangle(Some(2.39)), PICTURE, 0.5, "/straighten").expect("sound");
+        let found = doubts(&rectangle(Some(2.39)), PICTURE, 0.5, "/rectify").expect("sound");
         assert_eq!(found.len(), 1, "{found:?}");
-        assert_eq!(found[0].pointer, "/straighten/aspect");
+        assert_eq!(found[0].pointer, "/rectify/aspect");
         let words = "the aspect is stated as 2.390, but the view tells 1.600 (95 %: ";
         assert!(found[0].text.starts_with(words), "{}", found[0].text);
     }
@@ -154,16 +150,16 @@ mod tests {
             reference: Point::new((a.x + b.x) / 2.0, (a.y + b.y) / 2.0),
             at: [1000.0, 0.0].map(FullSizeMm),
         });
-        let figure = Straighten {
+        let figure = Rectify {
             plane: KnownPlane::Figure(points),
             straight_lines: Vec::new(),
         };
-        assert_eq!(codes(&figure, 0.5), ["straightening-scatters"]);
+        assert_eq!(codes(&figure, 0.5), ["rectification-scatters"]);
     }
 
     #[test]
     fn a_view_too_frontal_to_tell_is_an_error() {
-        let frontal = Straighten {
+        let frontal = Rectify {
             plane: KnownPlane::Rectangle(Rectangle {
                 corners: [
                     [100.0, 100.0],
@@ -173,7 +169,7 @@ mod tests {
                 ]
                 .map(|[x, y]| Point::new(x, y)),
                 aspect: None,
-                find_frame: false,
+                find_bezel: false,
             }),
             straight_lines: Vec::new(),
         };

@@ -1,4 +1,4 @@
-//! Straightening by lines of two directions at right angles: their vanishing points, the camera's axis being known, tell
+//! Rectification by lines of two directions at right angles: their vanishing points, the camera's axis being known, tell
 //! how the plane is turned.
 //!
 //! # Source
@@ -11,7 +11,7 @@ use super::{
     rectangle::Seen,
 };
 use crate::{
-    frame::{Lens, Point, Projective, ReferencePx, StraightPx, UndistortedPx},
+    frame::{Lens, Point, Projective, RectifiedPx, ReferencePx, UndistortedPx},
     job::PlaneLines,
 };
 use nalgebra::{DVector, Matrix3, SMatrix, SymmetricEigen, Vector3};
@@ -172,7 +172,7 @@ fn missed(ends: &[Vector3<f64>; 2], point: &Vector3<f64>, unit: f64) -> f64 {
 pub(super) fn seen(rays: &Rays, vanishing: [Vector3<f64>; 2], axis: [f64; 2]) -> Option<Seen> {
     let [h, v] = from_axis(rays, vanishing, axis);
     let focal = focal(&h, &v)? * rays.unit;
-    let map = straightened(rays, vanishing, axis)?;
+    let map = rectified(rays, vanishing, axis)?;
     let j = map.jacobian(Point::new(rays.centre[0], rays.centre[1]));
     let aspect = j.row(0).norm() / j.row(1).norm();
     aspect.is_finite().then_some(Seen { aspect, focal })
@@ -194,11 +194,11 @@ fn focal(horizontal: &Vector3<f64>, vertical: &Vector3<f64>) -> Option<f64> {
 /// The map that shows the plane from its front, as large as it is at the picture's middle, which stays in place. `horizontal`
 /// and `vertical` are vanishing points, `axis` is where the camera's axis meets the picture. `None` where they do not
 /// belong to directions at right angles.
-pub(super) fn straightened(
+pub(super) fn rectified(
     rays: &Rays,
     vanishing: [Vector3<f64>; 2],
     axis: [f64; 2],
-) -> Option<Projective<StraightPx, UndistortedPx>> {
+) -> Option<Projective<RectifiedPx, UndistortedPx>> {
     let [h, v] = from_axis(rays, vanishing, axis);
     let focal = focal(&h, &v)?;
     let direction = |v: Vector3<f64>| Vector3::new(v.x / focal, v.y / focal, v.z).normalize();
@@ -227,13 +227,13 @@ pub(super) fn straightened(
         0.0,
         1.0,
     );
-    let map = Projective::<StraightPx, UndistortedPx>::from_matrix(turn * ray)?;
+    let map = Projective::<RectifiedPx, UndistortedPx>::from_matrix(turn * ray)?;
     let middle = Point::new(rays.centre[0], rays.centre[1]);
     let scale = map.jacobian(middle).determinant().abs().sqrt();
     let place = map.apply(middle);
     let shift = [middle.x - place.x / scale, middle.y - place.y / scale];
     (scale.is_finite() && scale > 0.0).then(|| {
-        let adjust = Projective::<StraightPx, StraightPx>::similarity(1.0 / scale, 0.0, shift);
+        let adjust = Projective::<RectifiedPx, RectifiedPx>::similarity(1.0 / scale, 0.0, shift);
         adjust.after(&map)
     })
 }

@@ -1,12 +1,12 @@
-//! How large a straightened picture may become: marks far outside of the picture would make it as large as one likes, and
+//! How large a rectified picture may become: marks far outside of the picture would make it as large as one likes, and
 //! black.
 use super::{Error, error::FarMark};
 use crate::{
     frame::{Point, ReferencePx},
-    job::{KnownPlane, Straighten},
+    job::{KnownPlane, Rectify},
 };
 
-/// Pixels of the straightened picture per pixel of the picture: where it is more, the picture shows less than a sixteenth
+/// Pixels of the rectified picture per pixel of the picture: where it is more, the picture shows less than a sixteenth
 /// of the plane that is asked for (a judgement).
 const MOST_TIMES: f64 = 16.0;
 /// Pixels up to which that holds: as many as an image may have by default.
@@ -14,15 +14,15 @@ const MOST_PIXELS: f64 = 1e8;
 /// What a picture that is larger itself may grow by: half as much again either way, as for a lens alone.
 const MOST_GROWTH: f64 = 2.25;
 
-/// Refuses a size in straightened pixels that is far beyond what a picture of `picture` (width, height) pixels can fill.
-/// `straighten` is what it comes from, for the message.
+/// Refuses a size in rectified pixels that is far beyond what a picture of `picture` (width, height) pixels can fill.
+/// `rectify` is what it comes from, for the message.
 ///
 /// # Errors
 /// [`Error::TooLarge`] with the mark that lies farthest outside.
 pub(crate) fn check(
     [width, height]: [f64; 2],
     picture: (u32, u32),
-    straighten: Option<&Straighten>,
+    rectify: Option<&Rectify>,
 ) -> Result<(), Error> {
     let own = f64::from(picture.0) * f64::from(picture.1);
     let most = (MOST_TIMES * own).min(MOST_PIXELS.max(MOST_GROWTH * own));
@@ -34,18 +34,18 @@ pub(crate) fn check(
         size: [width, height],
         most_pixels: most,
         picture,
-        mark: straighten.and_then(|s| farthest_outside(s, picture)),
+        mark: rectify.and_then(|s| farthest_outside(s, picture)),
     })
 }
 
 /// The mark that lies farthest outside of the picture; `None` where all lie inside.
-fn farthest_outside(straighten: &Straighten, picture: (u32, u32)) -> Option<FarMark> {
-    let marks: Vec<Point<ReferencePx>> = match &straighten.plane {
+fn farthest_outside(rectify: &Rectify, picture: (u32, u32)) -> Option<FarMark> {
+    let marks: Vec<Point<ReferencePx>> = match &rectify.plane {
         KnownPlane::Rectangle(rectangle) => rectangle.corners.to_vec(),
         KnownPlane::Figure(points) => points.iter().map(|p| p.reference).collect(),
         KnownPlane::Lines(_) | KnownPlane::Unknown => Vec::new(),
     };
-    let what = match &straighten.plane {
+    let what = match &rectify.plane {
         KnownPlane::Rectangle(_) => "corner",
         _ => "point",
     };
@@ -85,15 +85,15 @@ mod tests {
     #[test]
     fn the_mark_farthest_outside_is_named() {
         let corners = [[-4e5, 10.0], [900.0, -20.0], [1e6, 700.0], [10.0, 700.0]];
-        let straighten = Straighten {
+        let rectify = Rectify {
             plane: KnownPlane::Rectangle(Rectangle {
                 corners: corners.map(|[x, y]| Point::new(x, y)),
                 aspect: Some(1.5),
-                find_frame: false,
+                find_bezel: false,
             }),
             straight_lines: Vec::new(),
         };
-        let error = check([1e6, 7e5], (1000, 700), Some(&straighten)).expect_err("too large");
+        let error = check([1e6, 7e5], (1000, 700), Some(&rectify)).expect_err("too large");
         let words = error.to_string();
         assert!(
             words.contains("would have 1000000 x 700000 pixels")

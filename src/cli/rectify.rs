@@ -1,4 +1,4 @@
-//! `tickstrip straighten`: straightens one picture.
+//! `tickstrip rectify`: rectifies one picture.
 use super::{
     Status,
     memory::Memory,
@@ -9,31 +9,31 @@ use super::{
 use crate::{
     images::Limits,
     job::{
-        self, KnownPlane, Straighten,
-        raw::{Mark, RawAspect, RawLength, RawPlanePoint, RawStraighten},
+        self, KnownPlane, Rectify,
+        raw::{Mark, RawAspect, RawLength, RawPlanePoint, RawRectify},
     },
-    pipeline::{self, StraightPicture, There},
+    pipeline::{self, RectifiedPicture, There},
 };
 use std::{
     fs,
     path::{Path, PathBuf},
 };
 
-/// Straighten a photo of a screen or of another plane
+/// Rectify a photo of a screen or of another plane
 ///
-/// Writes the straightened picture, resampled once, and says what was done and what the picture cannot tell.
+/// Writes the rectified picture, resampled once, and says what was done and what the picture cannot tell.
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Example:
   tickstrip demo
-  tickstrip straighten fire-pump-demo/side-screen.jpg \\
-    --corners \"166,180 1828,79 1809,1125 217,1024\" --aspect 16:9 --out straight.png
-  tickstrip straighten fire-pump-demo/side-screen.jpg \\
+  tickstrip rectify fire-pump-demo/side-screen.jpg \\
+    --corners \"166,180 1828,79 1809,1125 217,1024\" --aspect 16:9 --out rectified.png
+  tickstrip rectify fire-pump-demo/side-screen.jpg \\
     --points \"166,180 at 0,0; 1828,79 at 16,0; 1809,1125 at 16,9; 217,1024 at 0,9\" \\
-    --out straight-2.png
-  tickstrip straighten fire-pump-demo/side-screen.jpg \\
+    --out rectified-2.png
+  tickstrip rectify fire-pump-demo/side-screen.jpg \\
     --horizontal \"166,180 1828,79; 217,1024 1809,1125\" \\
-    --vertical \"166,180 217,1024; 1828,79 1809,1125\" --mark-sigma 0.3 --out straight-3.png
-  tickstrip straighten --job fire-pump-demo/pump.json --view side --out straight-4.png")]
+    --vertical \"166,180 217,1024; 1828,79 1809,1125\" --mark-sigma 0.3 --out rectified-3.png
+  tickstrip rectify --job fire-pump-demo/pump.json --view side --out rectified-4.png")]
 pub(super) struct Arguments {
     /// The picture; left out with --job
     #[arg(required_unless_present = "job", conflicts_with = "job")]
@@ -57,20 +57,20 @@ pub(super) struct Arguments {
     /// lens
     #[arg(long, value_name = "LINES", conflicts_with = "job", value_parser = lines, allow_hyphen_values = true)]
     straight_lines: Option<Lines>,
-    /// Sharpen the corners by the edges of the frame near them
+    /// Refine the corners by the edges of the bezel near them
     #[arg(long, requires = "corners")]
-    find_frame: bool,
+    find_bezel: bool,
     /// How well the points were marked, pixels (standard deviation)
     #[arg(long, value_name = "PX", conflicts_with = "job", value_parser = sigma)]
     mark_sigma: Option<f64>,
-    /// Take the picture and its straightening from this job
+    /// Take the picture and its rectification from this job
     #[arg(long, value_name = "JOB", requires = "view")]
     job: Option<PathBuf>,
     /// The view of the job
     #[arg(long, value_name = "NAME", requires = "job")]
     view: Option<String>,
     /// The PNG file to write
-    #[arg(long, value_name = "FILE", default_value = "straight.png")]
+    #[arg(long, value_name = "FILE", default_value = "rectified.png")]
     out: PathBuf,
     /// Overwrite the file if it is there; never the picture itself
     #[arg(long)]
@@ -200,9 +200,9 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     };
     spare(&asked.image, &arguments.out)?;
     let limits = Limits::default();
-    let done = pipeline::straighten_picture(
+    let done = pipeline::rectify_picture(
         &asked.image,
-        &asked.straighten,
+        &asked.rectify,
         asked.mark_sigma,
         (&limits, &arguments.memory.budget()),
     )?;
@@ -212,10 +212,10 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     Ok(Status::NothingOut)
 }
 
-/// What is to be straightened, and by what.
+/// What is to be rectified, and by what.
 struct Asked {
     image: PathBuf,
-    straighten: Straighten,
+    rectify: Rectify,
     mark_sigma: Option<f64>,
 }
 
@@ -226,9 +226,9 @@ fn from_job(path: &Path, name: &str) -> Result<Asked, Failure> {
         job: path.to_owned(),
         name: name.to_owned(),
     })?;
-    let straighten = view.reference.straighten;
+    let rectify = view.reference.rectify;
     Ok(Asked {
-        straighten: straighten.ok_or_else(|| Failure::NothingToStraighten {
+        rectify: rectify.ok_or_else(|| Failure::NothingToRectify {
             job: path.to_owned(),
             name: name.to_owned(),
         })?,
@@ -238,10 +238,10 @@ fn from_job(path: &Path, name: &str) -> Result<Asked, Failure> {
 }
 
 fn from_arguments(arguments: &Arguments, image: &Path) -> Result<Asked, Failure> {
-    let raw = RawStraighten {
+    let raw = RawRectify {
         corners: arguments.corners.as_ref().map(|c| c.0),
         aspect: arguments.aspect.clone().map(as_aspect),
-        find_frame: arguments.find_frame,
+        find_bezel: arguments.find_bezel,
         points: listed(arguments.points.as_ref().map(|p| &p.0)),
         horizontal: listed(arguments.horizontal.as_ref().map(|h| &h.0)),
         vertical: listed(arguments.vertical.as_ref().map(|v| &v.0)),
@@ -249,7 +249,7 @@ fn from_arguments(arguments: &Arguments, image: &Path) -> Result<Asked, Failure>
     };
     Ok(Asked {
         image: image.to_owned(),
-        straighten: job::straighten(&raw, image)?,
+        rectify: job::rectify(&raw, image)?,
         mark_sigma: arguments.mark_sigma,
     })
 }
@@ -288,14 +288,14 @@ fn write(path: &Path, bytes: &[u8], is_forced: bool) -> Result<(), Failure> {
 }
 
 /// What was done, a line each.
-fn words(asked: &Asked, done: &StraightPicture) -> String {
-    let figures = done.straightening.figures();
+fn words(asked: &Asked, done: &RectifiedPicture) -> String {
+    let figures = done.rectification.figures();
     let mut lines = vec![format!(
         "size: {} x {} px, resampled once",
         done.size.0, done.size.1
     )];
     lines.extend(done.notes.iter().map(|note| format!("note: {note}")));
-    match (&asked.straighten.plane, figures.aspect) {
+    match (&asked.rectify.plane, figures.aspect) {
         (KnownPlane::Rectangle(rectangle), None) => {
             let aspect = rectangle.aspect.unwrap_or_default();
             lines.push(format!("width over height: {aspect:.4}, as stated"));
@@ -320,7 +320,7 @@ fn words(asked: &Asked, done: &StraightPicture) -> String {
         None => "lens: taken to bend nothing; mark straight lines (--straight-lines) if it does"
             .to_owned(),
     });
-    lines.extend(figures.frame.map(|frame| frame.to_string()));
+    lines.extend(figures.bezel.map(|bezel| bezel.to_string()));
     lines.extend(
         figures
             .rms_px
@@ -332,7 +332,7 @@ fn words(asked: &Asked, done: &StraightPicture) -> String {
 
 /// What the picture does not tell, and the result rests on.
 fn untold(asked: &Asked) -> Option<&'static str> {
-    match &asked.straighten.plane {
+    match &asked.rectify.plane {
         KnownPlane::Rectangle(rectangle) if rectangle.aspect.is_some() => None,
         KnownPlane::Rectangle(_) | KnownPlane::Lines(_) => Some(
             "whether the picture was cropped; if it was, width over height is wrong (state --aspect if you know it)",

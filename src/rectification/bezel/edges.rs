@@ -1,8 +1,8 @@
-//! Edges across the sides of a marked frame: where a screen's picture ends and its bezel begins, nearly.
+//! Edges across the sides of a marked bezel: where a screen's picture ends and its bezel begins, nearly.
+use super::{BezelLook, EdgeAcross};
 use crate::{
     frame::{Point, ReferencePx},
-    job::{KnownPlane, Straighten},
-    registration::{EdgeAcross, FrameLook},
+    job::{KnownPlane, Rectify},
 };
 use image::RgbImage;
 use nalgebra::{Vector2, Vector3};
@@ -24,19 +24,19 @@ const MOST_EDGES: usize = 4;
 const WEAKEST: f64 = 8.0;
 const LEAST_PART: f64 = 0.2;
 
-/// What lies across the sides of the rectangle that the reference is to be straightened by; `None` where its corners are not
-/// to be sharpened.
-pub fn look_for_frame(straighten: &Straighten, picture: &RgbImage) -> Option<FrameLook> {
-    let KnownPlane::Rectangle(rectangle) = &straighten.plane else {
+/// What lies across the sides of the rectangle that the reference is to be rectified by; `None` where its corners are not
+/// to be refined.
+pub fn look_for_bezel(rectify: &Rectify, picture: &RgbImage) -> Option<BezelLook> {
+    let KnownPlane::Rectangle(rectangle) = &rectify.plane else {
         return None;
     };
-    if !rectangle.find_frame {
+    if !rectangle.find_bezel {
         return None;
     }
     let (width, height) = picture.dimensions();
     let reach = (REACH * f64::from(width).hypot(f64::from(height))).max(LEAST_REACH);
     let corner = |k: usize| Vector2::from(rectangle.corners[k % 4].xy());
-    Some(FrameLook {
+    Some(BezelLook {
         sides: [0, 1, 2, 3].map(|k| side(picture, corner(k), corner(k + 1), reach)),
         reach,
     })
@@ -134,12 +134,12 @@ mod tests {
     use super::*;
     use crate::{
         job::Rectangle,
-        registration::{FrameFinding, KeptReason, Straightening},
+        rectification::{BezelFinding, KeptReason, Rectification},
     };
 
     const TRUE: [[f64; 2]; 4] = [[80.3, 60.7], [520.6, 41.2], [540.9, 350.4], [61.5, 371.8]];
 
-    /// A bright picture in a dark frame, drawn with 4 x 4 samples a pixel.
+    /// A bright picture in a dark bezel, drawn with 4 x 4 samples a pixel.
     fn screen(inside: impl Fn(f64, f64) -> f64) -> RgbImage {
         let is_inside = |x: f64, y: f64| {
             (0..4).all(|k| {
@@ -161,15 +161,15 @@ mod tests {
         })
     }
 
-    fn clicked() -> Straighten {
+    fn clicked() -> Rectify {
         let off = [[3.0, -2.5], [-2.0, 3.5], [2.5, 2.0], [-3.5, -2.0]];
         let corners =
             [0, 1, 2, 3].map(|k| Point::new(TRUE[k][0] + off[k][0], TRUE[k][1] + off[k][1]));
-        Straighten {
+        Rectify {
             plane: KnownPlane::Rectangle(Rectangle {
                 corners,
                 aspect: Some(1.5),
-                find_frame: true,
+                find_bezel: true,
             }),
             straight_lines: Vec::new(),
         }
@@ -178,13 +178,13 @@ mod tests {
     #[test]
     fn corners_are_moved_onto_the_frame() {
         let picture = screen(|x, y| 120.0 + 60.0 * (x / 40.0).sin() * (y / 30.0).cos());
-        let look = look_for_frame(&clicked(), &picture).expect("asked for");
-        let found = Straightening::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
-        let Some(FrameFinding::Sharpened { moves, .. }) = found.figures().frame else {
+        let look = look_for_bezel(&clicked(), &picture).expect("asked for");
+        let found = Rectification::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
+        let Some(BezelFinding::Refined { moves, .. }) = found.figures().bezel else {
             panic!("{:?}", found.figures());
         };
         assert!(moves.iter().all(|m| (1.0..6.0).contains(m)), "{moves:?}");
-        let map = found.straight_from_reference();
+        let map = found.rectified_from_reference();
         let rectangle = found.figures().rectangle.expect("corners");
         let places = [
             [0.0, 0.0],
@@ -195,15 +195,15 @@ mod tests {
         for (corner, place) in TRUE.iter().zip(places) {
             let found = map.inverse().apply(Point::new(place[0], place[1]));
             let off = found.distance(Point::new(corner[0], corner[1]));
-            // The deviation that a frame's edge is given.
+            // The deviation that a bezel's edge is given.
             assert!(off < 0.25, "{corner:?}: off by {off}");
         }
     }
 
-    fn finding(picture: &RgbImage) -> FrameFinding {
-        let look = look_for_frame(&clicked(), picture).expect("asked for");
-        let found = Straightening::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
-        found.figures().frame.expect("asked for")
+    fn finding(picture: &RgbImage) -> BezelFinding {
+        let look = look_for_bezel(&clicked(), picture).expect("asked for");
+        let found = Rectification::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
+        found.figures().bezel.expect("asked for")
     }
 
     /// How far a place is below the top side, px.
@@ -222,7 +222,7 @@ mod tests {
             }
         });
         let kept = finding(&picture);
-        let FrameFinding::Kept {
+        let BezelFinding::Kept {
             side: 0,
             reason: KeptReason::Alike { apart },
         } = kept
@@ -245,7 +245,7 @@ mod tests {
             }
         });
         let found = finding(&picture);
-        assert!(matches!(found, FrameFinding::Sharpened { .. }), "{found:?}");
+        assert!(matches!(found, BezelFinding::Refined { .. }), "{found:?}");
     }
 
     #[test]
@@ -261,7 +261,7 @@ mod tests {
             }
         });
         let found = finding(&dark);
-        let unlike = FrameFinding::Kept {
+        let unlike = BezelFinding::Kept {
             side: 0,
             reason: KeptReason::Unlike,
         };
@@ -271,17 +271,17 @@ mod tests {
     #[test]
     fn where_there_is_no_frame_the_marks_are_kept() {
         let plain = RgbImage::from_pixel(600, 420, image::Rgb([90; 3]));
-        let look = look_for_frame(&clicked(), &plain).expect("asked for");
-        let found = Straightening::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
-        let kept = FrameFinding::Kept {
+        let look = look_for_bezel(&clicked(), &plain).expect("asked for");
+        let found = Rectification::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
+        let kept = BezelFinding::Kept {
             side: 0,
             reason: KeptReason::NoEdge,
         };
-        assert_eq!(found.figures().frame, Some(kept));
-        let plainly = Straightening::new(&clicked(), (600, 420), 2.0, None).expect("sound");
+        assert_eq!(found.figures().bezel, Some(kept));
+        let plainly = Rectification::new(&clicked(), (600, 420), 2.0, None).expect("sound");
         assert_eq!(
-            found.straight_from_reference(),
-            plainly.straight_from_reference()
+            found.rectified_from_reference(),
+            plainly.rectified_from_reference()
         );
     }
 }

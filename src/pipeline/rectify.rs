@@ -1,31 +1,30 @@
-//! One picture straightened, without a comparison.
+//! One picture rectified, without a comparison.
 use super::need;
 use crate::{
     drawing,
     images::{self, Budget, BudgetError, Limits},
-    job::{self, Fault, Straighten},
-    measurement,
-    registration::{Straightening, straighten},
+    job::{self, Fault, Rectify},
+    rectification::{self, Rectification},
 };
 use std::path::{Path, PathBuf};
 
-/// A straightened picture and what was found on the way.
+/// A rectified picture and what was found on the way.
 #[derive(Clone, Debug)]
-pub struct StraightPicture {
+pub struct RectifiedPicture {
     /// As PNG.
     pub png: Vec<u8>,
     /// Width and height, pixels.
     pub size: (u32, u32),
-    /// How it was straightened.
-    pub straightening: Straightening,
+    /// How it was rectified.
+    pub rectification: Rectification,
     /// What could not be honoured in reading the picture, and marks outside of it.
     pub notes: Vec<String>,
 }
 
-/// Why a picture cannot be straightened.
+/// Why a picture cannot be rectified.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum StraightenError {
+pub enum RectifyError {
     /// The picture cannot be read.
     #[error(transparent)]
     Image(#[from] images::Error),
@@ -42,20 +41,20 @@ pub enum StraightenError {
     },
     /// What is known does not tell how.
     #[error(transparent)]
-    Straighten(#[from] straighten::Error),
+    Rectify(#[from] rectification::Error),
     /// The result cannot be encoded.
     #[error(transparent)]
     Draw(#[from] drawing::Error),
 }
 
-impl StraightenError {
+impl RectifyError {
     /// Stable code for scripts.
     pub fn code(&self) -> &'static str {
         match self {
             Self::Image(error) => error.code(),
             Self::Marks(faults) => faults.first().map_or("marks-outside", Fault::code),
             Self::Memory { error, .. } => error.code(),
-            Self::Straighten(error) => error.code(),
+            Self::Rectify(error) => error.code(),
             Self::Draw(error) => error.code(),
         }
     }
@@ -66,42 +65,42 @@ fn in_words(faults: &[Fault]) -> String {
     texts.join("; ")
 }
 
-/// Straightens the picture in a file; `mark_sigma_px` is how well the marks were set, `None` as a job without it takes it.
+/// Rectifies the picture in a file; `mark_sigma_px` is how well the marks were set, `None` as a job without it takes it.
 ///
 /// # Errors
-/// Where the picture cannot be read, there is too little memory for it, what is known does not tell how to straighten it,
+/// Where the picture cannot be read, there is too little memory for it, what is known does not tell how to rectify it,
 /// or the result would be too large or cannot be encoded.
-pub fn straighten_picture(
+pub fn rectify_picture(
     path: &Path,
-    straighten: &Straighten,
+    rectify: &Rectify,
     mark_sigma_px: Option<f64>,
     (limits, memory): (&Limits, &Budget),
-) -> Result<StraightPicture, StraightenError> {
-    let sigma = mark_sigma_px.unwrap_or(straighten::MARK_SIGMA_PX);
+) -> Result<RectifiedPicture, RectifyError> {
+    let sigma = mark_sigma_px.unwrap_or(rectification::MARK_SIGMA_PX);
     let look = images::look_at(path, limits)?;
-    let outside = job::straighten_marks_outside(straighten, "", look.size());
+    let outside = job::rectify_marks_outside(rectify, "", look.size());
     if !outside.faults.is_empty() {
-        return Err(StraightenError::Marks(outside.faults));
+        return Err(RectifyError::Marks(outside.faults));
     }
-    // The frame moves the corners a little: without it is near enough for the memory.
-    let about = Straightening::new(straighten, look.size(), sigma, None).ok();
-    let size = about.map(|about| measurement::straightened_size(look.size(), &about));
-    let need = need::of_straightening(&look, size.unwrap_or([0, 0]));
+    // The bezel moves the corners a little: without it is near enough for the memory.
+    let about = Rectification::new(rectify, look.size(), sigma, None).ok();
+    let size = about.map(|about| rectification::rectified_size(look.size(), &about));
+    let need = need::of_rectification(&look, size.unwrap_or([0, 0]));
     let memory = memory.take(need, &|| false);
-    let _memory = memory.map_err(|error| StraightenError::Memory {
+    let _memory = memory.map_err(|error| RectifyError::Memory {
         path: path.to_owned(),
         error,
     })?;
     let picture = images::read_looked(path, limits, &look)?;
-    let frame = measurement::look_for_frame(straighten, &picture.rgb);
+    let bezel = rectification::look_for_bezel(rectify, &picture.rgb);
     let size = picture.rgb.dimensions();
-    let straightening = Straightening::new(straighten, size, sigma, frame.as_ref())?;
-    let straight = measurement::straightened_picture(&picture.rgb, &straightening)?;
+    let rectification = Rectification::new(rectify, size, sigma, bezel.as_ref())?;
+    let rectified = rectification::rectified_picture(&picture.rgb, &rectification)?;
     let notes = picture.notes.into_iter();
-    Ok(StraightPicture {
-        png: drawing::encode_png(&straight)?,
-        size: straight.dimensions(),
-        straightening,
+    Ok(RectifiedPicture {
+        png: drawing::encode_png(&rectified)?,
+        size: rectified.dimensions(),
+        rectification,
         notes: notes
             .chain(outside.doubts.into_iter().map(|d| d.text))
             .collect(),

@@ -1,12 +1,12 @@
-//! Straightening against rectangles with a computed view (reference/golden, rectangle_in_perspective.json), bent lines of
+//! Rectification against rectangles with a computed view (reference/golden, rectangle_in_perspective.json), bent lines of
 //! a lens model of another kind (lens_distortion.json), real photographs of a board with a known shape and published
 //! intrinsics (reference/chessboard-left; OpenCV's samples), and a published homography (reference/homography-graf).
 use crate::{reference, views};
 use serde_json::Value;
 use tickstrip::{
-    frame::{FromReference, Point, ReferencePx, StraightPx},
-    job::{KnownPlane, PlaneLines, PlanePoint, Rectangle, Straighten},
-    registration::Straightening,
+    frame::{FromReference, Point, RectifiedPx, ReferencePx},
+    job::{KnownPlane, PlaneLines, PlanePoint, Rectangle, Rectify},
+    rectification::Rectification,
     units::FullSizeMm,
 };
 
@@ -15,12 +15,12 @@ fn mark([x, y]: [f64; 2]) -> Point<ReferencePx> {
     Point::new(x + 0.5, y + 0.5)
 }
 
-fn rectangle(corners: [Point<ReferencePx>; 4], aspect: Option<f64>) -> Straighten {
-    Straighten {
+fn rectangle(corners: [Point<ReferencePx>; 4], aspect: Option<f64>) -> Rectify {
+    Rectify {
         plane: KnownPlane::Rectangle(Rectangle {
             corners,
             aspect,
-            find_frame: false,
+            find_bezel: false,
         }),
         straight_lines: Vec::new(),
     }
@@ -38,7 +38,7 @@ fn aspects_of_rectangles_in_perspective_are_recovered() {
         let of = |key: &str| {
             let corners = views::points(&case[key]);
             let corners = [0, 1, 2, 3].map(|k| Point::new(corners[k][0], corners[k][1]));
-            Straightening::new(&rectangle(corners, None), (1920, 1080), 0.5, None)
+            Rectification::new(&rectangle(corners, None), (1920, 1080), 0.5, None)
         };
         let exact = of("corners_px").expect("well turned");
         let found = exact.figures().aspect.expect("asked for");
@@ -83,7 +83,7 @@ fn board_corners(marks: &[Point<ReferencePx>]) -> [Point<ReferencePx>; 4] {
 
 #[test]
 fn the_board_in_real_photographs_gets_its_shape_back() {
-    let Some(folder) = reference::folder("chessboard straightening", "chessboard-left") else {
+    let Some(folder) = reference::folder("chessboard rectification", "chessboard-left") else {
         return;
     };
     let golden = views::json(&folder, "chessboard_left.json");
@@ -91,11 +91,11 @@ fn the_board_in_real_photographs_gets_its_shape_back() {
     for view in golden["views"].as_array().expect("views") {
         let name = view["image"].as_str().expect("a name");
         let marks = board(view);
-        let straighten = Straighten {
+        let rectify = Rectify {
             straight_lines: board_lines(&marks),
             ..rectangle(board_corners(&marks), None)
         };
-        match Straightening::new(&straighten, BOARD, BOARD_SIGMA, None) {
+        match Rectification::new(&rectify, BOARD, BOARD_SIGMA, None) {
             Ok(found) => {
                 let aspect = found.figures().aspect.expect("asked for");
                 // Nine squares by six: eight by five between the outer inner corners.
@@ -116,8 +116,8 @@ fn the_board_in_real_photographs_gets_its_shape_back() {
     );
 }
 
-/// Root mean square distance of the straightened corners from a grid of squares, in parts of a square.
-fn off_grid(map: &FromReference<StraightPx>, marks: &[Point<ReferencePx>]) -> f64 {
+/// Root mean square distance of the rectified corners from a grid of squares, in parts of a square.
+fn off_grid(map: &FromReference<RectifiedPx>, marks: &[Point<ReferencePx>]) -> f64 {
     let placed: Vec<[f64; 2]> = marks.iter().map(|p| map.apply(*p).xy()).collect();
     let (first, right) = (placed[0], placed[8]);
     let unit = [(right[0] - first[0]) / 8.0, (right[1] - first[1]) / 8.0];
@@ -147,12 +147,12 @@ fn corners_points_and_the_lens_bring_the_board_back_to_squares() {
         let name = view["image"].as_str().expect("a name");
         let marks = board(view);
         let corners = rectangle(board_corners(&marks), Some(1.6));
-        let of = |straighten: &Straighten| {
-            let found = Straightening::new(straighten, BOARD, BOARD_SIGMA, None).expect(name);
-            off_grid(&found.straight_from_reference(), &marks)
+        let of = |rectify: &Rectify| {
+            let found = Rectification::new(rectify, BOARD, BOARD_SIGMA, None).expect(name);
+            off_grid(&found.rectified_from_reference(), &marks)
         };
         let bent = of(&corners);
-        let with_lens = of(&Straighten {
+        let with_lens = of(&Rectify {
             straight_lines: board_lines(&marks),
             ..corners
         });
@@ -160,7 +160,7 @@ fn corners_points_and_the_lens_bring_the_board_back_to_squares() {
             reference: *p,
             at: [(k % 9) as f64 * 25.0, (k / 9) as f64 * 25.0].map(FullSizeMm),
         });
-        let by_points = of(&Straighten {
+        let by_points = of(&Rectify {
             plane: KnownPlane::Figure(points.collect()),
             straight_lines: board_lines(&marks),
         });
@@ -203,12 +203,12 @@ fn the_lens_agrees_with_the_published_intrinsics() {
         .iter()
         .flat_map(|view| board_lines(&board(view)))
         .collect();
-    let straighten = Straighten {
+    let rectify = Rectify {
         plane: KnownPlane::Unknown,
         straight_lines: lines,
     };
-    let found = Straightening::new(&straighten, BOARD, BOARD_SIGMA, None).expect("long lines");
-    let map = found.straight_from_reference();
+    let found = Rectification::new(&rectify, BOARD, BOARD_SIGMA, None).expect("long lines");
+    let map = found.rectified_from_reference();
     let lens = map.lens();
     // README there: 0.559 px before, 0.085 px after with the published centre and two coefficients.
     let left = found.figures().rms_px.expect("redundant");
@@ -230,7 +230,7 @@ fn the_lens_agrees_with_the_published_intrinsics() {
 }
 
 #[test]
-fn line_pairs_straighten_a_real_photograph() {
+fn line_pairs_rectify_a_real_photograph() {
     let Some(folder) = reference::folder("chessboard line pairs", "chessboard-left") else {
         return;
     };
@@ -239,18 +239,18 @@ fn line_pairs_straighten_a_real_photograph() {
     for view in golden["views"].as_array().expect("views") {
         let name = view["image"].as_str().expect("a name");
         let marks = board(view);
-        let straighten = Straighten {
+        let rectify = Rectify {
             plane: KnownPlane::Lines(PlaneLines {
                 horizontal: (0..6).map(|r| [marks[9 * r], marks[9 * r + 8]]).collect(),
                 vertical: (0..9).map(|c| [marks[c], marks[45 + c]]).collect(),
             }),
             straight_lines: board_lines(&marks),
         };
-        let Ok(found) = Straightening::new(&straighten, BOARD, BOARD_SIGMA, None) else {
+        let Ok(found) = Rectification::new(&rectify, BOARD, BOARD_SIGMA, None) else {
             continue;
         };
         told += 1;
-        let map = found.straight_from_reference();
+        let map = found.rectified_from_reference();
         let c = board_corners(&marks).map(|p| map.apply(p));
         let aspect = (c[0].distance(c[1]) + c[3].distance(c[2]))
             / (c[0].distance(c[3]) + c[1].distance(c[2]));
@@ -269,13 +269,13 @@ fn bent_lines_of_another_lens_model_become_straight() {
     for case in golden["cases"].as_array().expect("cases") {
         let lines = case["bent_straight_lines_noise_0p2px"].as_array();
         let lines = lines.expect("lines").iter();
-        let straighten = Straighten {
+        let rectify = Rectify {
             plane: KnownPlane::Unknown,
             straight_lines: lines
                 .map(|line| views::points(line).into_iter().map(mark).collect())
                 .collect(),
         };
-        let found = Straightening::new(&straighten, (1280, 800), 0.2, None).expect("long lines");
+        let found = Rectification::new(&rectify, (1280, 800), 0.2, None).expect("long lines");
         let left = found.figures().rms_px.expect("redundant");
         // 0.2 px of noise, and what one coefficient cannot follow of two or five.
         assert!(left < 0.4, "{left}");
@@ -283,8 +283,8 @@ fn bent_lines_of_another_lens_model_become_straight() {
 }
 
 #[test]
-fn a_photographed_wall_is_straightened_onto_its_published_partner() {
-    let Some(folder) = reference::folder("graffiti straightening", "homography-graf") else {
+fn a_photographed_wall_is_rectified_onto_its_published_partner() {
+    let Some(folder) = reference::folder("graffiti rectification", "homography-graf") else {
         return;
     };
     let pairs = views::json(&folder, "pairs.json");
@@ -309,13 +309,12 @@ fn a_photographed_wall_is_straightened_onto_its_published_partner() {
         reference: mark(shown(p).map(f64::round)),
         at: p.map(FullSizeMm),
     });
-    let straighten = Straighten {
+    let rectify = Rectify {
         plane: KnownPlane::Figure(points.collect()),
         straight_lines: Vec::new(),
     };
-    let found =
-        Straightening::new(&straighten, (800, 640), 0.5, None).expect("the view of a plane");
-    let map = found.straight_from_reference();
+    let found = Rectification::new(&rectify, (800, 640), 0.5, None).expect("the view of a plane");
+    let map = found.rectified_from_reference();
     let box_ = found.figures().rectangle.expect("a figure has a box");
     for p in grid {
         let place = map.apply(mark(shown(p)));

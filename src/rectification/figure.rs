@@ -7,12 +7,11 @@ use super::{
     Error,
     bends::{self, COEFFICIENT_STEP},
     fit::{Fit, least_squares},
-    rectangle::StraightRectangle,
+    rectangle::RectifiedRectangle,
 };
 use crate::{
-    frame::{Lens, Point, ReferencePx, StraightPx, UndistortedPx},
-    job::{PlanePoint, RegistrationKind},
-    registration::start,
+    frame::{self, Lens, Point, RectifiedPx, ReferencePx, UndistortedPx},
+    job::PlanePoint,
 };
 use nalgebra::{DVector, Matrix3, Vector3};
 
@@ -22,8 +21,8 @@ const CORNER_STEP: f64 = 0.01;
 /// A fitted figure.
 #[derive(Clone, Debug)]
 pub(super) struct FigureFit {
-    /// The box around the figure, straightened.
-    pub(super) rectangle: StraightRectangle,
+    /// The box around the figure, rectified.
+    pub(super) rectangle: RectifiedRectangle,
     /// Eight coordinates of the box's corners in the picture, then the lens' coefficient where it is asked for.
     pub(super) fit: Fit,
     /// Observations minus unknowns.
@@ -48,10 +47,10 @@ pub(super) fn fit(
     };
     let ground = Box2::around(points);
     let corners = start_corners(points, &ground, &start_lens).ok_or(Error::NotAPlane)?;
-    let rectangle = StraightRectangle::of(&corners, ground.width / ground.height);
-    let places: Vec<Point<StraightPx>> = points
+    let rectangle = RectifiedRectangle::of(&corners, ground.width / ground.height);
+    let places: Vec<Point<RectifiedPx>> = points
         .iter()
-        .map(|p| ground.straight(p, rectangle))
+        .map(|p| ground.rectified(p, rectangle))
         .collect();
     let residuals = |p: &[f64]| {
         let lens = match lines {
@@ -111,7 +110,7 @@ impl Box2 {
         }
     }
 
-    fn straight(&self, point: &PlanePoint, rectangle: StraightRectangle) -> Point<StraightPx> {
+    fn rectified(&self, point: &PlanePoint, rectangle: RectifiedRectangle) -> Point<RectifiedPx> {
         Point::new(
             (point.at[0].0 - self.left) / self.width * rectangle.width,
             (point.at[1].0 - self.top) / self.height * rectangle.height,
@@ -126,19 +125,19 @@ fn start_corners(
     ground: &Box2,
     lens: &Lens,
 ) -> Option<[Point<UndistortedPx>; 4]> {
-    let unit = StraightRectangle {
+    let unit = RectifiedRectangle {
         width: 1.0,
         height: 1.0,
     };
     let from: Vec<[f64; 2]> = points
         .iter()
-        .map(|p| ground.straight(p, unit).xy())
+        .map(|p| ground.rectified(p, unit).xy())
         .collect();
     let to: Vec<[f64; 2]> = points
         .iter()
         .map(|p| lens.undistort(p.reference).xy())
         .collect();
-    let map: Matrix3<f64> = start::fit(RegistrationKind::Projective, &from, &to)?;
+    let map: Matrix3<f64> = frame::fit::projective(&from, &to)?;
     let shown = |[x, y]: [f64; 2]| map * Vector3::new(x, y, 1.0);
     let corners = [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]].map(shown);
     let in_front = shown(from[0]).z.signum();

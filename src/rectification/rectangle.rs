@@ -3,24 +3,20 @@
 //! # Source
 //! Z. Zhang and L.-W. He, "Whiteboard scanning and image enhancement", Digital Signal Processing 17 (2007), section 4.2:
 //! focal length and aspect of a rectangle from one view, the principal point being known (eqs. 11, 12, 14, 16, 20, 21).
-use crate::{
-    frame::{Frame, Point, Projective, StraightPx, UndistortedPx},
-    job::RegistrationKind,
-    registration::start,
-};
+use crate::frame::{Frame, Point, Projective, RectifiedPx, UndistortedPx, fit};
 use nalgebra::Vector3;
 
 /// The rectangle that the four corners become: as many pixels wide and high as its sides are long in the picture, on
 /// average, with its aspect; its top left corner at (0, 0).
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct StraightRectangle {
-    /// Width, straightened pixels.
+pub struct RectifiedRectangle {
+    /// Width, rectified pixels.
     pub width: f64,
-    /// Height, straightened pixels.
+    /// Height, rectified pixels.
     pub height: f64,
 }
 
-impl StraightRectangle {
+impl RectifiedRectangle {
     /// The rectangle for these corners: its area in pixels is the mean of what the widths and the heights ask for.
     pub(crate) fn of<F: Frame>(corners: &[Point<F>; 4], aspect: f64) -> Self {
         Self::of_area(area_side(corners), aspect)
@@ -48,10 +44,9 @@ impl StraightRectangle {
     pub(crate) fn map_for<F: Frame>(
         self,
         corners: &[Point<F>; 4],
-    ) -> Option<Projective<StraightPx, F>> {
+    ) -> Option<Projective<RectifiedPx, F>> {
         let from = corners.map(Point::xy);
-        start::fit(RegistrationKind::Projective, &from, &self.corners())
-            .and_then(Projective::from_matrix)
+        fit::projective(&from, &self.corners()).and_then(Projective::from_matrix)
     }
 }
 
@@ -104,7 +99,7 @@ pub(super) fn seen(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{frame::ReferencePx, registration::straighten::tests::Camera};
+    use crate::{frame::ReferencePx, rectification::tests::Camera};
 
     #[test]
     fn the_corners_become_a_rectangle_of_the_known_aspect() {
@@ -115,7 +110,7 @@ mod tests {
             [377.0, 2011.0],
         ]
         .map(|[x, y]| Point::new(x, y));
-        let rectangle = StraightRectangle::of(&corners, 16.0 / 9.0);
+        let rectangle = RectifiedRectangle::of(&corners, 16.0 / 9.0);
         let map = rectangle.map_for(&corners).expect("a proper quadrilateral");
         let c = corners.map(|p| map.apply(p));
         let width = c[0].distance(c[1]);

@@ -1,12 +1,12 @@
-//! Why a reference cannot be straightened by what is known of it.
+//! Why a reference cannot be rectified by what is known of it.
 
-/// Why a reference cannot be straightened by what is known of it.
+/// Why a reference cannot be rectified by what is known of it.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum Error {
     /// The view is too frontal for its proportions to be told.
     #[error(
-        "straighten: the view is too frontal to tell width over height by itself{}; state the \"aspect\" of a rectangle, or mark \"points\" of known places",
+        "rectify: the view is too frontal to tell width over height by itself{}; state the \"aspect\" of a rectangle, or mark \"points\" of known places",
         found(*plus_minus_percent)
     )]
     TooFrontal {
@@ -15,22 +15,22 @@ pub enum Error {
     },
     /// The straight lines do not tell the lens.
     #[error(
-        "straighten: the straight lines do not tell the lens' distortion; mark longer ones, well away from the middle of the picture"
+        "rectify: the straight lines do not tell the lens' distortion; mark longer ones, well away from the middle of the picture"
     )]
     LensUnclear,
     /// No lens makes the lines straight.
     #[error(
-        "straighten: no lens within the limits makes the straight lines straight; see whether their points lie on lines that are straight in reality"
+        "rectify: no lens within the limits makes the straight lines straight; see whether their points lie on lines that are straight in reality"
     )]
     LensTooStrong,
     /// What is marked is not the view of a plane.
     #[error(
-        "straighten: what is marked is not the view of a plane from its front; see whether marks are mixed up"
+        "rectify: what is marked is not the view of a plane from its front; see whether marks are mixed up"
     )]
     NotAPlane,
-    /// The straightened picture would be far larger than what the picture can fill.
+    /// The rectified picture would be far larger than what the picture can fill.
     #[error(
-        "straighten: the straightened picture would have {:.0} x {:.0} pixels, and {:.1} million are the most for one of {} x {}; {}",
+        "rectify: the rectified picture would have {:.0} x {:.0} pixels, and {:.1} million are the most for one of {} x {}; {}",
         size[0], size[1], most_pixels / 1e6, picture.0, picture.1, advice(mark.as_ref())
     )]
     TooLarge {
@@ -66,7 +66,7 @@ impl Error {
             Self::LensUnclear => "lens-unclear",
             Self::LensTooStrong => "lens-too-strong",
             Self::NotAPlane => "not-a-plane",
-            Self::TooLarge { .. } => "straightened-too-large",
+            Self::TooLarge { .. } => "rectified-too-large",
         }
     }
 }
@@ -81,7 +81,7 @@ fn found(plus_minus_percent: Option<f64>) -> String {
 fn advice(mark: Option<&FarMark>) -> String {
     match mark {
         Some(mark) => format!(
-            "{} {} (counted from 0) at [{}, {}] lies {:.0} px outside of it: mark it again, or straighten by \"points\" that \
+            "{} {} (counted from 0) at [{}, {}] lies {:.0} px outside of it: mark it again, or rectify by \"points\" that \
              the picture shows",
             mark.what, mark.index, mark.at[0], mark.at[1], mark.outside_px
         ),

@@ -1,28 +1,28 @@
-//! The straightened picture itself, for people to look at and to go on with.
+//! The rectified picture itself, for people to look at and to go on with.
+use super::{Error, Rectification, size};
 use crate::{
-    frame::{FromReference, Point, Projective, StraightPx},
+    frame::{FromReference, Point, Projective, RectifiedPx},
     kernels::warp,
-    registration::{Straightening, straighten},
 };
 use image::RgbImage;
 
-/// How far the straightened picture may reach beyond the size of the original, as a factor: near a plane's horizon the
+/// How far the rectified picture may reach beyond the size of the original, as a factor: near a plane's horizon the
 /// rest would be as large as one likes.
 const MOST_GROWTH: f64 = 1.5;
-/// Places along each side of the original whose images bound the straightened picture.
+/// Places along each side of the original whose images bound the rectified picture.
 const PLACES: usize = 64;
 
-/// The picture straightened: its rectangle where it has one, else all of it, in one resampling.
+/// The picture rectified: its rectangle where it has one, else all of it, in one resampling.
 ///
 /// # Errors
-/// [`straighten::Error::TooLarge`] where it would be far larger than what the picture can fill.
-pub fn straightened_picture(
+/// [`Error::TooLarge`] where it would be far larger than what the picture can fill.
+pub fn rectified_picture(
     picture: &RgbImage,
-    straightening: &Straightening,
-) -> Result<RgbImage, straighten::Error> {
-    let map = straightening.straight_from_reference();
-    let [left, top, width, height] = extent(straightening, picture.dimensions());
-    straighten::size::check([width, height], picture.dimensions(), None)?;
+    rectification: &Rectification,
+) -> Result<RgbImage, Error> {
+    let map = rectification.rectified_from_reference();
+    let [left, top, width, height] = extent(rectification, picture.dimensions());
+    size::check([width, height], picture.dimensions(), None)?;
     let size = whole([width, height]);
     // The rectangle's sides are no whole numbers: each direction is stretched by less than a pixel, so that its corners
     // are the picture's.
@@ -37,16 +37,16 @@ pub fn straightened_picture(
         0.0,
         1.0,
     );
-    let straight_from_shown = Projective::<StraightPx, StraightPx>::from_matrix(shown)
+    let rectified_from_shown = Projective::<RectifiedPx, RectifiedPx>::from_matrix(shown)
         .expect("width and height are above 0");
-    let reference_from_shown = map.inverse().after(&straight_from_shown);
+    let reference_from_shown = map.inverse().after(&rectified_from_shown);
     let size = (size[0], size[1]);
     Ok(warp::warp_finely(picture, size, &reference_from_shown))
 }
 
-/// Width and height that [`straightened_picture`] makes of a picture of this width and height, pixels.
-pub fn straightened_size(picture: (u32, u32), straightening: &Straightening) -> [u32; 2] {
-    let [_, _, width, height] = extent(straightening, picture);
+/// Width and height that [`rectified_picture`] makes of a picture of this width and height, pixels.
+pub fn rectified_size(picture: (u32, u32), rectification: &Rectification) -> [u32; 2] {
+    let [_, _, width, height] = extent(rectification, picture);
     whole([width, height])
 }
 
@@ -54,16 +54,16 @@ fn whole(size: [f64; 2]) -> [u32; 2] {
     size.map(|side| side.round().max(1.0) as u32)
 }
 
-/// Left, top, width and height of what is shown, straightened pixels.
-fn extent(straightening: &Straightening, picture: (u32, u32)) -> [f64; 4] {
-    match straightening.figures().rectangle {
+/// Left, top, width and height of what is shown, rectified pixels.
+fn extent(rectification: &Rectification, picture: (u32, u32)) -> [f64; 4] {
+    match rectification.figures().rectangle {
         Some(rectangle) => [0.0, 0.0, rectangle.width, rectangle.height],
-        None => bounds(&straightening.straight_from_reference(), picture),
+        None => bounds(&rectification.rectified_from_reference(), picture),
     }
 }
 
-/// Left, top, width and height of the straightened picture's box.
-fn bounds(map: &FromReference<StraightPx>, (width, height): (u32, u32)) -> [f64; 4] {
+/// Left, top, width and height of the rectified picture's box.
+fn bounds(map: &FromReference<RectifiedPx>, (width, height): (u32, u32)) -> [f64; 4] {
     let (width, height) = (f64::from(width), f64::from(height));
     let middle = map.apply(Point::new(width / 2.0, height / 2.0));
     let border = (0..=PLACES).flat_map(|k| {

@@ -2,7 +2,7 @@ use super::*;
 use crate::job::PlanePoint;
 use crate::statistics::trials::Noise;
 use crate::units::FullSizeMm;
-use nalgebra::{Rotation3, Vector3};
+use nalgebra::{Complex, Rotation3, Vector3};
 
 const PICTURE: (u32, u32) = (1920, 1080);
 
@@ -61,19 +61,19 @@ fn point([x, y]: [f64; 2]) -> Point<ReferencePx> {
     Point::new(x, y)
 }
 
-fn by_corners(corners: [[f64; 2]; 4], aspect: Option<f64>) -> Straighten {
-    Straighten {
+fn by_corners(corners: [[f64; 2]; 4], aspect: Option<f64>) -> Rectify {
+    Rectify {
         plane: KnownPlane::Rectangle(Rectangle {
             corners: corners.map(point),
             aspect,
-            find_frame: false,
+            find_bezel: false,
         }),
         straight_lines: Vec::new(),
     }
 }
 
-/// How far the straightened plane is from the true one after the best similarity, in parts of its size.
-fn misfit(map: &FromReference<StraightPx>, camera: &Camera) -> f64 {
+/// How far the rectified plane is from the true one after the best similarity, in parts of its size.
+fn misfit(map: &FromReference<RectifiedPx>, camera: &Camera) -> f64 {
     let truth: Vec<[f64; 2]> = (0..25)
         .map(|k| {
             [
@@ -86,17 +86,22 @@ fn misfit(map: &FromReference<StraightPx>, camera: &Camera) -> f64 {
         .iter()
         .map(|p| map.apply(point(camera.shows(*p))).xy())
         .collect();
-    let fitted =
-        crate::registration::start::fit(crate::job::RegistrationKind::Similarity, &found, &truth)
-            .expect("a grid determines a similarity");
-    truth
+    // As complex numbers a similarity is `a z + b`.
+    let [truth, found] = [truth, found].map(centred);
+    let square: f64 = found.iter().map(Complex::norm_sqr).sum();
+    let products = found.iter().zip(&truth).map(|(f, t)| f.conj() * t);
+    let factor = products.sum::<Complex<f64>>() / square;
+    let left = truth
         .iter()
         .zip(&found)
-        .map(|(t, f)| {
-            let v = fitted * Vector3::new(f[0], f[1], 1.0);
-            (v.x - t[0]).hypot(v.y - t[1])
-        })
-        .fold(0.0, f64::max)
+        .map(|(t, f)| (f * factor - t).norm());
+    left.fold(0.0, f64::max)
+}
+
+fn centred(places: Vec<[f64; 2]>) -> Vec<Complex<f64>> {
+    let places: Vec<_> = places.iter().map(|&[x, y]| Complex::new(x, y)).collect();
+    let middle = places.iter().sum::<Complex<f64>>() / places.len() as f64;
+    places.iter().map(|place| place - middle).collect()
 }
 
 const TURNED: [f64; 3] = [0.5, -0.6, 0.1];
@@ -148,12 +153,12 @@ fn a_known_homography_and_lens_are_recovered_by_every_means() {
             KnownPlane::Lines(lines),
         ] {
             let words = format!("{plane:?}, lens {lens}");
-            let straighten = Straighten {
+            let rectify = Rectify {
                 plane,
                 straight_lines: straight_lines.clone(),
             };
-            let found = Straightening::new(&straighten, PICTURE, 0.1, None).expect(&words);
-            let map = found.straight_from_reference();
+            let found = Rectification::new(&rectify, PICTURE, 0.1, None).expect(&words);
+            let map = found.rectified_from_reference();
             // What the difference quotients of the fits leave, far below a pixel.
             assert!(
                 misfit(&map, &camera) < 2e-6,
@@ -171,17 +176,17 @@ fn straight_lines_alone_correct_the_lens_and_nothing_else() {
         lens: -0.1,
         ..Camera::turned([0.0; 3])
     };
-    let straighten = Straighten {
+    let rectify = Rectify {
         plane: KnownPlane::Unknown,
         straight_lines: straight_lines(&camera),
     };
-    let found = Straightening::new(&straighten, PICTURE, 0.5, None).expect("long lines");
+    let found = Rectification::new(&rectify, PICTURE, 0.5, None).expect("long lines");
     let lens = found.figures().lens.expect("asked for");
     assert!(lens.holds(-0.1) && lens.high - lens.low < 0.05, "{lens:?}");
     assert_eq!(found.figures().aspect, None);
     assert_eq!(
-        found.straight_from_reference().projective().rows(),
-        Projective::<StraightPx, UndistortedPx>::identity().rows()
+        found.rectified_from_reference().projective().rows(),
+        Projective::<RectifiedPx, UndistortedPx>::identity().rows()
     );
 }
 
@@ -194,7 +199,7 @@ fn the_scale_of_the_picture_does_not_matter() {
             .map(|p| p.map(|v| v * f64::from(factor)));
         let picture = (PICTURE.0 * factor, PICTURE.1 * factor);
         let found =
-            Straightening::new(&by_corners(corners, None), picture, f64::from(factor), None);
+            Rectification::new(&by_corners(corners, None), picture, f64::from(factor), None);
         found.expect("turned").figures().aspect.expect("asked for")
     };
     let (small, large) = (of(1), of(7));
@@ -212,14 +217,14 @@ fn frontal_views_are_refused_in_plain_words() {
         [0.5, 0.0, 0.0],
     ] {
         let corners = Camera::turned(turned).rectangle(1.5);
-        let error = Straightening::new(&by_corners(corners, None), PICTURE, 1.0, None)
+        let error = Rectification::new(&by_corners(corners, None), PICTURE, 1.0, None)
             .expect_err("turned about one axis at most");
         assert_eq!(error.code(), "too-frontal", "{turned:?}");
         assert!(
             error.to_string().contains("state the \"aspect\""),
             "{error}"
         );
-        let stated = Straightening::new(&by_corners(corners, Some(1.5)), PICTURE, 1.0, None);
+        let stated = Rectification::new(&by_corners(corners, Some(1.5)), PICTURE, 1.0, None);
         assert!(stated.is_ok(), "a stated aspect needs no turn");
     }
 }
@@ -228,11 +233,11 @@ fn frontal_views_are_refused_in_plain_words() {
 fn lines_without_a_bend_to_tell_are_refused() {
     let camera = Camera::turned(TURNED);
     let short = camera.line([0.0, 0.0], [0.05, 0.0], 5);
-    let straighten = Straighten {
+    let rectify = Rectify {
         straight_lines: vec![short.into_iter().map(point).collect()],
         ..by_corners(camera.rectangle(1.4), Some(1.4))
     };
-    let error = Straightening::new(&straighten, PICTURE, 1.0, None).expect_err("too short");
+    let error = Rectification::new(&rectify, PICTURE, 1.0, None).expect_err("too short");
     assert_eq!(error.code(), "lens-unclear");
 }
 
@@ -245,11 +250,11 @@ fn points_that_are_mixed_up_are_no_view_of_a_plane() {
         reference: point(camera.shows(at[k])),
         at: p.map(FullSizeMm),
     });
-    let straighten = Straighten {
+    let rectify = Rectify {
         plane: KnownPlane::Figure(points.collect()),
         straight_lines: Vec::new(),
     };
-    let error = Straightening::new(&straighten, PICTURE, 1.0, None).expect_err("mixed up");
+    let error = Rectification::new(&rectify, PICTURE, 1.0, None).expect_err("mixed up");
     assert_eq!(error.code(), "not-a-plane");
 }
 
@@ -281,14 +286,14 @@ fn intervals_of_aspect_and_lens_hold_the_truth_as_often_as_they_say() {
             .rectangle(1.4)
             .map(|p| near(&mut noise, p, sigma).xy());
         let lines = straight_lines(&camera);
-        let straighten = Straighten {
+        let rectify = Rectify {
             straight_lines: lines
                 .iter()
                 .map(|l| l.iter().map(|p| near(&mut noise, p.xy(), sigma)).collect())
                 .collect(),
             ..by_corners(corners, None)
         };
-        let found = Straightening::new(&straighten, PICTURE, sigma, None).expect("well turned");
+        let found = Rectification::new(&rectify, PICTURE, sigma, None).expect("well turned");
         aspects += usize::from(found.figures().aspect.expect("asked for").holds(1.4));
         lenses += usize::from(found.figures().lens.expect("asked for").holds(-0.08));
     }

@@ -1,37 +1,36 @@
 //! Frames found near rough clicks in real photographs: the sheet of a board with published intrinsics and poses
-//! (reference/chessboard-left; OpenCV's samples), and a printed frame on a page that is not flat (reference/photos/sudoku.png; OpenCV's samples).
+//! (reference/chessboard-left; OpenCV's samples), and a printed bezel on a page that is not flat (reference/photos/sudoku.png; OpenCV's samples).
 use crate::{reference, views};
 use serde_json::Value;
 use std::path::Path;
 use tickstrip::{
     frame::{Point, ReferencePx},
     images::{self, Limits},
-    job::{KnownPlane, Rectangle, Straighten},
-    measurement,
-    registration::{FrameFinding, Straightening},
+    job::{KnownPlane, Rectangle, Rectify},
+    rectification::{self, BezelFinding, Rectification},
 };
 
 /// The corners of the squares, which tell the lens, are found to about 0.2 px (rms of the published calibration).
 const SIGMA: f64 = 0.2;
 
-fn clicked(corners: [[f64; 2]; 4], straight_lines: Vec<Vec<Point<ReferencePx>>>) -> Straighten {
-    Straighten {
+fn clicked(corners: [[f64; 2]; 4], straight_lines: Vec<Vec<Point<ReferencePx>>>) -> Rectify {
+    Rectify {
         plane: KnownPlane::Rectangle(Rectangle {
             corners: corners.map(|[x, y]| Point::new(x, y)),
             aspect: Some(1.3),
-            find_frame: true,
+            find_bezel: true,
         }),
         straight_lines,
     }
 }
 
 /// What becomes of the corners, and where they are then.
-fn found(picture: &Path, straighten: &Straighten) -> (FrameFinding, [Point<ReferencePx>; 4]) {
+fn found(picture: &Path, rectify: &Rectify) -> (BezelFinding, [Point<ReferencePx>; 4]) {
     let picture = images::read(picture, &Limits::default()).expect("a picture");
-    let look = measurement::look_for_frame(straighten, &picture.rgb);
+    let look = rectification::look_for_bezel(rectify, &picture.rgb);
     let size = picture.rgb.dimensions();
-    let made = Straightening::new(straighten, size, SIGMA, look.as_ref()).expect("sound");
-    let back = made.straight_from_reference().inverse();
+    let made = Rectification::new(rectify, size, SIGMA, look.as_ref()).expect("sound");
+    let back = made.rectified_from_reference().inverse();
     let r = made.figures().rectangle.expect("corners");
     let places = [
         [0.0, 0.0],
@@ -40,7 +39,7 @@ fn found(picture: &Path, straighten: &Straighten) -> (FrameFinding, [Point<Refer
         [0.0, r.height],
     ];
     let corners = places.map(|[x, y]| back.apply(Point::new(x, y)));
-    (made.figures().frame.expect("asked for"), corners)
+    (made.figures().bezel.expect("asked for"), corners)
 }
 
 /// Places on the board, mm, by the published intrinsics and the pose of the view (OpenCV's model, solved by fixed-point
@@ -121,7 +120,7 @@ const SHEET: [(&str, [[f64; 2]; 4]); 6] = [
 
 #[test]
 fn the_sheet_of_the_board_has_the_same_corners_in_all_photographs() {
-    let Some(folder) = reference::folder("frame of the board", "chessboard-left") else {
+    let Some(folder) = reference::folder("bezel of the board", "chessboard-left") else {
         return;
     };
     let golden = views::json(&folder, "chessboard_left.json");
@@ -136,10 +135,10 @@ fn the_sheet_of_the_board_has_the_same_corners_in_all_photographs() {
             .collect();
         let rows = (0..6).map(|r| marks[9 * r..9 * r + 9].to_vec());
         let columns = (0..9).map(|c| (0..6).map(|r| marks[9 * r + c]).collect());
-        let straighten = clicked(corners, rows.chain(columns).collect());
-        let (finding, sharp) = found(&folder.join(name), &straighten);
+        let rectify = clicked(corners, rows.chain(columns).collect());
+        let (finding, sharp) = found(&folder.join(name), &rectify);
         match finding {
-            FrameFinding::Sharpened { within, .. } => {
+            BezelFinding::Refined { within, .. } => {
                 // A pixel is 0.6 to 0.9 mm of the board; what is stated may not be more than that.
                 assert!(within.iter().all(|w| *w < 1.0), "{name}: {within:?}");
                 places.push(sharp.map(|p| on_board(&golden, view, p)));
@@ -147,7 +146,7 @@ fn the_sheet_of_the_board_has_the_same_corners_in_all_photographs() {
                 clicks.push(marked.map(|p| on_board(&golden, view, p)));
             }
             // On 02 a side is bent by more than is looked at, on 04 the card's edge is as good a line as the sheet's.
-            kept @ FrameFinding::Kept { .. } => assert!(
+            kept @ BezelFinding::Kept { .. } => assert!(
                 name == "left02.jpg" || name == "left04.jpg",
                 "{name}: {kept}"
             ),
@@ -174,20 +173,20 @@ fn spread(places: &[[[f64; 2]; 4]]) -> f64 {
 
 #[test]
 fn the_bent_frame_of_a_printed_page_is_left_as_marked() {
-    let Some(folder) = reference::folder("printed frame", "photos") else {
+    let Some(folder) = reference::folder("printed bezel", "photos") else {
         return;
     };
-    // The page is not flat: the middle of the frame's upper side lies 6 px below its ends (looked up in the picture's columns).
-    // Clicks on the middle of the frame's line, on its outer edge, 2 px outside of it, and on its inner edge.
+    // The page is not flat: the middle of the bezel's upper side lies 6 px below its ends (looked up in the picture's columns).
+    // Clicks on the middle of the bezel's line, on its outer edge, 2 px outside of it, and on its inner edge.
     for corners in [
         [[74.0, 87.0], [490.0, 71.0], [519.0, 520.0], [37.0, 515.0]],
         [[72.0, 84.5], [491.5, 69.0], [520.5, 521.0], [35.0, 516.5]],
         [[70.0, 82.5], [493.5, 67.0], [522.5, 523.0], [33.0, 518.5]],
         [[75.5, 88.5], [489.0, 73.0], [517.0, 518.0], [39.0, 513.0]],
     ] {
-        let straighten = clicked(corners, Vec::new());
-        let (finding, left) = found(&folder.join("sudoku.png"), &straighten);
-        assert!(matches!(finding, FrameFinding::Kept { .. }), "{finding}");
+        let rectify = clicked(corners, Vec::new());
+        let (finding, left) = found(&folder.join("sudoku.png"), &rectify);
+        assert!(matches!(finding, BezelFinding::Kept { .. }), "{finding}");
         for (corner, [x, y]) in left.iter().zip(corners) {
             // Rounding of the map there and back.
             assert!(corner.distance(Point::new(x, y)) < 1e-6);

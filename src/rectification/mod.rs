@@ -1,27 +1,29 @@
-//! Straightening: from what is known of a plane, and of lines, in the reference to the map that shows the plane from its
+//! Rectification: from what is known of a plane, and of lines, in the reference to the map that shows the plane from its
 //! front, as a function of numbers that are observed with noise.
 //!
-//! A [`Straightening`] is made before the registration and handed to it. Its numbers become unknowns of the adjustment,
-//! observed beforehand, so that what the straightening is unsure of goes on into every figure: the marked corners, the
+//! A [`Rectification`] is made before the registration and handed to it. Its numbers become unknowns of the adjustment,
+//! observed beforehand, so that what the rectification is unsure of goes on into every figure: the marked corners, the
 //! aspect that only the view tells, the lens.
 mod bends;
+mod bezel;
 mod doubts;
 mod error;
 mod figure;
 mod fit;
-mod frame;
+mod picture;
 mod rectangle;
 pub(crate) mod size;
 mod vanishing;
 
+pub use bezel::{BezelFinding, BezelLook, EdgeAcross, KeptReason, look_for_bezel};
 pub use doubts::doubts;
 pub use error::{Error, FarMark};
-pub use frame::{EdgeAcross, FrameFinding, FrameLook, KeptReason};
-pub use rectangle::StraightRectangle;
+pub use picture::{rectified_picture, rectified_size};
+pub use rectangle::RectifiedRectangle;
 
 use crate::{
-    frame::{FromReference, Lens, Point, Projective, ReferencePx, StraightPx, UndistortedPx},
-    job::{KnownPlane, PlaneLines, PlanePoint, Rectangle, Straighten},
+    frame::{FromReference, Lens, Point, Projective, RectifiedPx, ReferencePx, UndistortedPx},
+    job::{KnownPlane, PlaneLines, PlanePoint, Rectangle, Rectify, View},
     statistics::Measured,
 };
 use fit::Fit;
@@ -45,7 +47,7 @@ const CORNER_STEP: f64 = 0.05;
 /// The same in standard deviations of a number that is not a corner.
 const STEP_PER_DEVIATION: f64 = 0.05;
 
-/// A number that the straightening depends on, as observed.
+/// A number that the rectification depends on, as observed.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Observed {
     pub(crate) value: f64,
@@ -57,16 +59,16 @@ pub(crate) struct Observed {
     pub(crate) is_of_marks: bool,
 }
 
-/// How to straighten a reference, and how unsure that is.
+/// How to rectify a reference, and how unsure that is.
 #[derive(Clone, Debug)]
-pub struct Straightening {
+pub struct Rectification {
     observed: Vec<Observed>,
     /// Where the fit left correlated parameters: they are `at + root * numbers`.
     spread: Option<Spread>,
     form: Form,
     has_lens: bool,
     picture: (u32, u32),
-    figures: StraighteningFigures,
+    figures: RectificationFigures,
 }
 
 #[derive(Clone, Debug)]
@@ -81,7 +83,7 @@ enum Form {
     /// Four marked corners of a rectangle; `aspect` is `None` where the view has to tell it.
     Rectangle { side: f64, aspect: Option<f64> },
     /// The corners of the box around a figure, the lens taken off.
-    Figure { rectangle: StraightRectangle },
+    Figure { rectangle: RectifiedRectangle },
     /// Vanishing points.
     Lines {
         rays: Rays,
@@ -108,39 +110,56 @@ impl Form {
     }
 }
 
-/// What the straightening found by itself, before any landmark is looked at.
+/// What the rectification found by itself, before any landmark is looked at.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct StraighteningFigures {
+pub struct RectificationFigures {
     /// Width over height of the rectangle, where the view had to tell it.
     pub aspect: Option<Measured>,
     /// Coefficient of the lens (see [`Lens::coefficient`]), where straight lines tell it.
     pub lens: Option<Measured>,
     /// Root mean square of what the figure's points, lines and straight lines leave, px; `None` where nothing is redundant.
     pub rms_px: Option<f64>,
-    /// Size of the straightened rectangle, straightened pixels; `None` where there is none.
-    pub rectangle: Option<StraightRectangle>,
-    /// What became of the marked corners, where they were to be sharpened by the edges of the frame.
-    pub frame: Option<FrameFinding>,
+    /// Size of the rectified rectangle, rectified pixels; `None` where there is none.
+    pub rectangle: Option<RectifiedRectangle>,
+    /// What became of the marked corners, where they were to be refined by the edges of the bezel.
+    pub bezel: Option<BezelFinding>,
 }
 
-impl Straightening {
-    /// Prepares the straightening of a picture of `picture` (width, height) pixels whose marks have the standard deviation
+/// How the reference of a view, `reference_size` (width, height) pixels large, is rectified; `None` where it is not.
+/// `bezel` is what was found across the sides of its rectangle, where the job asks for that.
+///
+/// # Errors
+/// Where what the job states does not tell what is asked of it.
+pub fn of_view(
+    view: &View,
+    reference_size: (u32, u32),
+    bezel: Option<&BezelLook>,
+) -> Result<Option<Rectification>, Error> {
+    let sigma = view.reference.mark_sigma_px.unwrap_or(MARK_SIGMA_PX);
+    match &view.reference.rectify {
+        None => Ok(None),
+        Some(rectify) => Rectification::new(rectify, reference_size, sigma, bezel).map(Some),
+    }
+}
+
+impl Rectification {
+    /// Prepares the rectification of a picture of `picture` (width, height) pixels whose marks have the standard deviation
     /// `sigma` a coordinate, px. `look` is what was found across the sides of the rectangle, where its corners are to be
-    /// sharpened.
+    /// refined.
     ///
     /// # Errors
     /// Where the view, the points or the lines do not tell what is asked of them.
     pub fn new(
-        straighten: &Straighten,
+        rectify: &Rectify,
         picture: (u32, u32),
         sigma: f64,
-        look: Option<&FrameLook>,
+        look: Option<&BezelLook>,
     ) -> Result<Self, Error> {
-        let lines = &straighten.straight_lines;
-        let mut found = match &straighten.plane {
+        let lines = &rectify.straight_lines;
+        let mut found = match &rectify.plane {
             KnownPlane::Rectangle(rectangle) => Self::by_corners(rectangle, lines, picture, sigma)
                 .map(|made| match look {
-                    Some(look) => made.sharpened(look, &rectangle.corners),
+                    Some(look) => made.refined(look, &rectangle.corners),
                     None => made,
                 }),
             KnownPlane::Figure(points) => Self::by_figure(points, lines, picture, sigma),
@@ -149,16 +168,12 @@ impl Straightening {
         }?;
         found.figures.aspect = found.aspect()?;
         if let Form::Rectangle { side, aspect } = found.form {
-            // Known only now where the view tells the aspect: the corners may have been sharpened.
+            // Known only now where the view tells the aspect: the corners may have been refined.
             let aspect = aspect.or(found.figures.aspect.map(|a| a.value));
-            found.figures.rectangle = aspect.map(|a| StraightRectangle::of_area(side, a));
+            found.figures.rectangle = aspect.map(|a| RectifiedRectangle::of_area(side, a));
         }
         if let Some(rectangle) = found.figures.rectangle {
-            size::check(
-                [rectangle.width, rectangle.height],
-                picture,
-                Some(straighten),
-            )?;
+            size::check([rectangle.width, rectangle.height], picture, Some(rectify))?;
         }
         found.figures.lens = found.lens_figure()?;
         if found.map(&found.values()).is_none() {
@@ -191,17 +206,17 @@ impl Straightening {
         Ok(made)
     }
 
-    /// The same with its corners moved onto the frame, where that is found on all sides.
-    fn sharpened(mut self, look: &FrameLook, marked: &[Point<ReferencePx>; 4]) -> Self {
+    /// The same with its corners moved onto the bezel, where that is found on all sides.
+    fn refined(mut self, look: &BezelLook, marked: &[Point<ReferencePx>; 4]) -> Self {
         let lens = self.lens(&self.parameters(&self.values()));
-        let sharp = match frame::sharpen(look, marked, &lens.unwrap_or(Lens::none())) {
+        let sharp = match bezel::refine(look, marked, &lens.unwrap_or(Lens::none())) {
             Ok(sharp) => sharp,
             Err((side, reason)) => {
-                self.figures.frame = Some(FrameFinding::Kept { side, reason });
+                self.figures.bezel = Some(BezelFinding::Kept { side, reason });
                 return self;
             }
         };
-        self.figures.frame = Some(FrameFinding::Sharpened {
+        self.figures.bezel = Some(BezelFinding::Refined {
             moves: [0, 1, 2, 3].map(|k| sharp.corners[k].distance(marked[k])),
             within: sharp.half_widths(),
         });
@@ -231,7 +246,7 @@ impl Straightening {
             form: Form::Lens,
             has_lens: !lines.is_empty(),
             picture,
-            figures: StraighteningFigures::default(),
+            figures: RectificationFigures::default(),
         };
         if made.has_lens {
             let lens = bends::lens_of(lines, picture)?;
@@ -309,9 +324,9 @@ impl Straightening {
             form,
             has_lens,
             picture,
-            figures: StraighteningFigures {
+            figures: RectificationFigures {
                 rms_px: rms(fit.square, freedom),
-                ..StraighteningFigures::default()
+                ..RectificationFigures::default()
             },
         };
         made.add_axis();
@@ -349,14 +364,14 @@ impl Straightening {
     }
 
     /// What was found before any landmark is looked at.
-    pub fn figures(&self) -> &StraighteningFigures {
+    pub fn figures(&self) -> &RectificationFigures {
         &self.figures
     }
 
-    /// The straightening as observed.
-    pub fn straight_from_reference(&self) -> FromReference<StraightPx> {
+    /// The rectification as observed.
+    pub fn rectified_from_reference(&self) -> FromReference<RectifiedPx> {
         self.map(&self.values())
-            .expect("a straightening is only made where its observed numbers give a map")
+            .expect("a rectification is only made where its observed numbers give a map")
     }
 
     fn parameters(&self, numbers: &[f64]) -> DVector<f64> {
@@ -385,7 +400,7 @@ impl Straightening {
     }
 
     /// The map for these numbers; `None` where they make no view of a plane.
-    pub(crate) fn map(&self, numbers: &[f64]) -> Option<FromReference<StraightPx>> {
+    pub(crate) fn map(&self, numbers: &[f64]) -> Option<FromReference<RectifiedPx>> {
         let p = self.parameters(numbers);
         let lens = self.lens(&p)?;
         let map = match &self.form {
@@ -398,13 +413,13 @@ impl Straightening {
                         seen(&corners, Point::new(x, y))?.aspect
                     }
                 };
-                StraightRectangle::of_area(*side, aspect).map_for(&corners)?
+                RectifiedRectangle::of_area(*side, aspect).map_for(&corners)?
             }
             Form::Figure { rectangle } => rectangle.map_for(&figure::corners_of(p.as_slice()))?,
             Form::Lines { rays, vanishing } => {
                 let p4 = p.as_slice();
                 let points = [vanishing[0].at(&p4[..2]), vanishing[1].at(&p4[2..4])];
-                vanishing::straightened(rays, points, self.axis(&p))?
+                vanishing::rectified(rays, points, self.axis(&p))?
             }
             Form::Lens => Projective::identity(),
         };
@@ -511,4 +526,4 @@ fn excess(square: f64, freedom: usize, sigma: f64) -> f64 {
 }
 
 #[cfg(test)]
-pub(in crate::registration) mod tests;
+mod tests;

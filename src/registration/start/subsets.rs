@@ -7,7 +7,7 @@ const MOST_SUBSETS: usize = 400;
 const MOST_COUNTED: f64 = 20_000.0;
 
 /// All subsets of `size`, or a fixed selection of [`MOST_SUBSETS`] where there are more.
-pub(super) fn subsets(of: &[usize], size: usize) -> Vec<Vec<usize>> {
+pub(crate) fn subsets(of: &[usize], size: usize) -> Vec<Vec<usize>> {
     if of.len() < size {
         return Vec::new();
     }

@@ -1,4 +1,4 @@
-//! `tickstrip straighten` as users run it, on the demo's photo of a screen.
+//! `tickstrip rectify` as users run it, on the demo's photo of a screen.
 use assert_cmd::Command;
 use std::{fs, path::Path};
 
@@ -12,11 +12,11 @@ struct Run {
     err: String,
 }
 
-fn straighten(folder: &Path, arguments: &[&str]) -> Run {
+fn rectify(folder: &Path, arguments: &[&str]) -> Run {
     let output = Command::cargo_bin("tickstrip")
         .expect("the program is built with the tests")
         .current_dir(folder)
-        .arg("straighten")
+        .arg("rectify")
         .args(arguments)
         .output()
         .expect("it runs");
@@ -38,40 +38,40 @@ fn size(path: &Path) -> (u32, u32) {
 fn a_photo_of_a_screen_becomes_a_picture_of_its_aspect_and_is_not_overwritten() {
     let folder = tempfile::tempdir().expect("a folder");
     let arguments = [PHOTO, "--corners", CORNERS, "--aspect", "16:9"];
-    let first = straighten(folder.path(), &arguments);
+    let first = rectify(folder.path(), &arguments);
     assert_eq!(first.status, 0, "{}", first.err);
     assert!(
         first.out.contains("width over height: 1.7778, as stated"),
         "{}",
         first.out
     );
-    let (width, height) = size(&folder.path().join("straight.png"));
+    let (width, height) = size(&folder.path().join("rectified.png"));
     // Each side is rounded to a whole pixel.
     assert!((f64::from(width) / f64::from(height) - 16.0 / 9.0).abs() < 0.002);
-    let again = straighten(folder.path(), &arguments);
+    let again = rectify(folder.path(), &arguments);
     assert_eq!(again.status, 2);
     assert!(
         again.err.contains("is there already") && again.err.contains("--force"),
         "{}",
         again.err
     );
-    let forced = straighten(folder.path(), &[&arguments[..], &["--force"]].concat());
+    let forced = rectify(folder.path(), &[&arguments[..], &["--force"]].concat());
     assert_eq!(forced.status, 0, "{}", forced.err);
     let left = fs::read_dir(folder.path()).expect("readable").count();
     assert_eq!(left, 1, "nothing but the picture is left");
 }
 
 #[test]
-fn a_job_straightens_as_the_command_line_does() {
+fn a_job_rectifies_as_the_command_line_does() {
     let folder = tempfile::tempdir().expect("a folder");
-    let by_job = straighten(
+    let by_job = rectify(
         folder.path(),
         &["--job", JOB, "--view", "side", "--out", "a.png"],
     );
     assert_eq!(by_job.status, 0, "{}", by_job.err);
     let job: serde_json::Value =
         serde_json::from_str(&fs::read_to_string(JOB).expect("read")).expect("JSON");
-    let stated = &job["views"][0]["reference"]["straighten"];
+    let stated = &job["views"][0]["reference"]["rectify"];
     let (corners, lines) = (
         as_points(&stated["corners"]),
         as_lines(&stated["straight_lines"]),
@@ -87,7 +87,7 @@ fn a_job_straightens_as_the_command_line_does() {
         "--out",
         "b.png",
     ];
-    let by_hand = straighten(folder.path(), &arguments);
+    let by_hand = rectify(folder.path(), &arguments);
     assert_eq!(by_hand.status, 0, "{}", by_hand.err);
     let read = |name| fs::read(folder.path().join(name)).expect("written");
     assert!(
@@ -100,13 +100,13 @@ fn a_job_straightens_as_the_command_line_does() {
 fn a_frame_that_cannot_be_seen_leaves_the_marks_where_they_are() {
     let folder = tempfile::tempdir().expect("a folder");
     let arguments = [PHOTO, "--corners", CORNERS, "--aspect", "16:9"];
-    let plain = straighten(
+    let plain = rectify(
         folder.path(),
         &[&arguments[..], &["--out", "a.png"]].concat(),
     );
     assert_eq!(plain.status, 0, "{}", plain.err);
-    let asked = [&arguments[..], &["--find-frame", "--out", "b.png"]].concat();
-    let asked = straighten(folder.path(), &asked);
+    let asked = [&arguments[..], &["--find-bezel", "--out", "b.png"]].concat();
+    let asked = rectify(folder.path(), &asked);
     assert_eq!(asked.status, 0, "{}", asked.err);
     // At the right the dark floor of the picture is next to as dark as the bezel.
     let words = "corners: kept as marked, no straight edge was found near the right side";
@@ -118,7 +118,7 @@ fn a_frame_that_cannot_be_seen_leaves_the_marks_where_they_are() {
 #[test]
 fn the_view_tells_the_aspect_or_says_that_it_cannot() {
     let folder = tempfile::tempdir().expect("a folder");
-    let told = straighten(folder.path(), &[PHOTO, "--corners", CORNERS]);
+    let told = rectify(folder.path(), &[PHOTO, "--corners", CORNERS]);
     if told.status == 0 {
         assert!(told.out.contains("found from the view"), "{}", told.out);
         assert!(
@@ -129,7 +129,7 @@ fn the_view_tells_the_aspect_or_says_that_it_cannot() {
         assert!(told.err.contains("too frontal"), "{}", told.err);
     }
     let frontal = "200,200 1800,200 1800,1100 200,1100";
-    let refused = straighten(
+    let refused = rectify(
         folder.path(),
         &[PHOTO, "--corners", frontal, "--out", "f.png"],
     );
@@ -142,7 +142,7 @@ fn the_view_tells_the_aspect_or_says_that_it_cannot() {
 fn faults_of_the_command_line_are_told() {
     let folder = tempfile::tempdir().expect("a folder");
     for (arguments, words) in [
-        (&[PHOTO][..], "nothing is stated to straighten by"),
+        (&[PHOTO][..], "nothing is stated to rectify by"),
         (
             &[PHOTO, "--corners", "1,2 3,4 5,6"],
             "3 points; a rectangle has four corners",
@@ -217,17 +217,14 @@ fn faults_of_the_command_line_are_told() {
             &["--job", JOB, "--view", "side", "--points", "1,2 at 0,0"],
             "cannot be used with",
         ),
-        (
-            &["--job", JOB, "--view", "front"],
-            "states no \"straighten\"",
-        ),
+        (&["--job", JOB, "--view", "front"], "states no \"rectify\""),
         (&["--job", JOB, "--view", "rear"], "no view \"rear\""),
         (
             &["nowhere.png", "--corners", CORNERS, "--aspect", "1"],
             "nowhere.png",
         ),
     ] {
-        let run = straighten(folder.path(), arguments);
+        let run = rectify(folder.path(), arguments);
         assert_eq!(run.status, 2, "{arguments:?}");
         assert!(run.err.contains(words), "{arguments:?}: {}", run.err);
     }
@@ -241,7 +238,7 @@ fn the_picture_itself_is_not_overwritten_whatever_is_said() {
     let arguments = ["photo.jpg", "--corners", CORNERS, "--aspect", "16:9"];
     for out in ["photo.jpg", "./photo.jpg"] {
         let forced = ["--force", "--out", out];
-        let run = straighten(folder.path(), &[&arguments[..], &forced].concat());
+        let run = rectify(folder.path(), &[&arguments[..], &forced].concat());
         assert_eq!(run.status, 2);
         assert!(run.err.contains("it is not overwritten"), "{}", run.err);
     }
@@ -250,7 +247,7 @@ fn the_picture_itself_is_not_overwritten_whatever_is_said() {
 }
 
 #[test]
-fn known_places_straighten_as_the_rectangle_through_them_does() {
+fn known_places_rectify_as_the_rectangle_through_them_does() {
     let folder = tempfile::tempdir().expect("a folder");
     let by_corners = [
         PHOTO,
@@ -261,10 +258,10 @@ fn known_places_straighten_as_the_rectangle_through_them_does() {
         "--out",
         "a.png",
     ];
-    let by_corners = straighten(folder.path(), &by_corners);
+    let by_corners = rectify(folder.path(), &by_corners);
     assert_eq!(by_corners.status, 0, "{}", by_corners.err);
     let places = "165.5,180.4 at 0,0; 1828.1,78.5 at 1600 mm,0; 1808.5,1125.4 at 1600 mm,900; 216.9,1023.6 at 0,0.9 m;";
-    let by_places = straighten(
+    let by_places = rectify(
         folder.path(),
         &[PHOTO, "--points", places, "--out", "b.png"],
     );
@@ -276,7 +273,7 @@ fn known_places_straighten_as_the_rectangle_through_them_does() {
     // Each side is rounded to a whole pixel.
     assert!((aspect(a) - aspect(b)).abs() < 0.003, "{a:?}, {b:?}");
     let tall = places.replace("900", "1600").replace("0.9 m", "1.6 m");
-    let square = straighten(folder.path(), &[PHOTO, "--points", &tall, "--out", "c.png"]);
+    let square = rectify(folder.path(), &[PHOTO, "--points", &tall, "--out", "c.png"]);
     assert_eq!(square.status, 0, "{}", square.err);
     assert!((aspect(size(&folder.path().join("c.png"))) - 1.0).abs() < 0.003);
 }
@@ -291,8 +288,8 @@ fn lines_at_right_angles_tell_what_corners_without_an_aspect_tell() {
         "--vertical",
         "165.5,180.4 216.9,1023.6; 1828.1,78.5 1808.5,1125.4",
     ];
-    let by_lines = straighten(folder.path(), &arguments);
-    let by_corners = straighten(
+    let by_lines = rectify(folder.path(), &arguments);
+    let by_corners = rectify(
         folder.path(),
         &[PHOTO, "--corners", CORNERS, "--out", "c.png"],
     );
@@ -313,13 +310,13 @@ fn lines_at_right_angles_tell_what_corners_without_an_aspect_tell() {
 fn marks_far_outside_make_no_picture() {
     let folder = tempfile::tempdir().expect("a folder");
     let refused = |arguments: &[&str], words: &str| {
-        let run = straighten(folder.path(), &[&[PHOTO], arguments].concat());
+        let run = rectify(folder.path(), &[&[PHOTO], arguments].concat());
         assert_eq!(run.status, 2, "{}", run.out);
         assert!(run.err.contains(words), "{words}\n{}", run.err);
-        assert!(!folder.path().join("straight.png").exists());
+        assert!(!folder.path().join("rectified.png").exists());
     };
     let far = "-1000000,-1000000 1000000,-1000000 1000000,1000000 -1000000,1000000";
-    let words = "the straightened picture would have 2666667 x 1500000 pixels, and ";
+    let words = "the rectified picture would have 2666667 x 1500000 pixels, and ";
     refused(&["--corners", far, "--aspect", "16:9"], words);
     let one = "222,217 1000000,113 1892,1177 276,1071";
     let words = "; corner 1 (counted from 0) at [1000000, 113] lies ";
@@ -363,7 +360,7 @@ fn a_job_with_corners_far_outside_is_refused_before_a_picture_is_made() {
     }
     let mut job: serde_json::Value =
         serde_json::from_str(&fs::read_to_string(JOB).expect("readable")).expect("JSON");
-    job["views"][0]["reference"]["straighten"]["corners"] =
+    job["views"][0]["reference"]["rectify"]["corners"] =
         serde_json::json!([[-1e6, -1e6], [1e6, -1e6], [1e6, 1e6], [-1e6, 1e6]]);
     job["views"].as_array_mut().expect("a list").truncate(1);
     fs::write(folder.path().join("far.json"), job.to_string()).expect("written");
@@ -377,13 +374,13 @@ fn a_job_with_corners_far_outside_is_refused_before_a_picture_is_made() {
     let text = String::from_utf8_lossy(&output.stdout).into_owned();
     let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
-        text.contains("straightened picture would have 2666667 x 1500000 pixels"),
+        text.contains("rectified picture would have 2666667 x 1500000 pixels"),
         "{text}"
     );
-    let by_job = straighten(folder.path(), &["--job", "far.json", "--view", "side"]);
+    let by_job = rectify(folder.path(), &["--job", "far.json", "--view", "side"]);
     assert_eq!(by_job.status, 2, "{}", by_job.out);
     assert!(
-        by_job.err.contains("straightened picture would have"),
+        by_job.err.contains("rectified picture would have"),
         "{}",
         by_job.err
     );
@@ -392,13 +389,13 @@ fn a_job_with_corners_far_outside_is_refused_before_a_picture_is_made() {
 #[test]
 fn the_examples_of_the_help_run() {
     let folder = tempfile::tempdir().expect("a folder");
-    let help = straighten(folder.path(), &["--help"]).out;
+    let help = rectify(folder.path(), &["--help"]).out;
     let (_, examples) = help.split_once("Example:").expect("it has examples");
     let examples = examples.replace("\\\n", " ");
     let mut count = 0;
     for line in examples
         .lines()
-        .filter(|l| l.trim().starts_with("tickstrip straighten"))
+        .filter(|l| l.trim().starts_with("tickstrip rectify"))
     {
         let line = line.replace("fire-pump-demo/side-screen.jpg", PHOTO);
         let line = line.replace("fire-pump-demo/pump.json", JOB);
@@ -413,7 +410,7 @@ fn the_examples_of_the_help_run() {
             .skip(2)
             .collect();
         let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
-        let run = straighten(folder.path(), &arguments);
+        let run = rectify(folder.path(), &arguments);
         assert_eq!(run.status, 0, "{arguments:?}: {}", run.err);
         count += 1;
     }
@@ -478,7 +475,7 @@ fn a_bent_photo_of_a_screen_becomes_the_flat_picture() {
     let with_lens = [&plain[..], &["--straight-lines", &lines]].concat();
 
     // The view tells the aspect only once the lens is known: without it, it is wrong beyond its interval.
-    let told = straighten(
+    let told = rectify(
         folder.path(),
         &[&with_lens[..], &["--out", "told.png"]].concat(),
     );
@@ -503,7 +500,7 @@ fn a_bent_photo_of_a_screen_becomes_the_flat_picture() {
     let stated = ["--aspect", "16:9", "--out"];
     let picture = |arguments: &[&str], name: &str| {
         let arguments = [arguments, &stated[..], &[name]].concat();
-        let run = straighten(folder.path(), &arguments);
+        let run = rectify(folder.path(), &arguments);
         assert_eq!(run.status, 0, "{}", run.err);
         small_grey(&folder.path().join(name))
     };
@@ -519,8 +516,8 @@ fn a_bent_photo_of_a_screen_becomes_the_flat_picture() {
 fn points_of_a_bent_photo_come_to_lie_where_the_flat_picture_has_them() {
     use tickstrip::{
         frame::Point,
-        job::{KnownPlane, Rectangle, Straighten},
-        registration::Straightening,
+        job::{KnownPlane, Rectangle, Rectify},
+        rectification::Rectification,
     };
     let text = fs::read_to_string(format!("{SCREEN}/truth.json")).expect("read");
     let truth: serde_json::Value = serde_json::from_str(&text).expect("JSON");
@@ -535,17 +532,17 @@ fn points_of_a_bent_photo_come_to_lie_where_the_flat_picture_has_them() {
         .map(|l| points(l).into_iter().map(at).collect())
         .collect();
     let farthest = |straight_lines| {
-        let straighten = Straighten {
+        let rectify = Rectify {
             plane: KnownPlane::Rectangle(Rectangle {
                 corners: [0, 1, 2, 3].map(|k| at(corners[k])),
                 aspect: Some(16.0 / 9.0),
-                find_frame: false,
+                find_bezel: false,
             }),
             straight_lines,
         };
-        let made = Straightening::new(&straighten, (800, 520), 0.5, None).expect("sound");
+        let made = Rectification::new(&rectify, (800, 520), 0.5, None).expect("sound");
         let rectangle = made.figures().rectangle.expect("corners");
-        let map = made.straight_from_reference();
+        let map = made.rectified_from_reference();
         let film = points(&truth["film_picture_points"]);
         let photo = points(&truth["photo_points"]);
         film.into_iter()

@@ -1,9 +1,9 @@
-//! What a reference is straightened by, checked: one statement about the plane, and lines that are straight in reality.
+//! What a reference is rectified by, checked: one statement about the plane, and lines that are straight in reality.
 use super::{
-    Error, KnownPlane, PlaneLines, PlanePoint, Rectangle, Straighten,
+    Error, KnownPlane, PlaneLines, PlanePoint, Rectangle, Rectify,
     aspect::{aspect, within_range},
     error::{FaultKind, Faults},
-    raw::{Mark, RawLength, RawPlanePoint, RawStraighten},
+    raw::{Mark, RawLength, RawPlanePoint, RawRectify},
     resolve::{Surroundings, every, point},
     shapes::{check_corners, spans_a_plane, turn},
 };
@@ -20,23 +20,23 @@ const LEAST_POINTS: usize = 4;
 /// Shortest line, px: below it the direction is that of the clicks' noise.
 const SHORTEST_LINE: f64 = 10.0;
 
-/// What a picture is straightened by, stated outside of a job file; `file` is what messages name.
+/// What a picture is rectified by, stated outside of a job file; `file` is what messages name.
 ///
 /// # Errors
 /// [`Error::Faulty`] with all that is wrong.
-pub fn stated_alone(raw: &RawStraighten, file: &Path) -> Result<Straighten, Error> {
+pub fn stated_alone(raw: &RawRectify, file: &Path) -> Result<Rectify, Error> {
     let mut faults = Faults::default();
     let around = Surroundings::of_folder(file.parent().unwrap_or(file));
-    straighten(raw, "", &around, &mut faults).ok_or_else(|| faults.into_error(file))
+    rectify(raw, "", &around, &mut faults).ok_or_else(|| faults.into_error(file))
 }
 
 /// The checked statement; `None` where anything in it is wrong.
-pub(super) fn straighten(
-    raw: &RawStraighten,
+pub(super) fn rectify(
+    raw: &RawRectify,
     at: &str,
     around: &Surroundings,
     faults: &mut Faults,
-) -> Option<Straighten> {
+) -> Option<Rectify> {
     let straight_lines = every(raw.straight_lines.iter().enumerate().map(|(index, raw)| {
         faults.keep(
             &format!("{at}/straight_lines/{index}"),
@@ -44,14 +44,14 @@ pub(super) fn straighten(
         )
     }));
     let plane = plane(raw, at, around, faults);
-    Some(Straighten {
+    Some(Rectify {
         plane: plane?,
         straight_lines: straight_lines?,
     })
 }
 
 fn plane(
-    raw: &RawStraighten,
+    raw: &RawRectify,
     at: &str,
     around: &Surroundings,
     faults: &mut Faults,
@@ -66,7 +66,7 @@ fn plane(
     .filter_map(|(key, is_stated)| is_stated.then_some(key))
     .collect();
     if let [first, second, ..] = stated[..] {
-        faults.push(at, FaultKind::StraightenTwice { first, second });
+        faults.push(at, FaultKind::RectifyTwice { first, second });
         return None;
     }
     if raw.corners.is_none() {
@@ -79,7 +79,7 @@ fn plane(
         }
         (None, true, true) => lines(raw, at, faults).map(KnownPlane::Lines),
         (None, true, false) if raw.straight_lines.is_empty() => {
-            faults.push(at, FaultKind::StraightenByNothing);
+            faults.push(at, FaultKind::RectifyByNothing);
             None
         }
         (None, true, false) => Some(KnownPlane::Unknown),
@@ -87,7 +87,7 @@ fn plane(
 }
 
 /// Faults what only a rectangle has.
-fn needs_corners(raw: &RawStraighten, at: &str, faults: &mut Faults) -> Option<()> {
+fn needs_corners(raw: &RawRectify, at: &str, faults: &mut Faults) -> Option<()> {
     if raw.aspect.is_some() {
         faults.push(
             &format!("{at}/aspect"),
@@ -95,10 +95,10 @@ fn needs_corners(raw: &RawStraighten, at: &str, faults: &mut Faults) -> Option<(
         );
         return None;
     }
-    if raw.find_frame {
+    if raw.find_bezel {
         faults.push(
-            &format!("{at}/find_frame"),
-            FaultKind::NeedsCorners { key: "find_frame" },
+            &format!("{at}/find_bezel"),
+            FaultKind::NeedsCorners { key: "find_bezel" },
         );
         return None;
     }
@@ -106,7 +106,7 @@ fn needs_corners(raw: &RawStraighten, at: &str, faults: &mut Faults) -> Option<(
 }
 
 fn rectangle(
-    raw: &RawStraighten,
+    raw: &RawRectify,
     corners: &[Mark; 4],
     at: &str,
     faults: &mut Faults,
@@ -121,7 +121,7 @@ fn rectangle(
     Some(Rectangle {
         corners,
         aspect,
-        find_frame: raw.find_frame,
+        find_bezel: raw.find_bezel,
     })
 }
 
@@ -218,7 +218,7 @@ fn coordinate(raw: &RawLength, around: &Surroundings) -> Result<f64, LengthError
     }
 }
 
-fn lines(raw: &RawStraighten, at: &str, faults: &mut Faults) -> Option<PlaneLines> {
+fn lines(raw: &RawRectify, at: &str, faults: &mut Faults) -> Option<PlaneLines> {
     let mut direction = |key: &'static str, raw: &[[Mark; 2]]| {
         let at = format!("{at}/{key}");
         if raw.len() < LEAST_LINES {

@@ -27,7 +27,7 @@ const LEAST_CONTRAST: f64 = 2.0;
 
 /// A sharper place for the reference mark of a pair; the render mark stays.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Sharpened {
+pub struct Refined {
     /// The offered mark.
     pub reference: Point<ReferencePx>,
     /// How far it lies from the present one, reference pixels.
@@ -39,7 +39,7 @@ pub struct Sharpened {
 /// Why a pair is not made sharper.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
-pub enum SharpenError {
+pub enum RefineError {
     /// The patch reaches beyond an image.
     #[error(
         "the mark lies too near the border of the {image}: {needed:.0} px around it are compared"
@@ -74,7 +74,7 @@ pub enum SharpenError {
     Horizon,
 }
 
-impl SharpenError {
+impl RefineError {
     /// Stable code for scripts.
     pub fn code(&self) -> &'static str {
         match self {
@@ -93,19 +93,19 @@ impl SharpenError {
 /// the map gives the scale and turn between the images.
 ///
 /// # Errors
-/// Where no better place can be offered; see [`SharpenError`].
-pub fn sharpen(
+/// Where no better place can be offered; see [`RefineError`].
+pub fn refine(
     render: &RgbImage,
     reference: &RgbImage,
     render_from_reference: &FromReference<RenderPx>,
     render_mark: Point<RenderPx>,
     reference_mark: Point<ReferencePx>,
-) -> Result<Sharpened, SharpenError> {
+) -> Result<Refined, RefineError> {
     let jacobian = render_from_reference.jacobian(reference_mark);
-    let back = jacobian.try_inverse().ok_or(SharpenError::Horizon)?;
+    let back = jacobian.try_inverse().ok_or(RefineError::Horizon)?;
     let render_px_per_reference_px = jacobian.determinant().abs().sqrt();
     if !(1e-3..1e3).contains(&render_px_per_reference_px) {
-        return Err(SharpenError::Horizon);
+        return Err(RefineError::Horizon);
     }
     // A sample is a pixel of the coarser image: the finer one has nothing to be compared with in between.
     let step = render_px_per_reference_px.max(1.0);
@@ -123,13 +123,11 @@ pub fn sharpen(
     let (column, row) = surface.peak();
     let correlation = surface.at(column, row);
     if correlation < LEAST_CORRELATION {
-        return Err(SharpenError::Unlike { correlation });
+        return Err(RefineError::Unlike { correlation });
     }
-    let within = surface
-        .sub_sample(column, row)
-        .ok_or(SharpenError::NoPeak)?;
+    let within = surface.sub_sample(column, row).ok_or(RefineError::NoPeak)?;
     let shift = in_reference * (Vector2::new(f64::from(column), f64::from(row)) + within);
-    Ok(Sharpened {
+    Ok(Refined {
         reference: Point::new(reference_mark.x + shift.x, reference_mark.y + shift.y),
         moved_px: shift.norm(),
         correlation,
@@ -150,13 +148,13 @@ impl Patch {
         by_sample: Matrix2<f64>,
         half: i32,
         name: &'static str,
-    ) -> Result<Self, SharpenError> {
+    ) -> Result<Self, RefineError> {
         let pixels_a_sample = by_sample.determinant().abs().sqrt();
         // Half a sample of blur keeps what is finer than the samples from beating with them.
         let sigma = (0.5 * pixels_a_sample).max(0.7);
         let reach = f64::from(half) * by_sample.abs().row_sum().max().max(pixels_a_sample) * 1.5;
         let margin = (reach + 4.0 * sigma).ceil();
-        let near_border = || SharpenError::NearBorder {
+        let near_border = || RefineError::NearBorder {
             image: name,
             needed: f64::from(half) * pixels_a_sample,
         };
@@ -186,7 +184,7 @@ impl Patch {
         }
         let patch = Self { half, grey };
         if patch.deviation() < LEAST_CONTRAST {
-            return Err(SharpenError::Flat { image: name });
+            return Err(RefineError::Flat { image: name });
         }
         Ok(patch)
     }
@@ -309,9 +307,9 @@ mod tests {
         FromReference::identity()
     }
 
-    fn sharpened(reference: &RgbImage, mark: [f64; 2]) -> Result<Sharpened, SharpenError> {
+    fn refined(reference: &RgbImage, mark: [f64; 2]) -> Result<Refined, RefineError> {
         let render = picture([0.0, 0.0], false);
-        sharpen(
+        refine(
             &render,
             reference,
             &identity(),
@@ -322,7 +320,7 @@ mod tests {
 
     #[test]
     fn a_rough_click_finds_the_true_place() {
-        let found = sharpened(&picture([1.3, -0.7], false), [63.0, 57.5]).expect("alike");
+        let found = refined(&picture([1.3, -0.7], false), [63.0, 57.5]).expect("alike");
         // A quadratic surface misses a smooth peak by a few hundredths of a sample (common practice, no source).
         assert!((found.reference.x - 61.3).abs() < 0.1, "{found:?}");
         assert!((found.reference.y - 59.3).abs() < 0.1, "{found:?}");
@@ -332,38 +330,38 @@ mod tests {
 
     #[test]
     fn what_looks_different_is_refused() {
-        let error = sharpened(&picture([0.0, 0.0], true), [60.0, 60.0]).expect_err("unlike");
-        assert!(matches!(error, SharpenError::Unlike { .. }), "{error:?}");
+        let error = refined(&picture([0.0, 0.0], true), [60.0, 60.0]).expect_err("unlike");
+        assert!(matches!(error, RefineError::Unlike { .. }), "{error:?}");
         assert!(error.to_string().contains("at least 0.60"));
     }
 
     #[test]
     fn a_straight_edge_has_no_peak() {
         let edge = RgbImage::from_fn(120, 120, |x, _| Rgb([if x < 60 { 40 } else { 200 }; 3]));
-        let result = sharpen(
+        let result = refine(
             &edge,
             &edge,
             &identity(),
             Point::new(60.0, 60.0),
             Point::new(61.0, 60.0),
         );
-        assert_eq!(result, Err(SharpenError::NoPeak));
+        assert_eq!(result, Err(RefineError::NoPeak));
     }
 
     #[test]
     fn borders_and_plain_grey_are_refused() {
         let grey = RgbImage::from_pixel(120, 120, Rgb([90; 3]));
         assert!(matches!(
-            sharpened(&grey, [60.0, 60.0]),
-            Err(SharpenError::Flat { image: "reference" })
+            refined(&grey, [60.0, 60.0]),
+            Err(RefineError::Flat { image: "reference" })
         ));
         assert!(matches!(
-            sharpened(&picture([0.0, 0.0], false), [5.0, 60.0]),
-            Err(SharpenError::NearBorder { .. })
+            refined(&picture([0.0, 0.0], false), [5.0, 60.0]),
+            Err(RefineError::NearBorder { .. })
         ));
         assert!(matches!(
-            sharpened(&picture([0.0, 0.0], false), [500.0, -60.0]),
-            Err(SharpenError::NearBorder { .. })
+            refined(&picture([0.0, 0.0], false), [500.0, -60.0]),
+            Err(RefineError::NearBorder { .. })
         ));
     }
 }

@@ -1,4 +1,4 @@
-//! Least squares with a derivative by difference quotients, for the small fits of the straightening.
+//! Least squares with a derivative by difference quotients, for the small fits of the rectification.
 //!
 //! # Source
 //! Damping by K. Levenberg (1944) and D. Marquardt (1963).

@@ -3,6 +3,7 @@
 //! Data flows one way: job file, images, rectification, registration, measurement, drawing, report.
 pub mod cli;
 pub mod drawing;
+mod edges;
 pub mod frame;
 pub mod images;
 pub mod job;

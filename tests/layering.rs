@@ -11,7 +11,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("statistics", &[]),
     ("kernels", &["stop", "frame"]),
     ("job", &["printable", "units", "frame"]),
-    ("images", &["stop", "kernels", "job"]),
+    ("images", &["stop", "printable", "kernels", "job"]),
     (
         "rectification",
         &[
@@ -36,6 +36,10 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         ],
     ),
     (
+        "edges",
+        &["stop", "units", "frame", "kernels", "job", "registration"],
+    ),
+    (
         "measurement",
         &[
             "stop",
@@ -48,6 +52,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "images",
             "rectification",
             "registration",
+            "edges",
         ],
     ),
     (

@@ -1,6 +1,6 @@
 //! Why a picture cannot be read: which file, what was found, what to do.
 use super::{budget::BudgetError, format::Format};
-use crate::{job::InputError, stop::Stopped};
+use crate::{job::InputError, printable::shortened, stop::Stopped};
 use std::path::{Path, PathBuf};
 
 /// What the messages list as readable.
@@ -124,7 +124,7 @@ pub enum Error {
         format: Format,
     },
     /// The content contradicts its format.
-    #[error("{}: the {format} file is damaged ({source}); copy or export it again", path.display())]
+    #[error("{}: the {format} file is damaged ({}); copy or export it again", path.display(), shortened(&source.to_string()))]
     Damaged {
         /// The file.
         path: PathBuf,
@@ -134,7 +134,7 @@ pub enum Error {
         source: Box<dyn std::error::Error + Send + Sync>,
     },
     /// A kind of picture that the format allows but that is not read here.
-    #[error("{}: is a {format} file of a rare kind that cannot be read ({found}); save it as 8-bit PNG", path.display())]
+    #[error("{}: is a {format} file of a rare kind that cannot be read ({}); save it as 8-bit PNG", path.display(), shortened(found))]
     RareKind {
         /// The file.
         path: PathBuf,

@@ -3,7 +3,11 @@
 //! # Source
 //! JCGM 101:2008 (propagation of distributions by Monte Carlo). Every figure's 95 % interval must hold the truth in 95 %
 //! of the trials; with 400 trials the binomial standard deviation is 1.1 %, and the bound is three of them.
-use super::{RegionMeasure, Verdict, absolute, model_scale::RegionNumber, regions, scales, spans};
+use super::{
+    RegionMeasure, Verdict,
+    lengths::{RegionNumber, absolute, scales},
+    regions, spans,
+};
 use crate::{
     frame::Point,
     job::*,

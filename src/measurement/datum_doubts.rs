@@ -3,7 +3,9 @@ use super::Warning;
 use crate::{
     job::{LandmarkUse, View},
     printable::listed,
-    registration::{Adjustment, AlteredDatum, Finding, Registered, Registration, places::Places},
+    registration::{
+        Adjustment, AlteredDatum, Finding, Registered, Registration, checks::places::Places,
+    },
     statistics::t_quantile,
 };
 
@@ -162,7 +164,7 @@ fn bent(
     }
     let datum = view.landmarks.iter().map(|l| l.usage == LandmarkUse::Datum);
     let statistic = adjustment.bend_statistic(&datum.collect::<Vec<_>>(), reference_size)?;
-    let limit = t_quantile(1.0 - LEVEL / 2.0, adjustment.noise_freedom);
+    let limit = t_quantile(1.0 - LEVEL / 2.0, adjustment.noise_freedom());
     (statistic.abs() > limit).then(|| {
         let text = format!(
             "The datum landmarks lie as if a lens had bent the reference (test {:.1}, limit {limit:.1}): lengths far \

@@ -6,7 +6,11 @@ use super::coverage::job;
 use crate::{
     frame::Point,
     job::RegistrationKind,
-    registration::{Adjustment, edges::EdgeMark, model::Pair, register},
+    registration::{
+        Adjustment,
+        adjustment::{EdgeMark, Pair},
+        register,
+    },
     statistics::{Measured, trials::Noise},
 };
 use nalgebra::Vector2;
@@ -82,7 +86,7 @@ fn intervals_hold_the_truth_where_whole_edges_err() {
             .expect("edges all around");
         let errors = fitted.region(0);
         for (n, k) in [0, 1, 3, 4].into_iter().enumerate() {
-            let deviation = fitted.solved.covariance.regions[0][(k, k)].sqrt();
+            let deviation = fitted.region_covariance(0)[(k, k)].sqrt();
             let figure = Measured::from_deviation(errors.to_array()[k], deviation, 60.0);
             let figure = figure.expect("finite");
             held[n] += usize::from(figure.holds(0.0));

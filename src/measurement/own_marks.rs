@@ -17,9 +17,9 @@ pub(crate) struct OwnPoint {
 
 /// The reference's mark of pair `i` in the reference's own pixels (rectified).
 pub(crate) fn own_point(adjustment: &Adjustment, i: usize) -> OwnPoint {
-    let layout = &adjustment.problem.layout;
-    let state = &adjustment.solved.state;
-    let mark = adjustment.problem.pairs[i].reference;
+    let layout = adjustment.layout();
+    let state = adjustment.state();
+    let mark = adjustment.pairs()[i].reference;
     let rectified = state.rectified_from_reference.apply(mark);
     let mut by_global = Matrix2xX::zeros(layout.global_unknowns());
     if let Some(rectification) = layout.free_rectification() {
@@ -30,7 +30,7 @@ pub(crate) fn own_point(adjustment: &Adjustment, i: usize) -> OwnPoint {
             .render_from_rectified
             .jacobian(rectified)
             .try_inverse();
-        let in_render = &adjustment.solved.rows[i].prediction.registered_by_global;
+        let in_render = adjustment.registered_by_global(i);
         let own = back.unwrap_or_else(Matrix2::zeros) * in_render.columns(first, count);
         by_global.columns_mut(first, count).copy_from(&own);
     }
@@ -55,7 +55,7 @@ pub(crate) fn own_vector(adjustment: &Adjustment, side: Side, ends: [usize; 2]) 
         return OwnVector {
             vector: adjustment.render_mark(ends[1]) - adjustment.render_mark(ends[0]),
             by_mark: [Matrix2::identity(); 2],
-            by_global: Matrix2xX::zeros(adjustment.problem.layout.global_unknowns()),
+            by_global: Matrix2xX::zeros(adjustment.layout().global_unknowns()),
         };
     }
     let [from, to] = ends.map(|i| own_point(adjustment, i));

@@ -1,13 +1,12 @@
 //! The proportion errors of one region, as far as the picture can tell them.
 use super::{
-    Correction, EdgeOverlap, Method, RegionMeasure, Verdict, absolute,
-    edge_fit::EdgeFit,
+    Correction, EdgeOverlap, Method, RegionMeasure, Verdict,
     judge::{correction, ranking, verdict},
-    mirrored::Mirrored,
-    model_scale::RegionNumber,
-    scales::ScaleStudy,
+    lengths::{RegionNumber, absolute, scales::ScaleStudy},
+    symmetry::Mirrored,
 };
 use crate::{
+    edges::EdgeFit,
     job::{Job, Region},
     registration::{Adjustment, RegionFit},
     statistics::Measured,
@@ -76,12 +75,12 @@ impl Evidence {
         let off = nalgebra::SVector::<f64, 5>::from(errors.to_array()) - evidence.spread.mean;
         // The fit is one optimum: the spread over all others, and how far it lies from their mean, belong to it.
         let elsewhere = off * off.transpose() + depth_noise(fit, region, extent_px);
-        let by_fit = fit.adjustment.solved.covariance.regions[j];
+        let by_fit = *fit.adjustment.region_covariance(j);
         let over_places = evidence.spread.covariance + elsewhere;
         let covariance = by_fit
             + evidence.spread.covariance * search_share(evidence.beyond_chance).powi(2)
             + elsewhere;
-        let expected = fit.adjustment.problem.expected;
+        let expected = *fit.adjustment.expected();
         let told = [&over_places, &covariance].map(|c| is_told(c, &expected));
         let is_told: [bool; 5] = std::array::from_fn(|k| told[0][k] && told[1][k]);
         if !is_told.contains(&true) {
@@ -151,7 +150,7 @@ fn depth_noise(fit: &EdgeFit, region: &Region, extent_px: [f64; 2]) -> nalgebra:
     const DEPTH_PER_SIZE: f64 = 0.3;
     /// Parts stand out of their neighbours' depth farther than landmarks do.
     const OUT_OF_NEIGHBOURS: f64 = 1.5;
-    let shift = fit.adjustment.solved.state.shift;
+    let shift = fit.adjustment.state().shift;
     let shift = shift.iter().map(|s| s * s).sum::<f64>().sqrt();
     let stretch = DEPTH_PER_SIZE * shift;
     let offset = stretch * extent_px[0].max(extent_px[1]);

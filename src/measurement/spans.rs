@@ -3,7 +3,7 @@ use super::{
     AngleMeasure, Correction, SpanMeasure,
     figures::{self, Figure},
     judge::{correction, ranking::times_tolerance, verdict},
-    scales::{Scale, ScaleStudy},
+    lengths::scales::{Scale, ScaleStudy},
 };
 use crate::{
     job::{Angle, Job, Span},

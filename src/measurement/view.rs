@@ -2,14 +2,18 @@
 use super::{
     Correction, DrawnPair, EdgeOverlap, Explained, RegionMeasure, Verdict, ViewMeasurement,
     Warning, WorkImages, datum_doubts,
-    edge_fit::{self, EdgeFit, EdgeScene},
-    edge_overlap::EdgeStudy,
     judge::{correction, leave_alone, verdict},
-    mirrored::Mirrored,
-    regions, scales, screen, silhouette, sizes, spans, symmetry,
-    work::{self, Prepared},
+    lengths::{scales, sizes},
+    overlap::{
+        edges::EdgeStudy,
+        grid::{Prepared, Work},
+        silhouette,
+    },
+    regions, screen, spans,
+    symmetry::{self, Mirrored},
 };
 use crate::{
+    edges::{self, EdgeFit, EdgeScene},
     frame::Point,
     images::ViewImages,
     job::{self, Job, KnownPlane, LandmarkUse, View},
@@ -176,7 +180,7 @@ pub fn measure_in_run(
 fn refine(view: &View, prepared: &Prepared, registered: &Registered) -> Option<EdgeFit> {
     let window = prepared.window(
         &view.regions,
-        edge_fit::MARGIN,
+        edges::MARGIN,
         &registered.registration.render_from_reference,
     )?;
     let scene = EdgeScene::new(view, &window, &registered.adjustment);
@@ -212,7 +216,7 @@ fn reading_notes(images: &ViewImages) -> Vec<Warning> {
     all
 }
 
-fn overlaps(view: &View, work: &work::Work) -> (Option<EdgeOverlap>, Vec<Option<EdgeOverlap>>) {
+fn overlaps(view: &View, work: &Work) -> (Option<EdgeOverlap>, Vec<Option<EdgeOverlap>>) {
     let study = EdgeStudy::new(work);
     rayon::join(
         || study.whole(),
@@ -226,11 +230,11 @@ fn overlaps(view: &View, work: &work::Work) -> (Option<EdgeOverlap>, Vec<Option<
 }
 
 fn drawn_pairs(adjustment: &Adjustment) -> Vec<DrawnPair> {
-    (0..adjustment.problem.pairs.len())
+    (0..adjustment.pairs().len())
         .map(|i| {
             let u = adjustment.registered_mark(i);
             DrawnPair {
-                render: adjustment.problem.pairs[i].render,
+                render: adjustment.pairs()[i].render,
                 reference: Point::new(u.x, u.y),
             }
         })
@@ -419,7 +423,7 @@ fn disagreeing_datum(
     let (Some(sigma0), freedom) = (registration.sigma0, registration.degrees_of_freedom) else {
         return;
     };
-    if freedom == 0 || adjustment.noise_freedom.is_finite() {
+    if freedom == 0 || adjustment.noise_freedom().is_finite() {
         return;
     }
     let limit = (chi_square_quantile(0.999, freedom as f64) / freedom as f64).sqrt();

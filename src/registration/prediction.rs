@@ -1,20 +1,11 @@
 //! Where the partner of a mark is to be expected in the other image, and how surely.
-use super::{Error, Rectification, register};
+use super::{Error, adjustment::SingleMark, registered::register};
 use crate::{
-    frame::{Point, ReferencePx, RenderPx},
     job::{Expected, Landmark, LandmarkUse, View},
+    rectification::Rectification,
     statistics::{chi_square_quantile, f_quantile},
 };
 use nalgebra::{Matrix2, Vector2};
-
-/// A mark whose partner is not set yet.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum SingleMark {
-    /// In the render.
-    Render(Point<RenderPx>),
-    /// In the reference as it is on disk.
-    Reference(Point<ReferencePx>),
-}
 
 /// The place of a partner, in the pixels of its own image.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -120,6 +111,7 @@ fn ellipse(place: [f64; 2], square: Matrix2<f64>) -> Option<Prediction> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frame::Point;
     use crate::job;
 
     const EXPECTED: Expected = Expected {

@@ -1,13 +1,12 @@
 //! From a view of the job to the adjustment's problem, with the checks that landmarks can carry it.
 use super::{
     Error,
-    adjustment::Problem,
-    model::{Layout, Pair, RegionErrors, State},
-    parallax::Parallax,
-    places::Places,
-    shape::ExpectedShape,
+    adjustment::{
+        ExpectedShape, Layout, Pair, Parallax, Problem, RENDER_SIGMA, RegionErrors, State,
+    },
+    checks::places::Places,
+    roles::Roles,
     start,
-    wrong_marks::Roles,
 };
 use crate::{
     frame::{FromReference, Projective},
@@ -16,10 +15,6 @@ use crate::{
     rectification::{MARK_SIGMA_PX, Rectification},
 };
 use nalgebra::Vector2;
-
-/// Deviation of a mark per coordinate in the render where the job does not state it, before it is estimated, px. A screen
-/// photo is harder to mark.
-pub(crate) const RENDER_SIGMA: f64 = 0.75;
 
 /// The problem, the roles of its pairs, and a state with the rectification alone.
 pub(crate) fn build(

@@ -1,9 +1,8 @@
 //! The errors of each region as the landmarks see them.
 use super::{
-    adjustment::{Adjustment, Weighing},
-    model::RegionErrors,
+    adjustment::{Adjustment, RegionErrors, Weighing},
+    roles::Roles,
     start,
-    wrong_marks::Roles,
 };
 use crate::job::View;
 use nalgebra::Matrix5;

@@ -21,8 +21,8 @@ use std::{
 const SECONDS: f64 = 3.0;
 /// Where `TICKSTRIP_FUZZ_SEED` does not say another.
 const SEED: u64 = 1;
-/// No input may take longer. Far above what any takes on a busy machine: it tells what ends from what does not.
-pub const LONGEST: Duration = Duration::from_secs(30);
+/// No input may take longer, where `TICKSTRIP_FUZZ_LONGEST` does not say another: it tells what ends from what does not.
+const LONGEST: f64 = 30.0;
 /// Different findings after which an entry ends; hangs keep a processor each.
 const MOST_FINDINGS: usize = 20;
 const MOST_HANGS: usize = 3;
@@ -78,7 +78,7 @@ where
     let name = entry.name;
     if let Some(path) = env::var_os("TICKSTRIP_FUZZ_INPUT") {
         let input = fs::read(&path).expect("TICKSTRIP_FUZZ_INPUT names a file");
-        match Bench::new(entry.check, LONGEST).run(input) {
+        match Bench::new(entry.check, longest()).run(input) {
             Ok(outcome) => println_of(&format!("{name}: {outcome:?}")),
             Err(words) => panic!("{name}: {words}"),
         }
@@ -87,7 +87,7 @@ where
     let budget = Duration::from_secs_f64(setting("TICKSTRIP_FUZZ_SECONDS", SECONDS));
     let seed = setting("TICKSTRIP_FUZZ_SEED", SEED);
     let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("fuzz");
-    let found = search(entry, seed, budget, LONGEST, &folder);
+    let found = search(entry, seed, budget, longest(), &folder);
     if env::var_os("TICKSTRIP_FUZZ_SECONDS").is_some() {
         println_of(&format!("{name}: {}", found.summary()));
     }
@@ -100,6 +100,11 @@ where
 )]
 fn println_of(text: &str) {
     println!("{text}");
+}
+
+/// How long an input may take. A machine that is busy with other work needs more than is usual.
+pub fn longest() -> Duration {
+    Duration::from_secs_f64(setting("TICKSTRIP_FUZZ_LONGEST", LONGEST))
 }
 
 fn setting<T: std::str::FromStr>(key: &str, left_out: T) -> T {

@@ -1,5 +1,5 @@
 //! Requests as bytes: changed so that most of them are still requests, sent to a server, and what comes back.
-use crate::{bytes, json, random::Random};
+use crate::{bytes, harness, json, random::Random};
 use serde_json::Value;
 use std::{
     io::{self, BufRead, BufReader, Read, Write},
@@ -8,8 +8,8 @@ use std::{
     time::Duration,
 };
 
-/// A server is given up after so long.
-const LONGEST_ANSWER: Duration = Duration::from_secs(25);
+/// A server is given up after this part of the time that an input may take.
+const LONGEST_ANSWER: f64 = 5.0 / 6.0;
 /// What is not a whole request may be waited for by the server: it is not waited for here.
 const PATIENCE: Duration = Duration::from_millis(100);
 const GAP: &[u8] = b"\r\n\r\n";
@@ -191,13 +191,14 @@ pub struct Answer {
 /// Sends a request; `None` where nothing comes back, as for what is no request or not a whole one.
 pub fn ask(host: &str, request: &[u8]) -> Result<Option<Answer>, String> {
     let is_whole = is_whole(request);
-    let longest = if is_whole { LONGEST_ANSWER } else { PATIENCE };
+    let longest_answer = harness::longest().mul_f64(LONGEST_ANSWER);
+    let longest = if is_whole { longest_answer } else { PATIENCE };
     let failed = |e: io::Error| format!("no answer: {}", e.kind());
     let mut stream =
         TcpStream::connect(host).map_err(|e| format!("the server is gone: {}", e.kind()))?;
     stream.set_read_timeout(Some(longest)).map_err(failed)?;
     stream
-        .set_write_timeout(Some(LONGEST_ANSWER))
+        .set_write_timeout(Some(longest_answer))
         .map_err(failed)?;
     // One that has refused a request need not take the rest of it.
     let _ = stream.write_all(request);

@@ -11,12 +11,12 @@ mod pattern;
 pub use descreen::{FoundPattern, Removal};
 
 use self::bars::Sides;
-use super::work::EdgeSource;
 use crate::{
     frame::{Point, Projective, RectifiedPx},
     images::ViewImages,
     job::{Descreen, Handling, KnownPlane, ReferenceKind, View},
     kernels::{Plane, fill, gray, resize, warp},
+    measurement::overlap::grid::EdgeSource,
     registration::Registration,
     stop::{self, Stopped},
 };

@@ -1,7 +1,9 @@
-//! Start values of the adjustment: the closed-form fit of each kind, and which subsets of the marks it is tried on.
+//! Start values of the adjustment: the closed-form fit of each kind, and the subsets of the marks that it is
+//! tried on, and the best of them.
+mod robust;
 mod subsets;
 
-pub(crate) use subsets::subsets;
+pub(crate) use robust::robust_start;
 
 use crate::{frame::fit, job::RegistrationKind};
 use nalgebra::Matrix3;

@@ -1,0 +1,124 @@
+//! Refines the registration and the errors of regions by the edges of both images.
+//!
+//! The render's edge points are looked for along their normals in the reference, first on datum parts, which refine the
+//! registration, then on all parts, the window getting narrower. Before the parts are fitted, and once again before the
+//! last round, each part's errors are searched for at random around what is known, so that a part does not lock onto a
+//! neighbouring edge unnoticed.
+use super::{
+    chance::OnEdges,
+    scene::EdgeScene,
+    search::{Search, Spread},
+};
+use crate::{
+    registration::{Adjustment, RegionErrors},
+    stop,
+};
+use rayon::prelude::*;
+
+/// Windows (standard deviations, working pixels) of the rounds on datum parts, and of those on all parts.
+const DATUM_WINDOWS: [f64; 3] = [9.0, 4.0, 2.5];
+const ALL_WINDOWS: [f64; 3] = [6.0, 3.0, 2.0];
+const LAST_WINDOW: f64 = 2.0;
+/// The narrow window in which the fit settles in the end, and how often it looks there.
+const SETTLING_WINDOW: f64 = 1.5;
+const SETTLING_ROUNDS: usize = 3;
+/// Gain in log-likelihood at which a search's find replaces the fit.
+const RESTART_GAIN: f64 = 2.0;
+/// Edges that fit so many standard deviations better than displaced ones may accuse a mark.
+const TRUSTED_BEYOND_CHANCE: f64 = 4.0;
+
+/// What the edges made of the adjustment.
+#[derive(Clone, Debug)]
+pub(crate) struct EdgeFit {
+    pub(crate) adjustment: Adjustment,
+    /// For each region of the view; `None` where its edges tell nothing.
+    pub(crate) regions: Vec<Option<RegionEvidence>>,
+    /// For each region of the view: share of its edge points on an edge of the reference, and the same by chance.
+    pub(crate) on_edges: Vec<Option<OnEdges>>,
+}
+
+/// What the edges say of one region.
+#[derive(Clone, Debug)]
+pub(crate) struct RegionEvidence {
+    /// Mean and covariance of the region's errors over all places where its edges fit.
+    pub(crate) spread: Spread,
+    /// How far the fitted part lies on edges, in standard deviations of what displaced parts have.
+    pub(crate) beyond_chance: f64,
+}
+
+impl EdgeScene {
+    fn round(
+        &self,
+        adjustment: &Adjustment,
+        sigma: f64,
+        is_asked: impl Fn(usize) -> bool + Sync,
+    ) -> Option<Adjustment> {
+        stop::check().ok()?;
+        let marks = self.look(adjustment, sigma, is_asked);
+        adjustment.with_edges(&marks, (sigma / 2.0).max(1.0) * self.factor)
+    }
+
+    /// Fits in rounds. `None` where no edge point lies on any region.
+    pub(crate) fn fit(&self, landmarks: &Adjustment) -> Option<EdgeFit> {
+        if self.points.is_empty() {
+            return None;
+        }
+        let on_datum = |k: usize| self.is_datum[self.points[k].region];
+        let mut fitted = landmarks.clone();
+        if (0..self.points.len()).any(on_datum) {
+            for sigma in DATUM_WINDOWS {
+                fitted = self.round(&fitted, sigma, on_datum)?;
+            }
+        }
+        // What is known of the parts without their own edges: where searches draw from.
+        let before = fitted.clone();
+        let search = Search::new(self, &before);
+        fitted = fitted.with_regions(&search.first());
+        for sigma in ALL_WINDOWS {
+            fitted = self.round(&fitted, sigma, |_| true)?;
+        }
+        let mut spreads = search.spreads(&fitted);
+        let restarts: Vec<Option<RegionErrors>> = spreads
+            .iter()
+            .map(|s| s.as_ref().filter(|s| s.gain > RESTART_GAIN).map(|s| s.best))
+            .collect();
+        let mut changed = restarts.iter().any(Option::is_some);
+        if changed {
+            fitted = self.round(&fitted.with_regions(&restarts), LAST_WINDOW, |_| true)?;
+        }
+        for _ in 0..SETTLING_ROUNDS {
+            fitted = self.round(&fitted, SETTLING_WINDOW, |_| true)?;
+        }
+        let mut beyond = self.beyond_chance_of_all(&fitted);
+        for _ in 0..2 {
+            if fitted.review_marks(&|j| beyond[j] > TRUSTED_BEYOND_CHANCE) {
+                fitted = self.round(&fitted, LAST_WINDOW, |_| true)?;
+                beyond = self.beyond_chance_of_all(&fitted);
+                changed = true;
+            }
+        }
+        if changed {
+            spreads = search.spreads(&fitted);
+        }
+        let regions = spreads
+            .into_iter()
+            .zip(beyond)
+            .map(|(spread, beyond_chance)| {
+                Some(RegionEvidence {
+                    spread: spread?,
+                    beyond_chance,
+                })
+            })
+            .collect();
+        let onto = self.onto_response(&fitted);
+        let on_edges = (0..self.is_datum.len())
+            .into_par_iter()
+            .map(|j| self.on_edges(&fitted, &onto, j))
+            .collect();
+        Some(EdgeFit {
+            adjustment: fitted,
+            regions,
+            on_edges,
+        })
+    }
+}

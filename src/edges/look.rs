@@ -1,0 +1,89 @@
+//! Looks for the render's edge points along their normals in the reference.
+use super::{
+    owner,
+    scene::EdgeScene,
+    window::{FARTHEST, STEP},
+};
+use crate::{
+    frame::Point,
+    registration::{
+        Adjustment,
+        adjustment::{EdgeMark, Pair},
+    },
+};
+use nalgebra::Vector2;
+use rayon::prelude::*;
+
+/// Standard deviation of the place of one edge point, working pixels, and the factor by which neighbouring points are
+/// less worth than independent ones: they lie on the same edge and see the same shading.
+const POINT_SIGMA: f64 = 0.7;
+const CORRELATION: f64 = 2.2;
+/// A response of this much is a full edge.
+const FULL_RESPONSE: f64 = 1.2;
+
+impl EdgeScene {
+    /// Looks for the points along their normals; a window of `sigma` working pixels.
+    pub(super) fn look(
+        &self,
+        adjustment: &Adjustment,
+        sigma: f64,
+        is_asked: impl Fn(usize) -> bool + Sync,
+    ) -> Vec<EdgeMark> {
+        let reach = (3.0 * sigma).min(FARTHEST);
+        let reference_from_work = self.work_from_reference.inverse();
+        let onto = self.onto_response(adjustment);
+        let rivals = self.rival_responses(adjustment, &onto);
+        (0..self.points.len())
+            .into_par_iter()
+            .filter(|&k| is_asked(k))
+            .filter_map(|k| {
+                let region = self.moved_by(k);
+                let subject = adjustment.subject_of(self.places[k], region);
+                let at = onto.apply(subject, k);
+                let normal = self.points[k].normal;
+                let (t, response) = self.best_along(at, normal, sigma, reach)?;
+                let strength = (response / FULL_RESPONSE).clamp(0.0, 1.0).powi(2)
+                    * owner::share_of_owner(response, rivals[k]);
+                let found = at + normal * t;
+                Some(EdgeMark {
+                    pair: Pair {
+                        render: Point::new(self.places[k].x, self.places[k].y),
+                        reference: reference_from_work.apply(Point::new(found.x, found.y)),
+                        render_sigma: 0.0,
+                        reference_sigma: 0.0,
+                        space: self.spaces[k],
+                        region,
+                    },
+                    normal,
+                    weight: strength / (POINT_SIGMA * CORRELATION * self.factor).powi(2),
+                })
+            })
+            .collect()
+    }
+
+    /// Distance along the normal of the strongest response under the window, and that response.
+    fn best_along(
+        &self,
+        at: Vector2<f64>,
+        normal: Vector2<f64>,
+        sigma: f64,
+        reach: f64,
+    ) -> Option<(f64, f64)> {
+        let n = (2.0 * reach / STEP).round() as usize + 1;
+        let place = |i: usize| -reach + STEP * i as f64;
+        let mut profile = [0.0_f64; 2 * (FARTHEST / STEP) as usize + 1];
+        let profile = &mut profile[..n];
+        for (i, r) in profile.iter_mut().enumerate() {
+            *r = f64::from(self.response.at(at + normal * place(i), normal));
+        }
+        let weighed = |i: usize| profile[i] * (-(place(i) / sigma).powi(2) / 2.0).exp();
+        let best = (1..profile.len() - 1).max_by(|&a, &b| weighed(a).total_cmp(&weighed(b)))?;
+        let (a, b, c) = (profile[best - 1], profile[best], profile[best + 1]);
+        let curvature = a - 2.0 * b + c;
+        if curvature >= -1e-9 {
+            return None;
+        }
+        let between = (0.5 * (a - c) / curvature).clamp(-1.0, 1.0) * STEP;
+        Some((place(best) + between, b))
+    }
+}

@@ -1,0 +1,17 @@
+//! Edge points of the render, what the reference answers to them, and what both make of the adjustment.
+mod chance;
+mod fit;
+mod gradient;
+mod look;
+mod onto;
+mod owner;
+mod points;
+mod response;
+mod scene;
+mod search;
+mod window;
+
+pub(crate) use chance::OnEdges;
+pub(crate) use fit::EdgeFit;
+pub(crate) use scene::EdgeScene;
+pub(crate) use window::{MARGIN, Window};

@@ -1,0 +1,13 @@
+//! Known lengths: the scale of each image, the drawing's stretch, and sizes against the subject absolutely.
+pub(super) mod absolute;
+#[cfg(test)]
+mod coverage;
+mod dimensions;
+mod model_scale;
+mod region_number;
+pub(super) mod scales;
+pub(super) mod sizes;
+
+pub use dimensions::{DimensionFit, RefusedDimensions, Test};
+pub(super) use region_number::RegionNumber;
+pub use sizes::{SizeComparison, SpanSizes};

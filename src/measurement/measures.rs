@@ -1,0 +1,332 @@
+//! What is measured in one view, as others read it.
+use super::{
+    DimensionFit, RefusedDimensions, ScreenFindings, SilhouetteOverlap, SizeComparison,
+    SymmetryCheck,
+};
+use crate::{
+    frame::{Point, Projective, RenderPx, WorkPx},
+    job::{Angle, Span, View},
+    kernels::Plane,
+    registration::Registration,
+    statistics::Measured,
+};
+
+/// Everything measured in one view.
+#[derive(Clone, Debug)]
+pub struct ViewMeasurement {
+    /// Out if anything is out, undecided if anything is undecided, else within.
+    pub verdict: Verdict,
+    /// What the reader must know to trust or distrust the figures.
+    pub warnings: Vec<Warning>,
+    /// The reference laid over the render.
+    pub registration: Registration,
+    /// Scales of both images, as far as known.
+    pub scales: Scales,
+    /// With both images scaled: how they differ in size and angle, in words too.
+    pub sizes: Option<SizeComparison>,
+    /// How far the reference is from symmetric, where the job says that the subject is.
+    pub symmetry: Option<SymmetryCheck>,
+    /// The silhouettes of both images against each other, where both have one.
+    pub silhouette: Option<SilhouetteOverlap>,
+    /// What a screen left in the reference, and what was done about it before edges were looked for.
+    pub screen: ScreenFindings,
+    /// Edges of the whole view; `None` where an image has no edges to compare.
+    pub edge_overlap: Option<EdgeOverlap>,
+    /// Offset (x, y) of each landmark of the view in millimetres on the model, where a scale is known.
+    pub landmark_offsets_model_mm: Vec<[Option<Measured>; 2]>,
+    /// One for each region of the view, in its order.
+    pub regions: Vec<RegionMeasure>,
+    /// In the order of the view; a span whose marks coincide or lie beyond the horizon has none.
+    pub spans: Vec<SpanMeasure>,
+    /// In the order of the view; an angle whose marks coincide or lie beyond the horizon has none.
+    pub angles: Vec<AngleMeasure>,
+    /// What to change in CAD, worst first; nothing smaller than the eye can see.
+    pub corrections: Vec<Correction>,
+    /// What is too small to be printed or seen, whether in tolerance or not.
+    pub leave_alone: Vec<LeftAlone>,
+}
+
+impl ViewMeasurement {
+    /// The measured spans beside what `view`, the one that was measured, says of them.
+    pub fn spans_of<'a>(
+        &'a self,
+        view: &'a View,
+    ) -> impl Iterator<Item = (&'a Span, &'a SpanMeasure)> {
+        let find = |m: &SpanMeasure| view.spans.iter().find(|s| s.name == m.name);
+        self.spans.iter().filter_map(move |m| Some((find(m)?, m)))
+    }
+
+    /// The measured angles beside what `view`, the one that was measured, says of them.
+    pub fn angles_of<'a>(
+        &'a self,
+        view: &'a View,
+    ) -> impl Iterator<Item = (&'a Angle, &'a AngleMeasure)> {
+        let find = |m: &AngleMeasure| view.angles.iter().find(|a| a.name == m.name);
+        self.angles.iter().filter_map(move |m| Some((find(m)?, m)))
+    }
+}
+
+/// By the decision rule of ISO 14253-1.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Verdict {
+    /// The whole interval lies inside the tolerance.
+    Within,
+    /// Neither: the picture cannot tell.
+    Undecided,
+    /// The whole interval lies outside the tolerance.
+    Out,
+}
+
+/// Something the reader must know. The code is stable, the text is for people.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Warning {
+    /// Stable, lower case with hyphens, such as `mixed-variants`.
+    pub code: &'static str,
+    /// One or two sentences, with what to do.
+    pub text: String,
+}
+
+/// Scales of the images of a view.
+#[derive(Clone, Debug, Default)]
+pub struct Scales {
+    /// Render pixels per millimetre of the model: from known lengths in the render, or from its camera.
+    pub render_px_per_model_mm: Option<Measured>,
+    /// Render pixels per full-size millimetre of the subject, through the registration: from known lengths in the
+    /// reference.
+    pub registered_px_per_full_size_mm: Option<Measured>,
+    /// The factor that takes render pixels to model millimetres in every figure: from the render's own scale, else
+    /// from the reference's and the job's scale; `None` where neither is known.
+    pub model_mm_per_render_px: Option<Measured>,
+    /// With both images scaled: how much the model as a whole is too large, per cent.
+    pub model_size_percent: Option<Measured>,
+    /// One for each known length of the view, in its order.
+    pub known: Vec<KnownFit>,
+    /// What the known lengths of the render say of it as a whole.
+    pub render_dimensions: Option<DimensionFit>,
+    /// What the known lengths of the reference say of it as a whole.
+    pub reference_dimensions: Option<DimensionFit>,
+    /// Known lengths and directions of the render, of the reference, from which nothing was taken.
+    pub refused: [RefusedDimensions; 2],
+}
+
+/// How a known length fits the others of its image.
+#[derive(Clone, Debug, Default)]
+pub struct KnownFit {
+    /// Marked length over known length, relative to the fitted scale, minus 1, per cent; `None` where only a direction
+    /// is known.
+    pub disagreement_percent: Option<f64>,
+    /// Direction of the line against that of the drawing, degrees; `None` where none is stated.
+    pub direction_error_deg: Option<f64>,
+    /// The disagreement over its standard deviation; `None` where nothing checks it.
+    pub test_statistic: Option<f64>,
+    /// The value that noise exceeds in one of a thousand.
+    pub critical_value: Option<f64>,
+    /// The full-size length that the others ask for.
+    pub others_ask_for_full_size_mm: Option<Measured>,
+    /// Probably misread.
+    pub doubtful: bool,
+    /// It contradicts another, and nothing tells which of them is misread.
+    pub ambiguous: bool,
+}
+
+/// How far the edges of both images coincide.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EdgeOverlap {
+    /// Harmonic mean of precision and recall, 0 to 1.
+    pub score: f64,
+    /// Share of the render's edge pixels that the reference has too.
+    pub precision: f64,
+    /// Share of the reference's edge pixels that the render has too.
+    pub recall: f64,
+    /// Mean score at displacements well beyond the tolerance.
+    pub chance: f64,
+    /// `(score - chance) / (1 - chance)`.
+    pub above_chance: f64,
+    /// Render pixels.
+    pub tolerance_px: f64,
+    /// Mean distance of the render's edge pixels from the reference's edges, render pixels.
+    pub mean_distance_px: f64,
+    /// 95th percentile of the same distances.
+    pub p95_distance_px: f64,
+    /// Number of edge pixels of the render that were looked at (working grid).
+    pub render_edge_pixels: usize,
+    /// Number of edge pixels of the reference that were looked at (working grid).
+    pub reference_edge_pixels: usize,
+}
+
+/// What a region's figures rest on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Method {
+    /// Nothing: no figure is given.
+    None,
+    /// Landmarks alone.
+    Landmarks,
+    /// Edges alone.
+    Edges,
+    /// Both.
+    LandmarksAndEdges,
+    /// Landmarks, and the reference's marks of the other side, mirrored.
+    LandmarksAndSymmetry,
+    /// All of them.
+    LandmarksEdgesAndSymmetry,
+}
+
+/// The proportion errors of one region; a figure is absent where the picture cannot tell.
+#[derive(Clone, Debug)]
+pub struct RegionMeasure {
+    /// The region's name.
+    pub name: String,
+    /// What the figures rest on.
+    pub method: Method,
+    /// Model too wide (positive) or too narrow, per cent.
+    pub width_percent: Option<Measured>,
+    /// Model too high (positive) or too low, per cent.
+    pub height_percent: Option<Measured>,
+    /// Model turned against the subject, degrees, clockwise.
+    pub rotation_deg: Option<Measured>,
+    /// Where the part lies minus where it should lie, at the anchor: x right, y down; render pixels.
+    pub offset_px: [Option<Measured>; 2],
+    /// The same in millimetres on the model.
+    pub offset_model_mm: [Option<Measured>; 2],
+    /// The same in full-size millimetres.
+    pub offset_full_size_mm: [Option<Measured>; 2],
+    /// With both images scaled: width and height of the model against the subject absolutely, per cent.
+    pub absolute_percent: [Option<Measured>; 2],
+    /// The same over the outline's box, millimetres on the model.
+    pub absolute_model_mm: [Option<Measured>; 2],
+    /// Size of the outline's box (width, height), render pixels.
+    pub size_px: [f64; 2],
+    /// The same in millimetres on the model, where the scale is known.
+    pub size_model_mm: Option<[f64; 2]>,
+    /// Edges inside the region.
+    pub edge_overlap: Option<EdgeOverlap>,
+    /// Against the region's tolerance.
+    pub verdict: Verdict,
+    /// The largest error over its tolerance: what regions are ordered by within a verdict.
+    pub times_tolerance: f64,
+    /// Why the figures are sure or not, in a few words.
+    pub sureness: String,
+    /// The change in CAD, in words; `None` where nothing is to be done.
+    pub correction: Option<String>,
+    /// The job's note.
+    pub note: Option<String>,
+}
+
+/// The proportion error of one span.
+#[derive(Clone, Debug)]
+pub struct SpanMeasure {
+    /// The span's name.
+    pub name: String,
+    /// Length in the render, render pixels.
+    pub render_px: Measured,
+    /// Length in the registered reference, render pixels.
+    pub reference_px: Measured,
+    /// Proportion error, per cent.
+    pub error_percent: Measured,
+    /// The same error in millimetres on the model.
+    pub error_model_mm: Option<Measured>,
+    /// The same error in full-size millimetres.
+    pub error_full_size_mm: Option<Measured>,
+    /// Length on the model, millimetres, where the render has a scale.
+    pub model_mm: Option<Measured>,
+    /// Length on the subject, full-size millimetres, where the reference has a scale.
+    pub full_size_mm: Option<Measured>,
+    /// With both images scaled: model against subject absolutely, per cent.
+    pub absolute_percent: Option<Measured>,
+    /// The same in millimetres on the model: its length minus that which the subject asks for.
+    pub absolute_model_mm: Option<Measured>,
+    /// The same in full-size millimetres.
+    pub absolute_full_size_mm: Option<Measured>,
+    /// Against the span's tolerance.
+    pub verdict: Verdict,
+    /// The error over its tolerance: what spans are ordered by within a verdict.
+    pub times_tolerance: f64,
+    /// The change in CAD, in words.
+    pub correction: Option<String>,
+}
+
+/// The error of one angle.
+#[derive(Clone, Debug)]
+pub struct AngleMeasure {
+    /// The angle's name.
+    pub name: String,
+    /// In the render, degrees.
+    pub render_deg: Measured,
+    /// In the registered reference, degrees.
+    pub reference_deg: Measured,
+    /// Render minus reference, degrees.
+    pub error_deg: Measured,
+    /// Against the angle's tolerance.
+    pub verdict: Verdict,
+    /// The error over its tolerance: what angles are ordered by within a verdict.
+    pub times_tolerance: f64,
+    /// The change in CAD, in words.
+    pub correction: Option<String>,
+}
+
+/// An error too small to be printed or seen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeftAlone {
+    /// Name of the region or span.
+    pub about: String,
+    /// Which of its measures.
+    pub measure: &'static str,
+    /// The error, millimetres on the model.
+    pub error_model_mm: Measured,
+    /// Whether it is in tolerance.
+    pub verdict: Verdict,
+}
+
+/// One change to make in CAD.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Correction {
+    /// Name of the region, span or angle.
+    pub about: String,
+    /// What to do, such as "make the lantern 3.2 % narrower (0.41 mm on the model)".
+    pub text: String,
+    /// The error over the tolerance: what the list is ordered by.
+    pub times_tolerance: f64,
+}
+
+/// The rasters that the pictures are drawn from, on the working grid.
+#[derive(Clone, Debug)]
+pub struct WorkImages {
+    /// Takes working pixels to render pixels: a scale about the top left corner.
+    pub render_from_work: Projective<RenderPx, WorkPx>,
+    /// The render, on plain grey where it is transparent.
+    pub render: image::RgbImage,
+    /// The registered reference; black outside of it.
+    pub reference: image::RgbImage,
+    /// 255 where the reference covers the working grid and both masks allow it, else 0.
+    pub common: Plane<u8>,
+    /// The silhouettes, where both images have one.
+    pub silhouettes: Option<Silhouettes>,
+    /// 255 on the render's edges, else 0.
+    pub render_edges: Plane<u8>,
+    /// 255 on the reference's edges, else 0.
+    pub reference_edges: Plane<u8>,
+    /// Distance of every working pixel from the nearest edge of the render, working pixels (infinite where it has none).
+    pub distance_to_render_edges: Plane<f32>,
+    /// Distance of every working pixel from the nearest edge of the reference, working pixels.
+    pub distance_to_reference_edges: Plane<f32>,
+}
+
+/// The silhouettes of both images on the working grid: 255 inside, else 0.
+#[derive(Clone, Debug)]
+pub struct Silhouettes {
+    /// Of the render.
+    pub render: Plane<u8>,
+    /// Of the registered reference.
+    pub reference: Plane<u8>,
+    /// Where the reference covers the grid.
+    pub covered: Plane<u8>,
+}
+
+/// Landmarks as they are drawn: a mark of the render and the registered mark of the reference.
+#[derive(Clone, Copy, Debug)]
+pub struct DrawnPair {
+    /// In the render.
+    pub render: Point<RenderPx>,
+    /// The reference's mark, registered.
+    pub reference: Point<RenderPx>,
+}

@@ -1,0 +1,29 @@
+//! The noise of marks, as factors on the deviations that are stated or believed beforehand.
+use crate::rectification::Observed;
+
+/// Deviation of a mark per coordinate in the render where the job does not state it, before it is estimated, px. A screen
+/// photo is harder to mark. A judgement.
+pub(crate) const RENDER_SIGMA: f64 = 0.75;
+
+/// Factors on the marks' standard deviations.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Noise {
+    pub(crate) render: f64,
+    pub(crate) reference: f64,
+}
+
+impl Noise {
+    pub(crate) const AS_STATED: Self = Self {
+        render: 1.0,
+        reference: 1.0,
+    };
+
+    /// Standard deviation of a number of the rectification.
+    pub(super) fn of(self, observed: &Observed) -> f64 {
+        if observed.is_of_marks {
+            self.reference * observed.deviation
+        } else {
+            observed.deviation
+        }
+    }
+}

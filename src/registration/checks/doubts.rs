@@ -1,0 +1,19 @@
+//! What a solved adjustment lets doubt of what it rests on.
+use super::noise::NOISE_RANGE;
+use crate::registration::adjustment::Adjustment;
+
+impl Adjustment {
+    /// Whether the noise of the marks was estimated, and is the most that is taken for noise.
+    pub(crate) fn has_most_noise(&self) -> bool {
+        let most = self.noise.render.max(self.noise.reference);
+        self.noise_freedom.is_finite() && most >= NOISE_RANGE.1
+    }
+
+    /// How far the reference's camera had to be moved from the render's, over the expected deviation of one of its
+    /// numbers (the largest of them); `None` where both are the same.
+    pub(crate) fn camera_shift_over_expected(&self) -> Option<f64> {
+        let parallax = self.problem.layout.parallax.as_ref()?;
+        let most = self.solved.state.shift.iter().map(|s| s.abs());
+        Some(most.fold(0.0, f64::max) / parallax.expected_deviation())
+    }
+}

@@ -1,4 +1,5 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
+#![doc = include_str!("pipeline/METHOD.md")]
 mod admission;
 mod need;
 mod own_folder;

@@ -1,7 +1,7 @@
 //! The memory that a comparison takes, counted at the allocator, against what is reserved for it beforehand.
 //!
 //! `cargo test --test memory -- --nocapture` prints the figures.
-#![allow(clippy::print_stdout, reason = "the figures go into DEVELOPERS.md")]
+#![allow(clippy::print_stdout, reason = "the figures go into MEASURED.md")]
 
 use image::{GrayImage, Luma, Rgb, RgbImage, Rgba, RgbaImage};
 use serde_json::{Value, json};

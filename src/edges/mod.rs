@@ -1,4 +1,5 @@
 //! Edge points of the render, what the reference answers to them, and what both make of the adjustment.
+#![doc = include_str!("METHOD.md")]
 mod chance;
 mod fit;
 mod gradient;

@@ -1,4 +1,5 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
+#![doc = include_str!("METHOD.md")]
 #[cfg(test)]
 mod coverage;
 mod datum_doubts;

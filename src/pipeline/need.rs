@@ -2,7 +2,7 @@
 //!
 //! A view goes through its stages one after the other, and holds what the later ones still need: the need is that of the
 //! largest stage. The factors are those of the code, and were measured at the allocator with pictures as rich as noise,
-//! which compress to nothing less (`tests/memory.rs`; DEVELOPERS.md has the figures).
+//! which compress to nothing less (`tests/memory.rs`; `tests/bench/MEASURED.md` has the figures).
 use crate::{
     images::{PictureLook, ViewLook},
     job::View,

@@ -4,6 +4,7 @@
 //! A [`Rectification`] is made before the registration and handed to it. Its numbers become unknowns of the adjustment,
 //! observed beforehand, so that what the rectification is unsure of goes on into every figure: the marked corners, the
 //! aspect that only the view tells, the lens.
+#![doc = include_str!("METHOD.md")]
 mod bends;
 mod bezel;
 mod doubts;

@@ -1,6 +1,7 @@
 //! From landmark pairs to the map that lays the reference over the render, with its uncertainty. Never sees a pixel.
 //!
 //! [`register`] solves one joint adjustment of the registration and the errors of every region (see [`adjustment`]).
+#![doc = include_str!("METHOD.md")]
 pub(crate) mod adjustment;
 pub(crate) mod checks;
 pub mod error;

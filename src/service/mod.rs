@@ -1,4 +1,5 @@
 //! The HTTP shell: the marking page and the comparison service. The only place that knows of HTTP.
+#![doc = include_str!("METHOD.md")]
 mod bodies;
 mod connections;
 mod files;

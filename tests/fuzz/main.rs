@@ -1,7 +1,7 @@
 //! Inputs that nobody would write: mutated job files, lengths, images, marks and requests. Whatever comes in, the
 //! program ends soon, does not panic, and either does its work or says why not.
 //!
-//! DEVELOPERS.md, "Fuzzing", says how to run an entry longer and how to run a finding again.
+//! `tests/ATTACKS.md` says how to run an entry longer and how to run a finding again.
 mod bytes;
 mod comparison;
 mod harness;

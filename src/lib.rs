@@ -18,3 +18,4 @@ pub mod service;
 pub mod statistics;
 pub mod stop;
 pub mod units;
+pub mod warning;

@@ -1,4 +1,6 @@
 //! Figures with their intervals, and the quantiles that intervals and tests need.
+pub(crate) mod words;
+
 use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
 /// A measured figure with its 95 % interval.
@@ -7,23 +9,37 @@ use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, Normal, St
 /// All three numbers are finite and `low <= value <= high`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measured {
-    /// The best estimate.
-    pub value: f64,
-    /// Lower end of the 95 % interval.
-    pub low: f64,
-    /// Upper end of the 95 % interval.
-    pub high: f64,
+    value: f64,
+    low: f64,
+    high: f64,
 }
 
 impl Measured {
+    /// An estimate and the ends of its interval; `None` where a number is not finite or the interval does not hold the
+    /// estimate.
+    pub fn new(value: f64, low: f64, high: f64) -> Option<Self> {
+        let is_sound = low.is_finite() && high.is_finite() && low <= value && value <= high;
+        is_sound.then_some(Self { value, low, high })
+    }
+
+    /// The best estimate.
+    pub fn value(self) -> f64 {
+        self.value
+    }
+
+    /// Lower end of the 95 % interval.
+    pub fn low(self) -> f64 {
+        self.low
+    }
+
+    /// Upper end of the 95 % interval.
+    pub fn high(self) -> f64 {
+        self.high
+    }
+
     /// `value` plus or minus `half_width`; `None` where a number is not finite or the width is negative.
     pub fn plus_minus(value: f64, half_width: f64) -> Option<Self> {
-        let (low, high) = (value - half_width, value + half_width);
-        (low.is_finite() && high.is_finite() && half_width >= 0.0).then_some(Self {
-            value,
-            low,
-            high,
-        })
+        Self::new(value, value - half_width, value + half_width)
     }
 
     /// The 95 % interval of an estimate with this standard deviation, known to `degrees_of_freedom`

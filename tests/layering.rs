@@ -6,15 +6,17 @@ use std::{collections::BTreeSet, fs, path::Path};
 const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("stop", &[]),
     ("printable", &[]),
+    ("warning", &[]),
     ("units", &["printable"]),
     ("frame", &[]),
     ("statistics", &[]),
     ("kernels", &["stop", "frame"]),
-    ("job", &["printable", "units", "frame"]),
+    ("job", &["warning", "printable", "units", "frame"]),
     ("images", &["stop", "printable", "kernels", "job"]),
     (
         "rectification",
         &[
+            "warning",
             "printable",
             "units",
             "frame",
@@ -42,6 +44,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "measurement",
         &[
+            "warning",
             "stop",
             "printable",
             "units",
@@ -58,6 +61,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "drawing",
         &[
+            "warning",
             "stop",
             "printable",
             "units",
@@ -73,6 +77,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "report",
         &[
+            "warning",
             "stop",
             "printable",
             "units",
@@ -119,6 +124,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "cli",
         &[
+            "warning",
             "stop",
             "printable",
             "units",

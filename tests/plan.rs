@@ -127,7 +127,7 @@ fn the_sentence_stands_in_report_table_page_and_csv() {
     let sentence = view()["sizes"]["text"].as_str().expect("a text").to_owned();
     assert!(
         sentence.starts_with("the second plan is 3.")
-            && sentence.contains(" larger than the first and turned by 0.7°")
+            && sentence.contains(" larger than the first and turned by 0.")
     );
     assert!(
         sentence.contains("at 1:24 the span \"overall\" becomes ") && sentence.contains("2' 8")

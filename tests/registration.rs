@@ -69,8 +69,8 @@ proptest! {
             let p = Point::new(p[0], p[1]);
             prop_assert!(found.render_from_reference.apply(p).distance(map.apply(p)) < 1e-6 * scale.max(1.0));
         }
-        prop_assert!((found.scale.value / scale - 1.0).abs() < 1e-9);
-        prop_assert!((found.rotation_deg.value.to_radians() - angle).abs() < 1e-9);
+        prop_assert!((found.scale.value() / scale - 1.0).abs() < 1e-9);
+        prop_assert!((found.rotation_deg.value().to_radians() - angle).abs() < 1e-9);
     }
 
     #[test]
@@ -92,7 +92,7 @@ proptest! {
         let a = registered(&views::view(RegistrationKind::Similarity, &CLOUD, &render, stated(1.0)));
         let b = registered(&views::view(RegistrationKind::Similarity, &CLOUD, &larger, stated(factor)));
         prop_assert!((b.rms_px / a.rms_px / factor - 1.0).abs() < 1e-6);
-        prop_assert!((b.rotation_deg.value - a.rotation_deg.value).abs() < 1e-7);
+        prop_assert!((b.rotation_deg.value() - a.rotation_deg.value()).abs() < 1e-7);
         prop_assert!((b.rotation_deg.half_width() / a.rotation_deg.half_width() - 1.0).abs() < 1e-5);
     }
 }
@@ -118,7 +118,7 @@ fn every_number_of_datum_landmarks_registers() {
                     .collect();
                 let sigmas = [Some(1.0), Some(1.0)];
                 let found = registered(&views::view(kind, &reference, &render, sigmas));
-                sender.send((count, found.scale.value)).expect("heard");
+                sender.send((count, found.scale.value())).expect("heard");
             }
         });
         for count in least..=200 {
@@ -148,8 +148,8 @@ fn exchanging_the_images_gives_the_inverse_map() {
         &CLOUD,
         [Some(1.0), Some(1.4)],
     ));
-    assert!((there.scale.value * back.scale.value - 1.0).abs() < 1e-5);
-    assert!((there.rotation_deg.value + back.rotation_deg.value).abs() < 1e-6);
+    assert!((there.scale.value() * back.scale.value() - 1.0).abs() < 1e-5);
+    assert!((there.rotation_deg.value() + back.rotation_deg.value()).abs() < 1e-6);
 }
 
 #[test]
@@ -188,7 +188,7 @@ fn a_mark_set_wrong_is_named_and_left_out() {
             &mapped(&similarity(), 1.0),
             [None, None],
         ));
-        assert!((found.scale.value / clean.scale.value - 1.0).abs() < 0.01);
+        assert!((found.scale.value() / clean.scale.value() - 1.0).abs() < 0.01);
     }
 }
 
@@ -272,7 +272,7 @@ fn check_landmarks_do_not_move_the_registration() {
         assert!((a - b).abs() < 1e-9);
     }
     assert!(
-        (after.landmarks[3].offset_px[0].value - before.landmarks[3].offset_px[0].value - 40.0)
+        (after.landmarks[3].offset_px[0].value() - before.landmarks[3].offset_px[0].value() - 40.0)
             .abs()
             < 1e-9
     );

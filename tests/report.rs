@@ -13,6 +13,7 @@ use tickstrip::{
     report::{self, *},
     statistics::Measured,
     units::{FullSizeMm, ModelMm, ScaleRatio},
+    warning::Code,
 };
 
 const TOLERANCE: Tolerance = Tolerance {
@@ -234,7 +235,7 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
     let measurement = ViewMeasurement {
         verdict: Verdict::Out,
         warnings: vec![Warning {
-            code: "depth",
+            code: Code::Parallax,
             text: format!(
                 "the cameras of {} differ; depth shows up as offset",
                 part(5)
@@ -590,11 +591,7 @@ fn the_keys_are_those_of_the_format() {
 #[test]
 fn a_figure_that_is_absent_or_not_finite_is_null() {
     let (side, mut measured) = full_view("side", &["a", "b", "c", "d"]);
-    measured.regions[1].width_percent = Some(Measured {
-        value: f64::NAN,
-        low: 0.0,
-        high: f64::INFINITY,
-    });
+    measured.regions[1].width_percent = None;
     measured.registration.rms_px = f64::NAN;
     measured.registration.landmarks[0].residual_px = [f64::INFINITY, 0.5];
     let mut overlap = edges(f64::NAN);
@@ -1149,12 +1146,12 @@ fn the_table_says_all_that_is_asked_of_it() {
         );
         let one_line = text.split_whitespace().collect::<Vec<_>>().join(" ");
         for part in [
-            "side: OUT x similarity, rms 1.10 px, 4 datum + 1 check marks, 1 left out",
+            "side: out ✕ similarity, rms 1.10 px, 4 datum + 1 check marks, 1 left out",
             "+4.1 ±0.7",
             "x +0.42 ±0.11",
-            "y -0.05 ±0.11",
+            "y −0.05 ±0.11",
             "0.63",
-            "within +",
+            "within ✓",
             "undecided ?",
             "cannot tell: the edges fit no better than chance",
             "landmark lantern: wrong by 0.4 px, left out of the fit: mark it again",
@@ -1167,7 +1164,7 @@ fn the_table_says_all_that_is_asked_of_it() {
             assert!(one_line.contains(part), "{part} is not in\n{text}");
         }
         let last = text.lines().last().expect("a last line");
-        assert_eq!(last, "verdict: OUT  x   2 of 3 views compared");
+        assert_eq!(last, "verdict: out ✕   2 of 3 views compared");
     }
 }
 
@@ -1214,4 +1211,15 @@ fn equal_reports_give_equal_bytes() {
     assert_eq!(to_csv(&one), to_csv(&two));
     assert_eq!(page(&one), page(&two));
     assert_eq!(table(&one, &PLAIN_80), table(&two, &PLAIN_80));
+}
+
+#[test]
+fn the_schema_lists_every_code_of_a_warning() {
+    let published = report::schema().to_string();
+    for code in Code::ALL {
+        assert!(published.contains(&format!("\"{code}\"")), "{code}");
+        let text = code.as_str();
+        let is_plain = |c: char| c.is_ascii_lowercase() || c == '-';
+        assert!(!text.is_empty() && text.chars().all(is_plain), "{text}");
+    }
 }

@@ -168,7 +168,7 @@ fn errors(measured: &MeasuredView) -> [f64; 4] {
     figures.map(|(figure, truth)| {
         let figure = figure.unwrap_or_else(|| panic!("{}", part.sureness));
         assert!(figure.holds(truth), "{truth} in {figure:?}");
-        figure.value - truth
+        figure.value() - truth
     })
 }
 
@@ -241,7 +241,7 @@ fn a_bad_photo_of_a_screen_is_measured_as_well_as_a_good_one() {
     );
     let widths = |m: &MeasuredView| m.measurement.regions[1].width_percent;
     if let (Some(treated), Some(untreated)) = (widths(&treated), widths(&untreated)) {
-        let off = |m: tickstrip::statistics::Measured| (m.value - 100.0 * WIDTH).abs();
+        let off = |m: tickstrip::statistics::Measured| (m.value() - 100.0 * WIDTH).abs();
         assert!(
             off(treated) <= off(untreated) + 0.05,
             "{treated:?} against {untreated:?}"

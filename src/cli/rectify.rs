@@ -302,7 +302,9 @@ fn words(asked: &Asked, done: &RectifiedPicture) -> String {
         }
         (_, Some(found)) => lines.push(format!(
             "width over height: {:.4} (95 %: {:.4} to {:.4}), found from the view",
-            found.value, found.low, found.high
+            found.value(),
+            found.low(),
+            found.high()
         )),
         (KnownPlane::Figure(_), None) => {
             lines.push("width over height: that of the known points".to_owned());
@@ -315,7 +317,9 @@ fn words(asked: &Asked, done: &RectifiedPicture) -> String {
     lines.push(match figures.lens {
         Some(lens) => format!(
             "lens: coefficient {:.4} (95 %: {:.4} to {:.4}), from the straight lines",
-            lens.value, lens.low, lens.high
+            lens.value(),
+            lens.low(),
+            lens.high()
         ),
         None => "lens: taken to bend nothing; mark straight lines (--straight-lines) if it does"
             .to_owned(),

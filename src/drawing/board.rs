@@ -51,7 +51,7 @@ impl Board {
             text: (board_width * 14.0 / 1600.0).max(14.0),
             work_from_render: input.work.render_from_work.inverse(),
             model_mm_per_render_px: (input.measurement.scales.model_mm_per_render_px)
-                .map(|scale| scale.value),
+                .map(|scale| scale.value()),
         }
     }
 
@@ -167,6 +167,8 @@ pub(crate) enum Swatch {
     Hatched(Stroke, Fill),
     Cross(Stroke),
     Circle(Stroke),
+    /// A square outline.
+    Square(Stroke),
     Arrow(Stroke),
     /// A scale bar of this length.
     Bar(f64),
@@ -197,7 +199,7 @@ impl Item {
     fn swatch_width(&self, size: f64) -> f64 {
         match self.swatch {
             Swatch::Nothing => 0.0,
-            Swatch::Cross(_) | Swatch::Circle(_) => size,
+            Swatch::Cross(_) | Swatch::Circle(_) | Swatch::Square(_) => size,
             Swatch::Bar(length) | Swatch::Ramp(length) => length,
             _ => size * 2.4,
         }
@@ -260,6 +262,11 @@ fn draw_swatch(scene: &mut Scene, swatch: Swatch, area: Box2) {
         }
         Swatch::Cross(stroke) => scene.cross([x, middle], area.width * 0.4, stroke),
         Swatch::Circle(stroke) => scene.circle([x, middle], area.width * 0.4, Some(stroke), None),
+        Swatch::Square(stroke) => {
+            let half = area.width * 0.36;
+            let square = Box2::new(x - half, middle - half, 2.0 * half, 2.0 * half);
+            scene.rectangle(square, Some(stroke), None);
+        }
         Swatch::Arrow(stroke) => scene.arrow(left, right, stroke),
         Swatch::Bar(_) => draw_bar(scene, area),
         Swatch::Ramp(length) => {

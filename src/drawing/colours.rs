@@ -17,8 +17,10 @@ pub(crate) const RENDER: Rgb = Rgb(213, 94, 0);
 pub(crate) const REFERENCE: Rgb = Rgb(0, 114, 178);
 /// Where both coincide.
 pub(crate) const BOTH: Rgb = Rgb(20, 20, 20);
-/// Marks that cannot be right.
+/// Marks that cannot be right: orange, always with a dashed ring.
 pub(crate) const WRONG: Rgb = Rgb(230, 159, 0);
+/// Where the ramp of the heat picture begins.
+const RAMP_BEGIN: Rgb = Rgb(205, 205, 205);
 /// Within tolerance: bluish green.
 pub(crate) const WITHIN: Rgb = Rgb(0, 158, 115);
 /// Out of tolerance: reddish purple.
@@ -54,7 +56,8 @@ impl Rgb {
     }
 }
 
-/// The colour of the heat picture at `share` (0: none, 1: the end of the colour bar): yellow, vermilion, dark violet.
+/// The colour of the heat picture at `share` (0: none, 1: the end of the bar): light grey to black, for every colour of the palette
+/// means something else.
 ///
 /// The lightness falls steadily, so that a grey print keeps the order.
 pub(crate) fn ramp(share: f64) -> Rgb {
@@ -69,7 +72,7 @@ pub(crate) fn ramp(share: f64) -> Rgb {
 }
 
 fn ramp_at(share: f64) -> Rgb {
-    const STOPS: [Rgb; 3] = [UNDECIDED, RENDER, Rgb(48, 8, 72)];
+    const STOPS: [Rgb; 3] = [RAMP_BEGIN, Rgb(118, 118, 118), INK];
     let position = share * 2.0;
     let left = (position as usize).min(1);
     let t = position - left as f64;
@@ -134,9 +137,8 @@ mod tests {
 
     #[test]
     fn the_ramp_starts_and_ends_at_its_stops() {
-        assert_eq!(ramp(0.0), UNDECIDED);
-        assert_eq!(ramp(0.5 + 0.5 / 255.0).0, 212);
-        assert_eq!(ramp(7.0), Rgb(48, 8, 72));
+        assert_eq!(ramp(0.0), RAMP_BEGIN);
+        assert_eq!(ramp(7.0), INK);
         assert_eq!(ramp(f64::NAN), ramp(1.0));
     }
 

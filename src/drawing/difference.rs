@@ -107,7 +107,7 @@ fn draw_outline(scene: &mut Scene, board: &Board, region: &Region, measure: &Reg
 fn offset_px(measure: &RegionMeasure) -> Option<[f64; 2]> {
     match measure.offset_px {
         [None, None] => None,
-        both => Some(both.map(|m| m.map_or(0.0, |m| m.value))),
+        both => Some(both.map(|m| m.map_or(0.0, |m| m.value()))),
     }
 }
 
@@ -284,7 +284,7 @@ fn region_label(measure: &RegionMeasure, about: Box2, size: f64, room: f64) -> O
 
 /// The region's name, cut to the room that its sign leaves, and the sign, which is never cut.
 fn titled(measure: &RegionMeasure, size: f64, room: f64) -> String {
-    let sign = figures::verdict_sign(measure.verdict);
+    let sign = figures::verdict(measure.verdict);
     let sign_room = text::width(&format!("  {sign}"), Font::Bold, size);
     let name = text::shorten(&measure.name, Font::Bold, size, room - sign_room);
     format!("{name}  {sign}")
@@ -314,7 +314,7 @@ fn figure_lines(measure: &RegionMeasure) -> Vec<String> {
 }
 
 fn span_label(measure: &SpanMeasure, [x, y]: Position, size: f64, room: f64) -> Option<Label> {
-    let sign = figures::verdict_sign(measure.verdict);
+    let sign = measure.verdict.sign();
     let error = figures::signed_with(measure.error_percent, " %");
     let name = text::shorten(&measure.name, Font::Regular, size, room * 0.6);
     Some(Label {
@@ -349,14 +349,17 @@ fn legend(input: &ViewToDraw<'_>, board: &Board) -> Vec<Item> {
             tint(Verdict::Out),
         );
         let open = Stroke::dashed(ink(Verdict::Undecided), unit * 2.0);
-        items.push(Item::new(within, "✓ within tolerance"));
+        items.push(Item::new(
+            within,
+            figures::verdict(Verdict::Within) + ": the whole interval is in tolerance",
+        ));
         items.push(Item::new(
             out,
-            "OUT of tolerance (stronger tint: larger error)",
+            figures::verdict(Verdict::Out) + " of tolerance (stronger tint: larger error)",
         ));
         items.push(Item::new(
             Swatch::Patch(open, tint(Verdict::Undecided)),
-            "? the picture cannot tell",
+            figures::verdict(Verdict::Undecided) + ": the picture cannot tell",
         ));
         let factor = figures::plain(arrow_factor(input, board));
         let arrow = Swatch::Arrow(Stroke::solid(INK, unit * 2.0));

@@ -1,94 +1,31 @@
 //! Figures in words: value, interval, arrows, verdicts, as they stand on pictures and sheets.
 use crate::{
     measurement::{RegionMeasure, Verdict},
-    statistics::Measured,
+    statistics::{
+        Measured,
+        words::{self, Sign},
+    },
 };
 
-/// A verdict with the sign that doubles its colour.
-pub(crate) fn verdict_sign(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Within => "✓",
-        Verdict::Undecided => "?",
-        Verdict::Out => "OUT",
-    }
+/// A verdict with the sign that doubles its colour: `out ✕`.
+pub(crate) fn verdict(verdict: Verdict) -> String {
+    format!("{} {}", verdict.word(), verdict.sign())
 }
 
-/// The verdict's word.
-pub(crate) fn verdict_word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Within => "within",
-        Verdict::Undecided => "undecided",
-        Verdict::Out => "out",
-    }
-}
-
-/// Decimals that show an uncertainty with one or two figures.
-fn decimals(half_width: f64) -> usize {
-    match half_width {
-        w if w >= 9.95 => 0,
-        w if w >= 0.0995 || w <= 0.0 => 1,
-        w if w >= 0.00995 => 2,
-        _ => 3,
-    }
-}
-
-/// A number with a true minus sign, and a plus where `signed`.
-fn number(value: f64, decimals: usize, sign: Sign) -> String {
-    let digits = format!("{:.decimals$}", value.abs());
-    let zero = digits.chars().all(|c| matches!(c, '0' | '.'));
-    match sign {
-        _ if zero => digits,
-        Sign::Shown if value > 0.0 => format!("+{digits}"),
-        Sign::Shown => format!("−{digits}"),
-        Sign::Left => digits,
-    }
-}
-
-#[derive(Clone, Copy)]
-enum Sign {
-    Shown,
-    Left,
-}
-
-/// A signed figure with its interval, without a unit: `+4.1 ±0.7`, or `+4.1 (+3.0 to +6.5)` where it is lopsided.
-pub(crate) fn signed(figure: Measured) -> String {
-    spell(figure, "", Sign::Shown)
-}
-
-/// The same with a unit: `+4.1 % ±0.7`.
+/// A signed figure with its interval: `+4.1 ±0.7 %`, or `+4.1 (+3.0 to +6.5) %` where it is lopsided.
 pub(crate) fn signed_with(figure: Measured, unit: &str) -> String {
-    spell(figure, unit, Sign::Shown)
+    words::interval(figure, Sign::Always, unit)
 }
 
-fn spell(figure: Measured, unit: &str, sign: Sign) -> String {
-    let half = figure.half_width();
-    let places = decimals(half);
-    let value = number(figure.value, places, sign) + unit;
-    let lopsided = (figure.high - figure.value) - (figure.value - figure.low);
-    if lopsided.abs() > 0.2 * half {
-        let (low, high) = (figure.low, figure.high);
-        let (low, high) = (
-            number(low, places, Sign::Shown),
-            number(high, places, Sign::Shown),
-        );
-        return format!("{value} ({low} to {high})");
-    }
-    format!("{value} ±{half:.places$}")
-}
-
-/// One component of an offset, the sign as an arrow: `→ 0.30 mm ±0.06`.
+/// One component of an offset, the sign as an arrow: `→ 0.30 ±0.06 mm`.
 pub(crate) fn offset(figure: Measured, axis: usize, unit: &str) -> String {
-    let arrow = match (axis, figure.value >= 0.0) {
+    let arrow = match (axis, figure.value() >= 0.0) {
         (0, true) => "→",
         (0, false) => "←",
         (_, true) => "↓",
         (_, false) => "↑",
     };
-    let lopsided =
-        (figure.high + figure.low - 2.0 * figure.value).abs() > 0.2 * figure.half_width();
-    // An arrow carries the sign of the value only: the ends of a lopsided interval need their own.
-    let sign = if lopsided { Sign::Shown } else { Sign::Left };
-    format!("{arrow} {}", spell(figure, unit, sign))
+    format!("{arrow} {}", words::interval(figure, Sign::Never, unit))
 }
 
 /// The offset of a region in model millimetres where known, else in render pixels, and the unit.
@@ -145,30 +82,11 @@ mod tests {
     }
 
     #[test]
-    fn figures_show_as_many_decimals_as_their_interval_deserves() {
-        assert_eq!(signed_with(figure(4.12, 0.71), " %"), "+4.1 % ±0.7");
-        assert_eq!(signed(figure(-0.304, 0.062)), "−0.30 ±0.06");
-        assert_eq!(signed(figure(-123.4, 21.0)), "−123 ±21");
-        assert_eq!(signed(figure(0.01, 0.4)), "0.0 ±0.4");
-        assert_eq!(signed(figure(1.5, 0.0)), "+1.5 ±0.0");
-    }
-
-    #[test]
-    fn a_lopsided_interval_is_given_by_its_ends() {
-        let lopsided = Measured {
-            value: 4.0,
-            low: 3.0,
-            high: 8.0,
-        };
-        assert_eq!(signed_with(lopsided, " %"), "+4.0 % (+3.0 to +8.0)");
-    }
-
-    #[test]
     fn offsets_point_where_they_go() {
-        assert_eq!(offset(figure(0.3, 0.06), 0, " mm"), "→ 0.30 mm ±0.06");
-        assert_eq!(offset(figure(-0.3, 0.06), 0, " mm"), "← 0.30 mm ±0.06");
-        assert_eq!(offset(figure(2.0, 0.5), 1, " px"), "↓ 2.0 px ±0.5");
-        assert_eq!(offset(figure(-2.0, 0.5), 1, " px"), "↑ 2.0 px ±0.5");
+        assert_eq!(offset(figure(0.3, 0.06), 0, " mm"), "→ 0.30 ±0.06 mm");
+        assert_eq!(offset(figure(-0.3, 0.06), 0, " mm"), "← 0.30 ±0.06 mm");
+        assert_eq!(offset(figure(2.0, 0.5), 1, " px"), "↓ 2.0 ±0.5 px");
+        assert_eq!(offset(figure(-2.0, 0.5), 1, " px"), "↑ 2.0 ±0.5 px");
     }
 
     #[test]

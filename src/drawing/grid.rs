@@ -7,7 +7,7 @@ use super::{
     backdrop::Backdrop,
     board::{Board, Item, Swatch},
     colours::{GREY, INK, PAPER, REFERENCE, RENDER},
-    figures,
+    figures, marks,
     overlay::is_wrong,
     raster::Pixel,
     scene::{Align, Box2, Fill, Line, Position, Scene, Stroke},
@@ -15,6 +15,7 @@ use super::{
 };
 use crate::{
     frame::{Point, RenderPx},
+    job::LandmarkUse,
     measurement::thin_plate::ThinPlate,
 };
 use image::RgbImage;
@@ -46,6 +47,7 @@ struct Deformation {
     /// Registered reference marks and render marks, render pixels.
     from: Vec<[f64; 2]>,
     to: Vec<[f64; 2]>,
+    usage: Vec<LandmarkUse>,
     spline: ThinPlate,
     factor: f64,
     left_out: usize,
@@ -56,10 +58,7 @@ impl Deformation {
     fn of(input: &ViewToDraw<'_>, board: &Board) -> Result<Self, String> {
         let fits = &input.measurement.registration.landmarks;
         let sound = |i: usize| fits.get(i).is_none_or(|fit| !is_wrong(fit));
-        let kept: Vec<_> = (0..input.pairs.len())
-            .filter(|i| sound(*i))
-            .map(|i| input.pairs[i])
-            .collect();
+        let kept: Vec<usize> = (0..input.pairs.len()).filter(|i| sound(*i)).collect();
         if kept.len() < LEAST_PAIRS {
             return Err(format!(
                 "{} usable landmark{}: the grid needs {LEAST_PAIRS} or more. Mark more landmarks.",
@@ -67,8 +66,9 @@ impl Deformation {
                 if kept.len() == 1 { "" } else { "s" }
             ));
         }
-        let from: Vec<_> = kept.iter().map(|pair| pair.reference.xy()).collect();
-        let to: Vec<_> = kept.iter().map(|pair| pair.render.xy()).collect();
+        let pair = |i: &usize| input.pairs[*i];
+        let from: Vec<_> = kept.iter().map(|i| pair(i).reference.xy()).collect();
+        let to: Vec<_> = kept.iter().map(|i| pair(i).render.xy()).collect();
         let spline = ThinPlate::fit(&from, &to, 0.0).ok_or(
             "The landmarks lie on one line or coincide: the grid needs landmarks spread over the picture.",
         )?;
@@ -81,6 +81,10 @@ impl Deformation {
         Ok(Self {
             factor: figures::exaggeration(largest * board.per_render_px(), wanted),
             left_out: input.pairs.len() - kept.len(),
+            usage: kept
+                .iter()
+                .map(|i| input.view.landmarks[*i].usage)
+                .collect(),
             from,
             to,
             spline,
@@ -109,15 +113,18 @@ impl Deformation {
             scene.polyline(points.clone(), Stroke::solid(PAPER, unit * 3.5));
             scene.polyline(points, bent);
         }
-        for from in &self.from {
+        for (from, usage) in self.from.iter().zip(&self.usage) {
             let start = board.place(Point::new(from[0], from[1]));
             let end = self.bent(board, *from);
-            scene.circle(
+            marks::outline(
+                scene,
+                *usage,
                 start,
                 unit * 5.0,
-                Some(Stroke::solid(REFERENCE, unit * 2.0)),
-                Some(Fill::opaque(PAPER)),
+                Stroke::solid(PAPER, unit * 4.0),
             );
+            let stroke = Stroke::solid(REFERENCE, unit * 2.0);
+            marks::outline(scene, *usage, start, unit * 5.0, stroke);
             if (start[0] - end[0]).hypot(start[1] - end[1]) > unit * 7.0 {
                 scene.rimmed_arrow(start, end, Stroke::solid(INK, unit * 2.2));
             }
@@ -154,15 +161,15 @@ impl Deformation {
                 Swatch::Line(Stroke::solid(RENDER, unit * 2.5)),
                 format!("the same grid on the model, differences {factor} times exaggerated"),
             ),
-            Item::new(
-                Swatch::Circle(Stroke::solid(REFERENCE, unit * 2.0)),
-                "registered landmark of the reference",
-            ),
-            Item::new(
-                Swatch::Arrow(Stroke::solid(INK, unit * 2.0)),
-                "towards the landmark of the render",
-            ),
         ];
+        let stroke = Stroke::solid(REFERENCE, unit * 2.0);
+        let count = |of| self.usage.iter().filter(|usage| **usage == of).count();
+        let [datums, checks] = [LandmarkUse::Datum, LandmarkUse::Check].map(count);
+        items.extend(marks::legend(stroke, datums, checks));
+        items.push(Item::new(
+            Swatch::Arrow(Stroke::solid(INK, unit * 2.0)),
+            "towards the landmark of the render",
+        ));
         if self.left_out > 0 {
             items.push(Item::words(format!(
                 "wrong marks left out: {}",

@@ -25,7 +25,7 @@ pub(crate) fn draw(input: &ViewToDraw<'_>, backdrop: &Backdrop) -> Result<RgbIma
 }
 
 /// Colour of render edges where the reference has no picture.
-const BEYOND_COLOUR: [u8; 3] = [196, 196, 196];
+const BEYOND_COLOUR: [u8; 3] = [201, 176, 146];
 
 /// Mark of a pixel without an edge.
 const NO_EDGE: f32 = -2.0;

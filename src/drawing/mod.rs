@@ -13,6 +13,7 @@ mod figures;
 mod grid;
 mod heat;
 mod labels;
+mod marks;
 mod overlay;
 mod pdf;
 mod png;
@@ -369,7 +370,7 @@ mod tests {
             spans: Vec::new(),
         });
         let warn = |k: usize| crate::measurement::Warning {
-            code: "doubtful-length",
+            code: crate::warning::Code::DoubtfulLength,
             text: format!("Length {k} disagrees with the others ").repeat(5),
         };
         sample.measurement.warnings = (0..3).map(warn).collect();

@@ -5,6 +5,7 @@ use super::{
     board::{Board, Item, Swatch},
     colours::{BOTH, INK, PAPER, REFERENCE, RENDER, Rgb, SPAN, WRONG},
     labels::{self, Wanted},
+    marks,
     raster::paint_row,
     scene::{Box2, Fill, Position, Scene, Stroke},
     text::{self, Font},
@@ -144,18 +145,17 @@ pub(crate) fn is_wrong(fit: &LandmarkFit) -> bool {
     )
 }
 
-/// A cross for the render's mark, a circle for the reference's, a line between them.
+/// A cross for the render's mark, for the reference's a circle where it is datum and a square where it is check, a line
+/// between them; a dashed ring around marks that cannot be right.
 fn draw_landmarks(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
     let unit = board.text / 14.0;
-    for (pair, fit) in input
-        .pairs
-        .iter()
-        .zip(&input.measurement.registration.landmarks)
-    {
+    let fits = input.measurement.registration.landmarks.iter();
+    for ((pair, fit), landmark) in input.pairs.iter().zip(fits).zip(&input.view.landmarks) {
         let (render, reference) = (board.place(pair.render), board.place(pair.reference));
         let halo = Stroke::solid(PAPER, unit * 4.5);
         scene.cross(render, unit * 6.0, halo);
-        scene.circle(reference, unit * 7.0, Some(halo), None);
+        let usage = landmark.usage;
+        marks::outline(scene, usage, reference, unit * 7.0, halo);
         let colour = |normal| {
             if is_wrong(fit) {
                 WRONG.darker(0.85)
@@ -164,12 +164,8 @@ fn draw_landmarks(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
             }
         };
         scene.line(render, reference, Stroke::solid(colour(INK), unit * 1.5));
-        scene.circle(
-            reference,
-            unit * 7.0,
-            Some(Stroke::solid(colour(REFERENCE), unit * 2.2)),
-            None,
-        );
+        let stroke = Stroke::solid(colour(REFERENCE), unit * 2.2);
+        marks::outline(scene, usage, reference, unit * 7.0, stroke);
         scene.cross(
             render,
             unit * 6.0,
@@ -282,11 +278,7 @@ fn legend(input: &ViewToDraw<'_>, board: &Board) -> Vec<Item> {
             Swatch::Cross(mark(RENDER)),
             "landmark in the render",
         ));
-        items.push(Item::new(
-            Swatch::Circle(mark(REFERENCE)),
-            "in the registered reference",
-        ));
-        items.push(Item::words(format!("{datums} datum, {checks} check")));
+        items.extend(marks::legend(mark(REFERENCE), datums, checks));
     }
     if input
         .measurement

@@ -9,7 +9,10 @@ use super::{
 };
 use crate::{
     measurement::{RegionMeasure, Verdict, ranking},
-    statistics::Measured,
+    statistics::{
+        Measured,
+        words::{self, Sign},
+    },
 };
 
 /// Font size of the table, paper millimetres.
@@ -75,8 +78,7 @@ fn region_figures(measure: &RegionMeasure) -> Figures {
 
 /// Value and half width alone; the wider half of a lopsided interval, for want of room.
 fn compact(figure: Measured) -> String {
-    let half = (figure.high - figure.value).max(figure.value - figure.low);
-    Measured::plus_minus(figure.value, half).map_or("–".to_owned(), figures::signed)
+    words::plus_minus(figure, Sign::Always, "")
 }
 
 fn span_rows<'a>(input: &ViewToDraw<'a>) -> impl Iterator<Item = Row> + use<'a> {
@@ -267,7 +269,7 @@ fn draw_verdict(scene: &mut Scene, verdict: Verdict, [x, y]: [f64; 2]) {
         Font::Regular
     };
     let at = [x + side * 0.6 + 0.8, y + ROW * 0.7 - 0.7];
-    scene.text(at, SIZE, font, figures::verdict_word(verdict));
+    scene.text(at, SIZE, font, verdict.word());
 }
 
 /// What is too small to be printed or seen, in at most `most` lines of `width`.

@@ -260,7 +260,7 @@ fn draw_verdict(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
     };
     scene.rectangle(sign, Some(Stroke::solid(INK, 0.3)), Some(tint));
     scene.styled(Line {
-        text: format!("verdict: {}", figures::verdict_word(verdict)),
+        text: format!("verdict: {}", figures::verdict(verdict)),
         at: [sign.centre()[0], sign.centre()[1] + 1.4],
         size: 3.9,
         font: Font::Bold,

@@ -56,7 +56,7 @@ pub(crate) fn choose(input: &ViewToDraw<'_>, cell: [f64; 2]) -> Window {
     let per_work_px = input.work.render_from_work.rows()[0][0];
     let scale = input.measurement.scales.model_mm_per_render_px;
     let scale = scale
-        .map(|mm| mm.value * per_work_px)
+        .map(|mm| mm.value() * per_work_px)
         .filter(|mm| mm.is_finite() && *mm > 0.0);
     let Some(model_mm_per_px) = scale else {
         return whole([width, height], cell, None);

@@ -3,6 +3,7 @@ use super::{
     Job, KnownPlane, LandmarkUse, Rectangle, Rectify, ReferenceKind, RegistrationKind, Side, View,
 };
 use crate::printable::on_one_line;
+use crate::warning::Code;
 use std::fmt;
 
 /// One doubtful thing.
@@ -11,7 +12,7 @@ pub struct Doubt {
     /// Where, as a JSON pointer; empty for the job as a whole.
     pub pointer: String,
     /// Stable code for scripts.
-    pub code: &'static str,
+    pub code: Code,
     /// What was found, what it means, what to do.
     pub text: String,
 }
@@ -43,7 +44,7 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
             1.0 / denominator,
             1.0 / denominator
         );
-        add("/scale".to_owned(), "enlargement", text);
+        add("/scale".to_owned(), Code::Enlargement, text);
     }
     let variants = job.variants();
     if variants.len() > 1 {
@@ -52,7 +53,7 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
             "the views show different variants ({}); what differs between them will look like an error of the model",
             variants.join(", ")
         );
-        add("/views".to_owned(), "mixed-variants", text);
+        add("/views".to_owned(), Code::MixedVariants, text);
     }
     for (index, view) in job.views.iter().enumerate() {
         let at = format!("/views/{index}");
@@ -68,7 +69,7 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
                 );
                 add(
                     format!("{at}/regions/{number}"),
-                    "region-without-landmarks",
+                    Code::RegionWithoutLandmarks,
                     text,
                 );
             }
@@ -78,7 +79,7 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
 }
 
 /// Takes a pointer, a code and a text.
-type Add<'a> = dyn FnMut(String, &'static str, String) + 'a;
+type Add<'a> = dyn FnMut(String, Code, String) + 'a;
 
 fn about_registration(view: &View, at: &str, add: &mut Add<'_>) {
     let datum = view
@@ -98,18 +99,18 @@ fn about_registration(view: &View, at: &str, add: &mut Add<'_>) {
             "{datum} datum landmarks, {kind} needs {needed}; this view cannot be compared before {} more are marked",
             needed - datum
         );
-        add(format!("{at}/landmarks"), "too-few-landmarks", text);
+        add(format!("{at}/landmarks"), Code::TooFewLandmarks, text);
     } else if datum == needed {
         let text = format!(
             "{datum} datum landmarks are just enough for {kind}; nothing is redundant, so no wrong mark would be noticed; mark 1 or more beyond"
         );
-        add(format!("{at}/landmarks"), "nothing-redundant", text);
+        add(format!("{at}/landmarks"), Code::NothingRedundant, text);
     }
     if let Some(hidden) = hidden {
         let text = format!(
             "{kind} absorbs {hidden}; an error of the model that looks like that cannot be seen"
         );
-        add(format!("{at}/registration"), "registration-hides", text);
+        add(format!("{at}/registration"), Code::RegistrationHides, text);
     }
 }
 
@@ -121,7 +122,7 @@ fn about_picture(view: &View, at: &str, add: &mut Add<'_>) {
         {
             add(
                 format!("{at}/reference"),
-                "not-rectified",
+                Code::NotRectified,
                 "the picture is not rectified; a photo taken off-angle will look like an error of the model; add \"rectify\", or say \"kind\" if it is no photo".to_owned(),
             );
         }
@@ -140,12 +141,12 @@ fn about_rectification(rectify: &Rectify, at: &str, add: &mut Add<'_>) {
                     let text = format!(
                         "the aspect is {aspect:.2}, but the corners look like {seen:.2}; it is width over height, corners from top left clockwise"
                     );
-                    add(format!("{at}/aspect"), "aspect-unlike-corners", text);
+                    add(format!("{at}/aspect"), Code::AspectUnlikeCorners, text);
                 }
             }
-            None => add(at.to_owned(), "aspect-from-view", CROPPED.to_owned()),
+            None => add(at.to_owned(), Code::AspectFromView, CROPPED.to_owned()),
         },
-        KnownPlane::Lines(_) => add(at.to_owned(), "aspect-from-view", CROPPED.to_owned()),
+        KnownPlane::Lines(_) => add(at.to_owned(), Code::AspectFromView, CROPPED.to_owned()),
         KnownPlane::Figure(_) | KnownPlane::Unknown => {}
     }
 }
@@ -163,15 +164,15 @@ fn about_scale(view: &View, at: &str, add: &mut Add<'_>) {
     let has = |side| view.known.iter().any(|known| known.side == side);
     let (code, text) = match (has(Side::Render), has(Side::Reference)) {
         (false, false) => (
-            "no-known-length",
+            Code::NoKnownLength,
             "no known length, so figures are in pixels and per cent, not in millimetres; add one to \"known\"",
         ),
         (true, false) => (
-            "one-image-scaled",
+            Code::OneImageScaled,
             "no known length in the reference, so proportions are compared and the size as a whole is not",
         ),
         (false, true) => (
-            "one-image-scaled",
+            Code::OneImageScaled,
             "no known length in the render, so proportions are compared and the size as a whole is not",
         ),
         (true, true) => return,
@@ -194,7 +195,7 @@ fn about_marks(view: &View, at: &str, add: &mut Add<'_>) {
                 );
                 add(
                     format!("{at}/landmarks/{index}/{image}"),
-                    "marks-coincide",
+                    Code::MarksCoincide,
                     text,
                 );
             }

@@ -6,6 +6,7 @@ use super::{
     Doubt, End, Fault, FaultKind, KnownPlane, Mask, Rectify, Side, View, error::OutsideMark,
 };
 use crate::frame::{Frame, Point};
+use crate::warning::Code;
 
 /// How far beyond the border a landmark may lie, as a part of the picture's longer side: where a part is cut off, its tip
 /// is marked where the eye carries it on (a judgement).
@@ -126,7 +127,7 @@ impl Seen {
 }
 
 impl MarksOutside {
-    fn doubt(&mut self, pointer: String, code: &'static str, text: String) {
+    fn doubt(&mut self, pointer: String, code: Code, text: String) {
         self.doubts.push(Doubt {
             pointer,
             code,
@@ -161,7 +162,7 @@ impl MarksOutside {
                 counted(what, &near),
                 image.in_words()
             );
-            self.doubt(pointer.to_owned(), "marks-at-border", text);
+            self.doubt(pointer.to_owned(), Code::MarksAtBorder, text);
         }
     }
 
@@ -227,7 +228,7 @@ impl MarksOutside {
                     region.name,
                     image.in_words()
                 );
-                self.doubt(format!("{pointer}/anchor"), "anchor-outside", text);
+                self.doubt(format!("{pointer}/anchor"), Code::AnchorOutside, text);
             }
         }
         if !clipped.is_empty() {
@@ -236,7 +237,7 @@ impl MarksOutside {
                 reaching("outline", &clipped),
                 image.in_words()
             );
-            self.doubt(format!("{at}/regions"), "outline-clipped", text);
+            self.doubt(format!("{at}/regions"), Code::OutlineClipped, text);
         }
     }
 
@@ -251,7 +252,7 @@ impl MarksOutside {
                 "the outline of the silhouette reaches {reach:.1} px beyond {}: what lies outside is not looked at",
                 image.in_words()
             );
-            self.doubt(pointer.to_owned(), "outline-clipped", text);
+            self.doubt(pointer.to_owned(), Code::OutlineClipped, text);
         }
     }
 
@@ -266,7 +267,7 @@ impl MarksOutside {
                          guessed; rectify it by \"points\" or lines that the picture shows if you can",
                         image.in_words()
                     );
-                    self.doubt(format!("{at}/corners"), "corners-outside", text);
+                    self.doubt(format!("{at}/corners"), Code::CornersOutside, text);
                 }
             }
             KnownPlane::Figure(points) => {

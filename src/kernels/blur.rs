@@ -62,7 +62,7 @@ fn half_kernel(sigma: f64) -> Option<Vec<f64>> {
     let sigma = sigma.min(LARGEST_SIGMA);
     let radius = (3.0 * sigma).ceil() as usize;
     let bell: Vec<f64> = (0..=radius)
-        .map(|i| (-0.5 * (i as f64 / sigma).powi(2)).exp())
+        .map(|i| libm::exp(-0.5 * (i as f64 / sigma).powi(2)))
         .collect();
     let sum = bell[0] + 2.0 * bell[1..].iter().sum::<f64>();
     Some(bell.iter().map(|b| b / sum).collect())
@@ -247,7 +247,7 @@ mod tests {
     fn slow(plane: &Plane<f64>, sigma: f64) -> Plane<f64> {
         let (height, width) = plane.dim();
         let radius = (3.0 * sigma).ceil() as i64;
-        let weight = |d: i64| (-((d * d) as f64) / (2.0 * sigma * sigma)).exp();
+        let weight = |d: i64| libm::exp(-((d * d) as f64) / (2.0 * sigma * sigma));
         let sum: f64 = (-radius..=radius).map(weight).sum();
         let inside = |mut i: i64, n: usize| {
             let last = n as i64 - 1;

@@ -173,7 +173,7 @@ fn place_of(tiles: &[Tile; 2], frequency: [f64; 2]) -> Option<[i32; 2]> {
     let middle = ring.len() / 2;
     let (_, median, _) = ring.select_nth_unstable_by(middle, f32::total_cmp);
     // The mean and what is near it are no tone.
-    let is_tone = f64::from(u).hypot(f64::from(v)) > NOT_AT_ALL;
+    let is_tone = libm::hypot(f64::from(u), f64::from(v)) > NOT_AT_ALL;
     (is_tone && power(u, v) > LEAST_ABOVE_MEDIAN * *median).then_some([u, v])
 }
 
@@ -182,9 +182,9 @@ fn around([u, v]: [i32; 2], factors: &mut [f32]) {
     let (n, reach) = (SIDE as i32, NOT_AT_ALL.ceil() as i32);
     for dv in -reach..=reach {
         for du in -reach..=reach {
-            let off = f64::from(du).hypot(f64::from(dv));
+            let off = libm::hypot(f64::from(du), f64::from(dv));
             let part = ((NOT_AT_ALL - off) / (NOT_AT_ALL - WHOLLY)).clamp(0.0, 1.0);
-            let factor = 0.5 - 0.5 * (std::f64::consts::PI * part).cos();
+            let factor = 0.5 - 0.5 * libm::cos(std::f64::consts::PI * part);
             let k = (v + dv).rem_euclid(n) as usize * SIDE + (u + du).rem_euclid(n) as usize;
             factors[k] = factors[k].max(factor as f32);
         }

@@ -45,7 +45,7 @@ impl Fourier {
         assert!(side.is_power_of_two(), "tiles have a power of two");
         let turn = |k: usize| {
             let angle = TAU * k as f64 / side as f64;
-            [angle.cos() as f32, -angle.sin() as f32]
+            [libm::cos(angle) as f32, -libm::sin(angle) as f32]
         };
         Self {
             side,
@@ -134,13 +134,13 @@ fn transpose(values: &mut [f32], n: usize) {
 /// The cosine bell of `side` samples that begins and ends half a sample beyond them (Hann's window); two that overlap by
 /// half sum to 1.
 pub fn hann(side: usize) -> Vec<f32> {
-    let bell = |k: usize| 0.5 - 0.5 * (TAU * (k as f64 + 0.5) / side as f64).cos();
+    let bell = |k: usize| 0.5 - 0.5 * libm::cos(TAU * (k as f64 + 0.5) / side as f64);
     (0..side).map(|k| bell(k) as f32).collect()
 }
 
 /// The root of [`hann`]: as it is put on before a transform and once more after its inverse.
 pub fn root_hann(side: usize) -> Vec<f32> {
-    let bell = |k: usize| (PI * (k as f64 + 0.5) / side as f64).sin();
+    let bell = |k: usize| libm::sin(PI * (k as f64 + 0.5) / side as f64);
     (0..side).map(|k| bell(k) as f32).collect()
 }
 
@@ -225,7 +225,7 @@ impl Spectrum {
         let mut found = Vec::new();
         for v in 0..n / 2 {
             for u in -n / 2 + 1..n / 2 {
-                let radius = f64::from(u).hypot(f64::from(v));
+                let radius = libm::hypot(f64::from(u), f64::from(v));
                 let is_upper = v > 0 || u > 0;
                 if !is_upper || radius > shortest || radius < longest {
                     continue;
@@ -245,7 +245,7 @@ impl Spectrum {
 
     fn stands_out(&self, u: i32, v: i32) -> bool {
         let here = self.at(u, v);
-        let length = f64::from(u).hypot(f64::from(v));
+        let length = libm::hypot(f64::from(u), f64::from(v));
         // Outwards alone: inwards lies what is large in the picture, which outweighs everything.
         let ridge = [3.0, 4.0, 5.0, 6.0]
             .map(|steps| {
@@ -270,7 +270,8 @@ impl Spectrum {
 
     /// The frequency of the maximum at a bin, between the bins.
     fn between(&self, u: i32, v: i32) -> [f64; 2] {
-        let log = |du: i32, dv: i32| f64::from(self.at(u + du, v + dv).max(f32::MIN_POSITIVE)).ln();
+        let log =
+            |du: i32, dv: i32| libm::log(f64::from(self.at(u + du, v + dv).max(f32::MIN_POSITIVE)));
         let peak = |a: f64, b: f64, c: f64| {
             let curvature = a - 2.0 * b + c;
             if curvature < 0.0 {

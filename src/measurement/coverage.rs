@@ -504,11 +504,11 @@ fn a_span_that_gives_the_scale_itself_errs_with_it() {
     let span = span.expect("marks apart").0;
     // Render length over scale is the known length L itself: the error is L (1 - 1 / ratio), whatever the render's marks.
     let model_mm = length.at(job.scale).0;
-    let ratio = 1.0 + span.error_percent.value / 100.0;
+    let ratio = 1.0 + span.error_percent.value() / 100.0;
     let error = span.error_model_mm.expect("scaled");
-    assert!((error.value - model_mm * (1.0 - 1.0 / ratio)).abs() < 1e-9);
+    assert!((error.value() - model_mm * (1.0 - 1.0 / ratio)).abs() < 1e-9);
     let by_ratio = model_mm / ratio * span.error_percent.half_width() / 100.0 / ratio;
-    let extra = error.value * scales.model.expect("known").extra;
+    let extra = error.value() * scales.model.expect("known").extra;
     assert!((error.half_width() - by_ratio.hypot(extra)).abs() < 1e-9);
 }
 

@@ -7,6 +7,7 @@ use crate::{
         Adjustment, AlteredDatum, Finding, Registered, Registration, checks::places::Places,
     },
     statistics::t_quantile,
+    warning::Code,
 };
 
 /// Share of the datum landmarks beyond which wrong ones are no slips of the hand any more, and the least number of them.
@@ -47,9 +48,9 @@ pub(crate) fn all(
         .collect()
 }
 
-type Found = Option<(&'static str, String)>;
+type Found = Option<(Code, String)>;
 
-fn altered_datum(view: &View, found: &AlteredDatum) -> (&'static str, String) {
+fn altered_datum(view: &View, found: &AlteredDatum) -> (Code, String) {
     let part = &view.regions[found.region].name;
     let marks = found.landmarks.iter();
     let marks = listed(marks.map(|&i| view.landmarks[i].name.as_str()));
@@ -63,7 +64,7 @@ fn altered_datum(view: &View, found: &AlteredDatum) -> (&'static str, String) {
              {test}: this part is altered or stands elsewhere. They were taken as \"check\" and the part was measured like \
              any other. Mark them as \"check\" in the job; if you trust this part, look at the others."
         );
-        return ("altered-datum", text);
+        return (Code::AlteredDatum, text);
     }
     let rivals = found.rivals.iter();
     let rivals = listed(rivals.map(|&j| view.regions[j].name.as_str()));
@@ -72,11 +73,11 @@ fn altered_datum(view: &View, found: &AlteredDatum) -> (&'static str, String) {
          which part is altered: the registration lies between them, and every figure of this view is in doubt. Mark the \
          landmarks of the part that you trust less as \"check\", or mark datum landmarks on a third one."
     );
-    ("datum-parts-disagree", text)
+    (Code::DatumPartsDisagree, text)
 }
 
 /// What is told of a landmark whose place on the model cannot be right.
-fn missed_places(view: &View) -> impl Iterator<Item = (&'static str, String)> + '_ {
+fn missed_places(view: &View) -> impl Iterator<Item = (Code, String)> + '_ {
     let missed = match Places::of(view) {
         Places::Missed(missed) => missed,
         Places::Fit | Places::CameraMisses { .. } => Vec::new(),
@@ -97,7 +98,7 @@ fn missed_places(view: &View) -> impl Iterator<Item = (&'static str, String)> + 
              coordinates are exchanged, a sign is wrong, or the mark is.",
             view.landmarks[i].name
         );
-        ("wrong-place", text)
+        (Code::WrongPlace, text)
     })
 }
 
@@ -115,7 +116,7 @@ fn camera_misses(view: &View) -> Found {
          was used, and depth shows up as offset. The matrix has to take millimetres of the model \
          to pixels of this very render, (0, 0) being its top left corner."
     );
-    Some(("camera-misses", text))
+    Some((Code::CameraMisses, text))
 }
 
 fn many_wrong(view: &View, registration: &Registration) -> Found {
@@ -132,7 +133,7 @@ fn many_wrong(view: &View, registration: &Registration) -> Found {
              two sizes of the model are exchanged, whether the pictures show the same variant from the same side, and \
              whether points at other depths were taken from another place; mark parts that you do not trust as \"check\"."
         );
-        ("many-wrong-marks", text)
+        (Code::ManyWrongMarks, text)
     })
 }
 
@@ -147,7 +148,7 @@ fn scatter(registration: &Registration, adjustment: &Adjustment) -> Found {
             sigma0 * registration.reference_mark_sigma_px,
             registration.reference_mark_sigma_px
         );
-        ("marks-scatter", text)
+        (Code::MarksScatter, text)
     })
 }
 
@@ -172,7 +173,7 @@ fn bent(
              are straight in reality, under \"straight_lines\" of \"rectify\".",
             statistic.abs()
         );
-        ("bent-picture", text)
+        (Code::BentPicture, text)
     })
 }
 
@@ -184,7 +185,7 @@ fn far_camera(adjustment: &Adjustment) -> Found {
              expected. Sizes of the model that are wrong or exchanged, or wrong places on it (model_mm), look like that: \
              check them before you trust a figure of this view."
         );
-        ("far-camera", text)
+        (Code::FarCamera, text)
     })
 }
 

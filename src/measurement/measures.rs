@@ -3,12 +3,16 @@ use super::{
     DimensionFit, RefusedDimensions, ScreenFindings, SilhouetteOverlap, SizeComparison,
     SymmetryCheck,
 };
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     job::{Angle, Span, View},
     kernels::Plane,
     registration::Registration,
     statistics::Measured,
+    warning::Code,
 };
 
 /// Everything measured in one view.
@@ -67,7 +71,10 @@ impl ViewMeasurement {
 }
 
 /// By the decision rule of ISO 14253-1.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "lowercase")]
 pub enum Verdict {
     /// The whole interval lies inside the tolerance.
     Within,
@@ -77,11 +84,31 @@ pub enum Verdict {
     Out,
 }
 
+impl Verdict {
+    /// Its word, the same wherever it is told.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Within => "within",
+            Self::Undecided => "undecided",
+            Self::Out => "out",
+        }
+    }
+
+    /// The sign that doubles its colour.
+    pub fn sign(self) -> char {
+        match self {
+            Self::Within => '✓',
+            Self::Undecided => '?',
+            Self::Out => '✕',
+        }
+    }
+}
+
 /// Something the reader must know. The code is stable, the text is for people.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Warning {
-    /// Stable, lower case with hyphens, such as `mixed-variants`.
-    pub code: &'static str,
+    /// What it is about.
+    pub code: Code,
     /// One or two sentences, with what to do.
     pub text: String,
 }

@@ -22,6 +22,7 @@ use crate::{
     registration::{Adjustment, Convergence, Finding, Registered, Registration},
     statistics::chi_square_quantile,
     stop::{self, Stopped},
+    warning::Code,
 };
 use image::RgbImage;
 use rayon::prelude::*;
@@ -206,7 +207,7 @@ fn reading_notes(images: &ViewImages) -> Vec<Warning> {
         notes
             .iter()
             .map(|note| Warning {
-                code: "image-note",
+                code: Code::ImageNote,
                 text: text(note),
             })
             .collect()
@@ -266,39 +267,39 @@ fn warnings(
     adjustment: &Adjustment,
 ) -> Vec<Warning> {
     let mut all = Vec::new();
-    let mut warn = |code: &'static str, text: String| all.push(Warning { code, text });
+    let mut warn = |code: Code, text: String| all.push(Warning { code, text });
     rectified_by_view(view, &measurement.registration, &mut warn);
     marks_to_look_at(view, &measurement.registration, &mut warn);
     disagreeing_datum(measurement, adjustment, &mut warn);
     not_at_rest(adjustment.convergence(), &mut warn);
     for hidden in &measurement.registration.hides {
         warn(
-            "hidden-errors",
+            Code::HiddenErrors,
             format!("This registration cannot show {hidden}."),
         );
     }
     let scales = &measurement.scales;
     if scales.model_mm_per_render_px.is_none() {
         warn(
-            "no-scale",
+            Code::NoScale,
             "No length is known in either image: offsets are in pixels only and are not judged. Add a known length."
                 .to_owned(),
         );
     } else if scales.model_size_percent.is_none() {
         warn(
-            "proportions-only",
+            Code::ProportionsOnly,
             "Only one image has a scale: proportions are compared, not absolute sizes.".to_owned(),
         );
     }
     if let Some(symmetry) = measurement.symmetry.as_ref().filter(|s| s.test.speaks()) {
         let mut text = symmetry.text.clone();
         text.replace_range(..1, "T");
-        warn("not-symmetric", format!("{text}."));
+        warn(Code::NotSymmetric, format!("{text}."));
     }
     sizes::about_dimensions(view, scales, &mut warn);
     if !view.same_camera && view.landmarks.iter().all(|l| l.model_mm.is_none()) {
         warn(
-            "parallax",
+            Code::Parallax,
             "The reference was taken from elsewhere and no landmark has a place on the model (model_mm): depth shows \
              up as offset."
                 .to_owned(),
@@ -306,11 +307,11 @@ fn warnings(
     }
     match &measurement.edge_overlap {
         None => warn(
-            "no-edges",
+            Code::NoEdges,
             "An image has next to no edges to compare.".to_owned(),
         ),
         Some(overlap) if overlap.above_chance < job.tolerance.edge_overlap => warn(
-            "low-edge-overlap",
+            Code::LowEdgeOverlap,
             format!(
                 "The edges overlap by {:.2} above chance, less than the {:.2} asked for: the picture has much that \
                  the model has not, or the reference does not lie where it should.",
@@ -323,15 +324,11 @@ fn warnings(
 }
 
 /// What the picture's own view had to tell rests on assumptions that it cannot check.
-fn rectified_by_view(
-    view: &View,
-    registration: &Registration,
-    warn: &mut dyn FnMut(&'static str, String),
-) {
+fn rectified_by_view(view: &View, registration: &Registration, warn: &mut dyn FnMut(Code, String)) {
     let found = registration.rectification.as_ref();
     if let Some(kept @ BezelFinding::Kept { .. }) = found.and_then(|s| s.bezel) {
         warn(
-            "bezel-not-found",
+            Code::BezelNotFound,
             format!("The bezel was not found: {kept}."),
         );
     }
@@ -342,10 +339,15 @@ fn rectified_by_view(
         return;
     }
     let figure = aspect.map_or_else(String::new, |a| {
-        format!(" as {:.3} (95 %: {:.3} to {:.3})", a.value, a.low, a.high)
+        format!(
+            " as {:.3} (95 %: {:.3} to {:.3})",
+            a.value(),
+            a.low(),
+            a.high()
+        )
     });
     warn(
-        "aspect-from-view",
+        Code::AspectFromView,
         format!(
             "Width over height of the plane was found from the view{figure}, taking the middle of the picture for the \
              axis of the camera: it is wrong if the picture was cropped. State the aspect if you know it."
@@ -353,15 +355,11 @@ fn rectified_by_view(
     );
 }
 
-fn marks_to_look_at(
-    view: &View,
-    registration: &Registration,
-    warn: &mut dyn FnMut(&'static str, String),
-) {
+fn marks_to_look_at(view: &View, registration: &Registration, warn: &mut dyn FnMut(Code, String)) {
     for (landmark, fit) in view.landmarks.iter().zip(&registration.landmarks) {
         match &fit.finding {
             Some(Finding::Wrong) => warn(
-                "wrong-mark",
+                Code::WrongMark,
                 format!(
                     "\"{}\" is off by {:.1} px, far more than the noise of the marks: it was left out. Look at both marks.",
                     landmark.name,
@@ -370,7 +368,7 @@ fn marks_to_look_at(
             ),
             Some(Finding::SwappedWith(other)) if view.landmarks[*other].name > landmark.name => {
                 warn(
-                    "swapped-marks",
+                    Code::SwappedMarks,
                     format!(
                         "\"{}\" and \"{}\" are exchanged in one of the images: they were taken the other way round. Correct the job.",
                         landmark.name, view.landmarks[*other].name
@@ -390,7 +388,7 @@ fn marks_to_look_at(
         .map(|(l, _)| l.name.as_str());
     if uncontrolled.clone().next().is_some() {
         warn(
-            "uncontrolled-marks",
+            Code::UncontrolledMarks,
             format!(
                 "Nothing checks the marks {}: an error there would not be noticed. Mark more datum landmarks.",
                 listed(uncontrolled)
@@ -400,10 +398,10 @@ fn marks_to_look_at(
 }
 
 /// The figures would change a little if the iteration went on.
-fn not_at_rest(end: Convergence, warn: &mut dyn FnMut(&'static str, String)) {
+fn not_at_rest(end: Convergence, warn: &mut dyn FnMut(Code, String)) {
     if !end.is_reached {
         warn(
-            "not-at-rest",
+            Code::NotAtRest,
             format!(
                 "The adjustment still moved by {:.2} px in its last step (of {}): figures may be off by as much beyond \
                  their intervals. More or better marks make it come to rest.",
@@ -417,7 +415,7 @@ fn not_at_rest(end: Convergence, warn: &mut dyn FnMut(&'static str, String)) {
 fn disagreeing_datum(
     measurement: &ViewMeasurement,
     adjustment: &Adjustment,
-    warn: &mut dyn FnMut(&'static str, String),
+    warn: &mut dyn FnMut(Code, String),
 ) {
     let registration = &measurement.registration;
     let (Some(sigma0), freedom) = (registration.sigma0, registration.degrees_of_freedom) else {
@@ -429,7 +427,7 @@ fn disagreeing_datum(
     let limit = (chi_square_quantile(0.999, freedom as f64) / freedom as f64).sqrt();
     if sigma0 > limit {
         warn(
-            "marks-disagree",
+            Code::MarksDisagree,
             format!(
                 "The datum landmarks disagree {sigma0:.1} times as much as their stated mark_sigma_px allows: the \
                  intervals are too narrow. State a larger one, leave it out, or look at the marks."

@@ -3,6 +3,7 @@ use super::{Error, Rectification};
 use crate::{
     job::{Doubt, KnownPlane, Rectify},
     statistics::Measured,
+    warning::Code,
 };
 
 /// Marks that leave this many times their deviation contradict each other: noise does so in less than one of 300 cases.
@@ -39,25 +40,27 @@ pub fn doubts(
             "its marks leave {rms:.1} px where {sigma} px are expected of them; see whether one is misplaced or a place \
              misread, and whether what is marked is straight and plane"
         );
-        add(pointer.to_owned(), "rectification-scatters", text);
+        add(pointer.to_owned(), Code::RectificationScatters, text);
     }
-    let percent = |a: &Measured| 100.0 * a.half_width() / a.value;
+    let percent = |a: &Measured| 100.0 * a.half_width() / a.value();
     if let Some(aspect) = figures.aspect.filter(|a| percent(a) > UNSURE_PERCENT) {
         let text = format!(
             "width over height is told by the view as {:.3}, but only to within {:.1} %; proportions will be no better \
              known: state the \"aspect\"",
-            aspect.value,
+            aspect.value(),
             percent(&aspect)
         );
-        add(pointer.to_owned(), "aspect-unsure", text);
+        add(pointer.to_owned(), Code::AspectUnsure, text);
     }
     if let Some((stated, seen)) = contradicted(rectify, picture, sigma) {
         let text = format!(
             "the aspect is stated as {stated:.3}, but the view tells {:.3} (95 %: {:.3} to {:.3}); one of both, or a \
              corner, is wrong, or the picture was cropped",
-            seen.value, seen.low, seen.high
+            seen.value(),
+            seen.low(),
+            seen.high()
         );
-        add(format!("{pointer}/aspect"), "aspect-unlike-view", text);
+        add(format!("{pointer}/aspect"), Code::AspectUnlikeView, text);
     }
     Ok(found)
 }
@@ -77,7 +80,7 @@ fn contradicted(rectify: &Rectify, picture: (u32, u32), sigma: f64) -> Option<(f
     // A view that is too frontal tells nothing against it.
     let made = Rectification::new(&unstated, picture, sigma, None).ok()?;
     let seen = made.figures().aspect?;
-    let is_off = (stated - seen.value).abs() > CONTRADICTED * seen.half_width();
+    let is_off = (stated - seen.value()).abs() > CONTRADICTED * seen.half_width();
     is_off.then_some((stated, seen))
 }
 
@@ -114,7 +117,7 @@ mod tests {
         }
     }
 
-    fn codes(rectify: &Rectify, sigma: f64) -> Vec<&'static str> {
+    fn codes(rectify: &Rectify, sigma: f64) -> Vec<Code> {
         let found = doubts(rectify, PICTURE, sigma, "/rectify").expect("sound");
         found.iter().map(|d| d.code).collect()
     }

@@ -170,7 +170,7 @@ impl Rectification {
         found.figures.aspect = found.aspect()?;
         if let Form::Rectangle { side, aspect } = found.form {
             // Known only now where the view tells the aspect: the corners may have been refined.
-            let aspect = aspect.or(found.figures.aspect.map(|a| a.value));
+            let aspect = aspect.or(found.figures.aspect.map(|a| a.value()));
             found.figures.rectangle = aspect.map(|a| RectifiedRectangle::of_area(side, a));
         }
         if let Some(rectangle) = found.figures.rectangle {

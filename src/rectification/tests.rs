@@ -182,7 +182,10 @@ fn straight_lines_alone_correct_the_lens_and_nothing_else() {
     };
     let found = Rectification::new(&rectify, PICTURE, 0.5, None).expect("long lines");
     let lens = found.figures().lens.expect("asked for");
-    assert!(lens.holds(-0.1) && lens.high - lens.low < 0.05, "{lens:?}");
+    assert!(
+        lens.holds(-0.1) && lens.high() - lens.low() < 0.05,
+        "{lens:?}"
+    );
     assert_eq!(found.figures().aspect, None);
     assert_eq!(
         found.rectified_from_reference().projective().rows(),
@@ -204,8 +207,8 @@ fn the_scale_of_the_picture_does_not_matter() {
     };
     let (small, large) = (of(1), of(7));
     // Rounding.
-    assert!((small.value - large.value).abs() < 1e-9);
-    assert!((small.low - large.low).abs() < 1e-6);
+    assert!((small.value() - large.value()).abs() < 1e-9);
+    assert!((small.low() - large.low()).abs() < 1e-6);
 }
 
 #[test]

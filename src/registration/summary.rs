@@ -67,6 +67,10 @@ pub(super) fn summarise(
         .iter()
         .map(|&i| adjustment.solved.rows[i].standardised_square())
         .sum();
+    // Marks that the map takes next to its horizon lie as far off as one likes.
+    if !(square.is_finite() && standardised.is_finite()) {
+        return None;
+    }
     let mean = |sigma: fn(&Pair) -> f64| adjustment.problem.pairs.first().map_or(f64::NAN, sigma);
     Some(Registration {
         kind: view.registration,

@@ -1,5 +1,8 @@
 //! What got better or worse from one comparison to the next, as far as the figures can tell.
-use super::json::{AngleEntry, Figure, RegionEntry, Report, SpanEntry, Verdict, ViewEntry};
+use super::{
+    json::{AngleEntry, Figure, RegionEntry, Report, SpanEntry, Verdict, ViewEntry},
+    wording::{Sign, plus_minus},
+};
 
 /// One line for each part that changed, and one for each view where nothing did.
 ///
@@ -25,7 +28,7 @@ fn view_lines(old: Option<&ViewEntry>, view: &ViewEntry, lines: &mut Vec<String>
         lines.push(format!("{name}: could not be compared: {}", error.text));
         return;
     }
-    let verdict = view.verdict.map_or("no verdict", word);
+    let verdict = view.verdict.map_or("no verdict", Verdict::word);
     let Some(old) = old.filter(|old| old.error.is_none()) else {
         lines.push(format!(
             "{name}: {verdict}; nothing earlier to hold it against"
@@ -110,7 +113,7 @@ fn part_line(
     lines: &mut Vec<String>,
 ) {
     let (Some(old_verdict), Some([before, after])) = (old_verdict, figures) else {
-        lines.push(format!("{view}: {part}: new, {}", word(verdict)));
+        lines.push(format!("{view}: {part}: new, {}", verdict.word()));
         return;
     };
     let mut told: Vec<String> = before
@@ -122,7 +125,7 @@ fn part_line(
         return;
     }
     if old_verdict != verdict {
-        told.push(format!("{} -> {}", word(old_verdict), word(verdict)));
+        told.push(format!("{} -> {}", old_verdict.word(), verdict.word()));
     }
     lines.push(format!("{view}: {part}: {}", told.join("; ")));
 }
@@ -138,26 +141,12 @@ fn figure_change(name: &str, unit: &str, old: Figure, new: Figure) -> Option<Str
     } else {
         "worse"
     };
-    let shown = |f: Figure| {
-        if unit == "mm" {
-            format!("{:+.2} ±{:.2}", f.value, half(f))
-        } else {
-            format!("{:+.1} ±{:.1}", f.value, half(f))
-        }
-    };
+    let shown = |f: Figure| plus_minus(&f, Sign::Always);
     Some(format!(
         "{direction}: {name} {} -> {} {unit}",
         shown(old),
         shown(new)
     ))
-}
-
-fn word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Within => "within",
-        Verdict::Undecided => "undecided",
-        Verdict::Out => "out",
-    }
 }
 
 #[cfg(test)]

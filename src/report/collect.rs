@@ -11,6 +11,7 @@ use crate::{
     report::{ViewOutcome, screen},
     statistics::Measured,
     units::FullSizeMm,
+    warning::Code,
 };
 use std::{collections::BTreeMap, path::Path};
 
@@ -74,7 +75,7 @@ fn mixed_variants(outcomes: &[ViewOutcome<'_>]) -> Option<Warning> {
         .map(|(variant, views)| format!("\"{variant}\" ({})", views.join(", ")))
         .collect();
     Some(Warning {
-        code: "mixed-variants".to_owned(),
+        code: Code::MixedVariants.as_str().to_owned(),
         text: format!(
             "the references show different variants of the subject: {}; make one job for each variant, or leave the \
              views out that do not show the variant you build",
@@ -139,7 +140,7 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
 
 fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) -> ViewEntry {
     let warning = |w: &measurement::Warning| Warning {
-        code: w.code.to_owned(),
+        code: w.code.as_str().to_owned(),
         text: w.text.clone(),
     };
     let regions = m.regions.iter().enumerate().map(|(i, region)| {
@@ -286,7 +287,9 @@ fn scales_entry(view: &View, scales: &measurement::Scales) -> ScalesEntry {
     ScalesEntry {
         render_px_per_model_mm: scales.render_px_per_model_mm.and_then(figure),
         registered_px_per_full_size_mm: scales.registered_px_per_full_size_mm.and_then(figure),
-        model_mm_per_render_px: scales.model_mm_per_render_px.and_then(|m| finite(m.value)),
+        model_mm_per_render_px: scales
+            .model_mm_per_render_px
+            .and_then(|m| finite(m.value())),
         model_size_percent: scales.model_size_percent.and_then(figure),
         known: known
             .map(|(known, fit)| known_entry(view, known, fit))
@@ -318,7 +321,7 @@ fn known_entry(view: &View, known: &job::Known, fit: &measurement::KnownFit) -> 
         critical_value: fit.critical_value.and_then(finite),
         others_ask_for_full_size_mm: asked.and_then(figure),
         others_ask_for_feet_and_inches: asked
-            .map(|m| FullSizeMm(m.value).feet_and_inches_within(m.half_width())),
+            .map(|m| FullSizeMm(m.value()).feet_and_inches_within(m.half_width())),
         doubtful: fit.doubtful,
         ambiguous: fit.ambiguous,
     }
@@ -493,11 +496,11 @@ pub(super) fn finite(x: f64) -> Option<f64> {
 
 /// `Measured` promises finite numbers, but its fields are public: a report must hold the promise whoever filled them.
 fn figure(m: Measured) -> Option<Figure> {
-    let all = [m.value, m.low, m.high];
+    let all = [m.value(), m.low(), m.high()];
     all.iter().all(|x| x.is_finite()).then_some(Figure {
-        value: m.value,
-        low: m.low,
-        high: m.high,
+        value: m.value(),
+        low: m.low(),
+        high: m.high(),
     })
 }
 
@@ -518,7 +521,6 @@ macro_rules! twins { ($($from:ty => $to:ident { $($variant:ident),+ })+) => {$(
 )+}; }
 
 twins! {
-    measurement::Verdict => Verdict { Within, Undecided, Out }
     measurement::Method => Method { None, Landmarks, Edges, LandmarksAndEdges, LandmarksAndSymmetry, LandmarksEdgesAndSymmetry }
     job::RegistrationKind => RegistrationKind { Similarity, Affine, Projective }
     job::ReferenceKind => ReferenceKind { Photo, Plan, Screenshot, Sketch }

@@ -1,8 +1,5 @@
 //! One row a figure, for spreadsheets: comma separated values after RFC 4180 (Shafranovich 2005), UTF-8, CRLF.
-use super::{
-    json::*,
-    wording::{kind_word, verdict_word},
-};
+use super::{json::*, wording::kind_word};
 use crate::printable::is_command;
 
 /// The columns.
@@ -97,7 +94,7 @@ impl Rows {
     fn add(&mut self, item: &Item<'_>, measure: &str, unit: &str, numbers: [Option<f64>; 4]) {
         let texts = [item.view, item.kind, item.name, measure, unit].map(cell);
         let numbers = numbers.map(|n| n.map_or(String::new(), number));
-        let verdict = item.verdict.map_or("", verdict_word);
+        let verdict = item.verdict.map_or("", Verdict::word);
         self.0.push_str(&format!(
             "{},{},{verdict}\r\n",
             texts.join(","),

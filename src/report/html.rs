@@ -2,6 +2,7 @@
 //!
 //! Every text from outside passes [`escaped`]; pictures become data addresses.
 use super::{json::*, screen, wording::*};
+use base64::{Engine, engine::general_purpose::STANDARD};
 use pictures::write_pictures;
 use sha2::{Digest, Sha256};
 use std::io;
@@ -70,7 +71,7 @@ pub fn write_html(
 /// Source: W3C Content Security Policy Level 3, section 2.3.1, hash-source.
 fn source_hash(content: &str) -> String {
     let mut text = "sha256-".to_owned();
-    write_base64(&mut text, &Sha256::digest(content.as_bytes()));
+    STANDARD.encode_string(Sha256::digest(content.as_bytes()), &mut text);
     text
 }
 
@@ -130,49 +131,8 @@ impl Picture {
         page.push_str("data:");
         page.push_str(self.media_type);
         page.push_str(";base64,");
-        write_base64(page, &self.bytes);
+        STANDARD.encode_string(&self.bytes, page);
     }
-}
-
-/// Appends bytes in base 64 with padding. Source: RFC 4648 (Josefsson 2006), section 4.
-fn write_base64(text: &mut String, bytes: &[u8]) {
-    const GROUPS: usize = 1024;
-    text.reserve(bytes.len().div_ceil(3) * 4);
-    let mut letters = [0; GROUPS * 4];
-    for part in bytes.chunks(GROUPS * 3) {
-        let (groups, rest) = part.as_chunks::<3>();
-        let (fours, _) = letters.as_chunks_mut::<4>();
-        for (four, [a, b, c]) in fours.iter_mut().zip(groups) {
-            let bits = usize::from(*a) << 16 | usize::from(*b) << 8 | usize::from(*c);
-            let ([first, second], [third, fourth]) = (PAIRS[bits >> 12], PAIRS[bits & 0xFFF]);
-            *four = [first, second, third, fourth];
-        }
-        let length = groups.len() * 4;
-        text.push_str(ascii(&letters[..length]));
-        if !rest.is_empty() {
-            let [a, b] = [rest[0], rest.get(1).copied().unwrap_or(0)].map(usize::from);
-            let [first, second] = PAIRS[a << 4 | b >> 4];
-            let [third, _] = PAIRS[(b & 0xF) << 8];
-            let third = if rest.len() == 2 { third } else { b'=' };
-            text.push_str(ascii(&[first, second, third, b'=']));
-        }
-    }
-}
-
-/// The letters for each 12 bits.
-static PAIRS: [[u8; 2]; 4096] = {
-    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut pairs = [[0; 2]; 4096];
-    let mut bits = 0;
-    while bits < 4096 {
-        pairs[bits] = [LETTERS[bits >> 6], LETTERS[bits & 63]];
-        bits += 1;
-    }
-    pairs
-};
-
-fn ascii(letters: &[u8]) -> &str {
-    std::str::from_utf8(letters).expect("letters of base 64 are ASCII")
 }
 
 /// A verdict by word, sign, colour and border.
@@ -180,12 +140,7 @@ fn badge(verdict: Option<Verdict>) -> String {
     let Some(verdict) = verdict else {
         return "<span class=\"verdict failed\">not compared</span>".to_owned();
     };
-    let word = verdict_word(verdict);
-    let sign = match verdict {
-        Verdict::Within => '✓',
-        Verdict::Undecided => '?',
-        Verdict::Out => '✕',
-    };
+    let (word, sign) = (verdict.word(), verdict.sign());
     format!("<span class=\"verdict {word}\"><span aria-hidden=\"true\">{sign}</span> {word}</span>")
 }
 
@@ -272,7 +227,7 @@ fn write_view(
     page.push_str(&span_table(view, tolerance));
     page.push_str(&angle_table(view, tolerance));
     if let Some(line) = leave_alone_line(job, view) {
-        page.push_str(&format!("<p>{}</p>\n", escaped(&true_minus(&line))));
+        page.push_str(&format!("<p>{}</p>\n", escaped(&line)));
     }
     write_pictures(page, view, picture);
     page.push_str(&landmark_tables(view));
@@ -326,7 +281,7 @@ fn facts(view: &ViewEntry) -> String {
         ));
     }
     if let Some(e) = &view.edge_overlap {
-        let shown = |x: Option<f64>| x.map_or("-".to_owned(), |x| true_minus(&decimals(x, 2)));
+        let shown = |x: Option<f64>| x.map_or("-".to_owned(), |x| decimals(x, 2));
         facts.push(format!(
             "Edge overlap {} (chance {}, above chance {})",
             shown(e.score),
@@ -336,16 +291,12 @@ fn facts(view: &ViewEntry) -> String {
     }
     let size = view.scales.as_ref().and_then(|s| s.model_size_percent);
     if let Some(size) = size {
-        let text = true_minus(&plus_minus(&size, Sign::Always));
+        let text = plus_minus(&size, Sign::Always);
         facts.push(format!("Size of the whole model: {text} %"));
     }
-    facts.extend(
-        dimension_lines(view)
-            .iter()
-            .map(|line| escaped(&true_minus(line))),
-    );
+    facts.extend(dimension_lines(view).iter().map(|line| escaped(&line)));
     let screen = screen::sentences(view);
-    facts.extend(screen.iter().map(|line| escaped(&true_minus(line))));
+    facts.extend(screen.iter().map(|line| escaped(&line)));
     let paragraphs = facts.iter().map(|f| format!("<p class=\"soft\">{f}</p>\n"));
     paragraphs.collect()
 }
@@ -421,11 +372,6 @@ fn doubtful_landmarks(view: &ViewEntry) -> String {
     format!("<h3>Doubtful landmarks</h3><ul class=\"notes\">{items}</ul>\n")
 }
 
-/// The figure with the minus sign of print instead of the hyphen.
-fn true_minus(figure: &str) -> String {
-    figure.replace('-', "\u{2212}")
-}
-
 fn footer(report: &Report) -> String {
     format!(
         "<footer class=\"soft\">{} {} · job {} · BLAKE3 {}</footer>",
@@ -439,33 +385,6 @@ fn footer(report: &Report) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn base64(bytes: &[u8]) -> String {
-        let mut text = String::new();
-        write_base64(&mut text, bytes);
-        text
-    }
-
-    #[test]
-    fn base64_gives_the_examples_of_its_standard() {
-        // RFC 4648, section 10.
-        let examples = [
-            ("", ""),
-            ("f", "Zg=="),
-            ("fo", "Zm8="),
-            ("foo", "Zm9v"),
-            ("foob", "Zm9vYg=="),
-            ("fooba", "Zm9vYmE="),
-            ("foobar", "Zm9vYmFy"),
-        ];
-        for (plain, coded) in examples {
-            assert_eq!(base64(plain.as_bytes()), coded);
-        }
-        assert_eq!(base64(&[0xFB, 0xFF, 0xBF]), "+/+/");
-        // Longer than what is coded in one go: 3072 bytes.
-        let long = base64(&[0; 3074]);
-        assert_eq!(long, "A".repeat(4099) + "=");
-    }
 
     #[test]
     fn a_value_that_looks_like_a_key_stays_a_value() {

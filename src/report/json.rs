@@ -2,6 +2,8 @@
 //!
 //! Units stand in the keys. A figure that could not be computed is null, never 0 and never "not a number"; keys are
 //! always there. New keys may be added within one `format_version`; none is renamed or taken away.
+pub use crate::measurement::Verdict;
+use crate::warning::Code;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::{Number, Value};
@@ -77,24 +79,11 @@ pub struct Expected {
     pub keystone_percent: f64,
 }
 
-/// By the decision rule of ISO 14253-1.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
-)]
-#[serde(rename_all = "lowercase")]
-pub enum Verdict {
-    /// The whole interval lies inside the tolerance.
-    Within,
-    /// Neither: the picture cannot tell.
-    Undecided,
-    /// The whole interval lies outside the tolerance.
-    Out,
-}
-
 /// Something the reader must know to trust or distrust the figures.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Warning {
-    /// Stable, lower case with hyphens.
+    /// One of a closed list; reports of earlier versions may hold others.
+    #[schemars(with = "Code")]
     pub code: String,
     /// For people.
     pub text: String,

@@ -52,14 +52,9 @@ pub fn table(report: &Report, style: &TableStyle) -> String {
     page.text
 }
 
-/// "OUT  x", "within +", "undecided ?": the sign tells verdicts apart at a glance, without colour.
+/// "out ✕", "within ✓", "undecided ?": the sign tells verdicts apart at a glance, without colour.
 fn signed_verdict(verdict: Verdict) -> String {
-    match verdict {
-        Verdict::Within => "within +",
-        Verdict::Undecided => "undecided ?",
-        Verdict::Out => "OUT  x",
-    }
-    .to_owned()
+    format!("{} {}", verdict.word(), verdict.sign())
 }
 
 /// The text so far and how wide it may be.

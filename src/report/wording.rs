@@ -1,88 +1,18 @@
 //! What the page and the terminal table have in common: figures in words, verdict signs, order, and text made safe.
 use super::json::*;
-use crate::{measurement::ranking, printable::is_command};
+use crate::{
+    measurement::ranking,
+    printable::is_command,
+    statistics::{Measured, words},
+};
 
-/// Whether a positive number gets its plus sign.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Sign {
-    /// An error or offset: "+4.1".
-    Always,
-    /// A length or a scale: "4.1".
-    Minus,
-}
+pub(super) use crate::statistics::words::{Sign, decimals};
 
-/// Beyond this many decimals a figure only pretends.
-const MOST_DECIMALS: i32 = 4;
-
-/// A figure such as "+4.1 ±0.7": the half width to one significant digit, to two where it begins with 1 or 2, and the
-/// value to the same place.
-///
-/// The half width is the longer side of the interval, so that the text never claims more than the interval.
+/// "+4.1 ±0.7"; see [`words::plus_minus`].
 pub(super) fn plus_minus(figure: &Figure, sign: Sign) -> String {
-    let half = (figure.high - figure.value)
-        .max(figure.value - figure.low)
-        .max(0.0);
-    if half >= 1e6 || figure.value.abs() >= 1e6 {
-        return format!(
-            "{} ±{half:.0e}",
-            signed(figure.value, sign, |x| format!("{x:.1e}"))
-        );
-    }
-    let place = last_place(half);
-    let rounded = |x: f64| round_to(x, place);
-    format!("{} ±{}", signed(figure.value, sign, rounded), rounded(half))
-}
-
-/// A plain number with this many decimals.
-pub(super) fn decimals(x: f64, places: usize) -> String {
-    if x.abs() >= 1e6 {
-        return format!("{x:.1e}");
-    }
-    signed(x, Sign::Minus, |x| format!("{x:.places$}"))
-}
-
-fn signed(x: f64, sign: Sign, write: impl Fn(f64) -> String) -> String {
-    let digits = write(x.abs());
-    let is_zero = !digits.bytes().any(|b| (b'1'..=b'9').contains(&b));
-    match sign {
-        _ if is_zero => digits,
-        _ if x < 0.0 => format!("-{digits}"),
-        Sign::Always => format!("+{digits}"),
-        Sign::Minus => digits,
-    }
-}
-
-/// The power of ten of the last digit worth showing beside this half width.
-fn last_place(half: f64) -> i32 {
-    if half <= 0.0 {
-        return -2;
-    }
-    let leading = half.log10().floor();
-    let first_digits = half / 10f64.powf(leading);
-    let place = if first_digits < 2.95 {
-        leading - 1.0
-    } else {
-        leading
-    };
-    (place as i32).clamp(-MOST_DECIMALS, 6)
-}
-
-fn round_to(x: f64, place: i32) -> String {
-    if place >= 0 {
-        let unit = 10f64.powi(place);
-        return format!("{:.0}", (x / unit).round() * unit);
-    }
-    let places = usize::try_from(-place).expect("the place is below 0");
-    format!("{x:.places$}")
-}
-
-/// The word for a verdict.
-pub(super) fn verdict_word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Within => "within",
-        Verdict::Undecided => "undecided",
-        Verdict::Out => "out",
-    }
+    // A report of an earlier run may hold anything.
+    Measured::new(figure.value, figure.low, figure.high)
+        .map_or_else(|| "?".to_owned(), |m| words::plus_minus(m, sign, ""))
 }
 
 /// The word for what a region's figures rest on.
@@ -405,47 +335,6 @@ pub(super) fn shorten(text: &str, columns: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn text(value: f64, half: f64) -> String {
-        let figure = Figure {
-            value,
-            low: value - half,
-            high: value + half,
-        };
-        plus_minus(&figure, Sign::Always)
-    }
-
-    #[test]
-    fn the_half_width_decides_the_last_place() {
-        assert_eq!(text(4.123, 0.68), "+4.1 ±0.7");
-        assert_eq!(text(-4.123, 0.14), "-4.12 ±0.14");
-        assert_eq!(text(4.123, 0.2949), "+4.12 ±0.29");
-        assert_eq!(text(4.123, 0.2951), "+4.1 ±0.3");
-        assert_eq!(text(41.3, 12.2), "+41 ±12");
-        assert_eq!(text(4321.0, 345.0), "+4300 ±300");
-    }
-
-    #[test]
-    fn a_value_that_rounds_to_zero_has_no_sign() {
-        assert_eq!(text(-0.03, 0.7), "0.0 ±0.7");
-        assert_eq!(text(0.0, 0.0), "0.00 ±0.00");
-    }
-
-    #[test]
-    fn huge_and_tiny_figures_stay_short() {
-        assert!(text(-1e300, 3e299).len() < 20);
-        assert_eq!(text(1.0, 1e-12), "+1.0000 ±0.0000");
-    }
-
-    #[test]
-    fn the_longer_side_of_an_uneven_interval_is_told() {
-        let figure = Figure {
-            value: 1.0,
-            low: 0.5,
-            high: 4.0,
-        };
-        assert_eq!(plus_minus(&figure, Sign::Minus), "1 ±3");
-    }
 
     #[test]
     fn shortened_text_fits_whatever_its_letters_are() {

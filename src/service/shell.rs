@@ -8,21 +8,13 @@ use axum::{
 };
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
-use std::{
-    hash::{BuildHasher, RandomState},
-    io,
-    net::SocketAddr,
-};
+use std::{io, net::SocketAddr};
 
-/// 128 bits that nobody outside can guess, in hexadecimal.
-///
-/// The keys of [`RandomState`] come from the operating system's source of randomness, and its hash does not let them
-/// be seen.
+/// 128 bits that nobody outside can guess, in hexadecimal: from the operating system's source of randomness.
 pub(super) fn random_token() -> String {
-    let keys = RandomState::new();
-    (0..2_u64)
-        .map(|half| format!("{:016x}", keys.hash_one(half)))
-        .collect()
+    let mut bytes = [0; 16];
+    getrandom::fill(&mut bytes).expect("an operating system that runs a service has randomness");
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// Whether both are the same. Hashes are compared: how far a guess is right does not show in the time it takes.

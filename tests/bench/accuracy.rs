@@ -216,7 +216,7 @@ fn one(seed: u64) -> Outcome {
             } else {
                 &mut outcome.offset_px
             };
-            errors.push((figure.value - truth).abs());
+            errors.push((figure.value() - truth).abs());
         };
         for (k, (size, offset)) in sizes.into_iter().zip(part.offset_px).enumerate() {
             count(size, 100.0 * truth.size[k], 0);

@@ -162,7 +162,7 @@ fn check_measured(
     is_drawn: bool,
 ) -> Result<(), String> {
     for warning in &measured.measurement.warnings {
-        words::check_code(warning.code)?;
+        words::check_code(warning.code.as_str())?;
         words::check_sentence("warning", &warning.text, MOST_WORDS)?;
     }
     if is_drawn {

@@ -25,7 +25,7 @@ pub fn check(input: &[u8]) -> Checked {
         ));
     }
     for doubt in job::doubts(&job) {
-        words::check_code(doubt.code)?;
+        words::check_code(doubt.code.as_str())?;
         words::check("doubt", &doubt.to_string(), MOST_WORDS)?;
     }
     Ok(Outcome::Accepted)

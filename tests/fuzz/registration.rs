@@ -342,7 +342,7 @@ fn check_figures(registered: &Registered) -> Result<(), String> {
 fn measured(what: &str, measured: &Measured) -> Result<(), String> {
     finite(
         what,
-        [&measured.value, &measured.low, &measured.high].into_iter(),
+        [&measured.value(), &measured.low(), &measured.high()].into_iter(),
     )
 }
 

@@ -48,7 +48,7 @@ impl Tally {
     pub fn add(&mut self, figure: Option<Measured>, truth: f64) {
         self.asked += 1;
         let Some(figure) = figure else { return };
-        let error = (figure.value - truth).abs();
+        let error = (figure.value() - truth).abs();
         self.given += 1;
         self.held += usize::from(figure.holds(truth));
         self.worst = self.worst.max(error);

@@ -119,7 +119,7 @@ fn known_lengths_and_right_angles_lie_in_their_intervals() {
             lengths.push(full_size.holds(truth));
             // A third of a per cent of the board's diagonal of 236 mm, whatever the length.
             assert!(
-                (full_size.value - truth).abs() < 0.8,
+                (full_size.value() - truth).abs() < 0.8,
                 "{}: {truth} mm in {full_size:?}",
                 span.name
             );

@@ -43,7 +43,7 @@ fn aspects_of_rectangles_in_perspective_are_recovered() {
         let exact = of("corners_px").expect("well turned");
         let found = exact.figures().aspect.expect("asked for");
         // The golden values themselves are given to 1e-11 px; they recover the aspect to 1e-12.
-        assert!((found.value - truth).abs() < 1e-9, "{truth}: {found:?}");
+        assert!((found.value() - truth).abs() < 1e-9, "{truth}: {found:?}");
         let noisy = of("corners_noisy_half_px").expect("well turned");
         let noisy = noisy.figures().aspect.expect("asked for");
         assert!(noisy.holds(truth), "{truth}: {noisy:?}");
@@ -100,7 +100,7 @@ fn the_board_in_real_photographs_gets_its_shape_back() {
                 let aspect = found.figures().aspect.expect("asked for");
                 // Nine squares by six: eight by five between the outer inner corners.
                 assert!(aspect.holds(1.6), "{name}: {aspect:?}");
-                close += usize::from((aspect.value / 1.6 - 1.0).abs() < 0.005);
+                close += usize::from((aspect.value() / 1.6 - 1.0).abs() < 0.005);
                 told += 1;
             }
             Err(error) => {

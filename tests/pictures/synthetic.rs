@@ -8,6 +8,7 @@ use super::tickstrip::{
     registration::{Finding, LandmarkFit, Registration},
     statistics::Measured,
     units::{ModelMm, ScaleRatio},
+    warning::Code,
 };
 use image::{Rgb, RgbImage};
 use std::path::PathBuf;
@@ -452,7 +453,7 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
     ViewMeasurement {
         verdict: if wish.regions == 0 { Verdict::Undecided } else { Verdict::Out },
         warnings: vec![Warning {
-            code: "parallax",
+            code: Code::Parallax,
             text: "The cameras may differ: depth shows up as offset. Give \"camera\" and \"model_mm\" to tell them apart.".into(),
         }],
         registration: registration(pairs),

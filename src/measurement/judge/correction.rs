@@ -82,14 +82,14 @@ fn size_change(
     what: &str,
 ) -> Option<Change> {
     let verdict = verdict::judge(error, tolerance.proportion_percent);
-    let factor = 1.0 / (1.0 + error.value / 100.0);
+    let factor = 1.0 / (1.0 + error.value() / 100.0);
     let model_mm = measure
         .size_model_mm
         .map(|s| (s[axis] * (1.0 - factor)).abs());
     if !calls_for_change(error, verdict) || !is_visible(job, model_mm) {
         return None;
     }
-    let word = words[usize::from(error.value > 0.0)];
+    let word = words[usize::from(error.value() > 0.0)];
     let millimetres = model_mm.map_or_else(String::new, |mm| format!("{mm:.2} mm on the model; "));
     Some(Change {
         words: format!(
@@ -109,17 +109,17 @@ fn turn_change(
     let verdict = verdict::judge(error, tolerance.angle_deg);
     let reach = measure
         .size_model_mm
-        .map(|s| s[0].hypot(s[1]) / 2.0 * error.value.to_radians());
+        .map(|s| s[0].hypot(s[1]) / 2.0 * error.value().to_radians());
     if !calls_for_change(error, verdict) || !is_visible(job, reach) {
         return None;
     }
-    let direction = if error.value > 0.0 {
+    let direction = if error.value() > 0.0 {
         "anticlockwise"
     } else {
         "clockwise"
     };
     Some(Change {
-        words: format!("turn {{}} {:.1}° {direction}", error.value.abs()),
+        words: format!("turn {{}} {:.1}° {direction}", error.value().abs()),
         times_tolerance: times_tolerance(Some(error), tolerance.angle_deg),
     })
 }
@@ -133,10 +133,10 @@ fn move_change(job: &Job, measure: &RegionMeasure, tolerance: &Tolerance) -> Opt
             continue;
         };
         let verdict = verdict::judge(error, tolerance.offset.0);
-        if calls_for_change(error, verdict) && is_visible(job, Some(error.value)) {
+        if calls_for_change(error, verdict) && is_visible(job, Some(error.value())) {
             // The model lies too far right: it has to go left.
-            let word = if error.value > 0.0 { less } else { more };
-            moves.push(format!("{:.2} mm {word}", error.value.abs()));
+            let word = if error.value() > 0.0 { less } else { more };
+            moves.push(format!("{:.2} mm {word}", error.value().abs()));
             times = times.max(times_tolerance(Some(error), tolerance.offset.0));
         }
     }
@@ -181,8 +181,8 @@ fn removes(
     angle: Measured,
 ) -> bool {
     turn_change(job, part, &region.tolerance, turn).is_some()
-        && turn.low <= angle.high
-        && angle.low <= turn.high
+        && turn.low() <= angle.high()
+        && angle.low() <= turn.high()
 }
 
 /// The change that removes a span's error.
@@ -193,17 +193,17 @@ pub(crate) fn of_span(
     model_mm: Option<Measured>,
     verdict: Verdict,
 ) -> Option<Correction> {
-    if !calls_for_change(error, verdict) || !is_visible(job, model_mm.map(|m| m.value)) {
+    if !calls_for_change(error, verdict) || !is_visible(job, model_mm.map(|m| m.value())) {
         return None;
     }
-    let word = if error.value > 0.0 {
+    let word = if error.value() > 0.0 {
         "shorter"
     } else {
         "longer"
     };
-    let factor = 1.0 / (1.0 + error.value / 100.0);
+    let factor = 1.0 / (1.0 + error.value() / 100.0);
     let millimetres = model_mm.map_or_else(String::new, |mm| {
-        format!(" ({:.2} mm on the model)", mm.value.abs())
+        format!(" ({:.2} mm on the model)", mm.value().abs())
     });
     Some(Correction {
         about: span.name.clone(),
@@ -219,7 +219,7 @@ pub(crate) fn of_span(
 /// The change that removes an angle's error.
 pub(crate) fn of_angle(angle: &Angle, error: Measured, verdict: Verdict) -> Option<Correction> {
     calls_for_change(error, verdict).then(|| {
-        let direction = if error.value > 0.0 {
+        let direction = if error.value() > 0.0 {
             "anticlockwise"
         } else {
             "clockwise"
@@ -229,7 +229,7 @@ pub(crate) fn of_angle(angle: &Angle, error: Measured, verdict: Verdict) -> Opti
             text: format!(
                 "change {} by {:.1}° {direction}",
                 angle.name,
-                error.value.abs()
+                error.value().abs()
             ),
             times_tolerance: times_tolerance(Some(error), angle.tolerance.angle_deg),
         }

@@ -29,9 +29,9 @@ pub(crate) fn list(
     let least = job.smallest_visible.0;
     all.retain(|small| {
         let error = small.error_model_mm;
-        let farthest = error.low.abs().max(error.high.abs());
+        let farthest = error.low().abs().max(error.high().abs());
         // What the picture cannot tell may yet be there to see.
-        error.value.abs() < least && (farthest < least || small.verdict != Verdict::Undecided)
+        error.value().abs() < least && (farthest < least || small.verdict != Verdict::Undecided)
     });
     all
 }

@@ -8,7 +8,7 @@ use std::cmp::Ordering;
 
 /// An error over its tolerance, without sign; 0 where the error is not told.
 pub(crate) fn times_tolerance(error: Option<Measured>, tolerance: f64) -> f64 {
-    let times = error.map_or(0.0, |e| e.value.abs() / tolerance);
+    let times = error.map_or(0.0, |e| e.value().abs() / tolerance);
     if times.is_finite() { times } else { 0.0 }
 }
 

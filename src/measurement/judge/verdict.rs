@@ -7,9 +7,9 @@ use crate::{measurement::Verdict, statistics::Measured};
 
 /// The verdict on an error that may be as large as `tolerance` to either side.
 pub(crate) fn judge(error: Measured, tolerance: f64) -> Verdict {
-    if error.low >= -tolerance && error.high <= tolerance {
+    if error.low() >= -tolerance && error.high() <= tolerance {
         Verdict::Within
-    } else if error.low > tolerance || error.high < -tolerance {
+    } else if error.low() > tolerance || error.high() < -tolerance {
         Verdict::Out
     } else {
         Verdict::Undecided
@@ -26,14 +26,8 @@ mod tests {
     use super::*;
 
     fn verdict(low: f64, high: f64) -> Verdict {
-        judge(
-            Measured {
-                value: (low + high) / 2.0,
-                low,
-                high,
-            },
-            2.0,
-        )
+        let measured = Measured::new((low + high) / 2.0, low, high);
+        judge(measured.expect("finite"), 2.0)
     }
 
     #[test]

@@ -218,7 +218,7 @@ fn of_two_lengths_that_contradict_each_other_neither_is_called_right() {
     let (fit, known) = study(&job);
     assert!(known.iter().all(|k| k.doubtful && k.ambiguous));
     // The interval of the scale is as wide as the contradiction: 10 % between two.
-    assert!(fit.disagree && fit.px_per_mm.half_width() > 0.1 * fit.px_per_mm.value);
+    assert!(fit.disagree && fit.px_per_mm.half_width() > 0.1 * fit.px_per_mm.value());
 }
 
 #[test]
@@ -245,7 +245,7 @@ fn a_drawing_on_its_side_has_an_angle_near_90_degrees() {
         });
     }
     let (fit, known) = study(&job);
-    let angle = fit.angle_deg.expect("directions").value;
+    let angle = fit.angle_deg.expect("directions").value();
     assert!((angle.abs() - 90.0).abs() < 2.0, "{angle}");
     assert!(known.iter().all(|k| !k.doubtful));
 }

@@ -254,7 +254,7 @@ impl Dimensions {
             .map_or(0.0, |m| m.half_width());
         let half = log.map_or(0.0, |m| m.half_width());
         let fit = log.and_then(|log| {
-            let scale = log.value.exp();
+            let scale = log.value().exp();
             let redundant = solution.freedom();
             Some(DimensionFit {
                 px_per_mm: Measured::plus_minus(scale, scale * log.half_width())?,
@@ -337,7 +337,7 @@ impl Dimensions {
         let control = solution.control(row);
         let (variance, freedom) = self.noise_of_others(solution, error * control.sqrt())?;
         let log = Measured::from_deviation(error, (variance / control).sqrt(), freedom)?;
-        let value = mm * log.value.exp();
+        let value = mm * log.value().exp();
         Measured::plus_minus(value, value * log.half_width())
     }
 }
@@ -361,11 +361,11 @@ impl DimensionStudy {
 /// is no stretch at all.
 fn in_percent(stretch: Measured) -> Option<Measured> {
     let percent = |e: f64| 200.0 * e / (1.0 - e);
-    (stretch.low > -1.0 && stretch.high < 1.0).then(|| Measured {
-        value: percent(stretch.value),
-        low: percent(stretch.low),
-        high: percent(stretch.high),
-    })
+    if stretch.low() <= -1.0 || stretch.high() >= 1.0 {
+        return None;
+    }
+    let [value, low, high] = [stretch.value(), stretch.low(), stretch.high()].map(percent);
+    Measured::new(value, low, high)
 }
 
 /// The solution of what is used, and what was tried beside it.

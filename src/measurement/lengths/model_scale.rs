@@ -55,7 +55,7 @@ impl ModelScale {
 
     /// Pixels, whose interval holds what comes from the marks, in millimetres with the rest of the scale's interval.
     fn in_mm(&self, px: Measured) -> Option<Measured> {
-        let half = px.half_width().hypot(px.value * self.extra);
-        Measured::plus_minus(px.value * self.mm_per_px, half * self.mm_per_px)
+        let half = px.half_width().hypot(px.value() * self.extra);
+        Measured::plus_minus(px.value() * self.mm_per_px, half * self.mm_per_px)
     }
 }

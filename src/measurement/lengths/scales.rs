@@ -28,7 +28,7 @@ pub(crate) struct Scale {
 impl Scale {
     /// A relative figure with this scale's own part of the interval added.
     pub(crate) fn widened(&self, log: Measured) -> Option<Measured> {
-        Measured::plus_minus(log.value, log.half_width().hypot(self.extra))
+        Measured::plus_minus(log.value(), log.half_width().hypot(self.extra))
     }
 }
 
@@ -120,9 +120,9 @@ pub(crate) fn study(job: &Job, view: &View, marks: &KnownMarks) -> ScaleStudy {
     let model = match (&render, from_camera, &reference) {
         (Some(r), _, _) => Some(r.model_scale(1.0)),
         (None, Some(camera), _) => Some(ModelScale {
-            mm_per_px: 1.0 / camera.value,
+            mm_per_px: 1.0 / camera.value(),
             log_gradient: adjustment.no_gradient(),
-            extra: camera.half_width() / camera.value,
+            extra: camera.half_width() / camera.value(),
         }),
         (None, None, Some(s)) => Some(s.model_scale(n)),
         (None, None, None) => None,
@@ -289,5 +289,9 @@ fn camera_scale(view: &View) -> Option<Measured> {
     let low = scales.iter().copied().fold(f64::INFINITY, f64::min);
     let high = scales.iter().copied().fold(0.0, f64::max);
     let value = scales.iter().sum::<f64>() / scales.len() as f64;
-    (low > 0.0 && high.is_finite()).then_some(Measured { value, low, high })
+    if low <= 0.0 {
+        return None;
+    }
+    // A mean of equal numbers may lie a rounding beside them.
+    Measured::new(value.clamp(low, high.max(low)), low, high)
 }

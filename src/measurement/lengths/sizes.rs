@@ -4,8 +4,12 @@ use crate::{
     job::{Job, Known, ReferenceKind, RenderKind, Side, View},
     measurement::{KnownFit, Scales, SpanMeasure},
     registration::Registration,
-    statistics::Measured,
+    statistics::{
+        Measured,
+        words::{self, Sign},
+    },
     units::FullSizeMm,
+    warning::Code,
 };
 
 /// How the reference differs from the render in size and angle, by the scales of both.
@@ -49,15 +53,11 @@ pub(crate) fn compare(
     let model = scales.model_size_percent?;
     // The render over the reference, turned round.
     let inverse = |percent: f64| 100.0 * (1.0 / (1.0 + percent / 100.0) - 1.0);
-    let larger_percent = Measured {
-        value: inverse(model.value),
-        low: inverse(model.high),
-        high: inverse(model.low),
-    };
-    let finite = [larger_percent.low, larger_percent.high];
-    if model.low <= -100.0 || finite.iter().any(|x| !x.is_finite()) {
+    if model.low() <= -100.0 {
         return None;
     }
+    let [value, low, high] = [model.value(), model.high(), model.low()].map(inverse);
+    let larger_percent = Measured::new(value, low, high)?;
     let turned_deg = registration.rotation_deg.times(-1.0);
     let n = job.scale.denominator();
     let spans: Vec<SpanSizes> = spans.iter().filter_map(|s| span_sizes(s, n)).collect();
@@ -80,7 +80,7 @@ fn span_sizes(span: &SpanMeasure, n: f64) -> Option<SpanSizes> {
         becomes_full_size_mm: becomes,
         text: String::new(),
     };
-    let feet = |m: Measured| FullSizeMm(m.value).feet_and_inches_within(m.half_width());
+    let feet = |m: Measured| FullSizeMm(m.value()).feet_and_inches_within(m.half_width());
     sizes.text = format!(
         "the span \"{}\" becomes {} instead of {} (full size {}, {}, instead of {}, {})",
         sizes.name,
@@ -113,12 +113,12 @@ fn sentence(
             with_sign(larger, " %")
         )
     } else {
-        let word = if larger.value > 0.0 {
+        let word = if larger.value() > 0.0 {
             "larger"
         } else {
             "smaller"
         };
-        let amount = larger.times(larger.value.signum());
+        let amount = larger.times(larger.value().signum());
         format!(
             "{second} is {} {word} than {first}",
             with_unit(amount, " %")
@@ -127,12 +127,12 @@ fn sentence(
     let turn = if turned.holds(0.0) {
         format!("not turned ({})", with_sign(turned, "°"))
     } else {
-        let word = if turned.value > 0.0 {
+        let word = if turned.value() > 0.0 {
             "clockwise"
         } else {
             "anticlockwise"
         };
-        let amount = turned.times(turned.value.signum());
+        let amount = turned.times(turned.value().signum());
         format!("turned by {} {word}", with_unit(amount, "°"))
     };
     let is_plan =
@@ -142,37 +142,21 @@ fn sentence(
     format!("{size} and {turn}{span}")
 }
 
-/// Decimals that show an uncertainty with one or two figures.
-fn places(half: f64) -> usize {
-    match half {
-        w if w >= 9.95 => 0,
-        w if w >= 0.0995 || w <= 0.0 => 1,
-        w if w >= 0.00995 => 2,
-        _ => 3,
-    }
-}
-
-/// "3.4 % ±0.3 %".
+/// "3.4 ±0.3 %".
 pub(super) fn with_unit(figure: Measured, unit: &str) -> String {
-    let (half, places) = (figure.half_width(), places(figure.half_width()));
-    format!("{:.places$}{unit} ±{half:.places$}{unit}", figure.value)
+    words::interval(figure, Sign::Minus, unit)
 }
 
-/// "+0.1 % ±0.3 %".
+/// "+0.1 ±0.3 %".
 fn with_sign(figure: Measured, unit: &str) -> String {
-    let (half, places) = (figure.half_width(), places(figure.half_width()));
-    format!("{:+.places$}{unit} ±{half:.places$}{unit}", figure.value)
+    words::interval(figure, Sign::Always, unit)
 }
 
 /// Warnings on what the known lengths of either image say.
-pub(crate) fn about_dimensions(
-    view: &View,
-    scales: &Scales,
-    warn: &mut dyn FnMut(&'static str, String),
-) {
+pub(crate) fn about_dimensions(view: &View, scales: &Scales, warn: &mut dyn FnMut(Code, String)) {
     for (known, fit) in view.known.iter().zip(&scales.known) {
         if fit.doubtful && !fit.ambiguous {
-            warn("doubtful-length", doubtful(view, known, fit));
+            warn(Code::DoubtfulLength, doubtful(view, known, fit));
         }
     }
     for side in Side::BOTH {
@@ -182,7 +166,7 @@ pub(crate) fn about_dimensions(
             .map(|(known, _)| in_words(view, known))
             .collect();
         if contradicting.len() > 1 {
-            warn("contradicting-lengths", contradiction(&contradicting));
+            warn(Code::ContradictingLengths, contradiction(&contradicting));
         }
         let fit = match side {
             Side::Render => &scales.render_dimensions,
@@ -195,14 +179,14 @@ pub(crate) fn about_dimensions(
     }
 }
 
-fn about_refused(side: Side, scales: &Scales, warn: &mut dyn FnMut(&'static str, String)) {
+fn about_refused(side: Side, scales: &Scales, warn: &mut dyn FnMut(Code, String)) {
     let (image, refused) = match side {
         Side::Render => ("render", scales.refused[0]),
         Side::Reference => ("reference", scales.refused[1]),
     };
     if let Some([wrong, all]) = refused.lengths {
         warn(
-            "lengths-refused",
+            Code::LengthsRefused,
             format!(
                 "{wrong} of {all} known lengths of the {image} contradict the others, so nothing tells which are right, \
                  and no scale is taken from them. Look whether their ends are marked in the {image}, and whether each \
@@ -212,7 +196,7 @@ fn about_refused(side: Side, scales: &Scales, warn: &mut dyn FnMut(&'static str,
     }
     if let Some([wrong, all]) = refused.directions {
         warn(
-            "directions-refused",
+            Code::DirectionsRefused,
             format!(
                 "{wrong} of {all} known directions (\"along\") of the {image} contradict the others, so nothing tells \
                  which are right, and no angle of the drawing is taken from them. Look whether \"x\" and \"y\" are \
@@ -250,7 +234,7 @@ fn doubtful(view: &View, known: &Known, fit: &KnownFit) -> String {
             Side::Reference => format!(
                 "the others ask for {}, {}",
                 with_unit(asked, " mm"),
-                FullSizeMm(asked.value).feet_and_inches_within(asked.half_width())
+                FullSizeMm(asked.value()).feet_and_inches_within(asked.half_width())
             ),
             Side::Render => format!("the others ask for {} full size", with_unit(asked, " mm")),
         });
@@ -262,7 +246,7 @@ fn doubtful(view: &View, known: &Known, fit: &KnownFit) -> String {
     )
 }
 
-fn about_image(side: Side, fit: &DimensionFit, warn: &mut dyn FnMut(&'static str, String)) {
+fn about_image(side: Side, fit: &DimensionFit, warn: &mut dyn FnMut(Code, String)) {
     let image = match side {
         Side::Render => "render",
         Side::Reference => "reference",
@@ -270,9 +254,9 @@ fn about_image(side: Side, fit: &DimensionFit, warn: &mut dyn FnMut(&'static str
     if let (true, Some(stretch), Some(test)) =
         (fit.is_stretched, fit.stretch_percent, fit.stretch_test)
     {
-        let factor = 100.0 / (1.0 + stretch.value / 100.0);
+        let factor = 100.0 / (1.0 + stretch.value() / 100.0);
         warn(
-            "stretched",
+            Code::Stretched,
             format!(
                 "By its known lengths the {image} is stretched by {} more along x than along y (F {:.1}, limit {:.1}), \
                  so proportions are off by that: scale the picture's width to {factor:.2} % and mark it again, or \
@@ -287,12 +271,11 @@ fn about_image(side: Side, fit: &DimensionFit, warn: &mut dyn FnMut(&'static str
         (fit.is_out_of_square, fit.out_of_square_deg, fit.square_test)
     {
         warn(
-            "out-of-square",
+            Code::OutOfSquare,
             format!(
-                "Right angles of the drawing are {:.2}° ±{:.2}° in the {image} (F {:.1}, limit {:.1}): rectify it by \
+                "Right angles of the drawing are {} in the {image} (F {:.1}, limit {:.1}): rectify it by \
                  its border.",
-                90.0 + angle.value,
-                angle.half_width(),
+                with_unit(angle.plus(90.0), "°"),
                 test.statistic,
                 test.critical
             ),
@@ -300,7 +283,7 @@ fn about_image(side: Side, fit: &DimensionFit, warn: &mut dyn FnMut(&'static str
     }
     if fit.disagree {
         warn(
-            "lengths-disagree",
+            Code::LengthsDisagree,
             format!(
                 "The known lengths of the {image} disagree by more than the noise of the marks explains; the intervals \
                  are widened by it. Look at the ends, or state a larger mark_sigma_px."

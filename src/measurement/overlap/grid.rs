@@ -354,7 +354,7 @@ fn on_plain_ground(mut rgb: RgbImage, alpha: Option<&Plane<u8>>) -> RgbImage {
 
 /// Blur before edges are sought, working pixels: the same for both images, as much as the coarser of them asks for.
 fn edge_sigma(registration: &Registration, factor: f64) -> f64 {
-    let enlargement = registration.scale.value / factor;
+    let enlargement = registration.scale.value() / factor;
     (SIGMA_PER_ENLARGEMENT * enlargement).clamp(LEAST_SIGMA, MOST_SIGMA)
 }
 

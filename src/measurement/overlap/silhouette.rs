@@ -40,7 +40,7 @@ pub(crate) fn compare(work: &Work, scales: &Scales) -> Option<SilhouetteOverlap>
     // The nearest rank (ceiling), as for the edges' distances.
     let p95_px = sizes[(sizes.len() * 19).div_ceil(20) - 1];
     let max_px = sizes[sizes.len() - 1];
-    let mm = scales.model_mm_per_render_px.map(|scale| scale.value);
+    let mm = scales.model_mm_per_render_px.map(|scale| scale.value());
     Some(SilhouetteOverlap {
         overlap,
         mean_px,

@@ -11,7 +11,10 @@ use crate::{
     job::{Symmetry, View},
     measurement::{Test, own_marks::own_point},
     registration::{Adjustment, adjustment::Gradient},
-    statistics::{Measured, f_quantile},
+    statistics::{
+        Measured, f_quantile,
+        words::{self, Sign},
+    },
 };
 use nalgebra::{DMatrix, DVector, Vector2};
 
@@ -307,30 +310,25 @@ fn sentence(test: Test, skew: Measured, pairs: &[PairAsymmetry]) -> String {
     let numbers = format!("F {:.1}, limit {:.1}", test.statistic, test.critical);
     if !test.speaks() {
         return format!(
-            "the reference is symmetric as far as its marks can tell ({numbers}; askew by {:.1}° ±{:.1}°)",
-            skew.value,
-            skew.half_width()
+            "the reference is symmetric as far as its marks can tell ({numbers}; askew by {})",
+            words::interval(skew, Sign::Minus, "°")
         );
     }
-    let size = |p: &PairAsymmetry| p.middle_px.value.abs().max(p.along_px.value.abs());
+    let size = |p: &PairAsymmetry| p.middle_px.value().abs().max(p.along_px.value().abs());
     let worst = pairs.iter().max_by(|a, b| size(a).total_cmp(&size(b)));
     let worst = worst.map_or_else(String::new, |p| {
         format!(
-            "; farthest off are \"{}\" and \"{}\": their middle lies {:.1} px ±{:.1} px from the axis, and one {:.1} px \
-             ±{:.1} px ahead of the other",
+            "; farthest off are \"{}\" and \"{}\": their middle lies {} from the axis, and one {} ahead of the other",
             p.names[0],
             p.names[1],
-            p.middle_px.value.abs(),
-            p.middle_px.half_width(),
-            p.along_px.value.abs(),
-            p.along_px.half_width()
+            words::interval(p.middle_px, Sign::Never, " px"),
+            words::interval(p.along_px, Sign::Never, " px")
         )
     });
     format!(
-        "the reference is not symmetric ({numbers}; askew by {:.1}° ±{:.1}°{worst}): it was not taken from in front, it is \
+        "the reference is not symmetric ({numbers}; askew by {}{worst}): it was not taken from in front, it is \
          not straight, or a mark is wrong; what is off in it will look like an error of the model",
-        skew.value,
-        skew.half_width()
+        words::interval(skew, Sign::Minus, "°")
     )
 }
 

@@ -73,7 +73,7 @@ pub(crate) fn judge(
             };
             let offset = offset(adjustment, i).ok_or(i)?;
             Ok(LandmarkFit {
-                residual_px: offset.map(|m| m.value),
+                residual_px: offset.map(|m| m.value()),
                 offset_px: offset,
                 test_statistic: is_tested.then(|| solved.test_square(problem, i, took_part).sqrt()),
                 critical_value: critical_square().sqrt(),

@@ -1,5 +1,5 @@
 //! The tables of the page.
-use super::{badge, escaped, true_minus};
+use super::{badge, escaped};
 use crate::report::{json::*, wording::*};
 
 /// One row of a table.
@@ -74,17 +74,17 @@ fn error_cell(figure: &Option<Figure>) -> String {
 }
 
 fn error_text(figure: &Option<Figure>) -> String {
-    let text = |f: Figure| true_minus(&plus_minus(&f, Sign::Always));
+    let text = |f: Figure| plus_minus(&f, Sign::Always);
     figure.map_or(ABSENT.to_owned(), text)
 }
 
 fn length_cell(figure: &Option<Figure>) -> String {
-    let text = |f: Figure| true_minus(&plus_minus(&f, Sign::Minus));
+    let text = |f: Figure| plus_minus(&f, Sign::Minus);
     figure_cell(&figure.map_or(ABSENT.to_owned(), text))
 }
 
 fn number_text(x: Option<f64>, places: usize) -> String {
-    x.map_or(ABSENT.to_owned(), |x| true_minus(&decimals(x, places)))
+    x.map_or(ABSENT.to_owned(), |x| decimals(x, places))
 }
 
 fn xy_cell(x: &str, y: &str, unit: &str) -> String {

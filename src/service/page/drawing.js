@@ -1,5 +1,6 @@
 // What is drawn over a picture. Sizes are screen pixels; every line has a light border, so that it shows on any ground.
-export const WRONG = "#a3006b";
+// The colours and shapes of the pictures of a comparison: orange and a dashed ring for a mark that cannot be right.
+export const WRONG = "#c48700";
 const RENDER = "#d55e00", REFERENCE = "#0072b2", DARK = "#1d1d1b", LIGHT = "rgba(255,255,255,.85)";
 export const colour = (side) => (side === "render" ? RENDER : REFERENCE);
 const FONT = '12px system-ui, "DejaVu Sans", sans-serif';
@@ -19,15 +20,16 @@ export function label(c, text, x, y, color = DARK) {
   c.fillStyle = color; c.fillText(text, x, y);
 }
 
-/** A landmark: datum round, check square; dashed where its partner is missing. The middle stays free to see the point. */
+/** A landmark: datum round, check square, a dashed ring where it cannot be right; dotted where its partner is missing. The middle stays free to see the point. */
 export function mark(c, [x, y], { color, use, single, selected, wrong }) {
   const r = selected ? 9 : 6;
   c.beginPath();
   if (use === "check") c.rect(x - r, y - r, 2 * r, 2 * r); else c.arc(x, y, r, 0, 7);
-  stroke(c, wrong ? WRONG : color, selected ? 2.5 : 1.5, single ? [3, 3] : []);
+  stroke(c, wrong ? WRONG : color, selected ? 2.5 : 1.5, single ? [2, 3] : []);
   c.beginPath();
   for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) { c.moveTo(x + dx * 2, y + dy * 2); c.lineTo(x + dx * (r + 4), y + dy * (r + 4)); }
   stroke(c, wrong ? WRONG : color, 1);
+  if (wrong) { c.beginPath(); c.arc(x, y, 2 * r + 1, 0, 7); stroke(c, WRONG, 2, [6, 4]); }
 }
 
 export function residual(c, [x, y], [tx, ty], wrong) {

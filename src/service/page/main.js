@@ -299,7 +299,7 @@ function paintRegions(pane, c, state, view) {
 
 function paintCorners(pane, c, state) {
   const corners = a.cornersOf(state, app.view).map((p, i) => place(`corner/${i}`, p)).map((p) => pane.toScreen(p));
-  d.outline(c, corners, { color: "#009e73", closed: corners.length === 4, dash: [8, 4] });
+  d.outline(c, corners, { color: "#1d1d1b", closed: corners.length === 4, dash: [8, 4] });
   const words = ["top left", "top right", "bottom right", "bottom left"];
   if (app.tool === "corners") corners.forEach((p, i) => d.handle(c, p, app.selection?.kind === "corner" && app.selection.index === i, words[i]));
 }

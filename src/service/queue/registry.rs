@@ -8,7 +8,6 @@ use crate::{
     drawing::Paper,
     job::Job,
     pipeline::{self, CompareOptions, Event},
-    report::json::Verdict,
     stop::{self, Stop},
 };
 use serde_json::Value;
@@ -277,12 +276,11 @@ impl Registry {
         };
         let outcome = pipeline::compare_until(&job, &options, &observer, stop)
             .map_err(|e| trouble(e.code(), &e.to_string()))?;
-        let verdict = outcome.report.verdict.map(|verdict| match verdict {
-            Verdict::Within => "within",
-            Verdict::Undecided => "undecided",
-            Verdict::Out => "out",
-        });
-        Ok((verdict.map(str::to_owned), files_below(&out)))
+        let verdict = outcome
+            .report
+            .verdict
+            .map(|verdict| verdict.word().to_owned());
+        Ok((verdict, files_below(&out)))
     }
 
     /// Where the job file lies and the folder that it may not lead out of.

@@ -15,6 +15,8 @@ mod heat;
 mod labels;
 mod overlay;
 mod pdf;
+#[cfg(test)]
+mod picture_tests;
 mod png;
 mod raster;
 mod reduce;
@@ -22,6 +24,8 @@ mod scene;
 mod sheet;
 mod silhouette;
 mod svg;
+#[cfg(test)]
+mod synthetic;
 mod table;
 mod text;
 mod title_block;
@@ -300,13 +304,6 @@ fn check(work: &WorkImages) -> Result<(), Error> {
         }),
     }
 }
-
-#[cfg(test)]
-extern crate self as tickstrip;
-
-#[cfg(test)]
-#[path = "../../tests/pictures/synthetic.rs"]
-mod synthetic;
 
 #[cfg(test)]
 mod tests {

@@ -119,7 +119,9 @@ struct Outcome {
     named: usize,
     misnamed: usize,
     undecided: usize,
-    /// Figures of all parts where the right part was named, and where not.
+    /// Figures of all parts.
+    all: Tallies,
+    /// Where the right part was named, and where not.
     told: Tallies,
     untold: Tallies,
     /// Largest miss, in half widths, of a figure in a case without any of the warnings.
@@ -143,12 +145,13 @@ fn cases(count: u64, size: f64, shift: f64, noise: f64) -> Outcome {
         let mut here = Tallies::default();
         for (found, error) in measured.measurement.regions.iter().zip(errors) {
             here.add(found, error);
-            let all = if is_named {
+            outcome.all.add(found, error);
+            let of_its_kind = if is_named {
                 &mut outcome.told
             } else {
                 &mut outcome.untold
             };
-            all.add(found, error);
+            of_its_kind.add(found, error);
         }
         if !is_named && !is_undecided {
             let worst = here
@@ -165,7 +168,11 @@ fn cases(count: u64, size: f64, shift: f64, noise: f64) -> Outcome {
 fn an_altered_datum_part_is_named_and_the_others_stay_right() {
     // Four marks a part, of 1 and 0.5 px: 4 to 8 px stand out. Of 12 px with twice the noise, which hides more of it, the
     // test is less sure.
-    for (count, shift, noise, least) in [(10, 8.0, 1.0, 8), (10, 4.0, 1.0, 6), (6, 12.0, 2.0, 4)] {
+    for (count, shift, noise, least, sizes, offsets) in [
+        (10, 8.0, 1.0, 8, 80, 80),
+        (10, 4.0, 1.0, 6, 80, 80),
+        (6, 12.0, 2.0, 4, 48, 44),
+    ] {
         let found = cases(count, 4.0, shift, noise);
         assert!(
             found.named >= least && found.misnamed == 0,
@@ -177,6 +184,7 @@ fn an_altered_datum_part_is_named_and_the_others_stay_right() {
             "{shift} px: {found:?}"
         );
         assert!(found.worst_in_silence < 2.0, "{shift} px: {found:?}");
+        found.all.assert_given(sizes, offsets);
     }
 }
 
@@ -187,6 +195,7 @@ fn a_small_alteration_of_a_datum_part_stays_within_the_intervals() {
     assert_eq!(found.misnamed, 0, "{found:?}");
     assert!(found.untold.offsets.share_held() > 0.9, "{found:?}");
     assert!(found.worst_in_silence < 1.5, "{found:?}");
+    found.all.assert_given(48, 48);
 }
 
 #[test]
@@ -208,18 +217,23 @@ fn datum_parts_that_are_right_are_not_accused() {
         all.sizes.share_held() > 0.93 && all.offsets.share_held() > 0.93,
         "{all:?}"
     );
+    all.assert_given(64, 64);
 }
 
 /// Nothing but these two carries the registration: the marks cannot know which is altered, and say so.
 #[test]
 fn of_two_datum_parts_that_disagree_both_are_named() {
     let mut spoken = 0;
+    let mut all = Tallies::default();
     for seed in 0..6 {
         let which = (seed % 2) as usize;
         let errors = drawn_errors(seed, Some(which), 0.0, 8.0);
         let measured = compared(seed, errors, &[0, 1], 1.0);
         let texts = warned(&measured, "datum-parts-disagree");
         spoken += texts.len();
+        for (found, error) in measured.measurement.regions.iter().zip(errors) {
+            all.add(found, error);
+        }
         for text in texts {
             assert!(
                 text.contains("\"sill\"") && text.contains("\"wheel\""),
@@ -228,4 +242,5 @@ fn of_two_datum_parts_that_disagree_both_are_named() {
         }
     }
     assert!(spoken >= 4, "{spoken} of 6");
+    all.assert_given(48, 48);
 }

@@ -200,6 +200,7 @@ const AT: [usize; 2] = [3, DATUM + 2];
 fn exact_places_are_not_accused_and_take_parallax_off() {
     let found = eight_views(Fault::None, 0);
     assert_eq!(found.silent, 8, "{found:?}");
+    found.figures.assert_given(16, 16);
     // Measured: 31 of 32.
     assert!(
         found.figures.sizes.held >= 14 && found.figures.offsets.held >= 14,
@@ -218,6 +219,7 @@ fn a_place_that_the_render_contradicts_is_named_and_not_used() {
                 "{fault:?}: {found:?}"
             );
             assert_eq!(found.other_marks, 0, "{fault:?}: {found:?}");
+            found.figures.assert_given(16, 16);
             assert!(
                 found.figures.sizes.held >= 14 && found.figures.offsets.held >= 14,
                 "{fault:?}: {found:?}"
@@ -235,6 +237,7 @@ fn a_wrong_depth_is_found_as_a_mark_that_does_not_fit() {
             found.mark >= 7 && found.other_marks == 0 && found.place == 0,
             "{found:?}"
         );
+        found.figures.assert_given(16, 16);
         assert!(
             found.figures.sizes.held >= 14 && found.figures.offsets.held >= 14,
             "{found:?}"
@@ -249,5 +252,6 @@ fn places_that_are_wrong_altogether_are_never_passed_over() {
         let found = eight_views(fault, 0);
         assert_eq!(found.silent, 0, "{fault:?}: {found:?}");
         assert!(found.figures.offsets.worst < 12.0, "{fault:?}: {found:?}");
+        found.figures.assert_given(15, 16);
     }
 }

@@ -141,8 +141,10 @@ fn tallied(count: u64, has_marks: bool, sigma: Option<f64>) -> Tallies {
 /// Soft shading under another light has no edges that both pictures share, but for the outline: little can be told.
 #[test]
 fn rounded_parts_by_their_edges_alone_are_told_or_not_at_all() {
-    let Tallies { sizes, offsets } = tallied(5, false, None);
-    // Of eight cases: no size, 10 of 48 offsets, of which 9 hold; the tenth is off by 4.4 px, 1.5 half widths.
+    let all = tallied(5, false, None);
+    all.assert_given(0, 7);
+    let Tallies { sizes, offsets } = all;
+    // Measured: no size of 30, 7 of 30 offsets, of which 6 hold; the seventh is off by 1.1 half widths.
     assert!(
         sizes.share_held() >= 0.9 && offsets.share_held() >= 0.8,
         "{sizes:?} {offsets:?}"
@@ -157,7 +159,9 @@ fn rounded_parts_by_their_edges_alone_are_told_or_not_at_all() {
 #[test]
 fn rounded_parts_with_marks_hold_by_stated_deviations() {
     // One and three pixels, root mean square.
-    let Tallies { sizes, offsets } = tallied(8, true, Some(5_f64.sqrt()));
+    let all = tallied(8, true, Some(5_f64.sqrt()));
+    all.assert_given(17, 48);
+    let Tallies { sizes, offsets } = all;
     assert!(
         sizes.share_held() >= 0.9 && offsets.share_held() >= 0.9,
         "{sizes:?} {offsets:?}"
@@ -165,15 +169,24 @@ fn rounded_parts_with_marks_hold_by_stated_deviations() {
     assert!(sizes.worst_over_half_width < 2.0 && offsets.worst_over_half_width < 2.0);
 }
 
-/// Known weak spot: an estimated deviation is one for all marks, and the sharp corners of the bezel make it too small for
-/// vague marks on rounded parts.
+/// What every interval claims, and what those of the test below are to hold.
+const AIM: f64 = 0.95;
+/// What they hold now of sizes and of offsets: 27 of 31 and 37 of 48, less a binomial standard deviation of 6 % each.
+const HELD_BY_FAULT: [f64; 2] = [0.81, 0.71];
+
+/// A known fault, not a bound to be content with: an estimated deviation is one for all marks, and the sharp corners of the
+/// frame make it too small for vague marks on rounded parts, so that intervals that claim 95 % hold 77 % of the offsets.
+/// Mended, it has to hold [`AIM`] (`DEVELOPERS.md`, "Harder cases").
 #[test]
-fn rounded_parts_with_marks_are_worse_by_estimated_deviations() {
-    let Tallies { sizes, offsets } = tallied(8, true, None);
-    // Measured: 28 of 32 sizes and 37 of 48 offsets hold; the worst is off by 3.4 half widths.
+fn known_fault_intervals_of_vague_marks_hold_too_seldom_by_estimated_deviations() {
+    let all = tallied(8, true, None);
+    all.assert_given(31, 48);
+    let Tallies { sizes, offsets } = all;
+    let [least_sizes, least_offsets] = HELD_BY_FAULT;
     assert!(
-        sizes.share_held() >= 0.8 && offsets.share_held() >= 0.7,
-        "{sizes:?} {offsets:?}"
+        sizes.share_held() >= least_sizes && offsets.share_held() >= least_offsets,
+        "{sizes:?} {offsets:?}, to be {AIM}"
     );
+    // The worst is off by 3.4 half widths.
     assert!(sizes.worst_over_half_width < 4.0 && offsets.worst_over_half_width < 4.0);
 }

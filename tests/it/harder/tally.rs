@@ -28,6 +28,19 @@ impl Tally {
         self.worst_over_half_width = self.worst_over_half_width.max(error / figure.half_width());
     }
 
+    /// Fails where fewer figures are given than were when this was measured, less a standard deviation of such a count
+    /// (binomial; the probability is `(measured + 1) / (asked + 2)`, Laplace's rule, as none is 1 because all were given).
+    pub fn assert_given(&self, measured: usize) {
+        let (asked, measured) = (self.asked as f64, measured as f64);
+        let p = (measured + 1.0) / (asked + 2.0);
+        let least = measured - (asked * p * (1.0 - p)).sqrt();
+        assert!(
+            self.given as f64 >= least,
+            "{} of {asked} figures are given, {least:.1} at least should be",
+            self.given
+        );
+    }
+
     /// Share of the given figures that hold the truth; 1 where there are none.
     pub fn share_held(&self) -> f64 {
         if self.given == 0 {
@@ -50,6 +63,12 @@ impl Tallies {
         self.sizes.add(found.height_percent, 100.0 * truth.size[1]);
         self.offsets.add(found.offset_px[0], truth.offset[0]);
         self.offsets.add(found.offset_px[1], truth.offset[1]);
+    }
+
+    /// As [`Tally::assert_given`], for sizes and offsets.
+    pub fn assert_given(&self, sizes: usize, offsets: usize) {
+        self.sizes.assert_given(sizes);
+        self.offsets.assert_given(offsets);
     }
 }
 

@@ -601,3 +601,6 @@ impl Adjustment {
         self.solved.state.regions[j]
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -7,6 +7,8 @@ mod bend;
 mod doubts;
 pub(crate) mod edges;
 pub mod error;
+#[cfg(test)]
+mod invented;
 mod landmarks;
 pub(crate) mod model;
 pub(crate) mod normal;

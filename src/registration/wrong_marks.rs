@@ -482,3 +482,6 @@ fn swap_candidates(problem: &Problem, roles: &Roles, solved: &Solved) -> Vec<(us
     }
     found
 }
+
+#[cfg(test)]
+mod tests;

@@ -19,6 +19,8 @@
 //! ```
 pub(crate) mod fit;
 mod lens;
+#[cfg(test)]
+pub(crate) mod truth;
 
 pub use lens::{FromReference, IntoReference, Lens};
 

@@ -16,6 +16,8 @@ mod labels;
 mod marks;
 mod overlay;
 mod pdf;
+#[cfg(test)]
+mod picture_tests;
 mod png;
 mod raster;
 mod reduce;
@@ -23,6 +25,8 @@ mod scene;
 mod sheet;
 mod silhouette;
 mod svg;
+#[cfg(test)]
+mod synthetic;
 mod table;
 mod text;
 mod title_block;
@@ -301,13 +305,6 @@ fn check(work: &WorkImages) -> Result<(), Error> {
         }),
     }
 }
-
-#[cfg(test)]
-extern crate self as tickstrip;
-
-#[cfg(test)]
-#[path = "../../tests/pictures/synthetic.rs"]
-mod synthetic;
 
 #[cfg(test)]
 mod tests {

@@ -9,7 +9,7 @@ use super::{
     regions, spans,
 };
 use crate::{
-    frame::Point,
+    frame::{Point, truth::Errors},
     job::*,
     registration::{Registered, lay_over, register},
     statistics::{Measured, trials::Noise},
@@ -43,16 +43,8 @@ const PART: [[f64; 2]; 6] = [
 ];
 const ANCHOR: [f64; 2] = [470.0, 190.0];
 
-struct Truth {
-    width: f64,
-    height: f64,
-    rotation: f64,
-    offset: [f64; 2],
-}
-
-const TRUTH: Truth = Truth {
-    width: 0.03,
-    height: -0.02,
+const TRUTH: Errors = Errors {
+    size: [0.03, -0.02],
     rotation: 0.012,
     offset: [4.0, -6.0],
 };
@@ -62,16 +54,7 @@ const SIZE_PX: f64 = 180.0;
 
 /// The model's place of a point of the part.
 fn modelled(u: [f64; 2]) -> [f64; 2] {
-    let v = [
-        u[0] - ANCHOR[0] + TRUTH.offset[0],
-        u[1] - ANCHOR[1] + TRUTH.offset[1],
-    ];
-    let (s, c) = TRUTH.rotation.sin_cos();
-    let w = [(1.0 + TRUTH.width) * v[0], (1.0 + TRUTH.height) * v[1]];
-    [
-        ANCHOR[0] + c * w[0] - s * w[1],
-        ANCHOR[1] + s * w[0] + c * w[1],
-    ]
+    TRUTH.shown(ANCHOR, u)
 }
 
 /// The reference shows the subject at half the size, turned.
@@ -269,8 +252,8 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
         );
         let fit = regions[0].as_ref().expect("six landmarks");
         let truth = [
-            TRUTH.width,
-            TRUTH.height,
+            TRUTH.size[0],
+            TRUTH.size[1],
             TRUTH.rotation,
             TRUTH.offset[0],
             TRUTH.offset[1],
@@ -300,13 +283,13 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
                 0,
                 "region width in absolute terms",
                 "region width in absolute terms, millimetres",
-                TRUTH.width,
+                TRUTH.size[0],
             ),
             (
                 1,
                 "region height in absolute terms",
                 "region height in absolute terms, millimetres",
-                TRUTH.height,
+                TRUTH.size[1],
             ),
         ] {
             let n = job.scale.denominator();
@@ -450,7 +433,7 @@ fn intervals_hold_the_truth_where_the_view_tells_the_aspect() {
             .expect("well turned, eight datum landmarks")
             .registered;
         let fit = registered.regions[0].as_ref().expect("six landmarks");
-        let truth = [TRUTH.width, TRUTH.height, TRUTH.rotation];
+        let truth = [TRUTH.size[0], TRUTH.size[1], TRUTH.rotation];
         let names = ["region width", "region height", "region rotation"];
         for k in 0..3 {
             let deviation = fit.covariance[(k, k)].sqrt();

@@ -309,3 +309,92 @@ fn intervals_of_aspect_and_lens_hold_the_truth_as_often_as_they_say() {
     // The lens' interval is widened where the lines happen to scatter more than stated, never narrowed: it may hold more.
     assert!(share(lenses) > BOUND.0, "lens: {}", share(lenses));
 }
+
+fn by_points(points: &[([f64; 2], [f64; 2])]) -> Result<Rectification, Error> {
+    let points = points.iter().map(|(shown, at)| PlanePoint {
+        reference: point(*shown),
+        at: at.map(FullSizeMm),
+    });
+    let rectify = Rectify {
+        plane: KnownPlane::Figure(points.collect()),
+        straight_lines: Vec::new(),
+    };
+    Rectification::new(&rectify, PICTURE, 1.0, None)
+}
+
+fn seen(places: &[[f64; 2]]) -> Vec<([f64; 2], [f64; 2])> {
+    let camera = Camera::turned(TURNED);
+    places.iter().map(|p| (camera.shows(*p), *p)).collect()
+}
+
+const FOUR: [[f64; 2]; 4] = [[-0.6, -0.5], [0.7, -0.4], [0.6, 0.5], [-0.5, 0.4]];
+
+#[test]
+fn four_points_are_met_and_leave_nothing_to_judge_them_by() {
+    let found = by_points(&seen(&FOUR)).expect("no three on a line");
+    let map = found.rectified_from_reference();
+    assert!(misfit(&map, &Camera::turned(TURNED)) < 2e-6);
+    assert_eq!(found.figures().rms_px, None);
+}
+
+/// Three points, four of which three lie on a line, and four of which two are one.
+#[test]
+fn points_that_determine_no_plane_are_refused_in_words() {
+    let line = [[-0.6, -0.5], [0.0, 0.0], [0.6, 0.5], [-0.5, 0.4]];
+    let level = [[-0.6, 0.1], [0.0, 0.1], [0.3, 0.1], [0.6, 0.1]];
+    let same = [FOUR[0], FOUR[1], FOUR[2], FOUR[2]];
+    for places in [&FOUR[..3], &line, &level, &same] {
+        let error = by_points(&seen(places)).expect_err("no plane");
+        assert_eq!(
+            error.to_string(),
+            "rectify: what is marked is not the view of a plane from its front; see whether marks are mixed up",
+            "{places:?}"
+        );
+    }
+}
+
+/// Twelve points with noise of a pixel: what they leave is a pixel in each coordinate, and the map is off by little more.
+#[test]
+fn noisy_points_leave_as_much_as_their_deviation() {
+    const TRIALS: usize = 60;
+    let mut noise = Noise(109);
+    let grid: Vec<[f64; 2]> = (0..12)
+        .map(|k| [f64::from(k % 4) * 0.4 - 0.6, f64::from(k / 4) * 0.5 - 0.5])
+        .collect();
+    let mut square = 0.0;
+    for _ in 0..TRIALS {
+        let mut points = seen(&grid);
+        for (shown, _) in &mut points {
+            *shown = near(&mut noise, *shown, 1.0).xy();
+        }
+        let found = by_points(&points).expect("a grid");
+        square += found.figures().rms_px.expect("more than four").powi(2) / TRIALS as f64;
+        // The plane is some 800 px wide in the picture.
+        let misfit = misfit(&found.rectified_from_reference(), &Camera::turned(TURNED));
+        assert!(misfit < 0.01, "{misfit}");
+    }
+    // Sixteen degrees of freedom in each of 60 trials: three deviations of their mean, root of 2 / 960.
+    assert!((square - 1.0).abs() < 0.14, "{square}");
+}
+
+#[test]
+fn the_way_back_from_the_rectified_picture_ends_at_the_mark() {
+    let camera = Camera {
+        lens: -0.08,
+        ..Camera::turned(TURNED)
+    };
+    let rectify = Rectify {
+        straight_lines: straight_lines(&camera),
+        ..by_corners(camera.rectangle(1.4), Some(1.4))
+    };
+    let found = Rectification::new(&rectify, PICTURE, 1.0, None).expect("well turned");
+    let map = found.rectified_from_reference();
+    let back = map.inverse();
+    for corner in camera.rectangle(1.2).map(point) {
+        // What the inverse of the lens is iterated to.
+        assert!(
+            back.apply(map.apply(corner)).distance(corner) < 1e-6,
+            "{corner:?}"
+        );
+    }
+}

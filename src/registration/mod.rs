@@ -5,6 +5,8 @@
 pub(crate) mod adjustment;
 pub(crate) mod checks;
 pub mod error;
+#[cfg(test)]
+mod invented;
 mod prediction;
 mod problem;
 mod regions;

@@ -3,15 +3,17 @@
 //! Each case has a trusted body with datum marks and three parts, altered at random, with none, two and four marks of
 //! their own; the reference has other light, noise and clutter, and one mark in twenty is set wrong by 10 to 60 px.
 #![allow(clippy::print_stdout, reason = "it is a program")]
-#[path = "../drawn/mod.rs"]
+#[path = "../it/support/mod.rs"]
 #[allow(dead_code, reason = "shared with the tests")]
-mod drawn;
-#[path = "../outside/views.rs"]
-#[allow(dead_code, reason = "shared with the tests")]
-mod views;
+mod support;
 
-use drawn::{Part, SIZE, draw_from, images_of, job_of, region};
 use rayon::prelude::*;
+use support::{
+    drawn::{Part, SIZE, draw_from, images_of, job_of, region},
+    random::Random,
+    truth::Errors,
+    views,
+};
 use tickstrip::{
     job::{LandmarkUse, RegistrationKind},
     measurement::measure,
@@ -48,32 +50,6 @@ const PARTS: [([f64; 4], [f64; 4], f64, usize); 3] = [
 /// Deviation of a mark per coordinate.
 const MARK_SIGMA: f64 = 1.0;
 
-/// Deterministic numbers (Knuth's MMIX generator).
-struct Random(u64);
-
-impl Random {
-    /// From -1 to 1.
-    fn uniform(&mut self) -> f64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
-    }
-
-    /// About standard normal: the sum of twelve uniform numbers.
-    fn normal(&mut self) -> f64 {
-        (0..12).map(|_| self.uniform()).sum::<f64>() / 2.0
-    }
-}
-
-/// What a part has against the subject.
-#[derive(Clone, Copy)]
-struct Truth {
-    size: [f64; 2],
-    offset: [f64; 2],
-}
-
 /// What one case gave.
 #[derive(Default)]
 struct Outcome {
@@ -91,21 +67,15 @@ struct Outcome {
     overlaps: Vec<(f64, bool)>,
 }
 
-fn altered([l, t, r, b]: [f64; 4], about: [f64; 2], truth: Truth) -> [f64; 4] {
-    let of = |v: f64, k: usize| about[k] + (1.0 + truth.size[k]) * (v - about[k] + truth.offset[k]);
-    [of(l, 0), of(t, 1), of(r, 0), of(b, 1)]
-}
-
 fn corners([l, t, r, b]: [f64; 4]) -> [[f64; 2]; 4] {
     [[l, t], [r, b], [r, t], [l, b]]
 }
 
 fn one(seed: u64) -> Outcome {
-    let mut random = Random(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
+    let mut random = Random::new(seed);
     for _ in 0..8 {
         random.uniform();
     }
-    let noisy = |p: [f64; 2], random: &mut Random| p.map(|v| v + MARK_SIGMA * random.normal());
     let (mut model, mut subject) = (BODY.to_vec(), Vec::new());
     for _ in 0..12 {
         let (x, y) = (
@@ -138,22 +108,17 @@ fn one(seed: u64) -> Outcome {
                 scale * random.normal()
             }
         };
-        let truth = Truth {
-            size: [error(0.04), error(0.04)],
-            offset: [error(5.0), error(5.0)],
-        };
+        let truth = Errors::new([error(0.04), error(0.04)], [error(5.0), error(5.0)]);
         let light = 40.0 * random.uniform();
         for (shape, shade) in [(outline, grey), (patch, 255.0 - grey)] {
             subject.push(Part(shape, (shade + light).clamp(0.0, 255.0)));
-            model.push(Part(altered(shape, about, truth), shade));
+            model.push(Part(truth.shown_box(about, shape), shade));
         }
         let first = marks.len();
         for corner in corners(outline).into_iter().take(count) {
-            let [x, y] = corner;
-            let [l, t, ..] = altered([x, y, x, y], about, truth);
-            marks.push(([l, t], corner, LandmarkUse::Check));
+            marks.push((truth.shown(about, corner), corner, LandmarkUse::Check));
         }
-        let [l, t, r, b] = altered(outline, about, truth);
+        let [l, t, r, b] = truth.shown_box(about, outline);
         let mut region = region("part", [l - 12.0, t - 12.0, r + 12.0, b + 12.0]);
         region.anchor = tickstrip::frame::Point::new(about[0], about[1]);
         region.landmarks = (first..marks.len()).collect();
@@ -165,7 +130,7 @@ fn one(seed: u64) -> Outcome {
         .iter()
         .zip(&is_wrong)
         .map(|((in_render, in_reference, _), wrong)| {
-            let mut q = noisy(*in_reference, &mut random);
+            let mut q = random.about(*in_reference, MARK_SIGMA);
             if *wrong {
                 let (length, angle) = (
                     35.0 + 25.0 * random.uniform(),

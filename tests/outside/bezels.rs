@@ -1,6 +1,6 @@
 //! Frames found near rough clicks in real photographs: the sheet of a board with published intrinsics and poses
 //! (reference/chessboard-left; OpenCV's samples), and a printed bezel on a page that is not flat (reference/photos/sudoku.png; OpenCV's samples).
-use crate::{reference, views};
+use crate::{golden, reference};
 use serde_json::Value;
 use std::path::Path;
 use tickstrip::{
@@ -123,13 +123,13 @@ fn the_sheet_of_the_board_has_the_same_corners_in_all_photographs() {
     let Some(folder) = reference::folder("bezel of the board", "chessboard-left") else {
         return;
     };
-    let golden = views::json(&folder, "chessboard_left.json");
+    let golden = golden::json(&folder, "chessboard_left.json");
     let mut places: Vec<[[f64; 2]; 4]> = Vec::new();
     let mut clicks = Vec::new();
     for (name, corners) in SHEET {
         let all = golden["views"].as_array().expect("views");
         let view = all.iter().find(|v| v["image"] == name).expect(name);
-        let marks: Vec<Point<ReferencePx>> = views::points(&view["corners_px"])
+        let marks: Vec<Point<ReferencePx>> = golden::points(&view["corners_px"])
             .into_iter()
             .map(|[x, y]| Point::new(x + 0.5, y + 0.5))
             .collect();

@@ -1,6 +1,6 @@
 //! Registrations against least-squares fits computed with SciPy, scikit-image and OpenCV (reference/golden,
 //! transforms_2d.json; versions in the file).
-use crate::{reference, views};
+use crate::{golden, reference, views};
 use tickstrip::{
     frame::Point,
     job::RegistrationKind,
@@ -20,9 +20,9 @@ fn registrations_equal_the_least_squares_fits_of_scipy() {
     let Some(folder) = reference::folder("golden transforms", "golden") else {
         return;
     };
-    let golden = views::json(&folder, "transforms_2d.json");
-    let source = views::points(&golden["source_points"]);
-    let new_points = views::points(&golden["new_points"]);
+    let golden = golden::json(&folder, "transforms_2d.json");
+    let source = golden::points(&golden["source_points"]);
+    let new_points = golden::points(&golden["new_points"]);
     let mut compared = 0;
     for case in golden["cases"].as_array().expect("cases") {
         let label = case["label"].as_str().expect("a label");
@@ -31,7 +31,7 @@ fn registrations_equal_the_least_squares_fits_of_scipy() {
             continue;
         }
         let kind = kind_of(case["kind"].as_str().expect("a kind"));
-        let target = views::points(&case["target_points"]);
+        let target = golden::points(&case["target_points"]);
         // Errors in the target alone, as in the golden fit: the reference's marks are all but exact.
         let view = views::view(
             kind,
@@ -43,7 +43,7 @@ fn registrations_equal_the_least_squares_fits_of_scipy() {
             .expect("the points determine the map");
         for (p, q) in new_points
             .iter()
-            .zip(views::points(&case["new_points_mapped"]))
+            .zip(golden::points(&case["new_points_mapped"]))
         {
             let mapped = found
                 .registration
@@ -83,8 +83,8 @@ fn the_four_wrong_marks_are_found_and_the_rest_fits_as_without_them() {
     let Some(folder) = reference::folder("golden transforms, robust", "golden") else {
         return;
     };
-    let golden = views::json(&folder, "transforms_2d.json");
-    let source = views::points(&golden["source_points"]);
+    let golden = golden::json(&folder, "transforms_2d.json");
+    let source = golden::points(&golden["source_points"]);
     let mut tried = 0;
     for case in golden["cases"].as_array().expect("cases") {
         let Some(robust) = case
@@ -94,7 +94,7 @@ fn the_four_wrong_marks_are_found_and_the_rest_fits_as_without_them() {
         else {
             continue;
         };
-        let target = views::points(&robust["target_points_with_4_wrong_marks"]);
+        let target = golden::points(&robust["target_points_with_4_wrong_marks"]);
         let kind = kind_of(case["kind"].as_str().expect("a kind"));
         let view = views::view(kind, &source, &target, [None, None]);
         let found = register(&view, views::EXPECTED, (1400, 1000), None)

@@ -2,7 +2,7 @@
 //! inner corners of 25 mm squares.
 use crate::{
     compared::{compare, warned},
-    reference, views,
+    golden, reference,
 };
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -89,11 +89,11 @@ fn right_angles() -> Vec<[usize; 4]> {
 
 /// The photographs with their marks. The corners there are found to about 0.2 px (rms of the published calibration).
 fn photographs(folder: &Path) -> Vec<(PathBuf, Vec<[f64; 2]>)> {
-    let golden = views::json(folder, "chessboard_left.json");
+    let golden = golden::json(folder, "chessboard_left.json");
     let all = golden["views"].as_array().expect("views").iter();
     all.map(|view| {
         let photo = folder.join(view["image"].as_str().expect("a name"));
-        let marks = views::points(&view["corners_px"]);
+        let marks = golden::points(&view["corners_px"]);
         // Whole numbers lie at pixel centres there.
         (photo, marks.iter().map(|p| p.map(|v| v + 0.5)).collect())
     })
@@ -139,9 +139,9 @@ fn known_lengths_and_right_angles_lie_in_their_intervals() {
     }
     let held = |all: &[bool]| all.iter().filter(|h| **h).count();
     assert_eq!((lengths.len(), angles.len()), (6 * 62, 6 * 18));
-    // Measured: 361, 365 and 108. Of 372 figures that hold with probability 0.95, 340 or fewer do in one of 500 runs
+    // Measured: 361, 365 and 108. Of 372 figures that hold with probability 0.95, 340 or fewer do in one of 439 runs
     // (binomial, were they independent; spans of one photograph are not, which is why the bound is no narrower); of 108,
-    // 96 or fewer do in one of 250.
+    // 96 or fewer do in one of 127.
     assert!(
         held(&lengths) > 340,
         "{} of {}",

@@ -1,11 +1,20 @@
 //! Checks against data, standards and libraries from outside the project, one file a source.
-mod reference;
+//!
+//! A crate of its own, so that it is run, and seen to be skipped, by itself; it builds its views with what the crate `it`
+//! has for that.
+#[path = "../it/support/mod.rs"]
+#[allow(dead_code, reason = "shared with the crate `it`")]
+mod support;
+
+use support::{reference, views};
 
 mod bezels;
 mod colour;
 mod common_practice;
 mod compared;
+mod drawing_paper;
 mod exif_orientation;
+mod golden;
 mod golden_kernels;
 mod golden_measures;
 mod golden_transforms;
@@ -17,5 +26,4 @@ mod published_homographies;
 mod quantiles;
 mod rectification;
 mod standards;
-mod views;
 mod worked_examples;

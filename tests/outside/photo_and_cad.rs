@@ -2,7 +2,7 @@
 //! reference/dragon-photo-cad (lagadic/visp-images) and reference/teabox (lagadic/visp); renders and poses made there.
 use crate::{
     compared::{compare, warned},
-    reference, views,
+    golden, reference, views,
 };
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -19,7 +19,7 @@ fn the_genuine_wrong_mark_of_the_box_is_found() {
     let Some(folder) = reference::folder("teabox", "teabox") else {
         return;
     };
-    let case = views::json(&folder, "teabox_00.json");
+    let case = golden::json(&folder, "teabox_00.json");
     let pose = &case["solvePnP_without_B"];
     let number = |v: &serde_json::Value| v.as_f64().expect("a number");
     let projected: Vec<[f64; 2]> = case["points_m"]
@@ -42,7 +42,7 @@ fn the_genuine_wrong_mark_of_the_box_is_found() {
             ]
         })
         .collect();
-    let marks = views::points(&case["marks_px"]);
+    let marks = golden::points(&case["marks_px"]);
     let view = views::view(
         RegistrationKind::Similarity,
         &marks,
@@ -66,8 +66,8 @@ fn marked_corners_of_the_cube_fit_its_projection() {
     let Some(folder) = reference::folder("cube", "dragon-photo-cad") else {
         return;
     };
-    let cube = views::json(&folder, "case_0000.json")["cube"].clone();
-    let corners = views::points(&cube["corners_px"]);
+    let cube = golden::json(&folder, "case_0000.json")["cube"].clone();
+    let corners = golden::points(&cube["corners_px"]);
     let (mut marked, mut projected) = (Vec::new(), Vec::new());
     for (name, mark) in cube["marked_corners_px"].as_object().expect("marks") {
         let index = cube["marked_corner_index_in_corners_m"][name]
@@ -97,7 +97,7 @@ fn a_calibration_board_fits_a_projective_registration() {
     let Some(folder) = reference::folder("calibration board", "chessboard-left") else {
         return;
     };
-    let board = views::json(&folder, "chessboard_left.json");
+    let board = golden::json(&folder, "chessboard_left.json");
     let plane: Vec<[f64; 2]> = board["board"]["object_points_m"]
         .as_array()
         .expect("points")
@@ -123,7 +123,7 @@ fn a_calibration_board_fits_a_projective_registration() {
         }) else {
             continue;
         };
-        let image = views::points(raw);
+        let image = golden::points(raw);
         // The lens bends the board: stated deviations of a pixel, so that no corner counts as wrong.
         let view = views::view(
             RegistrationKind::Projective,
@@ -155,7 +155,7 @@ fn silhouettes_of_the_printed_dragon_and_its_model_overlap_as_published() {
     let Some(folder) = reference::folder("dragon silhouettes", "dragon-photo-cad") else {
         return;
     };
-    let case = views::json(&folder, "case_0000.json");
+    let case = golden::json(&folder, "case_0000.json");
     let marks = case["dragon"]["landmarks_px"].as_object().expect("marks");
     let landmarks: Vec<serde_json::Value> = marks
         .iter()
@@ -227,15 +227,15 @@ const DRAGON: [[f64; 2]; 4] = [
 
 /// The job that lays the photograph over a render by the corners of the cube beside the dragon.
 fn photo_job(folder: &Path, masks: &Path, render: &str) -> Value {
-    let cube = views::json(folder, "case_0000.json")["cube"].clone();
-    let corners = views::points(&cube["corners_px"]);
+    let cube = golden::json(folder, "case_0000.json")["cube"].clone();
+    let corners = golden::points(&cube["corners_px"]);
     let marks = cube["marked_corners_px"].as_object().expect("marks");
     let landmarks: Vec<Value> = marks
         .iter()
         .map(|(name, marked)| {
             let index = cube["marked_corner_index_in_corners_m"][name].as_u64();
             let corner = corners[usize::try_from(index.expect("an index")).expect("small")];
-            let marked = views::points(&json!([marked]))[0];
+            let marked = golden::points(&json!([marked]))[0];
             json!({ "name": name, "render": mark(corner), "reference": mark(marked) })
         })
         .collect();
@@ -298,7 +298,7 @@ fn the_true_render_is_nearer_to_the_photo_than_the_stretched_one() {
 
 /// The job that lays one render over the other by the corners of the cube, as their common camera sees them.
 fn renders_job(folder: &Path, case: &Value, marks_on_the_part: bool) -> Value {
-    let corners = views::points(&case["cube"]["corners_px"]);
+    let corners = golden::points(&case["cube"]["corners_px"]);
     let datum = corners.iter().enumerate().map(|(k, corner)| {
         json!({ "name": format!("corner {k}"), "render": mark(*corner), "reference": mark(*corner) })
     });
@@ -309,7 +309,7 @@ fn renders_job(folder: &Path, case: &Value, marks_on_the_part: bool) -> Value {
         .keys()
         .collect();
     let check = names.iter().map(|name| {
-        let of = |key: &str| mark(views::points(&json!([dragon[key][*name]]))[0]);
+        let of = |key: &str| mark(golden::points(&json!([dragon[key][*name]]))[0]);
         json!({ "name": name, "use": "check",
             "render": of("landmarks_px_of_model_stretched_1_05_in_x_about_mesh_mean"),
             "reference": of("landmarks_px") })
@@ -341,7 +341,7 @@ fn a_stretch_between_two_renders_is_measured() {
     let Some(folder) = reference::folder("dragon renders", "dragon-photo-cad") else {
         return;
     };
-    let case = views::json(&folder, "case_0000.json");
+    let case = golden::json(&folder, "case_0000.json");
     let found = compare(&renders_job(&folder, &case, true)).1.measurement;
     let width = found.regions[0]
         .width_percent
@@ -356,7 +356,7 @@ fn a_stretch_between_two_renders_is_measured() {
             "landmarks_px",
             "landmarks_px_of_model_stretched_1_05_in_x_about_mesh_mean",
         ]
-        .map(|key| views::points(&json!([case["dragon"][key][end]]))[0])
+        .map(|key| golden::points(&json!([case["dragon"][key][end]]))[0])
     });
     let length = |k: usize| (to[k][0] - from[k][0]).hypot(to[k][1] - from[k][1]);
     let truth = 100.0 * (length(1) / length(0) - 1.0);
@@ -375,7 +375,7 @@ fn a_stretch_between_two_renders_is_measured() {
 /// The job that compares the box in the photograph with a model of it, drawn by the camera and the pose of the data.
 /// `sizes` are the model's length, width and height over the true ones.
 fn box_job(folder: &Path, render: &Path, sizes: [f64; 3]) -> Value {
-    let case = views::json(folder, "teabox_00.json");
+    let case = golden::json(folder, "teabox_00.json");
     let number = |v: &Value| v.as_f64().expect("a number");
     let pose = &case["solvePnP_without_B"];
     let extrinsic = |row: usize, c: usize| match c {
@@ -392,7 +392,7 @@ fn box_job(folder: &Path, render: &Path, sizes: [f64; 3]) -> Value {
         })
     });
     let names = case["names"].as_array().expect("names");
-    let marks = views::points(&case["marks_px"]);
+    let marks = golden::points(&case["marks_px"]);
     let landmarks: Vec<Value> = (0..7)
         .map(|i| {
             let p: [f64; 3] =

@@ -1,6 +1,6 @@
 //! Real image pairs of planes with hand-marked, bundle-adjusted points and tentative matches of which many are wrong:
 //! the "homogr" set (Lebeda, Matas, Chum 2012: citation from memory), reference/landmarks-planar.
-use crate::{reference, views};
+use crate::{golden, reference, views};
 use tickstrip::{frame::Point, job::RegistrationKind, registration::register};
 
 #[test]
@@ -9,10 +9,10 @@ fn eight_checked_marks_give_the_published_map() {
         return;
     };
     for name in ["WhiteBoard", "adam", "LePoint1", "city"] {
-        let pair = views::json(&folder, &format!("{name}.json"));
+        let pair = golden::json(&folder, &format!("{name}.json"));
         let (a, b) = (
-            views::points(&pair["validation_points_A"]),
-            views::points(&pair["validation_points_B"]),
+            golden::points(&pair["validation_points_A"]),
+            golden::points(&pair["validation_points_B"]),
         );
         let view = views::view(RegistrationKind::Projective, &a, &b, [None, None]);
         let found = register(&view, views::EXPECTED, (800, 600), None)

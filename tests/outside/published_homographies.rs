@@ -1,6 +1,6 @@
 //! Real photographs of planes with published homographies: graffiti 1-3 and wall 1-2 of the Oxford affine covariant
 //! regions set (Mikolajczyk et al., IJCV 65, 2005: citation from memory), reference/homography-graf and -wall.
-use crate::{reference, views};
+use crate::{golden, reference, views};
 use std::path::Path;
 use tickstrip::{
     frame::{Point, Projective, ReferencePx, RenderPx},
@@ -93,7 +93,7 @@ fn pairs() -> Vec<(std::path::PathBuf, serde_json::Value)> {
         .into_iter()
         .filter_map(|name| reference::folder("published homographies", name))
         .map(|folder| {
-            let pair = views::json(&folder, "pairs.json")["pairs"][0].clone();
+            let pair = golden::json(&folder, "pairs.json")["pairs"][0].clone();
             (folder, pair)
         })
         .collect()

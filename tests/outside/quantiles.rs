@@ -1,5 +1,5 @@
 //! Quantiles against SciPy (reference/golden, quantiles.json) and printed standards.
-use crate::{reference, views};
+use crate::{golden, reference};
 use tickstrip::statistics::{chi_square_quantile, f_quantile, normal_quantile, t_quantile};
 
 fn near(found: f64, expected: f64, what: &str) {
@@ -15,7 +15,7 @@ fn quantiles_equal_those_of_scipy() {
     let Some(folder) = reference::folder("quantiles", "golden") else {
         return;
     };
-    let golden = views::json(&folder, "quantiles.json");
+    let golden = golden::json(&folder, "quantiles.json");
     let mut compared = 0;
     let table = |name: &str| golden[name].as_object().cloned().unwrap_or_default();
     for (level, row) in table("chi2") {

@@ -1,7 +1,7 @@
 //! Rectification against rectangles with a computed view (reference/golden, rectangle_in_perspective.json), bent lines of
 //! a lens model of another kind (lens_distortion.json), real photographs of a board with a known shape and published
 //! intrinsics (reference/chessboard-left; OpenCV's samples), and a published homography (reference/homography-graf).
-use crate::{reference, views};
+use crate::{golden, reference};
 use serde_json::Value;
 use tickstrip::{
     frame::{FromReference, Point, RectifiedPx, ReferencePx},
@@ -31,12 +31,12 @@ fn aspects_of_rectangles_in_perspective_are_recovered() {
     let Some(folder) = reference::folder("rectangle in perspective", "golden") else {
         return;
     };
-    let golden = views::json(&folder, "rectangle_in_perspective.json");
+    let golden = golden::json(&folder, "rectangle_in_perspective.json");
     for case in golden["cases"].as_array().expect("cases") {
         let truth = case["aspect_true"].as_f64().expect("a number");
         // The principal point there is the middle of the picture here: nothing is to be added.
         let of = |key: &str| {
-            let corners = views::points(&case[key]);
+            let corners = golden::points(&case[key]);
             let corners = [0, 1, 2, 3].map(|k| Point::new(corners[k][0], corners[k][1]));
             Rectification::new(&rectangle(corners, None), (1920, 1080), 0.5, None)
         };
@@ -59,7 +59,7 @@ fn aspects_of_rectangles_in_perspective_are_recovered() {
 
 /// The 54 inner corners of a view of the board, nine to a row.
 fn board(view: &Value) -> Vec<Point<ReferencePx>> {
-    views::points(&view["corners_px"])
+    golden::points(&view["corners_px"])
         .into_iter()
         .map(mark)
         .collect()
@@ -86,7 +86,7 @@ fn the_board_in_real_photographs_gets_its_shape_back() {
     let Some(folder) = reference::folder("chessboard rectification", "chessboard-left") else {
         return;
     };
-    let golden = views::json(&folder, "chessboard_left.json");
+    let golden = golden::json(&folder, "chessboard_left.json");
     let (mut told, mut close, mut refused) = (0, 0, 0);
     for view in golden["views"].as_array().expect("views") {
         let name = view["image"].as_str().expect("a name");
@@ -142,7 +142,7 @@ fn corners_points_and_the_lens_bring_the_board_back_to_squares() {
     let Some(folder) = reference::folder("chessboard squares", "chessboard-left") else {
         return;
     };
-    let golden = views::json(&folder, "chessboard_left.json");
+    let golden = golden::json(&folder, "chessboard_left.json");
     for view in golden["views"].as_array().expect("views") {
         let name = view["image"].as_str().expect("a name");
         let marks = board(view);
@@ -195,7 +195,7 @@ fn the_lens_agrees_with_the_published_intrinsics() {
     let Some(folder) = reference::folder("chessboard lens", "chessboard-left") else {
         return;
     };
-    let golden = views::json(&folder, "chessboard_left.json");
+    let golden = golden::json(&folder, "chessboard_left.json");
     let intrinsics = &golden["opencv_calibrateCamera_13_left_images"]["all_free_k1_k2_p1_p2_k3"];
     let lines: Vec<_> = golden["views"]
         .as_array()
@@ -234,7 +234,7 @@ fn line_pairs_rectify_a_real_photograph() {
     let Some(folder) = reference::folder("chessboard line pairs", "chessboard-left") else {
         return;
     };
-    let golden = views::json(&folder, "chessboard_left.json");
+    let golden = golden::json(&folder, "chessboard_left.json");
     let mut told = 0;
     for view in golden["views"].as_array().expect("views") {
         let name = view["image"].as_str().expect("a name");
@@ -265,14 +265,14 @@ fn bent_lines_of_another_lens_model_become_straight() {
     let Some(folder) = reference::folder("bent lines", "golden") else {
         return;
     };
-    let golden = views::json(&folder, "lens_distortion.json");
+    let golden = golden::json(&folder, "lens_distortion.json");
     for case in golden["cases"].as_array().expect("cases") {
         let lines = case["bent_straight_lines_noise_0p2px"].as_array();
         let lines = lines.expect("lines").iter();
         let rectify = Rectify {
             plane: KnownPlane::Unknown,
             straight_lines: lines
-                .map(|line| views::points(line).into_iter().map(mark).collect())
+                .map(|line| golden::points(line).into_iter().map(mark).collect())
                 .collect(),
         };
         let found = Rectification::new(&rectify, (1280, 800), 0.2, None).expect("long lines");
@@ -287,7 +287,7 @@ fn a_photographed_wall_is_rectified_onto_its_published_partner() {
     let Some(folder) = reference::folder("graffiti rectification", "homography-graf") else {
         return;
     };
-    let pairs = views::json(&folder, "pairs.json");
+    let pairs = golden::json(&folder, "pairs.json");
     let h = |r: usize, c: usize| {
         pairs["pairs"][0]["H_1_to_2"][r][c]
             .as_f64()

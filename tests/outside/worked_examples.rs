@@ -1,5 +1,5 @@
 //! Textbook and public examples with known results (reference/worked-examples; sources in each test).
-use crate::{reference, views};
+use crate::{golden, reference, views};
 use tickstrip::{
     frame::Point,
     job::RegistrationKind,
@@ -14,10 +14,10 @@ fn the_conformal_example_comes_out_to_its_printed_digits() {
     let Some(folder) = reference::folder("conformal example", "worked-examples") else {
         return;
     };
-    let example = views::json(&folder, "conformal_ghilani_ex18_1.json");
+    let example = golden::json(&folder, "conformal_ghilani_ex18_1.json");
     let (from, to) = (
-        views::points(&example["points_xy"]),
-        views::points(&example["points_XY"]),
+        golden::points(&example["points_xy"]),
+        golden::points(&example["points_XY"]),
     );
     let view = views::view(
         RegistrationKind::Similarity,
@@ -48,10 +48,10 @@ fn data_snooping_finds_the_constructed_blunder() {
     let Some(folder) = reference::folder("data snooping", "worked-examples") else {
         return;
     };
-    let example = views::json(&folder, "data_snooping_constructed.json");
-    let source = views::points(&example["src"]);
-    let clean = views::points(&example["dst_clean"]);
-    let blundered = views::points(&example["dst_with_blunder_at_index_7"]);
+    let example = golden::json(&folder, "data_snooping_constructed.json");
+    let source = golden::points(&example["src"]);
+    let clean = golden::points(&example["dst_clean"]);
+    let blundered = golden::points(&example["dst_with_blunder_at_index_7"]);
     let wrong = |target: &[[f64; 2]]| -> Vec<usize> {
         let view = views::view(
             RegistrationKind::Similarity,
@@ -75,10 +75,10 @@ fn six_points_of_a_plane_give_the_projective_fit() {
     let Some(folder) = reference::folder("plane of six points", "worked-examples") else {
         return;
     };
-    let example = views::json(&folder, "plane_six_points.json");
+    let example = golden::json(&folder, "plane_six_points.json");
     let (plane, image) = (
-        views::points(&example["plane_xy"]),
-        views::points(&example["image_uv"]),
+        golden::points(&example["plane_xy"]),
+        golden::points(&example["image_uv"]),
     );
     let view = views::view(
         RegistrationKind::Projective,
@@ -100,7 +100,7 @@ fn six_points_of_a_plane_give_the_projective_fit() {
         }
     }
     assert!((found.sigma0.expect("four are redundant") - 1.20738).abs() < 1e-4);
-    let residuals = views::points(&example["residuals_px"]);
+    let residuals = golden::points(&example["residuals_px"]);
     for (landmark, residual) in found.landmarks.iter().zip(&residuals) {
         // Theirs is model minus data or its opposite: the size is what is compared.
         let ours = landmark.residual_px[0].hypot(landmark.residual_px[1]);
@@ -115,9 +115,9 @@ fn procrustes_superposition_is_a_similarity_registration() {
     let Some(folder) = reference::folder("Procrustes", "worked-examples") else {
         return;
     };
-    let example = views::json(&folder, "procrustes_shapes.json");
+    let example = golden::json(&folder, "procrustes_shapes.json");
     let case = &example["cases"][0];
-    let (a, b) = (views::points(&case["A"]), views::points(&case["B"]));
+    let (a, b) = (golden::points(&case["A"]), golden::points(&case["B"]));
     let expected = &case["match_B_onto_A"];
     // Stated deviations as large as the shapes differ, so that no specimen's point counts as a wrong mark.
     let view = views::view(

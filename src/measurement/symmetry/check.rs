@@ -399,7 +399,7 @@ mod tests {
             skew += usize::from(check.skew_deg.holds(0.0));
             axis += usize::from(check.axis_deg.holds(90.0 + 0.05_f64.to_degrees()));
         }
-        // One in a thousand of 400: more than four would come once in ten thousand runs.
+        // One in a thousand of 400: more than four come once in 16,000 runs (binomial).
         assert!(alarms <= 4, "{alarms}");
         for count in [skew, axis] {
             let share = count as f64 / TRIALS as f64;

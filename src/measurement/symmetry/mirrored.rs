@@ -82,7 +82,7 @@ impl Mirrored {
 mod tests {
     use super::*;
     use crate::{
-        frame::Point,
+        frame::{Point, truth::Errors},
         job::{Landmark, LandmarkUse, Region, RegistrationKind, Symmetry},
         measurement::coverage::job,
         registration::{Registered, register},
@@ -109,8 +109,12 @@ mod tests {
         [200.0, 550.0],
     ];
     const ANCHOR: [f64; 2] = [310.0, 515.0];
-    /// Width, height, offset x and y of the left arm of the model; the right one is as it should be.
-    const LEFT: [f64; 4] = [0.03, -0.02, 3.0, -2.0];
+    /// Those of the left arm of the model; the right one is as it should be.
+    const LEFT: Errors = Errors {
+        size: [0.03, -0.02],
+        rotation: 0.0,
+        offset: [3.0, -2.0],
+    };
 
     /// A subject seen from in front, whose left arm (in the picture) is longer by `longer` px.
     fn view(longer: f64, noise: &mut Noise) -> View {
@@ -145,11 +149,7 @@ mod tests {
         }
         for [x, y] in ARM {
             let subject = [if x > 300.0 { -x - longer } else { -x }, y];
-            let [dx, dy] = [subject[0] + ANCHOR[0], subject[1] - ANCHOR[1]];
-            let model = [
-                -ANCHOR[0] + (1.0 + LEFT[0]) * (dx + LEFT[2]),
-                ANCHOR[1] + (1.0 + LEFT[1]) * (dy + LEFT[3]),
-            ];
+            let model = LEFT.shown([-ANCHOR[0], ANCHOR[1]], subject);
             view.landmarks
                 .push(landmark(subject, model, LandmarkUse::Check));
             view.landmarks
@@ -185,7 +185,9 @@ mod tests {
                 continue;
             };
             used += 1;
-            for (j, truth) in [LEFT, [0.0; 4]].into_iter().enumerate() {
+            for (j, truth) in [LEFT, Errors::default()].into_iter().enumerate() {
+                let ([w, h], [x, y]) = (truth.size, truth.offset);
+                let truth = [w, h, x, y];
                 let before = registered.regions[j].as_ref().expect("four landmarks");
                 let after = mirrored
                     .improve(&registered.adjustment, j, before)

@@ -207,6 +207,11 @@ impl Adjustment {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::{
+        frame::{Point, truth::Errors},
+        job::RegistrationKind,
+        registration::invented::{ANCHOR, DATUM, in_reference, registered, right, view},
+    };
 
     #[test]
     fn the_subject_point_is_where_the_errors_lead_from() {
@@ -225,5 +230,171 @@ mod tests {
             (anchor - at_anchor - Vector2::from(errors.offset)).norm() < 1e-12,
             "model minus subject"
         );
+    }
+
+    /// The part's box, about its anchor.
+    const BOX: [[f64; 2]; 2] = [[380.0, 120.0], [560.0, 260.0]];
+    const WEIGHT: f64 = 1.0;
+
+    /// An adjustment as good as exact, of which the part has no landmarks.
+    fn without_landmarks() -> Adjustment {
+        let view = view(RegistrationKind::Similarity, &right(&DATUM), &[], 0.01);
+        registered(&view).adjustment
+    }
+
+    /// Marks on side `side` (left, top, right, bottom) of the box of a part that has these errors, `count` along it.
+    fn side(errors: Errors, side: usize, count: usize) -> Vec<EdgeMark> {
+        let (across, far) = (side % 2, side / 2);
+        let mut normal = Vector2::zeros();
+        normal[across] = 1.0;
+        let places = (0..count).map(|k| {
+            let part = (k as f64 + 0.5) / count as f64;
+            let mut subject = [BOX[far][across]; 2];
+            let [from, to] = BOX.map(|corner| corner[1 - across]);
+            subject[1 - across] = from + part * (to - from);
+            subject
+        });
+        places
+            .map(|subject| {
+                let ([x, y], [u, v]) = (errors.shown(ANCHOR, subject), in_reference(subject));
+                EdgeMark {
+                    pair: Pair {
+                        render: Point::new(x, y),
+                        reference: Point::new(u, v),
+                        render_sigma: 0.0,
+                        reference_sigma: 0.0,
+                        space: None,
+                        region: Some(0),
+                    },
+                    normal,
+                    weight: WEIGHT,
+                }
+            })
+            .collect()
+    }
+
+    fn all_around(errors: Errors, count: usize) -> Vec<EdgeMark> {
+        (0..4).flat_map(|k| side(errors, k, count)).collect()
+    }
+
+    fn upright(size: [f64; 2], offset: [f64; 2]) -> Errors {
+        Errors {
+            size,
+            rotation: 0.0,
+            offset,
+        }
+    }
+
+    /// Differences of width and height, as pixels at half the box, and of the offset.
+    fn off(found: RegionErrors, truth: Errors) -> [f64; 4] {
+        let size = |found: f64, k: usize| 90.0 * (found - truth.size[k]).abs();
+        let offset = [0, 1].map(|k| (found.offset[k] - truth.offset[k]).abs());
+        [
+            size(found.width, 0),
+            size(found.height, 1),
+            offset[0],
+            offset[1],
+        ]
+    }
+
+    #[test]
+    fn exact_edges_give_the_errors_with_many_points_and_with_one_a_side() {
+        let truth = upright([0.03, -0.02], [4.0, -6.0]);
+        for count in [50, 1] {
+            let fitted = without_landmarks().with_edges(&all_around(truth, count), 50.0);
+            let found = fitted.expect("edges all around").region(0);
+            // What is expected beforehand (60 %, 283 px) pulls by one part in ten thousand where there are four points.
+            let worst = off(found, truth).into_iter().fold(0.0, f64::max);
+            assert!(worst < 2e-3, "{count}: {found:?}");
+            assert!(found.rotation.abs() < 1e-3, "{count}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn without_edges_the_errors_and_their_deviations_stay() {
+        let before = without_landmarks();
+        let after = before.with_edges(&[], 5.0).expect("nothing is added");
+        let deviation = |a: &Adjustment, k: usize| a.solved.covariance.regions[0][(k, k)].sqrt();
+        assert_eq!(after.region(0), RegionErrors::default());
+        for k in 0..5 {
+            assert!((deviation(&after, k) / deviation(&before, k) - 1.0).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn edges_on_one_line_tell_nothing_along_it() {
+        let truth = upright([0.0; 2], [3.0, -2.0]);
+        let fitted = without_landmarks().with_edges(&side(truth, 1, 50), 50.0);
+        let fitted = fitted.expect("one side");
+        let deviation = |k: usize| fitted.solved.covariance.regions[0][(k, k)].sqrt();
+        // What is expected beforehand: 60 %, and 20 % of a diagonal of 1414 px.
+        assert!((deviation(0) / 0.6 - 1.0).abs() < 1e-3, "{}", deviation(0));
+        assert!(
+            (deviation(3) / 282.8 - 1.0).abs() < 1e-2,
+            "{}",
+            deviation(3)
+        );
+        assert!(fitted.region(0).offset[0].abs() < 1e-6);
+        // The side itself is where it was found.
+        let at = fitted
+            .region(0)
+            .apply(Vector2::from(ANCHOR), Vector2::new(470.0, 120.0));
+        assert!((at.y - 118.0).abs() < 1e-3, "{at}");
+    }
+
+    #[test]
+    fn edges_on_one_place_count_as_one_of_their_weights_sum() {
+        let truth = upright([0.0; 2], [3.0, -2.0]);
+        let one = side(truth, 0, 1);
+        let many = vec![one[0]; 40];
+        let heavy = [EdgeMark {
+            weight: 40.0 * WEIGHT,
+            ..one[0]
+        }];
+        let fit = |marks: &[EdgeMark]| {
+            without_landmarks()
+                .with_edges(marks, 50.0)
+                .expect("one point")
+        };
+        let (many, heavy) = (fit(&many), fit(&heavy));
+        for (a, b) in many
+            .region(0)
+            .to_array()
+            .into_iter()
+            .zip(heavy.region(0).to_array())
+        {
+            assert!((a - b).abs() < 1e-9, "{a} {b}");
+        }
+    }
+
+    /// Points of another edge, which every tenth point took for its own.
+    #[test]
+    fn points_far_off_count_little() {
+        let truth = upright([0.004, -0.004], [0.6, -0.8]);
+        let mut marks = all_around(truth, 50);
+        for mark in marks.iter_mut().step_by(10) {
+            mark.pair.render.x += 30.0 * mark.normal.x;
+            mark.pair.render.y += 30.0 * mark.normal.y;
+        }
+        let fitted = without_landmarks()
+            .with_edges(&marks, 4.0)
+            .expect("edges all around");
+        // Each weighs 1 / (1 + (30 / 4)^2)^2 = 0.0003 of a good one: 0.001 px of its 30.
+        let worst = off(fitted.region(0), truth).into_iter().fold(0.0, f64::max);
+        assert!(worst < 0.02, "{:?}", fitted.region(0));
+    }
+
+    #[test]
+    fn a_part_moved_the_other_way_gives_the_opposite_errors() {
+        let there = upright([0.0; 2], [5.0, -3.0]);
+        let back = upright([0.0; 2], [-5.0, 3.0]);
+        let fit = |truth: Errors| {
+            let fitted = without_landmarks().with_edges(&all_around(truth, 20), 50.0);
+            fitted.expect("edges all around").region(0).offset
+        };
+        let (there, back) = (fit(there), fit(back));
+        for k in 0..2 {
+            assert!((there[k] + back[k]).abs() < 1e-3, "{there:?} {back:?}");
+        }
     }
 }

@@ -17,6 +17,8 @@ mod normal;
 mod parallax;
 mod shape;
 mod solving;
+#[cfg(test)]
+mod tests;
 
 pub use adjusted::{Adjustment, SingleMark};
 pub(crate) use edge_rows::{EdgeMark, SubjectPoint};

@@ -9,6 +9,8 @@ mod noise;
 pub(crate) mod places;
 mod review;
 mod snooping;
+#[cfg(test)]
+mod tests;
 
 use super::{
     adjustment::{Problem, State, Weighing},

@@ -1,0 +1,435 @@
+//! The program as it is run from a shell: what it prints where, and how it exits.
+use assert_cmd::Command;
+use std::{
+    fs,
+    path::Path,
+    process::{Command as Process, Output, Stdio},
+};
+use tempfile::TempDir;
+
+const PROGRAM: &str = env!("CARGO_BIN_EXE_tickstrip");
+const COMMANDS: [&str; 10] = [
+    "compare", "check", "new", "mark", "watch", "serve", "schema", "scale", "demo", "rectify",
+];
+
+/// A folder with two black images and the example job, its images among them.
+fn folder() -> TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    // Large enough for the marks of the example.
+    for (name, width, height) in [
+        ("side-render.png", 900, 1500),
+        ("side-screen.jpg", 3750, 2250),
+    ] {
+        image::GrayImage::new(width, height)
+            .save(folder.path().join(name))
+            .expect("written");
+    }
+    let job = include_str!("../../fixtures/jobs/example.json");
+    fs::write(folder.path().join("pump.json"), job).expect("written");
+    folder
+}
+
+fn run(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(PROGRAM)
+        .args(arguments)
+        .current_dir(folder)
+        .env_remove("SOURCE_DATE_EPOCH")
+        .output()
+        .expect("the program starts")
+}
+
+fn stdout(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).expect("UTF-8")
+}
+
+fn stderr(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).expect("UTF-8")
+}
+
+#[test]
+fn help_goes_to_standard_output_and_shows_an_example() {
+    let folder = folder();
+    for command in COMMANDS {
+        let output = run(folder.path(), &[command, "--help"]);
+        assert_eq!(output.status.code(), Some(0));
+        assert!(stdout(&output).contains(&format!("  tickstrip {command}")));
+        assert!(output.stderr.is_empty());
+    }
+    let all = stdout(&run(folder.path(), &["--help"]));
+    assert!(COMMANDS.iter().all(|command| all.contains(command)));
+    assert!(all.contains("3  some views could not be compared"));
+}
+
+#[test]
+fn a_command_line_that_cannot_be_used_exits_with_2() {
+    let folder = folder();
+    for (arguments, words) in [
+        (&[][..], "Usage: tickstrip"),
+        (&["measure"], "unrecognized subcommand 'measure'"),
+        (&["compare"], "<JOB>"),
+        (
+            &["compare", "pump.json", "--date", "2027-02-29"],
+            "it must be a day of the calendar, such as 2031-04-05",
+        ),
+        (
+            &["compare", "pump.json", "--max-megapixels", "0"],
+            "it must be a number above 0",
+        ),
+        (
+            &["compare", "pump.json", "--jobs", "0"],
+            "0 is not in 1..=1024",
+        ),
+        (
+            &["compare", "pump.json", "--paper", "a5"],
+            "[possible values: a4, a3, letter]",
+        ),
+        (&["compare", "no.json"], "no.json: cannot be read: "),
+        (&["check", "."], ".: cannot be read: "),
+        (&["new", "no.png", "side-screen.jpg"], "no.png: "),
+        (&["schema", "sheet"], "[possible values: job, report]"),
+    ] {
+        let output = run(folder.path(), arguments);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        assert!(
+            stderr(&output).contains(words),
+            "{arguments:?}: {}",
+            stderr(&output)
+        );
+        assert!(output.stdout.is_empty(), "{arguments:?}");
+    }
+}
+
+#[test]
+fn a_source_date_that_is_no_time_is_refused() {
+    let folder = folder();
+    let output = Command::new(PROGRAM)
+        .args(["compare", "pump.json"])
+        .current_dir(folder.path())
+        .env("SOURCE_DATE_EPOCH", "soon")
+        .output()
+        .expect("the program starts");
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("error: SOURCE_DATE_EPOCH is \"soon\""));
+}
+
+#[test]
+fn a_sound_job_is_summed_up_with_its_doubts() {
+    let folder = folder();
+    let output = run(folder.path(), &["check", "pump.json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let text = stdout(&output);
+    assert!(text.contains("pump.json: can be compared; scale 1:24, 1 view, 6 landmarks, 1 region, 1 span, 1 angle\n"), "{text}");
+    assert!(
+        text.contains("doubtful: pump.json: /views/0/known: no known length in the render"),
+        "{text}"
+    );
+    assert!(output.stderr.is_empty());
+}
+
+#[test]
+fn faults_go_to_standard_error_one_a_line() {
+    let folder = folder();
+    let path = folder.path().join("pump.json");
+    let job = fs::read_to_string(&path).expect("read");
+    fs::write(
+        &path,
+        job.replace("\"to\": \"beam end\"", "\"to\": \"beam edn\""),
+    )
+    .expect("written");
+    let output = run(folder.path(), &["check", "pump.json"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert_eq!(
+        stderr(&output),
+        "pump.json: /views/0/spans/0/to: no landmark \"beam edn\"; the view has \"beam end\"\n\
+         pump.json: /views/0/angles/0/to: no landmark \"beam edn\"; the view has \"beam end\"\n"
+    );
+    assert!(output.stdout.is_empty());
+}
+
+#[test]
+fn an_image_that_is_not_there_is_a_fault_to_check() {
+    let folder = folder();
+    fs::remove_file(folder.path().join("side-screen.jpg")).expect("removed");
+    let output = run(folder.path(), &["check", "pump.json"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("pump.json: /views/0/reference/image: there is no file "));
+    assert!(!stdout(&output).contains("can be compared"));
+}
+
+#[test]
+fn a_rectification_that_cannot_be_made_is_a_fault_to_check() {
+    let folder = folder();
+    let path = folder.path().join("pump.json");
+    let job = fs::read_to_string(&path).expect("read");
+    let mut job: serde_json::Value = serde_json::from_str(&job).expect("JSON");
+    // The same corners, as from in front, and no aspect.
+    job["views"][0]["reference"]["rectify"] = serde_json::json!(
+        { "corners": [[100, 100], [500, 100], [500, 300], [100, 300]] }
+    );
+    fs::write(&path, job.to_string()).expect("written");
+    let output = run(folder.path(), &["check", "pump.json"]);
+    assert_eq!(output.status.code(), Some(2));
+    let text = stderr(&output);
+    let words = "pump.json: /views/0/reference/rectify: rectify: the view is too frontal to tell width over height";
+    assert!(text.contains(words), "{text}");
+    assert!(!stdout(&output).contains("can be compared"));
+}
+
+#[test]
+fn new_starts_a_job_that_check_accepts() {
+    let folder = folder();
+    fs::create_dir(folder.path().join("jobs")).expect("made");
+    let arguments = [
+        "new",
+        "side-render.png",
+        "side-screen.jpg",
+        "--out",
+        "jobs/own.json",
+    ];
+    let output = run(folder.path(), &arguments);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    assert!(stdout(&output).contains("run: tickstrip check jobs/own.json"));
+    let job = fs::read_to_string(folder.path().join("jobs/own.json")).expect("written");
+    assert!(job.contains("\"image\": \"../side-render.png\""), "{job}");
+    // The first mark lies at a third of 900 x 1500.
+    assert!(job.contains("\"render\": [300.00, 500.00]"), "{job}");
+    let output = run(folder.path(), &["check", "jobs/own.json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+}
+
+#[test]
+fn new_overwrites_nothing() {
+    let folder = folder();
+    let before = fs::read(folder.path().join("pump.json")).expect("read");
+    let arguments = [
+        "new",
+        "side-render.png",
+        "side-screen.jpg",
+        "--out",
+        "pump.json",
+    ];
+    let output = run(folder.path(), &arguments);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("error: pump.json is there already and is not overwritten; move it away or name another with --out"));
+    assert_eq!(
+        fs::read(folder.path().join("pump.json")).expect("read"),
+        before
+    );
+}
+
+#[test]
+fn the_schema_is_json_and_describes_the_example() {
+    let folder = folder();
+    let output = run(folder.path(), &["schema"]);
+    assert_eq!(output.status.code(), Some(0));
+    let schema: serde_json::Value = serde_json::from_str(&stdout(&output)).expect("JSON");
+    let job = fs::read_to_string(folder.path().join("pump.json")).expect("read");
+    let job = serde_json::from_str(&job).expect("JSON");
+    assert!(
+        jsonschema::draft202012::new(&schema)
+            .expect("a schema")
+            .is_valid(&job)
+    );
+}
+
+#[test]
+fn a_reader_that_goes_away_is_no_failure() {
+    for arguments in [&["schema"][..], &["--help"], &["check", "pump.json"]] {
+        let folder = folder();
+        let mut child = Process::new(PROGRAM)
+            .args(arguments)
+            .current_dir(folder.path())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        drop(child.stdout.take());
+        let output = child.wait_with_output().expect("it ends");
+        assert_eq!(output.status.code(), Some(0), "{arguments:?}");
+        assert!(output.stderr.is_empty(), "{}", stderr(&output));
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn an_output_that_takes_no_bytes_is_a_failure() {
+    let full = fs::OpenOptions::new()
+        .write(true)
+        .open("/dev/full")
+        .expect("Linux has it");
+    let output = Process::new(PROGRAM)
+        .arg("schema")
+        .stdout(full)
+        .output()
+        .expect("the program starts");
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("error: standard output cannot be written: "));
+}
+
+#[test]
+fn commands_that_stay_say_what_is_missing_before_they_begin() {
+    let folder = folder();
+    let output = run(folder.path(), &["mark", "none.json", "--no-browser"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains(
+        "none.json: there is no such file; make one with: tickstrip new RENDER REFERENCE --out none.json"
+    ));
+    fs::write(folder.path().join("torn.json"), "{ \"title\": ").expect("written");
+    let output = run(folder.path(), &["mark", "torn.json", "--no-browser"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(
+        stderr(&output).contains("torn.json: not JSON"),
+        "{}",
+        stderr(&output)
+    );
+    let output = run(folder.path(), &["watch", "none.json"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("none.json: cannot be read"));
+    let output = run(
+        folder.path(),
+        &["serve", "no-folder", "--listen", "127.0.0.1:0"],
+    );
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("no-folder: cannot be used"));
+}
+
+#[test]
+fn words_that_a_computer_takes_for_numbers_are_none() {
+    let folder = folder();
+    let corners = "10,10 80,10 80,50 10,50";
+    for word in ["inf", "NaN", "infinity", "1e999"] {
+        let points = format!("1,1 at 0,{word}; 9,1 at 1,0; 9,9 at 1,1; 1,9 at 0,1");
+        let runs: [&[&str]; 4] = [
+            &["scale", word],
+            &["scale", "1 mm", "--to", word],
+            &[
+                "rectify",
+                "side-screen.jpg",
+                "--corners",
+                corners,
+                "--aspect",
+                word,
+            ],
+            &["rectify", "side-screen.jpg", "--points", &points],
+        ];
+        for arguments in runs {
+            let output = run(folder.path(), arguments);
+            assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+            let text = stderr(&output);
+            let says_that_it_is_none = [
+                "is not a length",
+                "has no unit",
+                "the unit",
+                "cannot be read",
+            ];
+            assert!(
+                says_that_it_is_none
+                    .iter()
+                    .any(|words| text.contains(words)),
+                "{text}"
+            );
+        }
+    }
+}
+
+/// What steers a terminal or turns letters around.
+#[cfg(unix)]
+const NASTY: &str = "n\u{1b}]0;own\u{7}\u{9b}2J\u{202e}gnp\u{200b}\r";
+
+#[cfg(unix)]
+fn assert_plain(what: &str, output: &Output) {
+    for text in [stdout(output), stderr(output)] {
+        let is_command = |c| c != '\n' && tickstrip::printable::is_command(c);
+        assert!(!text.contains(is_command), "{what}: {text:?}");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn nothing_of_a_job_or_a_path_commands_the_terminal() {
+    let folder = folder();
+    let path = folder.path();
+    // Names may hold what turns letters around; control characters come in as keys, texts and paths.
+    let turned = "beam\u{202e}\u{2066}pu";
+    let job = fs::read_to_string(path.join("pump.json")).expect("read");
+    let mut job: serde_json::Value = serde_json::from_str(&job).expect("JSON");
+    let first = job["views"][0]["landmarks"][0].clone();
+    let mut named = first.clone();
+    (named["name"], named["render"]) = (turned.into(), serde_json::json!([1.5, 1.5]));
+    job["views"][0]["landmarks"]
+        .as_array_mut()
+        .expect("a list")
+        .push(named);
+    job["title"] = NASTY.into();
+    job["views"][0]["reference"]["note"] = NASTY.into();
+    job["views"][0]["reference"]["rectify"] = serde_json::json!(
+        { "corners": [[10, 10], [80, 10], [80, 50], [10, 50]], "aspect": "16:9" }
+    );
+    let file = format!("{NASTY}\n.json");
+    fs::write(path.join(&file), job.to_string()).expect("written");
+    job[NASTY] = 1.into();
+    job["views"][0]["spans"][0]["from"] = NASTY.into();
+    fs::write(path.join("faulty.json"), job.to_string()).expect("written");
+    let png = format!("{NASTY}.png");
+    fs::copy(path.join("side-render.png"), path.join(&png)).expect("copied");
+    fs::write(path.join("torn.png"), "GIF89a\u{1b}[2J").expect("written");
+    let runs: [&[&str]; 13] = [
+        &["check", &file],
+        &["check", "faulty.json"],
+        &["compare", &file, "--out", NASTY],
+        &["compare", &file, "--json"],
+        &["compare", &file, "--view", NASTY],
+        &["compare", NASTY],
+        &["rectify", "--job", &file, "--view", NASTY],
+        &[
+            "rectify",
+            "--job",
+            &file,
+            "--view",
+            "side",
+            "--out",
+            &format!("{NASTY}-1.png"),
+        ],
+        &["new", &png, "torn.png"],
+        &["new", &png, &png, "--out", &format!("{NASTY}-2.json")],
+        &["mark", NASTY, "--no-browser"],
+        &["scale", NASTY],
+        &["scale", "1 mm", "--to", NASTY],
+    ];
+    for arguments in runs {
+        let output = run(path, arguments);
+        assert_plain(&format!("{arguments:?}"), &output);
+        assert!(
+            !output.stdout.is_empty() || !output.stderr.is_empty(),
+            "{arguments:?}"
+        );
+    }
+    assert_eq!(run(path, &["check", &file]).status.code(), Some(0));
+    let json = stdout(&run(path, &["compare", &file, "--json"]));
+    let report: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+    assert_eq!(report["job"]["title"], NASTY, "JSON loses no letter");
+}
+
+#[test]
+fn an_endless_name_is_cut_in_what_is_printed() {
+    let folder = folder();
+    let endless = "x".repeat(100_000);
+    let runs: [&[&str]; 6] = [
+        &["check", &endless],
+        &["compare", "pump.json", "--view", &endless],
+        &["rectify", "--job", "pump.json", "--view", &endless],
+        &["scale", &endless],
+        &["scale", "1 mm", "--to", &endless],
+        &[&endless],
+    ];
+    for arguments in runs {
+        let output = run(folder.path(), arguments);
+        assert_eq!(output.status.code(), Some(2));
+        let text = stderr(&output);
+        assert!(
+            text.contains('…') && text.len() < 10_000,
+            "{} bytes: {text:.200}",
+            text.len()
+        );
+    }
+}

@@ -1,0 +1,257 @@
+//! Places on the model (`model_mm`) with errors, where the reference was taken from elsewhere.
+use super::tally::{Tallies, warned};
+use crate::support::{
+    drawn::{images_of, job_of, region},
+    random::Random,
+    truth::Errors,
+    views,
+};
+use image::{Rgb, RgbImage};
+use tickstrip::{
+    frame::Point,
+    job::{Landmark, LandmarkUse, RegistrationKind, View},
+    measurement::{MeasuredView, measure},
+    registration::{Finding, register},
+};
+
+const SIZE: (u32, u32) = (800, 700);
+/// The render's camera: 4 px to a millimetre at its distance of 500 mm.
+const CAMERA: [[f64; 4]; 3] = [
+    [2000.0, 0.0, 400.0, 200_000.0],
+    [0.0, 2000.0, 350.0, 175_000.0],
+    [0.0, 0.0, 1.0, 500.0],
+];
+/// Where the reference's camera stands, from the render's, millimetres.
+const ELSEWHERE: [f64; 3] = [24.0, -12.0, 6.0];
+const NOISE: f64 = 0.7;
+/// The part is 4 % too wide and 3 px too far right and down.
+const ERRORS: Errors = Errors {
+    size: [0.04, 0.0],
+    rotation: 0.0,
+    offset: [3.0, 2.0],
+};
+const DATUM: usize = 14;
+const CHECK: usize = 6;
+
+fn seen([x, y, z]: [f64; 3]) -> [f64; 2] {
+    let row = |r: usize| CAMERA[r][0] * x + CAMERA[r][1] * y + CAMERA[r][2] * z + CAMERA[r][3];
+    [row(0) / row(2), row(1) / row(2)]
+}
+
+/// The place at this depth that the camera sees at `p`.
+fn place_at([u, v]: [f64; 2], z: f64) -> [f64; 3] {
+    let depth = z + 500.0;
+    [
+        (u - 400.0) * depth / 2000.0,
+        (v - 350.0) * depth / 2000.0,
+        z,
+    ]
+}
+
+/// A view with exact places; datum landmarks all over, six of the part.
+fn view(random: &mut Random) -> View {
+    let mut places: Vec<[f64; 3]> = (0..DATUM)
+        .map(|_| [80.0, 70.0, 45.0].map(|s| s * random.uniform()))
+        .collect();
+    places.extend((0..CHECK).map(|k| {
+        let (i, j) = ((k % 3) as f64 - 1.0, (k / 3) as f64 - 0.5);
+        [
+            40.0 + 20.0 * i,
+            -30.0 + 40.0 * j,
+            -20.0 + 12.0 * random.uniform(),
+        ]
+    }));
+    let anchor = seen([40.0, -30.0, -20.0]);
+    let mut landmarks = Vec::new();
+    for (i, place) in places.into_iter().enumerate() {
+        let is_datum = i < DATUM;
+        let subject = seen(place);
+        let shown = match is_datum {
+            true => subject,
+            false => ERRORS.shown(anchor, subject),
+        };
+        let moved = std::array::from_fn(|k| place[k] - ELSEWHERE[k]);
+        let reference = random.about(seen(moved), NOISE);
+        let render = random.about(shown, NOISE);
+        landmarks.push(Landmark {
+            name: format!("point {i}"),
+            render: Point::new(render[0], render[1]),
+            reference: Point::new(reference[0], reference[1]),
+            usage: if is_datum {
+                LandmarkUse::Datum
+            } else {
+                LandmarkUse::Check
+            },
+            // Where the CAD has it: on the altered part.
+            model_mm: Some(place_at(shown, place[2])),
+        });
+    }
+    let mut view = views::view(
+        RegistrationKind::Projective,
+        &[],
+        &[],
+        [Some(NOISE), Some(NOISE)],
+    );
+    let [x, y] = anchor;
+    let mut part = region("part", [x - 110.0, y - 110.0, x + 110.0, y + 110.0]);
+    part.landmarks = (DATUM..DATUM + CHECK).collect();
+    view.regions = vec![part];
+    view.landmarks = landmarks;
+    view.same_camera = false;
+    view.render.camera = Some(CAMERA);
+    view
+}
+
+fn compared(view: &View) -> MeasuredView {
+    // Landmarks alone: the pictures show nothing.
+    let blank = RgbImage::from_pixel(SIZE.0, SIZE.1, Rgb([180; 3]));
+    let registered = register(view, views::EXPECTED, SIZE, None).expect("fourteen datum marks");
+    let job = job_of(view, views::EXPECTED);
+    measure(&job, view, images_of(blank.clone(), blank), registered)
+}
+
+/// What happens to the places of a view.
+#[derive(Clone, Copy, Debug)]
+enum Fault {
+    None,
+    /// y and z of one landmark exchanged.
+    Exchanged,
+    /// Another sign of x at one landmark.
+    Sign,
+    /// Every coordinate of every landmark off by 2 % (standard deviation).
+    TwoPerCent,
+    /// One landmark 40 mm too near along the ray: the render's camera cannot see it.
+    AlongTheRay,
+    /// Centimetres for millimetres.
+    Unit,
+}
+
+fn spoil(view: &mut View, fault: Fault, at: usize, random: &mut Random) {
+    let change = |landmark: &mut Landmark, by: &mut dyn FnMut([f64; 3]) -> [f64; 3]| {
+        landmark.model_mm = landmark.model_mm.map(by);
+    };
+    let one = &mut view.landmarks[at];
+    match fault {
+        Fault::None => {}
+        Fault::Exchanged => change(one, &mut |[x, y, z]| [x, z, y]),
+        Fault::Sign => change(one, &mut |[x, y, z]| [-x, y, z]),
+        Fault::AlongTheRay => {
+            let p = one.render.xy();
+            change(one, &mut |[_, _, z]| place_at(p, z - 40.0));
+        }
+        Fault::TwoPerCent => {
+            for landmark in &mut view.landmarks {
+                change(landmark, &mut |p| {
+                    p.map(|v| v * (1.0 + 0.02 * random.normal()))
+                });
+            }
+        }
+        Fault::Unit => {
+            for landmark in &mut view.landmarks {
+                change(landmark, &mut |p| p.map(|v| v / 10.0));
+            }
+        }
+    }
+}
+
+/// What came of eight views with the fault at landmark `at`.
+#[derive(Debug, Default)]
+struct Outcome {
+    /// The landmark's place was named, others' places, the camera's matrix, the landmark's mark.
+    place: usize,
+    other_places: usize,
+    camera: usize,
+    mark: usize,
+    other_marks: usize,
+    /// Views without any of these.
+    silent: usize,
+    figures: Tallies,
+}
+
+fn eight_views(fault: Fault, at: usize) -> Outcome {
+    let mut outcome = Outcome::default();
+    for seed in 0..8 {
+        let mut random = Random::new(seed);
+        let mut view = view(&mut random);
+        spoil(&mut view, fault, at, &mut random);
+        let measured = compared(&view);
+        let found = &measured.measurement;
+        outcome.figures.add(&found.regions[0], ERRORS);
+        let texts = warned(&measured, "wrong-place");
+        let name = format!("\"point {at}\"");
+        let place = texts.iter().filter(|t| t.contains(&name)).count();
+        let camera = warned(&measured, "camera-misses").len();
+        let is_wrong = |i: &usize| found.registration.landmarks[*i].finding == Some(Finding::Wrong);
+        let wrong: Vec<usize> = (0..view.landmarks.len()).filter(is_wrong).collect();
+        outcome.place += place;
+        outcome.other_places += texts.len() - place;
+        outcome.camera += camera;
+        outcome.mark += usize::from(wrong.contains(&at));
+        outcome.other_marks += wrong.iter().filter(|i| **i != at).count();
+        outcome.silent += usize::from(texts.is_empty() && camera == 0 && wrong.is_empty());
+    }
+    outcome
+}
+
+/// Datum landmark and landmark of the part.
+const AT: [usize; 2] = [3, DATUM + 2];
+
+#[test]
+fn exact_places_are_not_accused_and_take_parallax_off() {
+    let found = eight_views(Fault::None, 0);
+    assert_eq!(found.silent, 8, "{found:?}");
+    found.figures.assert_given(16, 16);
+    // Measured: 31 of 32.
+    assert!(
+        found.figures.sizes.held >= 14 && found.figures.offsets.held >= 14,
+        "{found:?}"
+    );
+}
+
+#[test]
+fn a_place_that_the_render_contradicts_is_named_and_not_used() {
+    for fault in [Fault::Exchanged, Fault::Sign] {
+        for at in AT {
+            let found = eight_views(fault, at);
+            assert_eq!(
+                (found.place, found.other_places, found.camera),
+                (8, 0, 0),
+                "{fault:?}: {found:?}"
+            );
+            assert_eq!(found.other_marks, 0, "{fault:?}: {found:?}");
+            found.figures.assert_given(16, 16);
+            assert!(
+                found.figures.sizes.held >= 14 && found.figures.offsets.held >= 14,
+                "{fault:?}: {found:?}"
+            );
+        }
+    }
+}
+
+/// The render sees such a place where it is marked; the reference, from elsewhere, does not: the mark does not fit.
+#[test]
+fn a_wrong_depth_is_found_as_a_mark_that_does_not_fit() {
+    for at in AT {
+        let found = eight_views(Fault::AlongTheRay, at);
+        assert!(
+            found.mark >= 7 && found.other_marks == 0 && found.place == 0,
+            "{found:?}"
+        );
+        found.figures.assert_given(16, 16);
+        assert!(
+            found.figures.sizes.held >= 14 && found.figures.offsets.held >= 14,
+            "{found:?}"
+        );
+    }
+}
+
+/// Then parallax is not taken off, which the warning says: offsets may be off by the depth of the part.
+#[test]
+fn places_that_are_wrong_altogether_are_never_passed_over() {
+    for fault in [Fault::TwoPerCent, Fault::Unit] {
+        let found = eight_views(fault, 0);
+        assert_eq!(found.silent, 0, "{fault:?}: {found:?}");
+        assert!(found.figures.offsets.worst < 12.0, "{fault:?}: {found:?}");
+        found.figures.assert_given(15, 16);
+    }
+}

@@ -1,0 +1,27 @@
+//! The behaviour of the program and of the library, each file one side of it.
+//!
+//! One crate, so that its tests run beside each other and are linked once: none changes the environment, the current folder
+//! or anything else of the process, and every server takes a port that is free. A group runs alone by its name:
+//! `cargo test --test it harder::`.
+mod support;
+
+mod command_line;
+mod demo;
+mod edges;
+mod harder;
+mod image_files;
+mod inputs;
+mod job_file;
+mod kills;
+mod mark_page;
+mod marks_outside;
+mod plan;
+mod rectify;
+mod registration;
+mod report;
+mod results_folder;
+mod screen;
+mod service;
+mod silhouette;
+mod stop;
+mod watch;

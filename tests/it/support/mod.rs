@@ -1,0 +1,11 @@
+//! What tests share: builders of views, jobs and pictures, truths of synthetic cases, the program's servers and a client.
+pub mod boxes;
+pub mod chance;
+pub mod drawn;
+pub mod http;
+pub mod process;
+pub mod random;
+pub mod reference;
+pub mod truth;
+pub mod vessels;
+pub mod views;

@@ -1,0 +1,69 @@
+//! Views built from bare points.
+use std::path::PathBuf;
+use tickstrip::{
+    frame::Point,
+    job::{
+        Expected, Landmark, LandmarkUse, Mask, ReferenceKind, ReferenceSource, RegistrationKind,
+        RenderSource, View,
+    },
+};
+
+/// What a job expects of regions where it says nothing.
+pub const EXPECTED: Expected = Expected {
+    size_percent: 4.0,
+    rotation_deg: 1.5,
+    offset_percent: 0.8,
+    keystone_percent: 0.3,
+};
+
+/// A view whose datum landmarks are these points, with stated deviations of the marks.
+pub fn view(
+    kind: RegistrationKind,
+    reference: &[[f64; 2]],
+    render: &[[f64; 2]],
+    sigmas: [Option<f64>; 2],
+) -> View {
+    let landmarks = reference
+        .iter()
+        .zip(render)
+        .enumerate()
+        .map(|(k, (q, r))| Landmark {
+            name: format!("point {k}"),
+            render: Point::new(r[0], r[1]),
+            reference: Point::new(q[0], q[1]),
+            usage: LandmarkUse::Datum,
+            model_mm: None,
+        })
+        .collect();
+    View {
+        name: "view".to_owned(),
+        render: RenderSource {
+            image: PathBuf::new(),
+            kind: Default::default(),
+            mark_sigma_px: sigmas[0],
+            mask: Mask::None,
+            camera: None,
+        },
+        reference: ReferenceSource {
+            image: PathBuf::new(),
+            kind: ReferenceKind::Photo,
+            source: None,
+            time_code: None,
+            variant: None,
+            note: None,
+            rights: None,
+            rectify: None,
+            screen: Default::default(),
+            mark_sigma_px: sigmas[1],
+            mask: Mask::None,
+        },
+        same_camera: true,
+        symmetry: None,
+        registration: kind,
+        landmarks,
+        known: Vec::new(),
+        spans: Vec::new(),
+        angles: Vec::new(),
+        regions: Vec::new(),
+    }
+}

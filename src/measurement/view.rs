@@ -1,7 +1,7 @@
 //! One view measured as a whole.
 use super::{
-    Correction, DrawnPair, EdgeOverlap, Explained, RegionMeasure, Verdict, ViewMeasurement,
-    Warning, WorkImages, datum_doubts,
+    AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, RegionMeasure, SpanMeasure,
+    Verdict, ViewMeasurement, Warning, WorkImages, datum_doubts,
     judge::{correction, leave_alone, verdict},
     lengths::{scales, sizes},
     overlap::{
@@ -60,13 +60,8 @@ pub fn measure_in_run(
     images: ViewImages,
     registered: Registered,
 ) -> Result<MeasuredView, Stopped> {
-    let mut notes = reading_notes(&images);
+    let mut warned = notes(view, &images);
     let reference_size = images.reference.rgb.dimensions();
-    let outside = job::marks_outside(view, "", images.render.rgb.dimensions(), reference_size);
-    notes.extend(outside.doubts.into_iter().map(|doubt| Warning {
-        code: doubt.code,
-        text: sentence(&doubt.text),
-    }));
     let treated = screen::treat(view, &images, &registered.registration)?;
     let prepared = Prepared::new(images, treated.source);
     stop::check()?;
@@ -85,39 +80,25 @@ pub fn measure_in_run(
     stop::check()?;
     let marks = scales::KnownMarks::new(view, adjustment);
     let pairs = drawn_pairs(adjustment);
-    let by_edges = adjustment;
-    let mirrored = [&registered.adjustment, by_edges].map(|a| Mirrored::of(view, a));
     // From here on also the points of known lengths are known.
     let adjustment = &marks.adjustment;
     let scales = scales::study(job, view, &marks);
     let mut corrections = Corrections::default();
+    let parts = Parts {
+        view,
+        registered: &registered,
+        refined: refined.as_ref(),
+    };
+    let evidence = parts.evidence();
+    let overlaps = parts.overlaps(in_regions);
     let regions: Vec<RegionMeasure> = view
         .regions
         .iter()
         .enumerate()
-        .zip(in_regions)
-        .map(|((j, region), overlap)| {
-            let on_edges = refined.as_ref().and_then(|s| s.on_edges[j]);
-            let overlap = overlap.map(|o| match on_edges {
-                Some(on_edges) => o.with_response(on_edges),
-                None => o,
-            });
-            let evidence =
-                regions::Evidence::of(j, region, registered.regions[j].as_ref(), refined.as_ref())
-                    .with_symmetry(
-                        j,
-                        [
-                            (mirrored[0].as_ref(), &registered.adjustment),
-                            (mirrored[1].as_ref(), by_edges),
-                        ],
-                    );
-            corrections.keep(regions::measure(
-                job,
-                (j, region),
-                &evidence,
-                (&scales, adjustment),
-                overlap,
-            ))
+        .zip(evidence.iter().zip(overlaps))
+        .map(|(region, (evidence, overlap))| {
+            let measured = regions::measure(job, region, evidence, (&scales, adjustment), overlap);
+            corrections.keep(measured)
         })
         .collect();
     let spans: Vec<_> = view
@@ -138,14 +119,8 @@ pub fn measure_in_run(
         .map(|i| [0, 1].map(|axis| scales.landmark_offset_model_mm(adjustment, i, axis)))
         .collect();
     let leave_alone = leave_alone::list(job, view, &regions, &spans);
-    let verdicts = regions
-        .iter()
-        .map(|r| r.verdict)
-        .chain(spans.iter().map(|s| s.verdict))
-        .chain(angles.iter().map(|a| a.verdict));
-    let verdict = verdict::worst(verdicts).unwrap_or(Verdict::Undecided);
     let mut measurement = ViewMeasurement {
-        verdict,
+        verdict: worst_of(&regions, &spans, &angles),
         warnings: Vec::new(),
         sizes: sizes::compare(job, view, &registration, &scales.figures, &spans),
         symmetry: symmetry::check(view, adjustment),
@@ -161,13 +136,9 @@ pub fn measure_in_run(
         corrections: corrections.worst_first(),
         leave_alone,
     };
-    measurement.warnings = notes;
-    measurement
-        .warnings
-        .extend(warnings(job, view, &measurement, adjustment));
-    measurement
-        .warnings
-        .extend(datum_doubts::all(view, &registered, reference_size));
+    warned.extend(warnings(job, view, &measurement, adjustment));
+    warned.extend(datum_doubts::all(view, &registered, reference_size));
+    measurement.warnings = warned;
     Ok(MeasuredView {
         measurement,
         work: work.images,
@@ -175,6 +146,53 @@ pub fn measure_in_run(
         pairs,
         explained: treated.explained,
     })
+}
+
+/// What the parts of a view are judged by.
+struct Parts<'a> {
+    view: &'a View,
+    registered: &'a Registered,
+    refined: Option<&'a EdgeFit>,
+}
+
+impl Parts<'_> {
+    /// One for each region: by its landmarks, its edges, and what mirrored marks tell.
+    fn evidence(&self) -> Vec<regions::Evidence> {
+        let by_landmarks = &self.registered.adjustment;
+        let by_edges = self.refined.map_or(by_landmarks, |fit| &fit.adjustment);
+        let mirrored = [by_landmarks, by_edges].map(|a| (Mirrored::of(self.view, a), a));
+        let mirrored = mirrored
+            .each_ref()
+            .map(|(mirrored, a)| (mirrored.as_ref(), *a));
+        let regions = self.view.regions.iter().zip(&self.registered.regions);
+        regions
+            .enumerate()
+            .map(|(j, (region, fit))| {
+                regions::Evidence::of(j, region, fit.as_ref(), self.refined)
+                    .with_symmetry(j, mirrored)
+            })
+            .collect()
+    }
+
+    /// The edge overlap of each region, with what the response of its edges says where there are enough.
+    fn overlaps(&self, by_maps: Vec<Option<EdgeOverlap>>) -> Vec<Option<EdgeOverlap>> {
+        let on_edges = |j: usize| self.refined.and_then(|fit| fit.on_edges[j]);
+        let with_response = |(j, overlap): (usize, Option<EdgeOverlap>)| {
+            overlap.map(|overlap| match on_edges(j) {
+                Some(on_edges) => overlap.with_response(on_edges),
+                None => overlap,
+            })
+        };
+        by_maps.into_iter().enumerate().map(with_response).collect()
+    }
+}
+
+/// Out if anything is out, undecided if anything is undecided or nothing is judged.
+fn worst_of(regions: &[RegionMeasure], spans: &[SpanMeasure], angles: &[AngleMeasure]) -> Verdict {
+    let verdicts = regions.iter().map(|r| r.verdict);
+    let verdicts = verdicts.chain(spans.iter().map(|s| s.verdict));
+    let verdicts = verdicts.chain(angles.iter().map(|a| a.verdict));
+    verdict::worst(verdicts).unwrap_or(Verdict::Undecided)
 }
 
 /// The adjustment with the edges of both images; `None` where there is nothing to look for.
@@ -200,7 +218,17 @@ fn sentence(text: &str) -> String {
     format!("{first}{}.", letters.as_str())
 }
 
-/// What could not be honoured in reading the images.
+/// What could not be honoured in reading the images, and marks outside of them.
+fn notes(view: &View, images: &ViewImages) -> Vec<Warning> {
+    let [render, reference] = [&images.render, &images.reference].map(|i| i.rgb.dimensions());
+    let outside = job::marks_outside(view, "", render, reference);
+    let outside = outside.doubts.into_iter().map(|doubt| Warning {
+        code: doubt.code,
+        text: sentence(&doubt.text),
+    });
+    reading_notes(images).into_iter().chain(outside).collect()
+}
+
 fn reading_notes(images: &ViewImages) -> Vec<Warning> {
     let of = |which: &str, notes: &[String]| -> Vec<Warning> {
         let text = |note: &String| format!("The {which}: {note}");

@@ -21,9 +21,8 @@ fn wrong(datum: &[Marks]) -> Vec<usize> {
 }
 
 fn with_error(mut datum: Vec<Marks>, at: usize, by: [f64; 2]) -> Vec<Marks> {
-    for k in 0..2 {
-        datum[at].0[k] += by[k];
-    }
+    let [x, y] = datum[at].0;
+    datum[at].0 = [x + by[0], y + by[1]];
     datum
 }
 

@@ -78,3 +78,13 @@ pub fn warned(measured: &MeasuredView, code: &str) -> Vec<String> {
     let of_code = all.filter(|w| w.code == code);
     of_code.map(|w| w.text.clone()).collect()
 }
+
+#[test]
+#[should_panic(expected = "0 of 48 figures are given, 44.4 at least should be")]
+fn a_program_that_never_gives_a_figure_fails() {
+    let mut tally = Tally::default();
+    for _ in 0..48 {
+        tally.add(None, 0.0);
+    }
+    tally.assert_given(46);
+}

@@ -4,6 +4,7 @@
 mod aspect;
 mod doubts;
 mod error;
+mod every;
 mod input;
 mod names;
 mod outside;
@@ -16,6 +17,7 @@ mod schema;
 mod shapes;
 mod starter;
 mod structure;
+mod surroundings;
 
 pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};

@@ -1,7 +1,10 @@
 //! From measurements to the report's entries.
 //!
 //! Nothing is computed here but units; a number that is not finite becomes absent.
-use super::json::*;
+use super::{
+    finite::{figure, finite, pair},
+    json::*,
+};
 use crate::{
     frame::Lens,
     job::{self, Job, View},
@@ -484,27 +487,6 @@ fn tolerance(t: &job::Tolerance) -> Tolerance {
         offset_mm: t.offset.0,
         angle_deg: t.angle_deg,
         edge_overlap: t.edge_overlap,
-    }
-}
-
-pub(super) fn finite(x: f64) -> Option<f64> {
-    x.is_finite().then_some(x)
-}
-
-/// `Measured` promises finite numbers, but its fields are public: a report must hold the promise whoever filled them.
-fn figure(m: Measured) -> Option<Figure> {
-    let all = [m.value, m.low, m.high];
-    all.iter().all(|x| x.is_finite()).then_some(Figure {
-        value: m.value,
-        low: m.low,
-        high: m.high,
-    })
-}
-
-fn pair([x, y]: [Option<Measured>; 2]) -> Pair {
-    Pair {
-        x: x.and_then(figure),
-        y: y.and_then(figure),
     }
 }
 

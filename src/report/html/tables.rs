@@ -1,5 +1,8 @@
 //! The tables of the page.
-use super::{badge, escaped, true_minus};
+use super::{
+    badge::badge,
+    escaped::{escaped, true_minus},
+};
 use crate::report::{json::*, wording::*};
 
 /// One row of a table.

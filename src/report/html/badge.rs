@@ -1,0 +1,16 @@
+//! A verdict on the page.
+use crate::report::{json::Verdict, wording::verdict_word};
+
+/// A verdict by word, sign, colour and border.
+pub(super) fn badge(verdict: Option<Verdict>) -> String {
+    let Some(verdict) = verdict else {
+        return "<span class=\"verdict failed\">not compared</span>".to_owned();
+    };
+    let word = verdict_word(verdict);
+    let sign = match verdict {
+        Verdict::Within => '✓',
+        Verdict::Undecided => '?',
+        Verdict::Out => '✕',
+    };
+    format!("<span class=\"verdict {word}\"><span aria-hidden=\"true\">{sign}</span> {word}</span>")
+}

@@ -2,6 +2,7 @@
 //!
 //! The other stages see only these types; names are resolved to indices, lengths to millimetres, paths to absolute ones.
 mod aspect;
+mod builder;
 mod doubts;
 mod error;
 mod every;
@@ -19,6 +20,7 @@ mod starter;
 mod structure;
 mod surroundings;
 
+pub use builder::{JobBuilder, LandmarkBuilder, ViewBuilder};
 pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
 pub use input::{InputError, InputFile, open_input, read_input};

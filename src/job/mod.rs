@@ -23,8 +23,11 @@ mod surroundings;
 pub use builder::{JobBuilder, LandmarkBuilder, ViewBuilder};
 pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
-pub use input::{InputError, InputFile, open_input, read_input};
-pub use names::{LONGEST_FILE_NAME, is_device_name};
+#[cfg(feature = "draw")]
+pub(crate) use input::read_input;
+pub(crate) use input::{InputError, InputFile, open_input};
+#[cfg(feature = "service")]
+pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
 pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
 pub use read::{MOST_BYTES, missing_images, parse, read};

@@ -21,7 +21,7 @@
 //! ```
 //!
 //! `pipeline::compare` does all of it and writes the folder of results. A job is made in code by
-//! [`Job::builder`](job::Job::builder).
+//! [`Job::builder`](job::Job::builder); `tests/examples/` has two whole programs.
 //!
 //! # Features
 //!

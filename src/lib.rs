@@ -1,7 +1,38 @@
 //! Measures a scale model's render against a picture of the full-size object.
 //!
-//! Data flows one way: job file, images, rectification, registration, measurement, drawing, report.
+//! Data flows one way: job file, images, rectification, registration, measurement, drawing, report. The figures of a job
+//! without its pictures:
+//!
+//! ```
+//! use tickstrip::{images::{self, Limits}, job, measurement, registration};
+//!
+//! let job = job::read("fixtures/demo/pump.json".as_ref())?;
+//! for view in &job.views {
+//!     let images = images::read_view(view, &Limits::default())?;
+//!     let sizes = [&images.render, &images.reference].map(|image| image.rgb.dimensions());
+//!     let laid_over = registration::lay_over(view, job.expected, sizes, None)?;
+//!     let measured = measurement::measure(&job, view, images, laid_over.registered);
+//!     for region in &measured.measurement.regions {
+//!         let Some(width) = region.width_percent else { continue };
+//!         println!("{}: {:+.2} % ({:+.2} to {:+.2})", region.name, width.value, width.low, width.high);
+//!     }
+//! }
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! `pipeline::compare` does all of it and writes the folder of results. A job is made in code by
+//! [`Job::builder`](job::Job::builder); `tests/examples/` has two whole programs.
+//!
+//! # Features
+//!
+//! All are on by default; without any, the crate gives figures and reports as data, JSON, CSV and HTML.
+//!
+//! - `draw`: the modules `drawing` and `pipeline`: pictures, sheets, the folder of results.
+//! - `service`: the module `service`: the marking page and the comparison over HTTP. Brings `draw`.
+//! - `cli`: the module `cli` and the program. Brings `service`.
+#[cfg(feature = "cli")]
 pub mod cli;
+#[cfg(feature = "draw")]
 pub mod drawing;
 mod edges;
 pub mod frame;
@@ -9,11 +40,13 @@ pub mod images;
 pub mod job;
 pub mod kernels;
 pub mod measurement;
+#[cfg(feature = "draw")]
 pub mod pipeline;
 pub mod printable;
 pub mod rectification;
 pub mod registration;
 pub mod report;
+#[cfg(feature = "service")]
 pub mod service;
 pub mod statistics;
 pub mod stop;

@@ -1,7 +1,9 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
 #![doc = include_str!("pipeline/METHOD.md")]
 mod admission;
+mod error;
 mod need;
+mod options;
 mod own_folder;
 mod rectify;
 mod results_folder;
@@ -9,6 +11,8 @@ mod turns;
 mod whole_file;
 
 pub use admission::{Look, Refusal, look};
+pub use error::Error;
+pub use options::CompareOptions;
 pub use own_folder::OwnFolder;
 pub use rectify::{RectifiedPicture, RectifyError, rectify_picture};
 pub use results_folder::{ResultsError, clear_left_runs, earlier_report, remove_results};
@@ -16,46 +20,20 @@ pub use turns::memory_need;
 pub use whole_file::{There, clear_left, free_name, write_whole};
 
 use crate::{
-    drawing::{self, DrawnFile, Paper, SheetPage, ViewToDraw},
-    images::{self, Budget, Limits, ViewLook},
+    drawing::{self, DrawnFile, SheetPage, ViewToDraw},
+    images::{self, ViewLook},
     job::{self, Job, View},
     measurement,
     printable::{listed, shortened},
     rectification::{self, Rectification},
     registration::LaidOver,
     report::{self, Report, ViewFailure, ViewOutcome},
-    stop::{self, Stop, Stopped},
+    stop::{self, Stop},
 };
+use error::{failure, stopped};
 use image::RgbImage;
 use results_folder::{NewResults, REPORT};
 use std::{collections::BTreeMap, fs, path::PathBuf};
-
-/// What a comparison is asked for.
-#[derive(Clone, Debug)]
-pub struct CompareOptions {
-    /// Folder of the results; what was written there before is replaced as a whole when all is written.
-    pub out: PathBuf,
-    /// Names of the views to compare; empty: all.
-    pub views: Vec<String>,
-    /// Paper of the sheets.
-    pub paper: Paper,
-    /// Date printed on the sheets.
-    pub date: String,
-    /// Largest image that is read, megapixels.
-    pub max_megapixels: f64,
-    /// The memory that all images share, with all else that shares it.
-    pub memory: Budget,
-    /// Whether each step that acts on a reference is shown in a picture before and after it.
-    pub explain: bool,
-}
-
-impl CompareOptions {
-    fn limits(&self) -> Limits {
-        Limits {
-            max_pixels: (self.max_megapixels * 1e6) as u64,
-        }
-    }
-}
 
 /// What happens during a comparison, for a progress display. Comes from several threads.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -76,54 +54,6 @@ pub enum Event<'a> {
 
 /// Number of [`Event::Stage`]s that a view goes through before it is finished.
 pub const STAGES_PER_VIEW: u64 = 5;
-
-/// Why a comparison as a whole failed.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum Error {
-    /// `--view` names a view that the job does not have.
-    #[error("no view \"{name}\"; the job has {known}")]
-    UnknownView {
-        /// The name asked for.
-        name: String,
-        /// The views there are, for the message.
-        known: String,
-    },
-    /// The results cannot be written.
-    #[error(transparent)]
-    Results(#[from] ResultsError),
-    /// A sheet could not be drawn.
-    #[error("sheet.pdf: {0}")]
-    Draw(#[from] drawing::Error),
-    /// The system gives no threads.
-    #[error("no threads can be started: {source}")]
-    Threads {
-        /// Why.
-        source: rayon::ThreadPoolBuildError,
-    },
-    /// The caller asked to stop.
-    #[error("the comparison was stopped; nothing was written")]
-    Stopped,
-}
-
-impl From<Stopped> for Error {
-    fn from(_: Stopped) -> Self {
-        Self::Stopped
-    }
-}
-
-impl Error {
-    /// Stable code for scripts.
-    pub fn code(&self) -> &'static str {
-        match self {
-            Self::UnknownView { .. } => "unknown-view",
-            Self::Results(error) => error.code(),
-            Self::Draw(_) => "cannot-draw",
-            Self::Threads { .. } => "no-threads",
-            Self::Stopped => "stopped",
-        }
-    }
-}
 
 /// A finished comparison.
 #[derive(Clone, Debug)]
@@ -372,18 +302,6 @@ fn explain_rectification(
         .map_err(|e| failure(e.code(), &e))
 }
 
-fn failure(code: &'static str, error: &dyn std::error::Error) -> ViewFailure {
-    ViewFailure {
-        code,
-        text: error.to_string(),
-    }
-}
-
-/// A view that was stopped; replaced by [`Error::Stopped`] before anybody sees it.
-fn stopped(error: Stopped) -> ViewFailure {
-    failure(Error::Stopped.code(), &error)
-}
-
 fn write_view(
     folder: &NewResults,
     view: &str,
@@ -419,7 +337,7 @@ fn write_whole_job(folder: &NewResults, report: &Report, pages: &[SheetPage]) ->
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::job;
+    use crate::{drawing::Paper, images::Budget, job};
     use std::path::Path;
 
     #[test]

@@ -89,8 +89,8 @@ fn relative(folder: &Path, to: &Path) -> PathBuf {
     up.chain(to.components().skip(shared)).collect()
 }
 
-#[cfg(test)]
 #[cfg(unix)]
+#[cfg(test)]
 mod tests {
     use super::*;
 

@@ -381,7 +381,7 @@ fn legend(input: &ViewToDraw<'_>, board: &Board) -> Vec<Item> {
 
 #[cfg(test)]
 pub(crate) mod tests {
-    use super::*;
+    use crate::drawing::difference::*;
 
     /// The places of a view's labels, for checks of the layout.
     pub(crate) fn label_places(input: &ViewToDraw<'_>) -> (Box2, Vec<Option<Placed>>) {

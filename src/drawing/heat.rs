@@ -1,9 +1,10 @@
 //! The heat picture: how far each edge pixel of either image lies from the other's edges.
 use super::{
     Error, ViewToDraw,
-    backdrop::{Backdrop, EdgePixels},
+    backdrop::Backdrop,
     board::{Board, Item, Swatch},
     colours::{self, GROUND},
+    edge_pixels::EdgePixels,
     figures,
     raster::Pixel,
     scene::{Scene, Stroke},

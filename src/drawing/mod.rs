@@ -8,6 +8,10 @@ mod blink;
 mod board;
 mod colours;
 mod difference;
+mod drawn_file;
+mod edge_pixels;
+mod edges_over_render;
+mod error;
 mod explain;
 mod figures;
 mod grid;
@@ -15,6 +19,7 @@ mod heat;
 mod labels;
 mod marks;
 mod overlay;
+mod paper;
 mod pdf;
 #[cfg(test)]
 mod picture_tests;
@@ -30,75 +35,22 @@ mod synthetic;
 mod table;
 mod text;
 mod title_block;
+mod view_to_draw;
 mod window;
 
 use self::{backdrop::Backdrop, png::encode_photo};
 pub use self::{
+    drawn_file::DrawnFile,
+    error::Error,
     explain::{explain, explain_rectification},
+    paper::Paper,
     pdf::sheets_pdf,
     png::{encode_jpeg, encode_large_png, encode_png},
     sheet::SheetPage,
+    view_to_draw::ViewToDraw,
 };
-use crate::{
-    job::{Job, View},
-    measurement::{DrawnPair, ViewMeasurement, WorkImages},
-    stop::{self, Stopped},
-};
+use crate::{measurement::WorkImages, stop};
 use rayon::prelude::*;
-use std::borrow::Cow;
-
-/// A paper size, landscape.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Paper {
-    /// ISO 216 A4, 297 x 210 mm.
-    #[default]
-    A4,
-    /// ISO 216 A3, 420 x 297 mm.
-    A3,
-    /// 11 x 8 1/2 in.
-    Letter,
-}
-
-impl Paper {
-    /// Width and height, millimetres, landscape.
-    pub fn size_mm(self) -> [f64; 2] {
-        match self {
-            Self::A4 => [297.0, 210.0],
-            Self::A3 => [420.0, 297.0],
-            Self::Letter => [279.4, 215.9],
-        }
-    }
-}
-
-/// All that the pictures of a view are drawn from.
-#[derive(Clone, Copy, Debug)]
-pub struct ViewToDraw<'a> {
-    /// The job, for titles and scale.
-    pub job: &'a Job,
-    /// The view.
-    pub view: &'a View,
-    /// What was measured in it.
-    pub measurement: &'a ViewMeasurement,
-    /// The rasters.
-    pub work: &'a WorkImages,
-    /// Both marks of every landmark of the view, in its order, in render pixels.
-    pub pairs: &'a [DrawnPair],
-    /// The date printed on the sheet, such as 2031-04-05.
-    pub date: &'a str,
-    /// Paper of the sheet.
-    pub paper: Paper,
-}
-
-/// One drawn file, encoded.
-#[derive(Clone, Debug)]
-pub struct DrawnFile {
-    /// Key in the report's `files`, such as `overlay`.
-    pub key: &'static str,
-    /// File name, such as `overlay.png`.
-    pub name: &'static str,
-    /// The bytes of the file.
-    pub bytes: Vec<u8>,
-}
 
 /// Everything drawn of one view.
 #[derive(Clone, Debug)]
@@ -108,76 +60,6 @@ pub struct DrawnView {
     pub files: Vec<DrawnFile>,
     /// The sheet, for [`sheets_pdf`].
     pub sheet: SheetPage,
-}
-
-/// Why a picture could not be drawn or encoded.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum Error {
-    /// There is nothing to draw on.
-    #[error(
-        "drawing: the working picture has no pixels; it must be at least 1 x 1: check the render"
-    )]
-    EmptyPicture,
-    /// A raster does not fit the others.
-    #[error(
-        "drawing: {what} has {found_width} x {found_height} pixels, the working render {width} x {height}; all rasters must lie on one grid"
-    )]
-    DifferentSizes {
-        /// Which raster.
-        what: &'static str,
-        /// Its width.
-        found_width: usize,
-        /// Its height.
-        found_height: usize,
-        /// Width of the render's working raster.
-        width: usize,
-        /// Height of the render's working raster.
-        height: usize,
-    },
-    /// The shapes make no valid drawing.
-    #[error("drawing: the shapes make no drawing: {cause}")]
-    Scene {
-        /// What the SVG reader says.
-        cause: usvg::Error,
-    },
-    /// A PNG could not be encoded.
-    #[error("drawing: encoding a PNG: {0}")]
-    Png(#[from] ::png::EncodingError),
-    /// A JPEG could not be encoded.
-    #[error("drawing: encoding a JPEG of {width} x {height} pixels: {cause}")]
-    Jpeg {
-        /// Width of the picture.
-        width: u32,
-        /// Height of the picture.
-        height: u32,
-        /// What is wrong with it.
-        cause: Cow<'static, str>,
-    },
-    /// The run was asked to stop.
-    #[error(transparent)]
-    Stopped(#[from] Stopped),
-    /// The PDF could not be written.
-    #[error("drawing: writing the PDF: {cause}")]
-    Pdf {
-        /// What is wrong with it.
-        cause: String,
-    },
-}
-
-impl Error {
-    /// A stable code for scripts.
-    pub fn code(&self) -> &'static str {
-        match self {
-            Self::EmptyPicture => "empty-picture",
-            Self::DifferentSizes { .. } => "different-sizes",
-            Self::Scene { .. } => "scene",
-            Self::Png(_) => "png",
-            Self::Jpeg { .. } => "jpeg",
-            Self::Stopped(_) => "stopped",
-            Self::Pdf { .. } => "pdf",
-        }
-    }
 }
 
 /// Draws all pictures of a view in parallel. The same input gives the same bytes, whatever the number of threads.

@@ -62,6 +62,7 @@ impl InputFile {
     }
 
     /// The file itself, for those who read no more than [`Self::length`] on their own.
+    #[cfg(feature = "service")]
     pub fn into_file(self) -> File {
         self.file
     }

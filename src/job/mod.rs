@@ -2,8 +2,10 @@
 //!
 //! The other stages see only these types; names are resolved to indices, lengths to millimetres, paths to absolute ones.
 mod aspect;
+mod builder;
 mod doubts;
 mod error;
+mod every;
 mod input;
 mod names;
 mod outside;
@@ -16,11 +18,16 @@ mod schema;
 mod shapes;
 mod starter;
 mod structure;
+mod surroundings;
 
+pub use builder::{JobBuilder, LandmarkBuilder, ViewBuilder};
 pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
-pub use input::{InputError, InputFile, open_input, read_input};
-pub use names::{LONGEST_FILE_NAME, is_device_name};
+#[cfg(feature = "draw")]
+pub(crate) use input::read_input;
+pub(crate) use input::{InputError, InputFile, open_input};
+#[cfg(feature = "service")]
+pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
 pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
 pub use read::{MOST_BYTES, missing_images, parse, read};

@@ -4,8 +4,8 @@ use super::{
     error::{Error, Fault, FaultKind, Faults},
     input::{InputError, read_input},
     raw::{RawJob, RawView},
-    resolve::{self, Surroundings},
-    structure,
+    resolve, structure,
+    surroundings::Surroundings,
 };
 use serde_json::Value;
 use std::path::{Path, PathBuf};

@@ -3,9 +3,10 @@ use super::{
     Error, KnownPlane, PlaneLines, PlanePoint, Rectangle, Rectify,
     aspect::{aspect, within_range},
     error::{FaultKind, Faults},
+    every::every,
     raw::{Mark, RawLength, RawPlanePoint, RawRectify},
-    resolve::{Surroundings, every, point},
-    shapes::{check_corners, spans_a_plane, turn},
+    shapes::{check_corners, point, spans_a_plane, turn},
+    surroundings::Surroundings,
 };
 use crate::{
     frame::{Point, ReferencePx},

@@ -2,60 +2,32 @@
 //! faults are collected.
 mod camera;
 mod known;
+mod marks;
 
 use super::{
-    Angle, Descreen, Expected, Handling, Job, Landmark, LandmarkUse, Mask, ReferenceKind,
-    ReferenceSource, Region, RegistrationKind, RenderKind, RenderSource, Screen, Span, Tolerance,
-    View,
+    Descreen, Expected, Handling, Job, Landmark, LandmarkUse, Mask, ReferenceKind, ReferenceSource,
+    RegistrationKind, RenderKind, RenderSource, Screen, View,
     error::{FaultKind, Faults},
+    every::every,
     names::{Names, check_view_names},
     print::{DEFAULT_SMALLEST_VISIBLE, Print},
     raw::{
-        Mark, RawAngle, RawDescreen, RawHandling, RawJob, RawKind, RawLandmark, RawLength,
-        RawReference, RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen,
-        RawSpan, RawTolerance, RawUnit, RawUse, RawView,
+        Mark, RawDescreen, RawHandling, RawJob, RawKind, RawLandmark, RawReference,
+        RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen, RawUnit, RawUse, RawView,
     },
     rectify::rectify,
-    shapes::{centre, outline},
+    shapes::{outline, point},
+    surroundings::{Surroundings, tolerance},
 };
 use crate::{
-    frame::{Frame, Point, ReferencePx},
+    frame::{Point, ReferencePx},
     printable::shortened,
-    units::{ModelMm, ScaleError, ScaleRatio, Unit, length_from_number, parse_length},
+    units::{ModelMm, ScaleError, ScaleRatio, Unit},
 };
 use camera::{check_camera, of_unit_size};
 use known::are_stated_once;
+use marks::MarkNames;
 use std::path::{Path, PathBuf};
-
-/// What the views take from the job.
-#[derive(Clone, Debug)]
-pub(super) struct Surroundings {
-    /// Folder of the job file.
-    pub folder: PathBuf,
-    /// Unit of plain numbers.
-    pub unit: Unit,
-    /// Scale of the model.
-    pub scale: ScaleRatio,
-    /// Job-wide tolerance.
-    pub tolerance: Tolerance,
-}
-
-impl Surroundings {
-    /// What holds where the file does not say, or says it wrongly.
-    pub fn of_folder(folder: &Path) -> Self {
-        Self {
-            folder: folder.to_owned(),
-            unit: Unit::default(),
-            scale: ScaleRatio::one_to(1.0).expect("1 is above 0"),
-            tolerance: Tolerance {
-                proportion_percent: 2.0,
-                offset: ModelMm(0.20),
-                angle_deg: 1.0,
-                edge_overlap: 0.5,
-            },
-        }
-    }
-}
 
 /// The checked job; `None` where anything is wrong, with at least one fault collected. `file` is absolute.
 pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults) -> Option<Job> {
@@ -132,12 +104,6 @@ fn smallest_visible(
     }
 }
 
-/// All values, once each has been looked at (a plain `collect` would stop at the first fault).
-pub(super) fn every<T>(values: impl Iterator<Item = Option<T>>) -> Option<Vec<T>> {
-    let values: Vec<Option<T>> = values.collect();
-    values.into_iter().collect()
-}
-
 fn scale(raw: &RawScale) -> Result<ScaleRatio, ScaleError> {
     match raw {
         RawScale::Number(denominator) => ScaleRatio::from_number(*denominator),
@@ -153,19 +119,6 @@ fn unit(raw: RawUnit) -> Unit {
         RawUnit::Inch => Unit::Inch,
         RawUnit::Foot => Unit::Foot,
     }
-}
-
-fn tolerance(raw: &RawTolerance, wider: Tolerance) -> Tolerance {
-    Tolerance {
-        proportion_percent: raw.proportion_percent.unwrap_or(wider.proportion_percent),
-        offset: raw.offset_mm.map_or(wider.offset, ModelMm),
-        angle_deg: raw.angle_deg.unwrap_or(wider.angle_deg),
-        edge_overlap: raw.edge_overlap.unwrap_or(wider.edge_overlap),
-    }
-}
-
-pub(super) fn point<F: Frame>(mark: Mark) -> Point<F> {
-    Point::new(mark.0[0], mark.0[1])
 }
 
 /// The checked view number `index`; `None` where anything in it is wrong.
@@ -386,102 +339,4 @@ fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark
         },
         model_mm: raw.model_mm,
     })
-}
-
-/// The landmarks of a view, for the things that name them.
-struct MarkNames<'a> {
-    names: Names<'a>,
-    landmarks: &'a [RawLandmark],
-    around: &'a Surroundings,
-}
-
-impl MarkNames<'_> {
-    /// Indices of two different landmarks; a fault of `to` is told at `to_at`.
-    fn two(
-        &self,
-        [from, to]: [&str; 2],
-        [from_at, to_at]: [String; 2],
-        faults: &mut Faults,
-    ) -> Option<[usize; 2]> {
-        let from_index = self.names.landmark(from, &from_at, faults);
-        let to_index = self.names.landmark(to, &to_at, faults);
-        let (from_index, to_index) = (from_index?, to_index?);
-        if from_index == to_index {
-            let name = shortened(to);
-            faults.push(&to_at, FaultKind::SameLandmark { name });
-            return None;
-        }
-        Some([from_index, to_index])
-    }
-
-    fn ends(&self, from: &str, to: &str, at: &str, faults: &mut Faults) -> Option<[usize; 2]> {
-        let pointers = [format!("{at}/from"), format!("{at}/to")];
-        self.two([from, to], pointers, faults)
-    }
-
-    /// Millimetres of a length and its words.
-    fn length(&self, raw: &RawLength, at: &str, faults: &mut Faults) -> Option<(f64, String)> {
-        let unit = self.around.unit;
-        match raw {
-            RawLength::Number(number) => faults
-                .keep(at, length_from_number(*number, unit))
-                .map(|length| (length, format!("{number} {}", unit.symbol()))),
-            RawLength::Text(text) => faults
-                .keep(at, parse_length(text))
-                .map(|length| (length, text.clone())),
-        }
-    }
-
-    fn span(&self, raw: &RawSpan, at: &str, faults: &mut Faults) -> Option<Span> {
-        let [from, to] = self.ends(&raw.from, &raw.to, at, faults)?;
-        Some(Span {
-            name: raw.name.clone(),
-            from,
-            to,
-            tolerance: tolerance(&raw.tolerance, self.around.tolerance),
-        })
-    }
-
-    fn angle(&self, raw: &RawAngle, at: &str, faults: &mut Faults) -> Option<Angle> {
-        let ends = self.ends(&raw.from, &raw.to, at, faults);
-        let against = raw.against.as_ref().map(|[from, to]| {
-            let pointers = [format!("{at}/against/0"), format!("{at}/against/1")];
-            self.two([from, to], pointers, faults)
-        });
-        let [from, to] = ends?;
-        Some(Angle {
-            name: raw.name.clone(),
-            from,
-            to,
-            against: match against {
-                None => None,
-                Some(against) => Some(against?),
-            },
-            tolerance: tolerance(&raw.tolerance, self.around.tolerance),
-        })
-    }
-
-    fn region(&self, raw: &RawRegion, at: &str, faults: &mut Faults) -> Option<Region> {
-        let corners: Vec<_> = raw.outline.iter().copied().map(point).collect();
-        let corners = faults.keep(&format!("{at}/outline"), outline(&corners));
-        let mut seen = std::collections::HashSet::new();
-        let landmarks = every(raw.landmarks.iter().enumerate().map(|(index, name)| {
-            let pointer = format!("{at}/landmarks/{index}");
-            if !seen.insert(name) {
-                let name = shortened(name);
-                faults.push(&pointer, FaultKind::LandmarkListedTwice { name });
-                return None;
-            }
-            self.names.landmark(name, &pointer, faults)
-        }));
-        let corners = corners?;
-        Some(Region {
-            name: raw.name.clone(),
-            anchor: raw.anchor.map_or_else(|| centre(&corners), point),
-            outline: corners,
-            landmarks: landmarks?,
-            tolerance: tolerance(&raw.tolerance, self.around.tolerance),
-            note: raw.note.clone(),
-        })
-    }
 }

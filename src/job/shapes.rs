@@ -1,9 +1,14 @@
 //! Outlines and corners: do they enclose what they should?
-use super::error::FaultKind;
+use super::{error::FaultKind, raw::Mark};
 use crate::frame::{Frame, Point};
 
 /// Two lengths are taken for zero beside each other below this share: far below any mark, far above rounding.
 const NOTHING: f64 = 1e-9;
+
+/// A mark of the file as a point.
+pub(super) fn point<F: Frame>(mark: Mark) -> Point<F> {
+    Point::new(mark.0[0], mark.0[1])
+}
 
 /// Twice the signed area of the triangle: above 0 where a, b, c run clockwise on the screen, px^2.
 pub(super) fn turn<F: Frame>(a: Point<F>, b: Point<F>, c: Point<F>) -> f64 {

@@ -6,6 +6,8 @@
 //! A map with a vanishing line shows the source twice, once from behind. In front is the side that shows the centre of
 //! the source, whatever the sign or scale of the matrix; behind the horizon everything is outside.
 mod finely;
+mod index_map;
+mod mixing;
 mod through_lens;
 
 pub use finely::warp_finely;
@@ -16,18 +18,10 @@ use crate::{
     stop,
 };
 use image::RgbImage;
+use index_map::{IndexMap, Matrix};
+use mixing::{BLOCK, POSITION_BITS, blend_at, pick_at};
 use rayon::prelude::*;
 use through_lens::{LensMap, blend_lens_row, cover_lens_row, pick_lens_row};
-
-/// Row by row, acting on (x, y, 1).
-type Matrix = [[f64; 3]; 3];
-
-/// From this mean number of source pixels to a target pixel (along a line) on, the source is reduced first.
-const REDUCE_FROM: f64 = 1.5;
-/// Positions are rounded to 1/64 pixel: the product of both weights and a byte then fits into 20 bits.
-const POSITION_BITS: u32 = 6;
-/// Pixels whose positions are computed together.
-const BLOCK: usize = 256;
 
 /// A map from the target to the source: a projective one, then, where there is one, a lens.
 ///
@@ -148,119 +142,6 @@ pub fn coverage(
     plane_of(size.0, size.1, pixels)
 }
 
-/// A map from pixel indices of the target to pixel indices of the source (whole numbers at the centres), its third
-/// coordinate above 0 in front of the horizon.
-struct IndexMap {
-    rows: Matrix,
-    determinant: f64,
-}
-
-impl IndexMap {
-    /// `None` where nothing can be shown: the matrix is singular or not finite, or the source is empty.
-    fn new(source_from_target: &Matrix, source_size: (usize, usize)) -> Option<Self> {
-        let [a, b, c] = *source_from_target;
-        // The last row of the inverse times the determinant: the depth at which the target shows a source point.
-        let depth = [
-            b[0] * c[1] - b[1] * c[0],
-            a[1] * c[0] - a[0] * c[1],
-            a[0] * b[1] - a[1] * b[0],
-        ];
-        let determinant = depth[0] * a[2] + depth[1] * b[2] + depth[2] * c[2];
-        let is_usable = determinant.is_finite() && determinant != 0.0;
-        if !is_usable || source_size.0 == 0 || source_size.1 == 0 {
-            return None;
-        }
-        let centre = [source_size.0 as f64 / 2.0, source_size.1 as f64 / 2.0];
-        let at_centre = (depth[0] * centre[0] + depth[1] * centre[1] + depth[2]) / determinant;
-        let sign = if at_centre < 0.0 { -1.0 } else { 1.0 };
-        // Index (i, j) of the target is the point (i + 0.5, j + 0.5) ...
-        let mut rows =
-            [a, b, c].map(|[x, y, one]| [sign * x, sign * y, sign * (one + 0.5 * (x + y))]);
-        // ... and the point (x, y) of the source has the index (x - 0.5, y - 0.5).
-        let third = rows[2];
-        for row in &mut rows[..2] {
-            for (element, t) in row.iter_mut().zip(third) {
-                *element -= 0.5 * t;
-            }
-        }
-        Some(Self {
-            rows,
-            determinant: determinant.abs(),
-        })
-    }
-
-    /// The homogeneous image of the index (`x`, `y`).
-    fn apply(&self, x: f64, y: f64) -> [f64; 3] {
-        self.rows.map(|row| row[0] * x + row[1] * y + row[2])
-    }
-
-    /// Whether the target pixel (`x`, `y`) shows a point that lies between pixel centres of the source.
-    fn covers(&self, source_size: (usize, usize), x: usize, y: usize) -> bool {
-        let [u, v, w] = self.apply(x as f64, y as f64);
-        let inside = |value: f64, length: usize| value >= 0.0 && value <= (length as f64 - 1.0) * w;
-        w > 0.0 && inside(u, source_size.0) && inside(v, source_size.1)
-    }
-
-    /// The whole factor by which the source is to be reduced: the mean, over a grid of target pixels that show the
-    /// source, of the source length that a target pixel's side stands for, rounded; 1 below [`REDUCE_FROM`].
-    ///
-    /// That length is the root of the Jacobian determinant, which is `det H / w^3` for a projective map.
-    fn reduction(&self, source_size: (usize, usize), size: (usize, usize)) -> u32 {
-        const GRID: usize = 48;
-        let places = |length: usize| {
-            (0..length.min(GRID)).map(move |i| (2 * i + 1) * length / (2 * length.min(GRID)))
-        };
-        let lengths: Vec<f64> = places(size.1)
-            .flat_map(|y| places(size.0).map(move |x| (x, y)))
-            .filter(|&(x, y)| self.covers(source_size, x, y))
-            .map(|(x, y)| (self.determinant / self.apply(x as f64, y as f64)[2].powi(3)).sqrt())
-            .collect();
-        let mean = lengths.iter().sum::<f64>() / lengths.len() as f64;
-        if mean >= REDUCE_FROM {
-            mean.round() as u32
-        } else {
-            1
-        }
-    }
-
-    /// The first covered pixel of row `y`, and the one after the last: the bounds are linear along a row, so they cut
-    /// out one span. The ends are then settled by [`Self::covers`] itself, in case they were rounded.
-    fn covered(&self, source_size: (usize, usize), y: usize, width: usize) -> (usize, usize) {
-        let limits = [source_size.0 as f64 - 1.0, source_size.1 as f64 - 1.0];
-        let slopes = self.rows.map(|row| row[0]);
-        let starts = self.apply(0.0, y as f64);
-        let (mut low, mut high) = (0.0f64, width as f64 - 1.0);
-        let mut cut = |slope: f64, start: f64| {
-            let root = -start / slope;
-            if slope > 0.0 {
-                low = low.max(root);
-            } else if slope < 0.0 {
-                high = high.min(root);
-            } else if start < 0.0 {
-                high = -1.0;
-            }
-        };
-        cut(slopes[2], starts[2]);
-        for i in 0..2 {
-            cut(slopes[i], starts[i]);
-            cut(
-                limits[i] * slopes[2] - slopes[i],
-                limits[i] * starts[2] - starts[i],
-            );
-        }
-        // A pixel more on each side. The conversions cut off at 0.
-        let mut from = ((low - 1.0).floor() as usize).min(width);
-        let mut to = ((high + 2.0).floor() as usize).min(width);
-        while from < to && !self.covers(source_size, from, y) {
-            from += 1;
-        }
-        while from < to && !self.covers(source_size, to - 1, y) {
-            to -= 1;
-        }
-        (from.min(to), to)
-    }
-}
-
 /// The source positions of target pixels `left`.. of row `y`, times `scale`, rounded; far outside where the horizon is
 /// passed.
 #[inline(always)]
@@ -328,12 +209,6 @@ fn blend(
     pixels
 }
 
-/// Three bytes in lanes of 21 bits, so that one product weights all three.
-#[inline(always)]
-fn lanes(colour: &[u8]) -> u64 {
-    u64::from(colour[0]) | u64::from(colour[1]) << 21 | u64::from(colour[2]) << 42
-}
-
 built_twice! {
     fn blend_row(source: &[u8], size: (usize, usize), map: &IndexMap, y: usize, row: &mut [u8]) {
         let mut at = [[0; BLOCK]; 2];
@@ -343,69 +218,6 @@ built_twice! {
             blend_at(source, size, &at, colours);
         }
     }
-}
-
-/// Blends the source at each position (times 2^[`POSITION_BITS`]) into the pixel of the same number.
-#[inline(always)]
-fn blend_at(source: &[u8], size: (usize, usize), at: &[[i32; BLOCK]; 2], colours: &mut [u8]) {
-    const HALF: u64 = (1 << (2 * POSITION_BITS - 1)) * (1 | 1 << 21 | 1 << 42);
-    for ((colour, &u), &v) in colours.chunks_exact_mut(3).zip(&at[0]).zip(&at[1]) {
-        let sum = (blended(source, size, u, v) + HALF) >> (2 * POSITION_BITS);
-        colour[0] = sum as u8;
-        colour[1] = (sum >> 21) as u8;
-        colour[2] = (sum >> 42) as u8;
-    }
-}
-
-/// Takes the source's value at each position, 0 outside of it.
-#[inline(always)]
-fn pick_at(source: &[u8], size: (usize, usize), at: &[[i32; BLOCK]; 2], values: &mut [u8]) {
-    for ((value, &x), &y) in values.iter_mut().zip(&at[0]).zip(&at[1]) {
-        // Numbers below 0 become large ones.
-        let (x, y) = (x as u32 as usize, y as u32 as usize);
-        *value = if x < size.0 && y < size.1 {
-            source[y * size.0 + x]
-        } else {
-            0
-        };
-    }
-}
-
-/// The weighted sum of the four pixels around (`u`, `v`), in lanes, times 2^(2 * [`POSITION_BITS`]).
-#[inline(always)]
-fn blended(source: &[u8], (width, height): (usize, usize), u: i32, v: i32) -> u64 {
-    const ONE: u64 = 1 << POSITION_BITS;
-    let (x, y) = ((u >> POSITION_BITS) as isize, (v >> POSITION_BITS) as isize);
-    let (right, down) = (u as u64 & (ONE - 1), v as u64 & (ONE - 1));
-    let mix = |a: u64, b: u64, c: u64, d: u64| {
-        (a * (ONE - right) + b * right) * (ONE - down) + (c * (ONE - right) + d * right) * down
-    };
-    if x >= 0 && y >= 0 && x as usize + 1 < width && y as usize + 1 < height {
-        let start = 3 * (y as usize * width + x as usize);
-        let above = &source[start..start + 6];
-        let below = &source[start + 3 * width..start + 3 * width + 6];
-        return mix(
-            lanes(above),
-            lanes(&above[3..]),
-            lanes(below),
-            lanes(&below[3..]),
-        );
-    }
-    if x < -1 || y < -1 || x >= width as isize || y >= height as isize {
-        return 0;
-    }
-    let pixel = |x: isize, y: isize| {
-        if x < 0 || y < 0 || x >= width as isize || y >= height as isize {
-            return 0;
-        }
-        lanes(&source[3 * (y as usize * width + x as usize)..])
-    };
-    mix(
-        pixel(x, y),
-        pixel(x + 1, y),
-        pixel(x, y + 1),
-        pixel(x + 1, y + 1),
-    )
 }
 
 built_twice! {

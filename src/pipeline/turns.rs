@@ -2,7 +2,11 @@
 //!
 //! Memory is waited for here, outside of the views' own work: a thread that holds memory and helps out with another view
 //! must not come to wait for memory itself.
-use super::{CompareOptions, Error, failure, need};
+use super::{
+    CompareOptions,
+    error::{Error, failure},
+    need,
+};
 use crate::{
     images::{self, Budget, BudgetError, Hold, Limits, ViewLook},
     job::View,

@@ -4,7 +4,7 @@
 #![doc = include_str!("METHOD.md")]
 pub(crate) mod adjustment;
 pub(crate) mod checks;
-pub mod error;
+mod error;
 #[cfg(test)]
 mod invented;
 mod prediction;

@@ -1,7 +1,10 @@
 //! From measurements to the report's entries.
 //!
 //! Nothing is computed here but units; a number that is not finite becomes absent.
-use super::json::*;
+use super::{
+    finite::{figure, finite, pair},
+    json::*,
+};
 use crate::{
     frame::Lens,
     job::{self, Job, View},
@@ -159,7 +162,7 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
         angle_entry(angle, tolerance(stated))
     });
     ViewEntry {
-        verdict: Some(m.verdict.into()),
+        verdict: Some(m.verdict),
         warnings: m.warnings.iter().map(warning).collect(),
         registration: Some(registration_entry(view, m)),
         scales: Some(scales_entry(view, &m.scales)),
@@ -403,7 +406,7 @@ fn leave_alone_entry(small: &measurement::LeftAlone) -> LeaveAloneEntry {
         about: small.about.clone(),
         measure: small.measure.to_owned(),
         error_model_mm: figure(small.error_model_mm),
-        verdict: small.verdict.into(),
+        verdict: small.verdict,
     }
 }
 
@@ -440,7 +443,7 @@ fn region_entry(r: &RegionMeasure, tolerance: Tolerance) -> RegionEntry {
         size_model_mm: r.size_model_mm.map(|size| size.map(finite)),
         edge_overlap: r.edge_overlap.as_ref().map(edge_overlap_entry),
         tolerance,
-        verdict: r.verdict.into(),
+        verdict: r.verdict,
         times_tolerance: finite(r.times_tolerance),
         sureness: r.sureness.clone(),
         correction: r.correction.clone(),
@@ -462,7 +465,7 @@ fn span_entry(s: &measurement::SpanMeasure, tolerance: Tolerance) -> SpanEntry {
         absolute_model_mm: s.absolute_model_mm.and_then(figure),
         absolute_full_size_mm: s.absolute_full_size_mm.and_then(figure),
         tolerance,
-        verdict: s.verdict.into(),
+        verdict: s.verdict,
         times_tolerance: finite(s.times_tolerance),
         correction: s.correction.clone(),
     }
@@ -475,7 +478,7 @@ fn angle_entry(a: &measurement::AngleMeasure, tolerance: Tolerance) -> AngleEntr
         reference_deg: figure(a.reference_deg),
         error_deg: figure(a.error_deg),
         tolerance,
-        verdict: a.verdict.into(),
+        verdict: a.verdict,
         times_tolerance: finite(a.times_tolerance),
         correction: a.correction.clone(),
     }
@@ -487,27 +490,6 @@ fn tolerance(t: &job::Tolerance) -> Tolerance {
         offset_mm: t.offset.0,
         angle_deg: t.angle_deg,
         edge_overlap: t.edge_overlap,
-    }
-}
-
-pub(super) fn finite(x: f64) -> Option<f64> {
-    x.is_finite().then_some(x)
-}
-
-/// `Measured` promises finite numbers, but its fields are public: a report must hold the promise whoever filled them.
-fn figure(m: Measured) -> Option<Figure> {
-    let all = [m.value(), m.low(), m.high()];
-    all.iter().all(|x| x.is_finite()).then_some(Figure {
-        value: m.value(),
-        low: m.low(),
-        high: m.high(),
-    })
-}
-
-fn pair([x, y]: [Option<Measured>; 2]) -> Pair {
-    Pair {
-        x: x.and_then(figure),
-        y: y.and_then(figure),
     }
 }
 

@@ -2,12 +2,18 @@
 //!
 //! Every text from outside passes [`escaped`]; pictures become data addresses.
 use super::{json::*, screen, wording::*};
+use badge::badge;
 use base64::{Engine, engine::general_purpose::STANDARD};
+use data_address::Picture;
+use escaped::escaped;
 use pictures::write_pictures;
 use sha2::{Digest, Sha256};
 use std::io;
 use tables::{angle_table, landmark_tables, region_table, span_table};
 
+mod badge;
+mod data_address;
+mod escaped;
 mod pictures;
 mod tables;
 
@@ -89,59 +95,6 @@ fn fill(template: &str, values: &[(&str, &str)]) -> String {
         filled.push_str(rest);
     }
     filled
-}
-
-/// Text for HTML, in elements and in quoted attributes.
-fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in clean(text).chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            c => out.push(c),
-        }
-    }
-    out
-}
-
-/// A picture that browsers show.
-struct Picture {
-    media_type: &'static str,
-    bytes: Vec<u8>,
-}
-
-impl Picture {
-    /// The picture of a view with this key; `None` where there is none or its format is not one that browsers show.
-    fn of(view: &ViewEntry, key: &str, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> Option<Self> {
-        let bytes = picture(view.files.get(key)?)?;
-        let media_type = match bytes.get(..12).unwrap_or(&bytes) {
-            [0x89, b'P', b'N', b'G', ..] => "image/png",
-            [0xFF, 0xD8, 0xFF, ..] => "image/jpeg",
-            [b'R', b'I', b'F', b'F', .., b'W', b'E', b'B', b'P'] => "image/webp",
-            _ => return None,
-        };
-        Some(Self { media_type, bytes })
-    }
-
-    /// Appends the address that holds the picture's bytes.
-    fn write_address(&self, page: &mut String) {
-        page.push_str("data:");
-        page.push_str(self.media_type);
-        page.push_str(";base64,");
-        STANDARD.encode_string(&self.bytes, page);
-    }
-}
-
-/// A verdict by word, sign, colour and border.
-fn badge(verdict: Option<Verdict>) -> String {
-    let Some(verdict) = verdict else {
-        return "<span class=\"verdict failed\">not compared</span>".to_owned();
-    };
-    let (word, sign) = (verdict.word(), verdict.sign());
-    format!("<span class=\"verdict {word}\"><span aria-hidden=\"true\">{sign}</span> {word}</span>")
 }
 
 fn header(report: &Report) -> String {
@@ -294,9 +247,9 @@ fn facts(view: &ViewEntry) -> String {
         let text = plus_minus(&size, Sign::Always);
         facts.push(format!("Size of the whole model: {text} %"));
     }
-    facts.extend(dimension_lines(view).iter().map(|line| escaped(&line)));
+    facts.extend(dimension_lines(view).iter().map(|line| escaped(line)));
     let screen = screen::sentences(view);
-    facts.extend(screen.iter().map(|line| escaped(&line)));
+    facts.extend(screen.iter().map(|line| escaped(line)));
     let paragraphs = facts.iter().map(|f| format!("<p class=\"soft\">{f}</p>\n"));
     paragraphs.collect()
 }

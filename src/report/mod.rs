@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 mod changes;
 mod collect;
 mod csv;
+mod finite;
 mod html;
 pub mod json;
 mod lengths;

@@ -1,5 +1,5 @@
 //! What a screen left in a reference: as it is written, and in words.
-use super::{collect::finite, json::*, wording::decimals};
+use super::{finite::finite, json::*, wording::decimals};
 use crate::measurement;
 
 /// What was found, as it is written; `None` where nothing was.

@@ -1,13 +1,12 @@
 //! Known lengths and symmetric landmarks of a view.
-use super::{
-    super::{
+use super::marks::MarkNames;
+use crate::{
+    job::{
         Axis, End, Known, Side, Symmetry,
         error::{FaultKind, Faults},
+        every::every,
         raw::{Mark, RawAxis, RawEnd, RawKnown, RawSide, RawSymmetry},
     },
-    MarkNames, every,
-};
-use crate::{
     printable::shortened,
     units::{FullSizeMm, ModelMm},
 };

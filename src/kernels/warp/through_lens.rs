@@ -1,5 +1,8 @@
 //! The rows of a warp with a lens behind the projective map: the same mixing of pixels, at bent positions.
-use super::{BLOCK, IndexMap, Matrix, POSITION_BITS, blend_at, pick_at};
+use super::{
+    index_map::{IndexMap, Matrix, REDUCE_FROM},
+    mixing::{BLOCK, POSITION_BITS, blend_at, pick_at},
+};
 use crate::{frame::Lens, kernels::wide::built_twice};
 
 /// Positions beyond this are far outside of any source.
@@ -77,7 +80,7 @@ impl LensMap {
             }
         }
         let mean: f64 = sum / count;
-        if mean >= super::REDUCE_FROM {
+        if mean >= REDUCE_FROM {
             mean.round() as u32
         } else {
             1

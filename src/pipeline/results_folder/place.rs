@@ -1,7 +1,7 @@
 //! The place of a job's results: what lies there, and what runs that were killed have left beside it.
 use super::{
-    JobPlace, OLD, ResultsError, disk,
-    manifest::{MANIFEST, Manifest},
+    error::{ResultsError, disk},
+    manifest::{JobPlace, MANIFEST, Manifest},
 };
 use crate::pipeline::{
     own_folder::{OwnFolder, inside, remove_if_empty},
@@ -14,6 +14,8 @@ use std::{
 
 /// Begin of the names of our own folders.
 const PREFIX: &str = ".tickstrip-";
+/// The results that were there.
+pub(super) const OLD: &str = "old";
 /// A chain of links longer than this leads in a circle.
 const MOST_LINKS: usize = 32;
 

@@ -1,5 +1,5 @@
 //! The pictures of a view on the page.
-use super::{Picture, escaped};
+use super::{data_address::Picture, escaped::escaped};
 use crate::report::json::ViewEntry;
 
 /// The pictures of a view that are shown beneath its comparison: key, caption.

@@ -1,5 +1,5 @@
 //! The tables of the page.
-use super::{badge, escaped};
+use super::{badge::badge, escaped::escaped};
 use crate::report::{json::*, wording::*};
 
 /// One row of a table.

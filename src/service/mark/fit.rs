@@ -3,7 +3,7 @@
 use super::needs::{self, Need};
 use crate::{
     frame::{FromReference, Point, RenderPx},
-    job::{self, Expected, Job, LandmarkUse, View},
+    job::{self, Expected, Job, View},
     rectification::Rectification,
     registration::{self, Finding, LaidOver, LandmarkFit, Prediction, Registered, SingleMark},
 };
@@ -251,12 +251,6 @@ fn marked_size(view: &View, place: fn(&job::Landmark) -> [f64; 2]) -> (u32, u32)
         marks.fold(1.0, f64::max).min(1e6).ceil() as u32
     };
     (far(0), far(1))
-}
-
-/// The datum landmarks of a view.
-pub(super) fn datum(view: &View) -> impl Iterator<Item = &job::Landmark> {
-    let landmarks = view.landmarks.iter();
-    landmarks.filter(|l| l.usage == LandmarkUse::Datum)
 }
 
 #[cfg(test)]

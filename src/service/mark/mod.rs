@@ -4,6 +4,7 @@
 //! ([`edits`]); the server keeps the steps ([`journal`]), writes the file ([`document`]) and registers the marks by the
 //! code of a comparison ([`fit`]).
 mod comparison;
+mod desk;
 mod document;
 mod door;
 mod edits;
@@ -11,40 +12,25 @@ mod fit;
 mod journal;
 mod layout;
 mod needs;
+mod options;
 mod pictures;
 mod routes;
 mod versions;
 
+pub use options::MarkOptions;
+
 use super::{connections, shell};
-use crate::images::{Budget, Limits};
 use comparison::Comparison;
+use desk::Desk;
 use document::Document;
 use door::Door;
 use pictures::Pictures;
 use std::{
     io,
     net::{Ipv4Addr, SocketAddr},
-    path::PathBuf,
     sync::{Arc, Mutex},
     time::Duration,
 };
-
-/// What the page is asked for.
-#[derive(Clone, Debug)]
-pub struct MarkOptions {
-    /// The job file.
-    pub job: PathBuf,
-    /// Port on the loopback address; 0: a free one.
-    pub port: u16,
-    /// Folder of the results of "Compare now".
-    pub out: PathBuf,
-    /// Date printed on the sheets.
-    pub date: String,
-    /// Largest image that is read.
-    pub limits: Limits,
-    /// The memory that all images share, those of the page and those being compared.
-    pub memory: Budget,
-}
 
 /// Why the page cannot be served.
 #[derive(Debug, thiserror::Error)]
@@ -70,14 +56,6 @@ pub enum MarkError {
         /// What the operating system says.
         source: io::Error,
     },
-}
-
-/// What the requests share.
-struct Desk {
-    document: Mutex<Document>,
-    pictures: Pictures,
-    comparison: Comparison,
-    options: MarkOptions,
 }
 
 /// Connections at a time. A judgement: a browser opens six.

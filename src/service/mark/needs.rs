@@ -1,7 +1,6 @@
 //! What a view still needs, the most needed first, and where the next mark helps most.
-use super::fit::datum;
 use crate::{
-    job::{LandmarkUse, View},
+    job::{Landmark, LandmarkUse, View},
     registration::{self, Finding, LaidOver},
 };
 use serde::Serialize;
@@ -22,6 +21,12 @@ pub(super) struct Need {
     pub text: String,
     /// Where in the render, if a place is better than others.
     pub place: Option<[f64; 2]>,
+}
+
+/// The datum landmarks of a view.
+pub(super) fn datum(view: &View) -> impl Iterator<Item = &Landmark> {
+    let landmarks = view.landmarks.iter();
+    landmarks.filter(|l| l.usage == LandmarkUse::Datum)
 }
 
 /// What the view needs, with the render's size in pixels.

@@ -1,6 +1,6 @@
 //! The addresses of the marking page; all but the one that opens it are for a browser with the cookie ([`door`]).
 use super::{
-    Desk,
+    desk::Desk,
     document::{Document, Keep, Refusal},
     door::{self, Door},
     edits::Edit,

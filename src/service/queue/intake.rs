@@ -1,6 +1,7 @@
 //! Taking a job in: its files come as one multipart body, or it is named by its path below the served folder.
 use super::{
-    Desk, confined,
+    confined,
+    desk::Desk,
     registry::{Place, Registry, now},
     store::{Incoming, State, Status},
 };

@@ -3,170 +3,31 @@
 //! [`store`] is the disk (in a [`state_folder`]), [`registry`] the jobs and the worker, [`intake`] what comes in,
 //! [`confined`] keeps all paths inside one folder, [`openapi`] describes it.
 mod confined;
+mod desk;
+mod error;
 mod intake;
+mod log;
 mod openapi;
+mod options;
 mod registry;
 mod routes;
 mod state_folder;
 mod store;
 
+pub use error::ServeError;
+pub use log::Log;
+pub use options::{ServeLimits, ServeOptions};
+
 use super::{connections, shell};
-use crate::images::Budget;
-use registry::{Place, Registry};
-use serde_json::json;
+use desk::{Desk, Turn};
+use log::{SET_ASIDE, tell};
+use registry::Registry;
 use std::{
-    io,
-    net::SocketAddr,
-    path::{Path, PathBuf},
     sync::{Arc, mpsc},
     thread,
     time::{Duration, Instant},
 };
-use tokio::sync::{Mutex, Semaphore};
-
-/// What the service is asked for.
-#[derive(Clone, Debug)]
-pub struct ServeOptions {
-    /// Jobs may be named by their path below this folder.
-    pub folder: PathBuf,
-    /// Where jobs and results are kept.
-    pub state: PathBuf,
-    /// Address to listen on; any but a loopback one needs a token.
-    pub listen: SocketAddr,
-    /// What a request must show as `Authorization: Bearer`.
-    pub token: Option<String>,
-    /// What is refused.
-    pub limits: ServeLimits,
-    /// The memory that the images of all jobs share.
-    pub memory: Budget,
-}
-
-/// What is refused, so that no request can take the whole machine.
-#[derive(Clone, Copy, Debug)]
-pub struct ServeLimits {
-    /// Jobs that wait, run or come in at a time.
-    pub queue: usize,
-    /// Largest body of a request, bytes.
-    pub body: usize,
-    /// Largest file in it, bytes.
-    pub file: usize,
-    /// Longest time for a body to arrive.
-    pub body_time: Duration,
-    /// Largest image, megapixels.
-    pub megapixels: f64,
-    /// Longest time for a job, from its turn on.
-    pub job_time: Duration,
-    /// Jobs that are over and kept with their results; the oldest goes first.
-    pub kept: usize,
-    /// How long the job that runs may go on when the service is asked to end.
-    pub grace: Duration,
-}
-
-impl Default for ServeLimits {
-    fn default() -> Self {
-        Self {
-            queue: 32,
-            body: 256 << 20,
-            file: 128 << 20,
-            body_time: Duration::from_secs(60),
-            megapixels: 100.0,
-            job_time: Duration::from_secs(300),
-            kept: 200,
-            grace: Duration::from_secs(5),
-        }
-    }
-}
-
-/// Why the service cannot be run.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum ServeError {
-    /// Others could use it.
-    #[error(
-        "{address} can be reached by other computers: set TICKSTRIP_TOKEN to a secret of 16 letters or more, which requests must show, or listen on 127.0.0.1"
-    )]
-    NoToken {
-        /// The address.
-        address: SocketAddr,
-    },
-    /// The token is too easy to guess.
-    #[error("TICKSTRIP_TOKEN has {found} letters; it must have 16 or more")]
-    ShortToken {
-        /// Its length.
-        found: usize,
-    },
-    /// The address cannot be used.
-    #[error("{address} cannot be listened on: {source}; choose another with --listen")]
-    Address {
-        /// The address.
-        address: SocketAddr,
-        /// What the operating system says.
-        source: io::Error,
-    },
-    /// A folder cannot be used.
-    #[error("{}: cannot be used: {source}", path.display())]
-    Folder {
-        /// The folder.
-        path: PathBuf,
-        /// What the operating system says.
-        source: io::Error,
-    },
-    /// The folder for the state holds something else.
-    #[error(
-        "{}: this folder holds other files and no tickstrip-service.json, so that nothing tells what in it is the service's; name an empty or new folder with --state, or move this one away, also where it holds jobs of an earlier version",
-        path.display()
-    )]
-    ForeignState {
-        /// The folder.
-        path: PathBuf,
-    },
-    /// Another server works in the folder.
-    #[error("{}: another server keeps its jobs in this folder; end it, or name another folder with --state", path.display())]
-    StateInUse {
-        /// The folder.
-        path: PathBuf,
-    },
-    /// Nothing can keep another server out of the folder.
-    #[error("{}: files in this folder cannot be locked: {source}; name a folder on a disk of this computer with --state", path.display())]
-    NoLock {
-        /// The folder.
-        path: PathBuf,
-        /// What the operating system says.
-        source: io::Error,
-    },
-    /// The server cannot be started or ended with an error.
-    #[error("the service cannot be run: {source}")]
-    Server {
-        /// What the operating system says.
-        source: io::Error,
-    },
-}
-
-/// Takes the lines of the log: one JSON object a request, and one for each thing in the state's folder that is left alone.
-pub type Log = Arc<dyn Fn(&str) + Send + Sync>;
-
-/// Why something of a job that was removed is there still.
-const SET_ASIDE: &str = "the job was removed, and this held more than the service put in";
-
-/// Tells of something in the state's folder that is left as it is.
-fn tell(log: &Log, path: &Path, reason: &str) {
-    let line = json!({ "time": registry::now(), "left": path, "reason": reason });
-    log(&line.to_string());
-}
-
-/// A job's id and its place in the queue.
-type Turn = (String, Place);
-
-/// What the requests share.
-#[derive(Clone)]
-struct Desk {
-    registry: Arc<Registry>,
-    places: Arc<Semaphore>,
-    turns: mpsc::Sender<Turn>,
-    /// Held while a job file is read: many large ones at a time would fill the memory.
-    reading: Arc<Mutex<()>>,
-    log: Log,
-}
+use tokio::sync::Semaphore;
 
 /// Serves until the program is asked to end; `ready` is told the address.
 ///
@@ -274,6 +135,7 @@ fn wait(most: Duration, is_so: impl Fn() -> bool) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::images::Budget;
     use store::{State, Status};
 
     #[test]

@@ -1,10 +1,11 @@
 //! The addresses of the service, and who may use them.
 use super::{
-    Desk, SET_ASIDE, confined,
+    confined,
+    desk::Desk,
     intake::{internal, post_job},
+    log::{SET_ASIDE, tell},
     openapi,
-    registry::Denied,
-    tell,
+    registry::{Denied, now},
 };
 use crate::{
     job::open_input,
@@ -67,7 +68,7 @@ async fn log(State(desk): State<Desk>, request: Request, next: Next) -> Response
     );
     let response = next.run(request).await;
     let line = json!({
-        "time": super::registry::now(), "method": method, "path": path,
+        "time": now(), "method": method, "path": path,
         "status": response.status().as_u16(), "ms": begun.elapsed().as_millis() as u64,
     });
     (desk.log)(&line.to_string());

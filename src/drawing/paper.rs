@@ -1,0 +1,24 @@
+//! The papers that a sheet is drawn for.
+
+/// A paper size, landscape.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Paper {
+    /// ISO 216 A4, 297 x 210 mm.
+    #[default]
+    A4,
+    /// ISO 216 A3, 420 x 297 mm.
+    A3,
+    /// 11 x 8 1/2 in.
+    Letter,
+}
+
+impl Paper {
+    /// Width and height, millimetres, landscape.
+    pub fn size_mm(self) -> [f64; 2] {
+        match self {
+            Self::A4 => [297.0, 210.0],
+            Self::A3 => [420.0, 297.0],
+            Self::Letter => [279.4, 215.9],
+        }
+    }
+}

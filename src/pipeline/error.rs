@@ -1,0 +1,63 @@
+//! Why a comparison as a whole failed, or a view of it.
+use super::ResultsError;
+use crate::{drawing, report::ViewFailure, stop::Stopped};
+
+/// Why a comparison as a whole failed.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Error {
+    /// `--view` names a view that the job does not have.
+    #[error("no view \"{name}\"; the job has {known}")]
+    UnknownView {
+        /// The name asked for.
+        name: String,
+        /// The views there are, for the message.
+        known: String,
+    },
+    /// The results cannot be written.
+    #[error(transparent)]
+    Results(#[from] ResultsError),
+    /// A sheet could not be drawn.
+    #[error("sheet.pdf: {0}")]
+    Draw(#[from] drawing::Error),
+    /// The system gives no threads.
+    #[error("no threads can be started: {source}")]
+    Threads {
+        /// Why.
+        source: rayon::ThreadPoolBuildError,
+    },
+    /// The caller asked to stop.
+    #[error("the comparison was stopped; nothing was written")]
+    Stopped,
+}
+
+impl From<Stopped> for Error {
+    fn from(_: Stopped) -> Self {
+        Self::Stopped
+    }
+}
+
+impl Error {
+    /// Stable code for scripts.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::UnknownView { .. } => "unknown-view",
+            Self::Results(error) => error.code(),
+            Self::Draw(_) => "cannot-draw",
+            Self::Threads { .. } => "no-threads",
+            Self::Stopped => "stopped",
+        }
+    }
+}
+
+pub(super) fn failure(code: &'static str, error: &dyn std::error::Error) -> ViewFailure {
+    ViewFailure {
+        code,
+        text: error.to_string(),
+    }
+}
+
+/// A view that was stopped; replaced by [`Error::Stopped`] before anybody sees it.
+pub(super) fn stopped(error: Stopped) -> ViewFailure {
+    failure(Error::Stopped.code(), &error)
+}

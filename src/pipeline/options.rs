@@ -1,0 +1,33 @@
+//! What a comparison is asked for.
+use crate::{
+    drawing::Paper,
+    images::{Budget, Limits},
+};
+use std::path::PathBuf;
+
+/// What a comparison is asked for.
+#[derive(Clone, Debug)]
+pub struct CompareOptions {
+    /// Folder of the results; what was written there before is replaced as a whole when all is written.
+    pub out: PathBuf,
+    /// Names of the views to compare; empty: all.
+    pub views: Vec<String>,
+    /// Paper of the sheets.
+    pub paper: Paper,
+    /// Date printed on the sheets.
+    pub date: String,
+    /// Largest image that is read, megapixels.
+    pub max_megapixels: f64,
+    /// The memory that all images share, with all else that shares it.
+    pub memory: Budget,
+    /// Whether each step that acts on a reference is shown in a picture before and after it.
+    pub explain: bool,
+}
+
+impl CompareOptions {
+    pub(super) fn limits(&self) -> Limits {
+        Limits {
+            max_pixels: (self.max_megapixels * 1e6) as u64,
+        }
+    }
+}

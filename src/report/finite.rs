@@ -1,0 +1,24 @@
+//! What is written of a number: nothing where it is not finite.
+use super::json::{Figure, Pair};
+use crate::statistics::Measured;
+
+/// The number, if it is one.
+pub(super) fn finite(x: f64) -> Option<f64> {
+    x.is_finite().then_some(x)
+}
+
+/// A figure as it is written, for a key that is null where there is none.
+pub(super) fn figure(m: Measured) -> Option<Figure> {
+    Some(Figure {
+        value: m.value(),
+        low: m.low(),
+        high: m.high(),
+    })
+}
+
+pub(super) fn pair([x, y]: [Option<Measured>; 2]) -> Pair {
+    Pair {
+        x: x.and_then(figure),
+        y: y.and_then(figure),
+    }
+}

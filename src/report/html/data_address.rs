@@ -1,0 +1,35 @@
+//! Pictures as addresses that hold them, so that the page needs no other file.
+use crate::report::json::ViewEntry;
+use base64::{Engine, engine::general_purpose::STANDARD};
+
+/// A picture that browsers show.
+pub(super) struct Picture {
+    media_type: &'static str,
+    bytes: Vec<u8>,
+}
+
+impl Picture {
+    /// The picture of a view with this key; `None` where there is none or its format is not one that browsers show.
+    pub(super) fn of(
+        view: &ViewEntry,
+        key: &str,
+        picture: &dyn Fn(&str) -> Option<Vec<u8>>,
+    ) -> Option<Self> {
+        let bytes = picture(view.files.get(key)?)?;
+        let media_type = match bytes.get(..12).unwrap_or(&bytes) {
+            [0x89, b'P', b'N', b'G', ..] => "image/png",
+            [0xFF, 0xD8, 0xFF, ..] => "image/jpeg",
+            [b'R', b'I', b'F', b'F', .., b'W', b'E', b'B', b'P'] => "image/webp",
+            _ => return None,
+        };
+        Some(Self { media_type, bytes })
+    }
+
+    /// Appends the address that holds the picture's bytes.
+    pub(super) fn write_address(&self, page: &mut String) {
+        page.push_str("data:");
+        page.push_str(self.media_type);
+        page.push_str(";base64,");
+        STANDARD.encode_string(&self.bytes, page);
+    }
+}

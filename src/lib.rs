@@ -14,7 +14,7 @@
 //!     let measured = measurement::measure(&job, view, images, laid_over.registered);
 //!     for region in &measured.measurement.regions {
 //!         let Some(width) = region.width_percent else { continue };
-//!         println!("{}: {:+.2} % ({:+.2} to {:+.2})", region.name, width.value, width.low, width.high);
+//!         println!("{}: {:+.2} % ({:+.2} to {:+.2})", region.name, width.value(), width.low(), width.high());
 //!     }
 //! }
 //! # Ok::<(), Box<dyn std::error::Error>>(())

@@ -284,7 +284,7 @@ fn region_label(measure: &RegionMeasure, about: Box2, size: f64, room: f64) -> O
 
 /// The region's name, cut to the room that its sign leaves, and the sign, which is never cut.
 fn titled(measure: &RegionMeasure, size: f64, room: f64) -> String {
-    let sign = figures::verdict(measure.verdict);
+    let sign = measure.verdict.sign();
     let sign_room = text::width(&format!("  {sign}"), Font::Bold, size);
     let name = text::shorten(&measure.name, Font::Bold, size, room - sign_room);
     format!("{name}  {sign}")

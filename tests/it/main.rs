@@ -24,4 +24,5 @@ mod screen;
 mod service;
 mod silhouette;
 mod stop;
+mod warnings;
 mod watch;

@@ -7,5 +7,5 @@ pub(super) fn badge(verdict: Option<Verdict>) -> String {
         return "<span class=\"verdict failed\">not compared</span>".to_owned();
     };
     let (word, sign) = (verdict.word(), verdict.sign());
-    format!("<span class=\"verdict {word}\"><span aria-hidden=\"true\">{sign}</span> {word}</span>")
+    format!("<span class=\"verdict {word}\">{word} <span aria-hidden=\"true\">{sign}</span></span>")
 }

@@ -19,7 +19,7 @@ pub enum Error {
     Results(#[from] ResultsError),
     /// A sheet could not be drawn.
     #[error("sheet.pdf: {0}")]
-    Draw(#[from] drawing::Error),
+    Draw(#[source] drawing::Error),
     /// The system gives no threads.
     #[error("no threads can be started: {source}")]
     Threads {
@@ -34,6 +34,16 @@ pub enum Error {
 impl From<Stopped> for Error {
     fn from(_: Stopped) -> Self {
         Self::Stopped
+    }
+}
+
+impl From<drawing::Error> for Error {
+    /// A sheet that was stopped is no sheet that cannot be drawn.
+    fn from(error: drawing::Error) -> Self {
+        match error {
+            drawing::Error::Stopped(stopped) => stopped.into(),
+            error => Self::Draw(error),
+        }
     }
 }
 
@@ -60,4 +70,15 @@ pub(super) fn failure(code: &'static str, error: &dyn std::error::Error) -> View
 /// A view that was stopped; replaced by [`Error::Stopped`] before anybody sees it.
 pub(super) fn stopped(error: Stopped) -> ViewFailure {
     failure(Error::Stopped.code(), &error)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_run_stopped_while_its_sheet_is_drawn_is_a_stopped_one() {
+        let error = Error::from(drawing::Error::Stopped(Stopped));
+        assert_eq!(error.code(), "stopped");
+    }
 }

@@ -55,21 +55,23 @@ pub(super) fn admit(
     let at = pointer(job, view);
     let outside = job::marks_outside(view, &at, sizes[0], sizes[1]);
     let mut refusals: Vec<Refusal> = outside.faults.iter().map(Refusal::of_fault).collect();
-    match registration::lay_over(view, job.expected, sizes, bezel) {
-        Ok(laid_over) if refusals.is_empty() => return Ok(laid_over),
-        // What marks outside of their picture do to the registration says nothing more.
-        Ok(_) => {}
-        Err(error @ registration::Error::Rectify(_)) => {
-            let at = format!("{at}/reference/rectify");
-            refusals.push(Refusal::new(at, error.code(), &error));
-        }
-        Err(error) if refusals.is_empty() => {
-            let at = format!("{at}/landmarks");
-            refusals.push(Refusal::new(at, error.code(), &error));
-        }
-        Err(_) => {}
+    if refusals.is_empty() {
+        return registration::lay_over(view, job.expected, sizes, bezel)
+            .map_err(|error| vec![of_registration(&at, &error)]);
+    }
+    // What marks outside of their picture do to the registration says nothing more.
+    if let Err(error) = rectification::of_view(view, sizes[1], bezel) {
+        refusals.push(of_registration(&at, &error.into()));
     }
     Err(refusals)
+}
+
+fn of_registration(at: &str, error: &registration::Error) -> Refusal {
+    let key = match error {
+        registration::Error::Rectify(_) => "reference/rectify",
+        _ => "landmarks",
+    };
+    Refusal::new(format!("{at}/{key}"), error.code(), error)
 }
 
 /// The same as one failure of a view.

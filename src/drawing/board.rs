@@ -262,11 +262,7 @@ fn draw_swatch(scene: &mut Scene, swatch: Swatch, area: Box2) {
         }
         Swatch::Cross(stroke) => scene.cross([x, middle], area.width * 0.4, stroke),
         Swatch::Circle(stroke) => scene.circle([x, middle], area.width * 0.4, Some(stroke), None),
-        Swatch::Square(stroke) => {
-            let half = area.width * 0.36;
-            let square = Box2::new(x - half, middle - half, 2.0 * half, 2.0 * half);
-            scene.rectangle(square, Some(stroke), None);
-        }
+        Swatch::Square(stroke) => scene.square([x, middle], area.width * 0.4, stroke),
         Swatch::Arrow(stroke) => scene.arrow(left, right, stroke),
         Swatch::Bar(_) => draw_bar(scene, area),
         Swatch::Ramp(length) => {

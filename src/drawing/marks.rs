@@ -1,7 +1,7 @@
 //! The shapes of landmarks, the same on every picture and on the marking page: datum round, check square.
 use super::{
     board::{Item, Swatch},
-    scene::{Box2, Position, Scene, Stroke},
+    scene::{Position, Scene, Stroke},
 };
 use crate::job::LandmarkUse;
 
@@ -15,12 +15,7 @@ pub(crate) fn outline(
 ) {
     match usage {
         LandmarkUse::Datum => scene.circle(place, radius, Some(stroke), None),
-        LandmarkUse::Check => {
-            // Of about the same area.
-            let half = 0.9 * radius;
-            let area = Box2::new(place[0] - half, place[1] - half, 2.0 * half, 2.0 * half);
-            scene.rectangle(area, Some(stroke), None);
-        }
+        LandmarkUse::Check => scene.square(place, radius, stroke),
     }
 }
 

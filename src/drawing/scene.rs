@@ -296,6 +296,13 @@ impl Scene {
         });
     }
 
+    /// The outline of a square of about the area of a circle of this radius.
+    pub(crate) fn square(&mut self, [x, y]: Position, radius: f64, stroke: Stroke) {
+        let half = 0.9 * radius;
+        let area = Box2::new(x - half, y - half, 2.0 * half, 2.0 * half);
+        self.rectangle(area, Some(stroke), None);
+    }
+
     /// A diagonal cross.
     pub(crate) fn cross(&mut self, [x, y]: Position, arm: f64, stroke: Stroke) {
         self.line([x - arm, y - arm], [x + arm, y + arm], stroke);

@@ -1,8 +1,10 @@
 //! The folder of the results: what is there of the user's stays, whatever is compared into it.
-use crate::support::boxes::{self, picture, write_job};
+use crate::support::{
+    boxes::{self, picture, write_job},
+    tree::files,
+};
 use serde_json::Value;
 use std::{
-    collections::BTreeMap,
     fs,
     path::Path,
     process::{Command, Output},
@@ -23,26 +25,6 @@ fn compare(folder: &Path, arguments: &[&str]) -> Output {
         .current_dir(folder)
         .output()
         .expect("the program starts")
-}
-
-/// All files below a folder with their bytes.
-fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
-    fn gather(folder: &Path, prefix: &str, found: &mut BTreeMap<String, Vec<u8>>) {
-        for entry in fs::read_dir(folder).expect("readable") {
-            let path = entry.expect("readable").path();
-            let name = path.file_name().expect("a name").to_string_lossy();
-            match path.is_dir() {
-                true => gather(&path, &format!("{prefix}{name}/"), found),
-                false => {
-                    let bytes = fs::read(&path).expect("readable");
-                    found.insert(format!("{prefix}{name}"), bytes);
-                }
-            }
-        }
-    }
-    let mut found = BTreeMap::new();
-    gather(folder, "", &mut found);
-    found
 }
 
 fn text(bytes: &[u8]) -> String {

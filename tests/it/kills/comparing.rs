@@ -1,9 +1,9 @@
 //! `tickstrip compare`, killed.
-use super::{
-    moments::{self, Moments},
+use super::moments::{self, Moments};
+use crate::support::{
+    boxes::{job, write_job},
     tree::{files, left_over},
 };
-use crate::support::boxes::{job, write_job};
 use serde_json::{Value, json};
 use std::{
     collections::BTreeMap,

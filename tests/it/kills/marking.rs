@@ -1,12 +1,10 @@
 //! `tickstrip mark`, killed.
-use super::{
-    moments::{self, Moments},
-    tree::left_over,
-};
+use super::moments::{self, Moments};
 use crate::support::{
     boxes::{job, write_job},
     http::{self, Answer},
     process::{Process, serve},
+    tree::left_over,
 };
 use serde_json::{Value, json};
 use std::{

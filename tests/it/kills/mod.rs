@@ -6,4 +6,3 @@ mod comparing;
 mod marking;
 mod moments;
 mod serving;
-mod tree;

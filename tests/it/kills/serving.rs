@@ -1,12 +1,10 @@
 //! `tickstrip serve`, killed.
-use super::{
-    moments::{self, Moments},
-    tree::{files, left_over},
-};
+use super::moments::{self, Moments};
 use crate::support::{
     boxes::{job, picture, write_job},
     http::{self, Answer, KIND, multipart},
     process::{Process, serve},
+    tree::{files, left_over},
 };
 use serde_json::{Value, json};
 use std::{

@@ -6,6 +6,7 @@ pub mod http;
 pub mod process;
 pub mod random;
 pub mod reference;
+pub mod tree;
 pub mod truth;
 pub mod vessels;
 pub mod views;

@@ -48,7 +48,20 @@ pub mod registration;
 pub mod report;
 #[cfg(feature = "service")]
 pub mod service;
+pub mod settings;
 pub mod statistics;
 pub mod stop;
 pub mod units;
 pub mod warning;
+
+/// What the methods go by: every number that somebody chose, with its meaning, unit and source.
+pub fn all_settings() -> Vec<&'static settings::Setting> {
+    [
+        rectification::settings::all(),
+        registration::adjustment::settings::ADJUSTMENT.all(),
+        registration::checks::settings::CHECKS.all(),
+        edges::settings::EDGES.all(),
+        measurement::settings::all(),
+    ]
+    .concat()
+}

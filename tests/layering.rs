@@ -9,6 +9,7 @@ use std::{
 /// Module, then the modules it may name with `crate::`. Bottom to top.
 const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("stop", &[]),
+    ("settings", &[]),
     ("printable", &[]),
     ("warning", &[]),
     ("units", &["printable"]),
@@ -20,6 +21,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "rectification",
         &[
+            "settings",
             "warning",
             "printable",
             "units",
@@ -32,6 +34,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "registration",
         &[
+            "settings",
             "stop",
             "printable",
             "units",
@@ -43,11 +46,20 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ),
     (
         "edges",
-        &["stop", "units", "frame", "kernels", "job", "registration"],
+        &[
+            "settings",
+            "stop",
+            "units",
+            "frame",
+            "kernels",
+            "job",
+            "registration",
+        ],
     ),
     (
         "measurement",
         &[
+            "settings",
             "warning",
             "stop",
             "printable",

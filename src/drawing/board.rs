@@ -50,9 +50,15 @@ impl Board {
             width: board_width,
             text: (board_width * 14.0 / 1600.0).max(14.0),
             work_from_render: input.work.render_from_work.inverse(),
-            model_mm_per_render_px: (input.measurement.scales.model_mm_per_render_px)
+            model_mm_per_render_px: (input.measurement.scales)
+                .model_mm_per_render_px(input.job.scale)
                 .map(|scale| scale.value()),
         }
+    }
+
+    /// Where labels may lie: a little within the picture, so that none touches its rim.
+    pub(crate) fn label_room(&self) -> Box2 {
+        self.picture.grown(-self.text * 0.4)
     }
 
     /// Where a point of the render lies on the board.

@@ -458,7 +458,7 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
         }],
         registration: registration(pairs),
         scales: Scales {
-            model_mm_per_render_px: wish.scaled.then(|| figure(mm_per_px, 0.0)),
+            render_px_per_model_mm: wish.scaled.then(|| figure(1.0 / mm_per_px, 0.0)),
             ..Scales::default()
         },
         sizes: None,

@@ -54,8 +54,9 @@ pub(crate) fn choose(input: &ViewToDraw<'_>, cell: [f64; 2]) -> Window {
     let (width, height) = input.work.render.dimensions();
     let focus = focus(input);
     let per_work_px = input.work.render_from_work.rows()[0][0];
-    let scale = input.measurement.scales.model_mm_per_render_px;
+    let scale = &input.measurement.scales;
     let scale = scale
+        .model_mm_per_render_px(input.job.scale)
         .map(|mm| mm.value() * per_work_px)
         .filter(|mm| mm.is_finite() && *mm > 0.0);
     let Some(model_mm_per_px) = scale else {

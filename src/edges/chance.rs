@@ -1,17 +1,9 @@
 //! How far a part's edges lie on edges of the reference, against what chance alone would give.
-use super::{
-    onto::OntoResponse,
-    scene::{EdgeScene, LEAST_POINTS},
-    window::STEP,
-};
+use super::settings::EDGES;
+use super::{onto::OntoResponse, scene::EdgeScene, window::STEP};
 use crate::registration::Adjustment;
 use nalgebra::Vector2;
 use rayon::prelude::*;
-
-/// How far along its normal an edge point looks when overlap is asked for, working pixels, and the least share above
-/// chance, of what there is, that a part is taken to reach.
-const OVERLAP_REACH: f64 = 2.5;
-const LEAST_REACHABLE: f64 = 0.17;
 
 /// Share of a part's visible edge points that have an edge of the reference where the registration alone puts them.
 #[derive(Clone, Copy, Debug)]
@@ -85,15 +77,15 @@ impl EdgeScene {
         j: usize,
     ) -> Option<OnEdges> {
         let placed = self.placed(onto, j, |k| self.places[k]);
-        if placed.len() < LEAST_POINTS {
+        if placed.len() < EDGES.least_points.count() {
             return None;
         }
-        let share = |d: Vector2<f64>| self.share_on_edges(&placed, d, OVERLAP_REACH);
+        let share = |d: Vector2<f64>| self.share_on_edges(&placed, d, EDGES.overlap_reach.get());
         let chance = displacements(40, 12.0, 50.0).map(share).sum::<f64>() / 40.0;
         let region = self.moved_by_region(j);
         let fit = self.placed(onto, j, |k| fitted.subject_of(self.places[k], region));
-        let best = self.share_on_edges(&fit, Vector2::zeros(), OVERLAP_REACH);
-        let reachable = (best - chance).max(LEAST_REACHABLE * (1.0 - chance));
+        let best = self.share_on_edges(&fit, Vector2::zeros(), EDGES.overlap_reach.get());
+        let reachable = (best - chance).max(EDGES.least_reachable.get() * (1.0 - chance));
         let above = ((share(Vector2::zeros()) - chance) / reachable.max(1e-6)).min(1.0);
         Some(OnEdges {
             share: (chance + above * (1.0 - chance)).max(0.0),

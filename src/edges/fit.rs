@@ -4,6 +4,7 @@
 //! registration, then on all parts, the window getting narrower. Before the parts are fitted, and once again before the
 //! last round, each part's errors are searched for at random around what is known, so that a part does not lock onto a
 //! neighbouring edge unnoticed.
+use super::settings::EDGES;
 use super::{
     chance::OnEdges,
     scene::EdgeScene,
@@ -18,14 +19,7 @@ use rayon::prelude::*;
 /// Windows (standard deviations, working pixels) of the rounds on datum parts, and of those on all parts.
 const DATUM_WINDOWS: [f64; 3] = [9.0, 4.0, 2.5];
 const ALL_WINDOWS: [f64; 3] = [6.0, 3.0, 2.0];
-const LAST_WINDOW: f64 = 2.0;
-/// The narrow window in which the fit settles in the end, and how often it looks there.
-const SETTLING_WINDOW: f64 = 1.5;
 const SETTLING_ROUNDS: usize = 3;
-/// Gain in log-likelihood at which a search's find replaces the fit.
-const RESTART_GAIN: f64 = 2.0;
-/// Edges that fit so many standard deviations better than displaced ones may accuse a mark.
-const TRUSTED_BEYOND_CHANCE: f64 = 4.0;
 
 /// What the edges made of the adjustment.
 #[derive(Clone, Debug)]
@@ -80,19 +74,27 @@ impl EdgeScene {
         let mut spreads = search.spreads(&fitted);
         let restarts: Vec<Option<RegionErrors>> = spreads
             .iter()
-            .map(|s| s.as_ref().filter(|s| s.gain > RESTART_GAIN).map(|s| s.best))
+            .map(|s| {
+                s.as_ref()
+                    .filter(|s| s.gain > EDGES.restart_gain.get())
+                    .map(|s| s.best)
+            })
             .collect();
         let mut changed = restarts.iter().any(Option::is_some);
         if changed {
-            fitted = self.round(&fitted.with_regions(&restarts), LAST_WINDOW, |_| true)?;
+            fitted = self.round(
+                &fitted.with_regions(&restarts),
+                EDGES.last_window.get(),
+                |_| true,
+            )?;
         }
         for _ in 0..SETTLING_ROUNDS {
-            fitted = self.round(&fitted, SETTLING_WINDOW, |_| true)?;
+            fitted = self.round(&fitted, EDGES.settling_window.get(), |_| true)?;
         }
         let mut beyond = self.beyond_chance_of_all(&fitted);
         for _ in 0..2 {
-            if fitted.review_marks(&|j| beyond[j] > TRUSTED_BEYOND_CHANCE) {
-                fitted = self.round(&fitted, LAST_WINDOW, |_| true)?;
+            if fitted.review_marks(&|j| beyond[j] > EDGES.trusted_beyond_chance.get()) {
+                fitted = self.round(&fitted, EDGES.last_window.get(), |_| true)?;
                 beyond = self.beyond_chance_of_all(&fitted);
                 changed = true;
             }

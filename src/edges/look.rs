@@ -1,4 +1,5 @@
 //! Looks for the render's edge points along their normals in the reference.
+use super::settings::EDGES;
 use super::{
     owner,
     scene::EdgeScene,
@@ -13,13 +14,6 @@ use crate::{
 };
 use nalgebra::Vector2;
 use rayon::prelude::*;
-
-/// Standard deviation of the place of one edge point, working pixels, and the factor by which neighbouring points are
-/// less worth than independent ones: they lie on the same edge and see the same shading.
-const POINT_SIGMA: f64 = 0.7;
-const CORRELATION: f64 = 2.2;
-/// A response of this much is a full edge.
-const FULL_RESPONSE: f64 = 1.2;
 
 impl EdgeScene {
     /// Looks for the points along their normals; a window of `sigma` working pixels.
@@ -42,7 +36,9 @@ impl EdgeScene {
                 let at = onto.apply(subject, k);
                 let normal = self.points[k].normal;
                 let (t, response) = self.best_along(at, normal, sigma, reach)?;
-                let strength = (response / FULL_RESPONSE).clamp(0.0, 1.0).powi(2)
+                let strength = (response / EDGES.full_response.get())
+                    .clamp(0.0, 1.0)
+                    .powi(2)
                     * owner::share_of_owner(response, rivals[k]);
                 let found = at + normal * t;
                 Some(EdgeMark {
@@ -55,7 +51,11 @@ impl EdgeScene {
                         region,
                     },
                     normal,
-                    weight: strength / (POINT_SIGMA * CORRELATION * self.factor).powi(2),
+                    weight: strength
+                        / (EDGES.point_deviation.get()
+                            * EDGES.point_correlation.get()
+                            * self.factor)
+                            .powi(2),
                 })
             })
             .collect()

@@ -10,6 +10,7 @@ mod points;
 mod response;
 mod scene;
 mod search;
+pub(crate) mod settings;
 mod window;
 
 pub(crate) use chance::OnEdges;

@@ -6,24 +6,21 @@
 //! # Source
 //! A mixture of two sources for each observation, with fixed shares: A. Dempster, N. Laird and D. Rubin (1977), section
 //! 4.3; the least likelihood of an observation from neither is a constant.
+use super::settings::EDGES;
 use crate::job::Region;
 use nalgebra::Vector2;
 
-/// An edge point is given to the smallest region around it; this is the probability that it lies on that one.
-const OWNER: f64 = 0.5;
-/// Response that a point off any edge counts as, and the one beyond which more is no better.
-const LEAST_RESPONSE: f64 = 0.25;
-const MOST_RESPONSE: f64 = 2.0;
-
 /// How likely a response is on an edge, relative to none at all.
 fn likelihood(response: f64) -> f64 {
-    LEAST_RESPONSE + response.min(MOST_RESPONSE)
+    EDGES.least_response.get() + response.min(EDGES.most_response.get())
 }
 
 /// How likely a point is where its own region has it (the response there is `own`), beside the best of its rivals.
 pub(crate) fn mixed_likelihood(own: f64, rival: Option<f64>) -> f64 {
     match rival {
-        Some(rival) => OWNER * likelihood(own) + (1.0 - OWNER) * likelihood(rival),
+        Some(rival) => {
+            EDGES.owner.get() * likelihood(own) + (1.0 - EDGES.owner.get()) * likelihood(rival)
+        }
         None => likelihood(own),
     }
 }
@@ -31,7 +28,7 @@ pub(crate) fn mixed_likelihood(own: f64, rival: Option<f64>) -> f64 {
 /// Probability that a point lies on the region that it was given to, after what both places answer.
 pub(crate) fn share_of_owner(own: f64, rival: Option<f64>) -> f64 {
     match rival {
-        Some(_) => OWNER * likelihood(own) / mixed_likelihood(own, rival),
+        Some(_) => EDGES.owner.get() * likelihood(own) / mixed_likelihood(own, rival),
         None => 1.0,
     }
 }

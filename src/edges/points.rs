@@ -4,6 +4,7 @@
 //! Non-maximum suppression along the gradient with a parabola through three samples: J. Canny (1986); F. Devernay, "A
 //! non-maxima suppression method for edge detection with sub-pixel accuracy" (INRIA RR-2724, 1995).
 use super::gradient::{self, Gradient, UNIT};
+use super::settings::EDGES;
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     job::Region,
@@ -24,12 +25,6 @@ pub(crate) struct EdgePoint {
     pub(crate) region: usize,
 }
 
-/// Blur before the gradient, working pixels.
-const SIGMA: f64 = 1.0;
-/// Least gradient of an edge, grey levels per pixel.
-const LEAST_GRADIENT: f32 = 1.6;
-/// One point for each cell of this size, working pixels: nearer ones say the same.
-const SPACING: f64 = 3.0;
 /// Most points of one region.
 const MOST_POINTS: usize = 500;
 
@@ -93,7 +88,7 @@ fn area(outline: &[[f64; 2]]) -> f64 {
 /// One point a cell, then every n-th, so that no region has too many.
 fn thinned(points: Vec<EdgePoint>) -> Vec<EdgePoint> {
     let mut seen = std::collections::HashSet::new();
-    let cell = |v: f64| (v / SPACING) as i64;
+    let cell = |v: f64| (v / EDGES.spacing.get()) as i64;
     let one_a_cell: Vec<EdgePoint> = points
         .into_iter()
         .filter(|p| seen.insert((cell(p.place.x), cell(p.place.y))))
@@ -111,11 +106,12 @@ fn thinned(points: Vec<EdgePoint>) -> Vec<EdgePoint> {
 fn maxima(render: &RgbImage, owners: &Plane<u16>) -> Vec<EdgePoint> {
     let (gradient, magnitude) = strongest_channel(render);
     let (height, width) = magnitude.dim();
+    let least = EDGES.least_gradient.get() as f32;
     let of_row = |y: usize| {
         let (gradient, magnitude) = (&gradient, &magnitude);
         (2..width.saturating_sub(2)).filter_map(move |x| {
             let (m, owner) = (magnitude[[y, x]], owners[[y, x]]);
-            if m <= LEAST_GRADIENT || owner == 0 {
+            if m <= least || owner == 0 {
                 return None;
             }
             let along = |g: &Plane<i16>| f64::from(f32::from(g[[y, x]]) * UNIT / m);
@@ -156,9 +152,9 @@ fn sub_pixel(
 
 /// Gradient of the channel that has the strongest one at each pixel, and its magnitude, grey levels per pixel.
 fn strongest_channel(render: &RgbImage) -> (Gradient, Plane<f32>) {
-    let mut strongest = gradient::of_channel(render, 0, SIGMA);
+    let mut strongest = gradient::of_channel(render, 0, EDGES.point_blur.get());
     for c in 1..3 {
-        let other = gradient::of_channel(render, c, SIGMA);
+        let other = gradient::of_channel(render, c, EDGES.point_blur.get());
         ndarray::Zip::from(&mut strongest.x)
             .and(&mut strongest.y)
             .and(&other.x)

@@ -4,6 +4,7 @@
 //! dim corner counts as much as one in the light. Drawings have lines instead of edges between areas: there the second
 //! derivative across the line is taken.
 use super::gradient::{self, UNIT};
+use super::settings::EDGES;
 use crate::{
     job::ReferenceKind,
     kernels::{Plane, blur, box_mean, gray},
@@ -12,13 +13,8 @@ use image::RgbImage;
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
-/// Blur before derivatives, working pixels.
-const SIGMA: f64 = 1.5;
 /// Half the side of the box over which the root mean square is taken, working pixels.
 const BOX_RADIUS: usize = 30;
-/// What is added to the root mean square, grey levels per pixel (and per pixel squared for lines): noise is no edge.
-const GRADIENT_FLOOR: f32 = 0.6;
-const RIDGE_FLOOR: f32 = 0.4;
 /// Responses beyond this count as this.
 const MOST: f32 = 3.0;
 /// Steps of the stored numbers in one unit of response.
@@ -45,7 +41,7 @@ impl Response {
     }
 
     fn of_edges(image: &RgbImage) -> Self {
-        let channels = [0, 1, 2].map(|c| gradient::of_channel(image, c, SIGMA));
+        let channels = [0, 1, 2].map(|c| gradient::of_channel(image, c, EDGES.response_blur.get()));
         let planes: [&[i16]; 6] = std::array::from_fn(|k| {
             let channel = &channels[k / 2];
             let plane = if k % 2 == 0 { &channel.x } else { &channel.y };
@@ -65,18 +61,24 @@ impl Response {
                 }
             });
         let mean = box_mean::box_mean(square, BOX_RADIUS);
-        Self::normalised(&mean, (GRADIENT_FLOOR, UNIT), &planes, false)
+        Self::normalised(
+            &mean,
+            (EDGES.gradient_floor.get() as f32, UNIT),
+            &planes,
+            false,
+        )
     }
 
     fn of_lines(image: &RgbImage) -> Self {
         let gray = gray::luma(image).mapv(f32::from);
-        let [xx, xy, yy] = second_derivatives(&blur::gaussian_f32(&gray, SIGMA));
+        let [xx, xy, yy] =
+            second_derivatives(&blur::gaussian_f32(&gray, EDGES.response_blur.get()));
         let square = ndarray::Zip::from(&xx)
             .and(&yy)
             .par_map_collect(|x, y| (x.abs() + y.abs()).powi(2));
         let mean = box_mean::box_mean(square, BOX_RADIUS);
         let planes = [&xx, &xy, &yy].map(|p| p.as_slice().expect("rows are contiguous"));
-        Self::normalised(&mean, (RIDGE_FLOOR, 1.0), &planes, true)
+        Self::normalised(&mean, (EDGES.ridge_floor.get() as f32, 1.0), &planes, true)
     }
 
     /// The planes over the root mean square plus `floor`; `unit` is what one step of a plane is worth.

@@ -1,4 +1,5 @@
 //! The edge points of a render, and the reference's response on the same grid.
+use super::settings::EDGES;
 use super::{
     onto::{OntoResponse, WorkFromRender},
     owner,
@@ -13,9 +14,6 @@ use crate::{
 };
 use nalgebra::Vector2;
 use rayon::prelude::*;
-
-/// Fewer points than this are no evidence.
-pub(crate) const LEAST_POINTS: usize = 12;
 
 /// What the fit works on.
 pub(crate) struct EdgeScene {
@@ -166,6 +164,6 @@ impl EdgeScene {
 
     /// Whether region `j` has errors of its own that edges can tell.
     pub(crate) fn is_searched(&self, j: usize) -> bool {
-        !self.is_datum[j] && self.points_of(j).len() >= LEAST_POINTS
+        !self.is_datum[j] && self.points_of(j).len() >= EDGES.least_points.count()
     }
 }

@@ -5,6 +5,7 @@
 //!
 //! # Source
 //! Importance sampling with a mixture as proposal: A. Owen and Y. Zhou, "Safe and effective importance sampling" (2000).
+use super::settings::EDGES;
 use super::{onto::OntoResponse, scene::EdgeScene};
 use crate::{
     registration::{Adjustment, RegionErrors},
@@ -19,14 +20,8 @@ type Vector5 = SVector<f64, 5>;
 const FIRST_DRAWS: usize = 1200;
 const WIDE_DRAWS: usize = 1600;
 const NARROW_DRAWS: usize = 700;
-/// How much wider than what is known the draws are.
-const WIDENING: f64 = 1.2;
-/// How much wider than the fit's covariance the narrow draws are.
-const NARROW_WIDENING: f64 = 1.5;
 /// Points of one part that are asked at each draw.
 const MOST_POINTS: usize = 120;
-/// Neighbouring points say the same: so many count as one.
-const POINTS_PER_OBSERVATION: f64 = 10.0;
 
 /// The errors of a region over all places where its edges fit.
 #[derive(Clone, Debug)]
@@ -63,7 +58,7 @@ impl<'a> Search<'a> {
                 let z = if draw == 0 {
                     Vector5::zeros()
                 } else {
-                    random.normal5() * WIDENING
+                    random.normal5() * EDGES.widening.get()
                 };
                 let errors = known.mean + known.root.l() * z;
                 let fit = self.log_likelihood(&onto, anchor, &errors, asked, &rivals);
@@ -84,8 +79,8 @@ impl<'a> Search<'a> {
             let known = Known::of(self.before, j)?;
             let anchor = self.before.layout().anchors[j];
             let fit = Known::of(fitted, j)?;
-            let narrow = fit.widened(NARROW_WIDENING)?;
-            let wide = known.widened(WIDENING)?;
+            let narrow = fit.widened(EDGES.narrow_widening.get())?;
+            let wide = known.widened(EDGES.widening.get())?;
             let mut random = Random::for_region(j, 5);
             let mut draws = Vec::with_capacity(1 + WIDE_DRAWS + NARROW_DRAWS);
             draws.push(fit.mean);
@@ -162,7 +157,7 @@ impl Asked {
         let stride = points.len().div_ceil(MOST_POINTS);
         Self {
             points: points.iter().copied().step_by(stride).collect(),
-            observations: points.len() as f64 / POINTS_PER_OBSERVATION,
+            observations: points.len() as f64 / EDGES.points_per_observation.get(),
         }
     }
 }

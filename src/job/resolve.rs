@@ -154,36 +154,31 @@ pub(super) fn view(
             .map(|(index, raw)| marks.known(raw, &format!("{at}/known/{index}"), faults)),
     );
     let known = known.filter(|known| are_stated_once(known, &format!("{at}/known"), faults));
-    let list = format!("{at}/spans");
-    let names = raw.spans.iter().map(|s| s.name.as_str());
-    Names::collect("span", &list, names, faults);
-    let spans = every(
-        raw.spans
-            .iter()
-            .enumerate()
-            .map(|(index, raw)| marks.span(raw, &format!("{list}/{index}"), faults)),
+    let list = |what| (what, format!("{at}/{what}s"));
+    let spans = named(
+        list("span"),
+        &raw.spans,
+        |s| &s.name,
+        faults,
+        |raw, at, faults| marks.span(raw, at, faults),
     );
-    let list = format!("{at}/angles");
-    let names = raw.angles.iter().map(|a| a.name.as_str());
-    Names::collect("angle", &list, names, faults);
-    let angles = every(
-        raw.angles
-            .iter()
-            .enumerate()
-            .map(|(index, raw)| marks.angle(raw, &format!("{list}/{index}"), faults)),
+    let angles = named(
+        list("angle"),
+        &raw.angles,
+        |a| &a.name,
+        faults,
+        |raw, at, faults| marks.angle(raw, at, faults),
     );
     let symmetry = raw
         .symmetry
         .as_ref()
         .map(|raw| marks.symmetry(raw, &format!("{at}/symmetry"), faults));
-    let list = format!("{at}/regions");
-    let names = raw.regions.iter().map(|r| r.name.as_str());
-    Names::collect("region", &list, names, faults);
-    let regions = every(
-        raw.regions
-            .iter()
-            .enumerate()
-            .map(|(index, raw)| marks.region(raw, &format!("{list}/{index}"), faults)),
+    let regions = named(
+        list("region"),
+        &raw.regions,
+        |r| &r.name,
+        faults,
+        |raw, at, faults| marks.region(raw, at, faults),
     );
     Some(View {
         name: raw.name.clone(),
@@ -205,6 +200,22 @@ pub(super) fn view(
         },
         regions: regions?,
     })
+}
+
+/// The entries of a list whose names are unique; `what` they are, and where the list stands.
+fn named<Raw, T>(
+    (what, list): (&'static str, String),
+    raw: &[Raw],
+    name: fn(&Raw) -> &String,
+    faults: &mut Faults,
+    entry: impl Fn(&Raw, &str, &mut Faults) -> Option<T>,
+) -> Option<Vec<T>> {
+    Names::collect(what, &list, raw.iter().map(|r| name(r).as_str()), faults);
+    every(
+        raw.iter()
+            .enumerate()
+            .map(|(index, raw)| entry(raw, &format!("{list}/{index}"), faults)),
+    )
 }
 
 fn path(text: &str, at: &str, around: &Surroundings, faults: &mut Faults) -> Option<PathBuf> {

@@ -317,7 +317,10 @@ fn run(kind: RegistrationKind, stated: bool) -> Counts {
         }
         counts.count(
             "model mm a pixel",
-            scales.figures.model_mm_per_render_px.expect("known"),
+            scales
+                .figures
+                .model_mm_per_render_px(job.scale)
+                .expect("known"),
             1.0 / PX_PER_MODEL_MM,
         );
         counts.count(

@@ -1,5 +1,6 @@
 //! What the datum landmarks as a whole say against the registration that they carry, in words.
 use super::Warning;
+use super::settings::REGIONS;
 use crate::{
     job::{LandmarkUse, View},
     printable::listed,
@@ -10,15 +11,8 @@ use crate::{
     warning::Code,
 };
 
-/// Share of the datum landmarks beyond which wrong ones are no slips of the hand any more, and the least number of them.
-const MANY: f64 = 1.0 / 3.0;
+/// Fewer wrong ones than this are slips of the hand, whatever their share.
 const AT_LEAST: usize = 2;
-/// Level of a test, two-sided.
-const LEVEL: f64 = 0.001;
-/// Residuals so many times the noise are no bend, whatever the test says.
-const BEYOND_A_BEND: f64 = 3.0;
-/// The reference's camera is expected near the render's: so many expected deviations are a contradiction.
-const FAR: f64 = 3.0;
 
 /// All of it. `reference_size` is the width and height of the reference in pixels.
 pub(crate) fn all(
@@ -126,7 +120,7 @@ fn many_wrong(view: &View, registration: &Registration) -> Found {
     };
     let wrong = datum().filter(|(_, fit)| fit.finding == Some(Finding::Wrong));
     let (wrong, of) = (wrong.count(), datum().count());
-    (wrong >= AT_LEAST && wrong as f64 > MANY * of as f64).then(|| {
+    (wrong >= AT_LEAST && wrong as f64 > REGIONS.many_wrong.get() * of as f64).then(|| {
         let text = format!(
             "{wrong} of {of} datum landmarks fit the others so badly that they were left out. So many are seldom slips \
              of the hand, and it may be the others that are wrong: every figure of this view is in doubt. See whether \
@@ -160,12 +154,19 @@ fn bent(
 ) -> Found {
     let rectify = view.reference.rectify.as_ref();
     let has_lens = rectify.is_some_and(|s| !s.straight_lines.is_empty());
-    if has_lens || registration.sigma0.is_none_or(|s| s > BEYOND_A_BEND) {
+    if has_lens
+        || registration
+            .sigma0
+            .is_none_or(|s| s > REGIONS.beyond_a_bend.get())
+    {
         return None;
     }
     let datum = view.landmarks.iter().map(|l| l.usage == LandmarkUse::Datum);
     let statistic = adjustment.bend_statistic(&datum.collect::<Vec<_>>(), reference_size)?;
-    let limit = t_quantile(1.0 - LEVEL / 2.0, adjustment.noise_freedom());
+    let limit = t_quantile(
+        1.0 - REGIONS.doubt_level.get() / 2.0,
+        adjustment.noise_freedom(),
+    );
     (statistic.abs() > limit).then(|| {
         let text = format!(
             "The datum landmarks lie as if a lens had bent the reference (test {:.1}, limit {limit:.1}): lengths far \
@@ -179,7 +180,7 @@ fn bent(
 
 fn far_camera(adjustment: &Adjustment) -> Found {
     let times = adjustment.camera_shift_over_expected()?;
-    (times > FAR).then(|| {
+    (times > REGIONS.far_camera.get()).then(|| {
         let text = format!(
             "To fit the marks, the reference's camera would have to stand elsewhere by {times:.1} times what is \
              expected. Sizes of the model that are wrong or exchanged, or wrong places on it (model_mm), look like that: \

@@ -12,6 +12,7 @@ use crate::{
     kernels::Plane,
     registration::Registration,
     statistics::Measured,
+    units::ScaleRatio,
     warning::Code,
 };
 
@@ -102,6 +103,11 @@ impl Verdict {
             Self::Out => '✕',
         }
     }
+
+    /// "out ✕", "within ✓", "undecided ?": the sign tells verdicts apart at a glance, without colour.
+    pub fn signed(self) -> String {
+        format!("{} {}", self.word(), self.sign())
+    }
 }
 
 /// Something the reader must know. The code is stable, the text is for people.
@@ -121,9 +127,6 @@ pub struct Scales {
     /// Render pixels per full-size millimetre of the subject, through the registration: from known lengths in the
     /// reference.
     pub registered_px_per_full_size_mm: Option<Measured>,
-    /// The factor that takes render pixels to model millimetres in every figure: from the render's own scale, else
-    /// from the reference's and the job's scale; `None` where neither is known.
-    pub model_mm_per_render_px: Option<Measured>,
     /// With both images scaled: how much the model as a whole is too large, per cent.
     pub model_size_percent: Option<Measured>,
     /// One for each known length of the view, in its order.
@@ -134,6 +137,20 @@ pub struct Scales {
     pub reference_dimensions: Option<DimensionFit>,
     /// Known lengths and directions of the render, of the reference, from which nothing was taken.
     pub refused: [RefusedDimensions; 2],
+}
+
+impl Scales {
+    /// The factor that takes render pixels to model millimetres in every figure: from the render's own scale, else from
+    /// the reference's and `scale`, the job's; `None` where neither is known.
+    pub fn model_mm_per_render_px(&self, scale: ScaleRatio) -> Option<Measured> {
+        let of_reference = || {
+            let per_full_size_mm = self.registered_px_per_full_size_mm?;
+            Some(per_full_size_mm.times(scale.denominator()))
+        };
+        let px_per_mm = self.render_px_per_model_mm.or_else(of_reference)?;
+        let mm_per_px = 1.0 / px_per_mm.value();
+        Measured::plus_minus(mm_per_px, mm_per_px * mm_per_px * px_per_mm.half_width())
+    }
 }
 
 /// How a known length fits the others of its image.

@@ -14,6 +14,7 @@ mod own_marks;
 mod refine;
 mod regions;
 mod screen;
+pub(crate) mod settings;
 mod spans;
 mod symmetry;
 pub mod thin_plate;

@@ -1,4 +1,5 @@
 //! The proportion errors of one region, as far as the picture can tell them.
+use super::settings::REGIONS;
 use super::{
     Correction, EdgeOverlap, Method, RegionMeasure, Verdict,
     judge::{correction, ranking, verdict},
@@ -11,20 +12,6 @@ use crate::{
     registration::{Adjustment, RegionFit},
     statistics::Measured,
 };
-
-/// A figure is given only where its deviation is below this part of what was expected beforehand: else the figure would
-/// mostly repeat the expectation.
-const INFORMATIVE: f64 = 0.5;
-
-/// Edges count only where they fit this many standard deviations better than displaced ones do.
-const LEAST_BEYOND_CHANCE: f64 = 2.5;
-/// Degrees of freedom of figures that edges refined: makes an interval of two standard deviations.
-const EDGE_FREEDOM: f64 = 60.0;
-/// Share of the deviations of the search that belongs to an interval where edges fit clearly (four standard deviations
-/// better than chance): the search flattens its likelihood so as not to miss a place, which makes a single place look wider
-/// than it is. Edges that barely beat chance keep the whole. Whether there is one place is judged by the whole, too.
-const CLEAR_SHARE: f64 = 0.6;
-const CLEARLY_BEYOND_CHANCE: f64 = 4.0;
 
 /// What a region's figures rest on.
 pub(crate) struct Evidence {
@@ -68,7 +55,7 @@ impl Evidence {
         else {
             return by_landmarks(EdgesSay::Nothing);
         };
-        if evidence.beyond_chance < LEAST_BEYOND_CHANCE {
+        if evidence.beyond_chance < REGIONS.least_beyond_chance.get() {
             return by_landmarks(EdgesSay::NoBetterThanChance);
         }
         let errors = fit.adjustment.region(j);
@@ -91,7 +78,7 @@ impl Evidence {
             fit: Some(RegionFit {
                 errors,
                 covariance,
-                freedom: EDGE_FREEDOM,
+                freedom: REGIONS.edge_freedom.get(),
                 expected,
                 landmarks: count,
                 is_datum: false,
@@ -107,16 +94,18 @@ impl Evidence {
     }
 }
 
-/// [`CLEAR_SHARE`], growing to 1 where edges only just count.
+/// `REGIONS.clear_share`, growing to 1 where edges only just count.
 fn search_share(beyond_chance: f64) -> f64 {
-    let clear =
-        (beyond_chance - LEAST_BEYOND_CHANCE) / (CLEARLY_BEYOND_CHANCE - LEAST_BEYOND_CHANCE);
-    1.0 - (1.0 - CLEAR_SHARE) * clear.clamp(0.0, 1.0)
+    let clear = (beyond_chance - REGIONS.least_beyond_chance.get())
+        / (REGIONS.clearly_beyond_chance.get() - REGIONS.least_beyond_chance.get());
+    1.0 - (1.0 - REGIONS.clear_share.get()) * clear.clamp(0.0, 1.0)
 }
 
 /// For each of five numbers: what is known of it is much narrower than what was expected.
 fn is_told(covariance: &nalgebra::Matrix5<f64>, expected: &[f64; 5]) -> [bool; 5] {
-    std::array::from_fn(|k| covariance[(k, k)].max(0.0).sqrt() < INFORMATIVE * expected[k])
+    std::array::from_fn(|k| {
+        covariance[(k, k)].max(0.0).sqrt() < REGIONS.informative.get() * expected[k]
+    })
 }
 
 impl Evidence {
@@ -147,17 +136,14 @@ impl Evidence {
 /// What is not known of a part's depth where the reference's camera stands elsewhere: its edges lie before or behind the
 /// plane through its landmarks by a part of its size, and the camera's shift turns that into offset and stretch.
 fn depth_noise(fit: &EdgeFit, region: &Region, extent_px: [f64; 2]) -> nalgebra::Matrix5<f64> {
-    const DEPTH_PER_SIZE: f64 = 0.3;
-    /// Parts stand out of their neighbours' depth farther than landmarks do.
-    const OUT_OF_NEIGHBOURS: f64 = 1.5;
     let shift = fit.adjustment.state().shift;
     let shift = shift.iter().map(|s| s * s).sum::<f64>().sqrt();
-    let stretch = DEPTH_PER_SIZE * shift;
+    let stretch = REGIONS.depth_per_size.get() * shift;
     let offset = stretch * extent_px[0].max(extent_px[1]);
     let [x, y] = fit
         .adjustment
         .unknown_depth(&region.landmarks)
-        .map(|d| OUT_OF_NEIGHBOURS * d);
+        .map(|d| REGIONS.out_of_neighbours.get() * d);
     let variances = [stretch, stretch, 0.0, offset.hypot(x), offset.hypot(y)].map(|d| d * d);
     nalgebra::Matrix5::from_diagonal(&nalgebra::SVector::from(variances))
 }
@@ -273,9 +259,9 @@ fn judge(region: &Region, measure: &RegionMeasure, has_scale: bool) -> Verdict {
 fn sureness(measure: &RegionMeasure, evidence: &Evidence) -> String {
     let edges = match evidence.edges {
         EdgesSay::Nothing => "too few edges",
-        EdgesSay::NoBetterThanChance => "its edges are hidden or not in the reference",
+        EdgesSay::NoBetterThanChance => "its edges fit the reference no better than displaced ones",
         EdgesSay::Ambiguous => "its edges fit at several places",
-        EdgesSay::Agree => "edges agree",
+        EdgesSay::Agree => "edges used",
     };
     let Some(fit) = &evidence.fit else {
         return format!(

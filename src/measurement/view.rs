@@ -124,7 +124,7 @@ pub fn measure_in_run(
         warnings: Vec::new(),
         sizes: sizes::compare(job, view, &registration, &scales.figures, &spans),
         symmetry: symmetry::check(view, adjustment),
-        silhouette: silhouette::compare(&work, &scales.figures),
+        silhouette: silhouette::compare(&work, scales.figures.model_mm_per_render_px(job.scale)),
         screen: treated.findings,
         registration,
         scales: scales.figures,
@@ -307,7 +307,7 @@ fn warnings(
         );
     }
     let scales = &measurement.scales;
-    if scales.model_mm_per_render_px.is_none() {
+    if scales.render_px_per_model_mm.is_none() && scales.registered_px_per_full_size_mm.is_none() {
         warn(
             Code::NoScale,
             "No length is known in either image: offsets are in pixels only and are not judged. Add a known length."

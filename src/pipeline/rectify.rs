@@ -76,7 +76,7 @@ pub fn rectify_picture(
     mark_sigma_px: Option<f64>,
     (limits, memory): (&Limits, &Budget),
 ) -> Result<RectifiedPicture, RectifyError> {
-    let sigma = mark_sigma_px.unwrap_or(rectification::MARK_SIGMA_PX);
+    let sigma = mark_sigma_px.unwrap_or_else(rectification::mark_sigma_px);
     let look = images::look_at(path, limits)?;
     let outside = job::rectify_marks_outside(rectify, "", look.size());
     if !outside.faults.is_empty() {

@@ -9,8 +9,6 @@ use nalgebra::{DVector, Matrix2, SymmetricEigen, Vector2};
 
 /// Step of difference quotients by the coefficient: a hundredth of a pixel at the corners of a picture of a thousand.
 pub(super) const COEFFICIENT_STEP: f64 = 1e-5;
-/// Largest standard deviation of the coefficient with which it is still used: 2 % of the half diagonal at the corners.
-pub(super) const MOST_DEVIATION: f64 = 0.02;
 
 /// Distances of all points from the lines fitted to them without the distortion, in pixels of the marks. `None` where a
 /// point has no place without the distortion.
@@ -87,6 +85,7 @@ pub(super) fn lens_of(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rectification::settings::RECTIFICATION;
 
     const PICTURE: (u32, u32) = (1600, 1000);
 
@@ -126,7 +125,7 @@ mod tests {
     fn lines_through_the_centre_tell_nothing() {
         let lines = shown(-0.1, &[[[100.0, 500.0], [1500.0, 500.0]]]);
         match lens_of(&lines, PICTURE) {
-            Ok(found) => assert!(found.deviation > MOST_DEVIATION),
+            Ok(found) => assert!(found.deviation > RECTIFICATION.most_bend_deviation.get()),
             Err(error) => assert_eq!(error, Error::LensUnclear),
         }
     }

@@ -1,4 +1,5 @@
 //! What is doubtful about a rectification that can be made: marks that contradict each other or what is stated.
+use super::settings::RECTIFICATION;
 use super::{Error, Rectification};
 use crate::{
     job::{Doubt, KnownPlane, Rectify},
@@ -6,13 +7,9 @@ use crate::{
     warning::Code,
 };
 
-/// Marks that leave this many times their deviation contradict each other: noise does so in less than one of 300 cases.
-const MOST_SCATTER: f64 = 3.0;
 /// A stated aspect is contradicted where it lies outside of the interval that noise leaves in one of a thousand cases: half
 /// its width in parts of half a 95 % interval's (normal quantiles, 3.29 and 1.96).
 const CONTRADICTED: f64 = 3.29 / 1.96;
-/// An aspect that only the view tells is doubtful where it is less well known, as half a 95 % interval in per cent.
-const UNSURE_PERCENT: f64 = 2.0;
 
 /// Tries the rectification of a picture of `picture` (width, height) pixels whose marks have the standard deviation `sigma`,
 /// px, without looking at the picture; `pointer` is where the job states it.
@@ -35,7 +32,10 @@ pub fn doubts(
             text,
         });
     };
-    if let Some(rms) = figures.rms_px.filter(|rms| *rms > MOST_SCATTER * sigma) {
+    if let Some(rms) = figures
+        .rms_px
+        .filter(|rms| *rms > RECTIFICATION.most_scatter.get() * sigma)
+    {
         let text = format!(
             "its marks leave {rms:.1} px where {sigma} px are expected of them; see whether one is misplaced or a place \
              misread, and whether what is marked is straight and plane"
@@ -43,7 +43,10 @@ pub fn doubts(
         add(pointer.to_owned(), Code::RectificationScatters, text);
     }
     let percent = |a: &Measured| 100.0 * a.half_width() / a.value();
-    if let Some(aspect) = figures.aspect.filter(|a| percent(a) > UNSURE_PERCENT) {
+    if let Some(aspect) = figures
+        .aspect
+        .filter(|a| percent(a) > RECTIFICATION.unsure_aspect.get())
+    {
         let text = format!(
             "width over height is told by the view as {:.3}, but only to within {:.1} %; proportions will be no better \
              known: state the \"aspect\"",

@@ -13,6 +13,7 @@ mod figure;
 mod fit;
 mod picture;
 mod rectangle;
+pub(crate) mod settings;
 pub(crate) mod size;
 mod vanishing;
 
@@ -30,19 +31,14 @@ use crate::{
 use fit::Fit;
 use nalgebra::{DMatrix, DVector};
 use rectangle::{Seen, area_side, seen};
+use settings::RECTIFICATION;
 use vanishing::{LinesFit, Rays};
 
-/// Standard deviation of a mark in a reference per coordinate where nothing states it, px.
-pub const MARK_SIGMA_PX: f64 = 1.5;
-/// Standard deviation of the place where the camera's axis meets the picture, from its middle, in parts of the diagonal:
-/// lenses are not centred to a hair, and stabilised ones move. Common practice, no source.
-const AXIS_DEVIATION: f64 = 0.02;
-/// Largest standard deviation of the logarithm of an aspect that is found from the view: beyond about 10 % either way it
-/// is no use, and its interval no longer one of first order.
-const MOST_ASPECT_DEVIATION: f64 = 0.05;
-/// The same of the focal length: beyond it a vanishing point may as well lie at infinity, and the aspect's distribution has
-/// heavy tails that a first-order interval does not show.
-const MOST_FOCAL_DEVIATION: f64 = 0.3;
+/// Standard deviation of a mark in a reference per coordinate where nothing states it, reference px.
+pub fn mark_sigma_px() -> f64 {
+    RECTIFICATION.reference_mark_deviation.get()
+}
+
 /// Step of difference quotients, px of a corner: far above rounding, far below any curvature.
 const CORNER_STEP: f64 = 0.05;
 /// The same in standard deviations of a number that is not a corner.
@@ -136,7 +132,7 @@ pub fn of_view(
     reference_size: (u32, u32),
     bezel: Option<&BezelLook>,
 ) -> Result<Option<Rectification>, Error> {
-    let sigma = view.reference.mark_sigma_px.unwrap_or(MARK_SIGMA_PX);
+    let sigma = view.reference.mark_sigma_px.unwrap_or_else(mark_sigma_px);
     match &view.reference.rectify {
         None => Ok(None),
         Some(rectify) => Rectification::new(rectify, reference_size, sigma, bezel).map(Some),
@@ -340,7 +336,7 @@ impl Rectification {
             return;
         }
         let (width, height) = (f64::from(self.picture.0), f64::from(self.picture.1));
-        let deviation = AXIS_DEVIATION * width.hypot(height);
+        let deviation = RECTIFICATION.axis_deviation.get() * width.hypot(height);
         for middle in [width / 2.0, height / 2.0] {
             self.observed.push(Observed {
                 is_of_marks: false,
@@ -475,10 +471,12 @@ impl Rectification {
             }
         }
         let [deviation, of_focal] = variances.map(f64::sqrt);
-        let is_told = deviation <= MOST_ASPECT_DEVIATION && of_focal <= MOST_FOCAL_DEVIATION;
+        let is_told = deviation <= RECTIFICATION.most_aspect_deviation.get()
+            && of_focal <= RECTIFICATION.most_focal_deviation.get();
         if !is_told {
             let plus_minus = 100.0 * 1.96 * deviation;
-            let is_wide = deviation > MOST_ASPECT_DEVIATION && plus_minus.is_finite();
+            let is_wide =
+                deviation > RECTIFICATION.most_aspect_deviation.get() && plus_minus.is_finite();
             return Err(frontal(is_wide.then_some(plus_minus)));
         }
         let is_rectangle = matches!(self.form, Form::Rectangle { .. });
@@ -498,7 +496,7 @@ impl Rectification {
             Some(spread) if at < spread.at.len() => spread.root.row(at).norm(),
             _ => self.observed[at].deviation,
         };
-        let is_told = deviation <= bends::MOST_DEVIATION;
+        let is_told = deviation <= RECTIFICATION.most_bend_deviation.get();
         if !is_told {
             return Err(Error::LensUnclear);
         }

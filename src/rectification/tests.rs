@@ -278,7 +278,7 @@ fn intervals_of_aspect_and_lens_hold_the_truth_as_often_as_they_say() {
     let diagonal = f64::from(PICTURE.0).hypot(f64::from(PICTURE.1));
     for _ in 0..TRIALS {
         // Cameras whose axis misses the middle by what is allowed for.
-        let off = [0, 1].map(|_| AXIS_DEVIATION * diagonal * noise.normal());
+        let off = [0, 1].map(|_| RECTIFICATION.axis_deviation.get() * diagonal * noise.normal());
         let camera = Camera {
             axis: [960.0 + off[0], 540.0 + off[1]],
             lens: -0.08,

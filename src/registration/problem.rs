@@ -1,9 +1,7 @@
 //! From a view of the job to the adjustment's problem, with the checks that landmarks can carry it.
 use super::{
     Error,
-    adjustment::{
-        ExpectedShape, Layout, Pair, Parallax, Problem, RENDER_SIGMA, RegionErrors, State,
-    },
+    adjustment::{ADJUSTMENT, ExpectedShape, Layout, Pair, Parallax, Problem, RegionErrors, State},
     checks::places::Places,
     roles::Roles,
     start,
@@ -12,7 +10,7 @@ use crate::{
     frame::{FromReference, Projective},
     job::{Expected, Landmark, LandmarkUse, RegistrationKind, View},
     printable::listed,
-    rectification::{MARK_SIGMA_PX, Rectification},
+    rectification::{Rectification, mark_sigma_px},
 };
 use nalgebra::Vector2;
 
@@ -108,8 +106,11 @@ fn pairs(view: &View, places: &Places) -> Vec<Pair> {
         .map(|(i, landmark)| Pair {
             render: landmark.render,
             reference: landmark.reference,
-            render_sigma: view.render.mark_sigma_px.unwrap_or(RENDER_SIGMA),
-            reference_sigma: view.reference.mark_sigma_px.unwrap_or(MARK_SIGMA_PX),
+            render_sigma: view
+                .render
+                .mark_sigma_px
+                .unwrap_or_else(|| ADJUSTMENT.render_mark_deviation.get()),
+            reference_sigma: view.reference.mark_sigma_px.unwrap_or_else(mark_sigma_px),
             space: landmark.model_mm.filter(|_| places.holds(i)),
             region: match landmark.usage {
                 LandmarkUse::Datum => None,

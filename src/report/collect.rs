@@ -165,7 +165,7 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
         verdict: Some(m.verdict),
         warnings: m.warnings.iter().map(warning).collect(),
         registration: Some(registration_entry(view, m)),
-        scales: Some(scales_entry(view, &m.scales)),
+        scales: Some(scales_entry((job, view), &m.scales)),
         edge_overlap: m.edge_overlap.as_ref().map(edge_overlap_entry),
         sizes: m.sizes.as_ref().map(sizes_entry),
         symmetry: m.symmetry.as_ref().map(symmetry_entry),
@@ -285,13 +285,13 @@ fn region_name(view: &View, index: usize) -> &str {
     view.regions.get(index).map_or("", |r| &r.name)
 }
 
-fn scales_entry(view: &View, scales: &measurement::Scales) -> ScalesEntry {
+fn scales_entry((job, view): (&Job, &View), scales: &measurement::Scales) -> ScalesEntry {
     let known = view.known.iter().zip(&scales.known);
     ScalesEntry {
         render_px_per_model_mm: scales.render_px_per_model_mm.and_then(figure),
         registered_px_per_full_size_mm: scales.registered_px_per_full_size_mm.and_then(figure),
         model_mm_per_render_px: scales
-            .model_mm_per_render_px
+            .model_mm_per_render_px(job.scale)
             .and_then(|m| finite(m.value())),
         model_size_percent: scales.model_size_percent.and_then(figure),
         known: known

@@ -126,8 +126,8 @@ fn the_scale_is_that_of_numpy_within_what_the_weights_differ() {
 fn the_sentence_stands_in_report_table_page_and_csv() {
     let sentence = view()["sizes"]["text"].as_str().expect("a text").to_owned();
     assert!(
-        sentence.starts_with("the second plan is 3.")
-            && sentence.contains(" larger than the first and turned by 0.")
+        sentence.starts_with("the reference is 3.")
+            && sentence.contains(" larger than the render and turned by 0.")
     );
     assert!(
         sentence.contains("at 1:24 the span \"overall\" becomes ") && sentence.contains("2' 8")

@@ -254,7 +254,6 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
         scales: Scales {
             render_px_per_model_mm: Some(about(10.0, 0.05)),
             registered_px_per_full_size_mm: Some(about(0.31, 0.002)),
-            model_mm_per_render_px: Some(about(0.1, 0.0005)),
             model_size_percent: Some(about(0.8, 0.6)),
             known: vec![KnownFit {
                 disagreement_percent: Some(0.0),

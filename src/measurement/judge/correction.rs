@@ -32,12 +32,11 @@ pub(crate) fn of_region(job: &Job, region: &Region, measure: &RegionMeasure) -> 
     let mut sizes = Vec::new();
     let mut placing = Vec::new();
     let axes = [
-        (measure.width_percent, 0, ["wider", "narrower"], "width"),
-        (measure.height_percent, 1, ["higher", "lower"], "height"),
+        (measure.width_percent, ["width", "wider", "narrower"]),
+        (measure.height_percent, ["height", "higher", "lower"]),
     ];
-    for (error, axis, words, what) in axes {
-        sizes
-            .extend(error.and_then(|e| size_change(job, measure, tolerance, e, axis, words, what)));
+    for (axis, (error, words)) in axes.into_iter().enumerate() {
+        sizes.extend(error.and_then(|e| size_change(job, measure, tolerance, (axis, e), words)));
     }
     placing.extend(
         measure
@@ -72,14 +71,13 @@ fn sentence(name: &str, words: &[String]) -> String {
     text
 }
 
+/// `words`: what changes, and how it becomes where it is too small and too large.
 fn size_change(
     job: &Job,
     measure: &RegionMeasure,
     tolerance: &Tolerance,
-    error: Measured,
-    axis: usize,
-    words: [&str; 2],
-    what: &str,
+    (axis, error): (usize, Measured),
+    [what, too_small, too_large]: [&str; 3],
 ) -> Option<Change> {
     let verdict = verdict::judge(error, tolerance.proportion_percent);
     let factor = 1.0 / (1.0 + error.value() / 100.0);
@@ -89,7 +87,11 @@ fn size_change(
     if !calls_for_change(error, verdict) || !is_visible(job, model_mm) {
         return None;
     }
-    let word = words[usize::from(error.value() > 0.0)];
+    let word = if error.value() > 0.0 {
+        too_large
+    } else {
+        too_small
+    };
     let millimetres = model_mm.map_or_else(String::new, |mm| format!("{mm:.2} mm on the model; "));
     Some(Change {
         words: format!(

@@ -11,6 +11,7 @@
 //! Misread ones: W. Baarda, "A testing procedure for use in geodetic networks" (1968), data snooping, with the variance of
 //! the others where it is estimated (A. Pope 1976). Stretch: F-test of a nested hypothesis, K.-R. Koch, "Parameter
 //! Estimation and Hypothesis Testing in Linear Models" (1999), section 4.2.
+use super::settings::LENGTHS;
 mod solution;
 
 pub use solution::Test;
@@ -20,17 +21,8 @@ use crate::{
     registration::{Adjustment, adjustment::Gradient},
     statistics::Measured,
 };
-use solution::{
-    ANGLE, Kept, LEAST_REDUNDANCY, SCALE, SHEAR, STRETCH, Solution, What, is_too_stretched,
-};
+use solution::{ANGLE, Kept, SCALE, SHEAR, STRETCH, Solution, What, is_too_stretched};
 use std::borrow::Cow;
-
-/// A stretch known no better than this (standard deviation) is not told.
-const WIDEST_STRETCH: f64 = 0.05;
-
-/// Share of lengths or of directions that may contradict the others: snooping takes the larger half for the right one,
-/// and near a half chance decides which that is (a judgement).
-const MOST_CONTRADICTING: f64 = 0.4;
 
 /// How a line fits the others.
 #[derive(Clone, Copy, Debug, Default)]
@@ -116,7 +108,8 @@ impl Dimensions {
         let start = self.solve(&unknowns, all.clone(), &base.0.values)?;
         let (solution, left_out) = self.snoop(start);
         let deviation = solution.deviation(unknown)?;
-        let is_told = deviation <= WIDEST_STRETCH && !is_too_stretched(&solution.values);
+        let is_told =
+            deviation <= LENGTHS.widest_stretch.get() && !is_too_stretched(&solution.values);
         if !is_told || solution.freedom() == 0 {
             return None;
         }
@@ -129,7 +122,7 @@ impl Dimensions {
         let is_controlled = (0..solution.kept.rows.len()).all(|row| {
             let i = solution.kept.rows[row];
             let share = solution.control(row) * self.covariance[(i, i)];
-            self.observations[i].what != what || share >= LEAST_REDUNDANCY
+            self.observations[i].what != what || share >= LENGTHS.least_redundancy.get()
         });
         // A single line left out explains as much as a stretch: the stretch has to save one.
         let saves = left_out.len() < base.1.len().max(1);
@@ -174,7 +167,8 @@ impl Dimensions {
             .into_iter()
             .find_map(|what| {
                 let counts = [count(left_out, what), count(used, what)];
-                let is_too_many = counts[0] as f64 > MOST_CONTRADICTING * counts[1] as f64;
+                let is_too_many =
+                    counts[0] as f64 > LENGTHS.most_contradicting.get() * counts[1] as f64;
                 is_too_many.then_some((what, counts))
             })
     }

@@ -6,6 +6,7 @@ mod dimensions;
 mod model_scale;
 mod region_number;
 pub(super) mod scales;
+pub(crate) mod settings;
 pub(super) mod sizes;
 
 pub use dimensions::{DimensionFit, RefusedDimensions, Test};

@@ -24,13 +24,6 @@ pub(crate) struct ModelScale {
 }
 
 impl ModelScale {
-    /// The scale itself with its interval.
-    pub(crate) fn measured(&self, adjustment: &Adjustment) -> Option<Measured> {
-        let log = adjustment.measured(0.0, &self.log_gradient)?;
-        let half = log.half_width().hypot(self.extra);
-        Measured::plus_minus(self.mm_per_px, self.mm_per_px * half)
-    }
-
     /// A figure in pixels of the render, in model millimetres.
     pub(crate) fn of_figure(&self, adjustment: &Adjustment, px: &Figure) -> Option<Measured> {
         let mut gradient = px.gradient.clone();

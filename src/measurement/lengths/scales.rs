@@ -147,7 +147,6 @@ pub(crate) fn study(job: &Job, view: &View, marks: &KnownMarks) -> ScaleStudy {
         figures: Scales {
             render_px_per_model_mm: render_measured,
             registered_px_per_full_size_mm: reference_measured,
-            model_mm_per_render_px: model.as_ref().and_then(|m| m.measured(adjustment)),
             model_size_percent,
             known,
             render_dimensions,

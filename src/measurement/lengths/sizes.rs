@@ -102,7 +102,7 @@ fn sentence(
     span: Option<&SpanSizes>,
 ) -> String {
     let (second, first) = match (view.render.kind, view.reference.kind) {
-        (RenderKind::Plan, ReferenceKind::Plan) => ("the second plan", "the first"),
+        (RenderKind::Plan, ReferenceKind::Plan) => ("the reference", "the render"),
         (RenderKind::Plan, _) => ("the reference", "the plan"),
         (RenderKind::Model, ReferenceKind::Plan) => ("the plan", "the model"),
         (RenderKind::Model, _) => ("the reference", "the model"),

@@ -7,6 +7,7 @@
 //! Precision, recall and their harmonic mean: D. Martin, C. Fowlkes, J. Malik, "Learning to detect natural image
 //! boundaries", IEEE PAMI 26 (2004). Chance level: the mean score of the same edges displaced well beyond the tolerance.
 use super::grid::Work;
+use super::settings::OVERLAP;
 use crate::{
     edges::OnEdges,
     frame::{Point, RenderPx},
@@ -16,8 +17,6 @@ use crate::{
 };
 use rayon::prelude::*;
 
-/// Fewer edge pixels than this tell nothing.
-const LEAST_EDGES: usize = 20;
 /// Displacements by which chance is found: around the place in two rings.
 const DISPLACEMENTS_PER_RING: usize = 12;
 /// Radii of the rings, in tolerances: beyond the reach of a match, near enough to be the same sort of picture.
@@ -87,7 +86,9 @@ impl<'a> EdgeStudy<'a> {
     }
 
     fn overlap(&self, render: &[EdgePixel], reference: &[EdgePixel]) -> Option<EdgeOverlap> {
-        if render.len() < LEAST_EDGES || reference.len() < LEAST_EDGES {
+        if render.len() < OVERLAP.least_edges.count()
+            || reference.len() < OVERLAP.least_edges.count()
+        {
             return None;
         }
         let at = |d: [i64; 2]| {

@@ -1,4 +1,5 @@
 //! The rasters that edges are compared on: both images on one working grid, with their edges.
+use super::settings::OVERLAP;
 use crate::{
     edges::{self, Window},
     frame::{FromReference, IntoReference, Point, Projective, RenderPx, WorkPx},
@@ -17,12 +18,6 @@ use image::RgbImage;
 
 /// Longest side of the working grid: photographs hold no detail beyond it, and a landmark is not marked finer.
 const LONGEST_SIDE: u32 = 2400;
-/// Blur of a sharp image before edges are sought, working pixels (Canny 1986 takes about as much).
-const LEAST_SIGMA: f64 = 1.4;
-/// Blur per pixel of enlargement: a reference that is stretched holds no detail below that.
-const SIGMA_PER_ENLARGEMENT: f64 = 0.8;
-/// Most blur: beyond it small parts melt together.
-const MOST_SIGMA: f64 = 4.0;
 
 /// The working grid with all that is measured on it.
 #[derive(Clone, Debug)]
@@ -355,7 +350,8 @@ fn on_plain_ground(mut rgb: RgbImage, alpha: Option<&Plane<u8>>) -> RgbImage {
 /// Blur before edges are sought, working pixels: the same for both images, as much as the coarser of them asks for.
 fn edge_sigma(registration: &Registration, factor: f64) -> f64 {
     let enlargement = registration.scale.value() / factor;
-    (SIGMA_PER_ENLARGEMENT * enlargement).clamp(LEAST_SIGMA, MOST_SIGMA)
+    (OVERLAP.blur_per_enlargement.get() * enlargement)
+        .clamp(OVERLAP.least_blur.get(), OVERLAP.most_blur.get())
 }
 
 fn edges(image: &RgbImage, sigma: f64) -> Edges {
@@ -367,14 +363,12 @@ fn edges(image: &RgbImage, sigma: f64) -> Edges {
 /// Thresholds on the Sobel magnitude: well above the noise, which the median tells, and a part of the strongest edges,
 /// so that a dim photograph has edges too.
 fn thresholds(histogram: &[u64; 2048]) -> (f64, f64) {
-    const NOISE_FACTOR: f64 = 6.0;
-    const PART_OF_STRONGEST: f64 = 0.25;
     const LIMITS: (f64, f64) = (20.0, 250.0);
     // The magnitude of pure noise is Rayleigh distributed: its median is 1.177 standard deviations.
     let noise = quantile(histogram, 0.5) / 1.177;
     let strongest = quantile(histogram, 0.99);
-    let high = (NOISE_FACTOR * noise)
-        .max(PART_OF_STRONGEST * strongest)
+    let high = (OVERLAP.above_noise.get() * noise)
+        .max(OVERLAP.part_of_strongest.get() * strongest)
         .clamp(LIMITS.0, LIMITS.1);
     (0.4 * high, high)
 }

@@ -1,6 +1,7 @@
 //! How far the edges and the silhouettes of both images coincide, on the working grid.
 pub(super) mod edges;
 pub(super) mod grid;
+pub(crate) mod settings;
 pub(super) mod silhouette;
 
 pub use grid::{WorkingPixels, working_pixels};

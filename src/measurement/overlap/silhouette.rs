@@ -5,8 +5,11 @@
 //! Overlap: P. Jaccard (1901), intersection over union. Distances: exact Euclidean distance transform
 //! ([`crate::kernels::distance`]) from the render's outline, read along the reference's.
 use super::grid::Work;
-use crate::measurement::{Scales, Silhouettes};
-use crate::{kernels::Plane, kernels::distance};
+use crate::{
+    kernels::{Plane, distance},
+    measurement::Silhouettes,
+    statistics::Measured,
+};
 
 /// How far both silhouettes coincide, where the reference covers the render.
 #[derive(Clone, Debug, PartialEq)]
@@ -26,7 +29,7 @@ pub struct SilhouetteOverlap {
 }
 
 /// Compares the silhouettes; `None` where an image has none or neither outline lies inside of both pictures.
-pub(crate) fn compare(work: &Work, scales: &Scales) -> Option<SilhouetteOverlap> {
+pub(crate) fn compare(work: &Work, mm_per_px: Option<Measured>) -> Option<SilhouetteOverlap> {
     let silhouettes = work.images.silhouettes.as_ref()?;
     let signed = signed_distances(silhouettes);
     let overlap = overlap(silhouettes)?;
@@ -40,7 +43,7 @@ pub(crate) fn compare(work: &Work, scales: &Scales) -> Option<SilhouetteOverlap>
     // The nearest rank (ceiling), as for the edges' distances.
     let p95_px = sizes[(sizes.len() * 19).div_ceil(20) - 1];
     let max_px = sizes[sizes.len() - 1];
-    let mm = scales.model_mm_per_render_px.map(|scale| scale.value());
+    let mm = mm_per_px.map(|scale| scale.value());
     Some(SilhouetteOverlap {
         overlap,
         mean_px,

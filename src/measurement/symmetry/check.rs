@@ -7,6 +7,7 @@
 //! # Source
 //! Generalised least squares and the test of the variance of unit weight: K.-R. Koch, "Parameter Estimation and
 //! Hypothesis Testing in Linear Models" (1999), section 4.2.
+use super::settings::SYMMETRY;
 use crate::{
     job::{Symmetry, View},
     measurement::{Test, own_marks::own_point},
@@ -17,9 +18,6 @@ use crate::{
     },
 };
 use nalgebra::{DMatrix, DVector, Vector2};
-
-/// Chance that noise alone makes the test speak.
-pub(super) const LEVEL: f64 = 0.001;
 
 /// How far the reference is from symmetric.
 #[derive(Clone, Debug)]
@@ -70,7 +68,11 @@ impl Fitted {
         let freedom = self.fit.freedom as f64;
         (self.fit.freedom > 0).then(|| Test {
             statistic: self.fit.square / freedom,
-            critical: f_quantile(1.0 - LEVEL, freedom, adjustment.noise_freedom().min(1e6)),
+            critical: f_quantile(
+                1.0 - SYMMETRY.level.get(),
+                freedom,
+                adjustment.noise_freedom().min(1e6),
+            ),
         })
     }
 
@@ -86,7 +88,11 @@ impl Fitted {
     /// # Source
     /// W. Baarda, "A testing procedure for use in geodetic networks" (1968), for correlated observations.
     pub(super) fn stands_out(&self, adjustment: &Adjustment) -> bool {
-        let limit = f_quantile(1.0 - LEVEL, 1.0, adjustment.noise_freedom().min(1e6));
+        let limit = f_quantile(
+            1.0 - SYMMETRY.level.get(),
+            1.0,
+            adjustment.noise_freedom().min(1e6),
+        );
         let weights = self.fit.weights_with_free_unknowns();
         let weighted = &weights * self.values();
         (0..weighted.len()).any(|i| {

@@ -12,14 +12,12 @@
 //! Sequential adjustment: K.-R. Koch, "Parameter Estimation and Hypothesis Testing in Linear Models" (1999); section from
 //! memory, 3.5.
 use super::check::{Fitted, fitted};
+use super::settings::SYMMETRY;
 use crate::{
     job::View,
     registration::{Adjustment, RegionErrors, RegionFit},
 };
 use nalgebra::{DMatrix, DVector, Matrix5};
-
-/// Mirrored marks count as used where they take at least this part off the variance of a width, a height or an offset.
-const LEAST_GAIN: f64 = 0.02;
 
 /// That a reference is symmetric, as observations.
 pub(crate) struct Mirrored {
@@ -65,7 +63,11 @@ impl Mirrored {
         let less: Matrix5<f64> = (&gain * shared.transpose()).fixed_view::<5, 5>(0, 0).into();
         let part = |k: usize| less[(k, k)] / fit.covariance[(k, k)];
         let is_sound = (0..5).all(|k| part(k).is_finite() && part(k) < 1.0);
-        if !is_sound || [0, 1, 3, 4].into_iter().all(|k| part(k) < LEAST_GAIN) {
+        if !is_sound
+            || [0, 1, 3, 4]
+                .into_iter()
+                .all(|k| part(k) < SYMMETRY.least_gain.get())
+        {
             return None;
         }
         let change = gain * &self.values;

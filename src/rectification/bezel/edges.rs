@@ -1,4 +1,5 @@
 //! Edges across the sides of a marked bezel: where a screen's picture ends and its bezel begins, nearly.
+use super::settings::BEZEL;
 use super::{BezelLook, EdgeAcross};
 use crate::{
     frame::{Point, ReferencePx},
@@ -11,8 +12,7 @@ use nalgebra::{Vector2, Vector3};
 const STATIONS: usize = 48;
 /// Part of a side at either end that is left out: corners are rounded, and a click may lie on the next side.
 const LEFT_OUT: f64 = 0.06;
-/// How far to either side is looked: this part of the picture's diagonal, at least [`LEAST_REACH`] px.
-const REACH: f64 = 0.006;
+/// How far is looked at least, px.
 const LEAST_REACH: f64 = 8.0;
 /// Step along a normal, px.
 const STEP: f64 = 0.5;
@@ -20,9 +20,6 @@ const STEP: f64 = 0.5;
 const HALF_WINDOW: usize = 4;
 /// Most edges of a station, the strongest first.
 const MOST_EDGES: usize = 4;
-/// Weakest edge, grey levels over all channels, and its least part of the strongest one of the station.
-const WEAKEST: f64 = 8.0;
-const LEAST_PART: f64 = 0.2;
 
 /// What lies across the sides of the rectangle that the reference is to be rectified by; `None` where its corners are not
 /// to be refined.
@@ -34,7 +31,7 @@ pub fn look_for_bezel(rectify: &Rectify, picture: &RgbImage) -> Option<BezelLook
         return None;
     }
     let (width, height) = picture.dimensions();
-    let reach = (REACH * f64::from(width).hypot(f64::from(height))).max(LEAST_REACH);
+    let reach = (BEZEL.reach.get() * f64::from(width).hypot(f64::from(height))).max(LEAST_REACH);
     let corner = |k: usize| Vector2::from(rectangle.corners[k % 4].xy());
     Some(BezelLook {
         sides: [0, 1, 2, 3].map(|k| side(picture, corner(k), corner(k + 1), reach)),
@@ -90,7 +87,7 @@ fn station(
         .collect();
     let size: Vec<f64> = rise.iter().map(|r| r.norm()).collect();
     let strongest = size.iter().copied().fold(0.0, f64::max);
-    let limit = WEAKEST.max(LEAST_PART * strongest);
+    let limit = BEZEL.weakest.get().max(BEZEL.least_part.get() * strongest);
     let mut edges: Vec<EdgeAcross> = (1..rise.len() - 1)
         .filter(|&i| {
             let r = size[i];

@@ -8,36 +8,20 @@
 //! Robust line: M. Fischler and R. Bolles, "Random sample consensus", Comm. ACM 24 (1981), here over a fixed selection of
 //! pairs; total least squares by the principal axis; propagation to the corners by JCGM 100:2008, eq. 13.
 mod edges;
+pub(crate) mod settings;
 
 pub use edges::look_for_bezel;
 
 use super::bends::line_through;
 use crate::frame::{Lens, Point, ReferencePx, UndistortedPx};
 use nalgebra::{DMatrix, Matrix2, Vector2, Vector3};
+use settings::BEZEL;
 use std::fmt;
 
-/// How far a station's edge may lie from the line, px.
-const NEAR: f64 = 1.2;
-/// Share of the stations of a side that must have their edge on the line.
-const LEAST_SHARE: f64 = 0.5;
 /// Parts of a side that each must have some, and their share: a line that touches a bent side is not that side.
 const PARTS: usize = 6;
-const LEAST_SHARE_OF_PART: f64 = 0.3;
-/// A line is faint where more than half of the stations have an edge of this many times its strength: then the side itself
-/// may be what is strong there, only not straight. A judgement, no source.
-const FAINT: f64 = 2.0;
-/// Stations that say something new each: neighbours see the same noise.
-const STATIONS_PER_OBSERVATION: f64 = 2.0;
-/// What a bezel's edge is off the rectangle that it stands for, as a standard deviation, px: it has a width, and bright
-/// pictures swell. A judgement, no source.
-const EDGE_DEVIATION: f64 = 0.25;
 /// Most lines of a side that are compared.
 const MOST_LINES: usize = 4;
-/// A second line with this part of the first one's evidence is as good a candidate. A judgement, no source.
-const ALIKE: f64 = 0.6;
-/// Largest difference of the colour outside of a side from that outside of both its neighbours, and along it, in steps of the
-/// edge there. A judgement: a bezel is lit unevenly, but what lies outside of a line within the picture is the picture.
-const MOST_UNLIKE: f64 = 0.5;
 
 /// An edge found across a side.
 #[derive(Clone, Copy, Debug)]
@@ -215,7 +199,7 @@ fn chosen(candidates: &[Vec<Line>; 4]) -> Result<[&Line; 4], Kept> {
             } else {
                 (a, b)
             };
-            if evidence(&second) >= ALIKE * evidence(&first) {
+            if evidence(&second) >= BEZEL.alike.get() * evidence(&first) {
                 // A bezel that is a line has two edges: say it where they are most alike.
                 let ratio = |k: usize| second[k].evidence / first[k].evidence;
                 let k = (1..4).fold(0, |k, j| if ratio(j) > ratio(k) { j } else { k });
@@ -244,7 +228,7 @@ fn chosen(candidates: &[Vec<Line>; 4]) -> Result<[&Line; 4], Kept> {
         ];
         if steps
             .iter()
-            .all(|step| step.norm() > MOST_UNLIKE * line.rise.norm())
+            .all(|step| step.norm() > BEZEL.most_unlike.get() * line.rise.norm())
         {
             return Err((k, KeptReason::Unlike));
         }
@@ -266,7 +250,7 @@ fn of_sense(candidates: &[Vec<Line>; 4], is_brighter: bool) -> Result<[&Line; 4]
         first.push(best);
         if let Some(second) = of_sense
             .next()
-            .filter(|l| l.evidence >= ALIKE * best.evidence)
+            .filter(|l| l.evidence >= BEZEL.alike.get() * best.evidence)
         {
             let apart = apart(best, second);
             rival.get_or_insert((k, KeptReason::Alike { apart }));
@@ -328,11 +312,11 @@ fn side(line: &Line) -> Option<Side> {
         parts.sum()
     };
     let count = line.places.len() as f64;
-    let scatter = square_along(&normal) / (count - 2.0) * STATIONS_PER_OBSERVATION;
+    let scatter = square_along(&normal) / (count - 2.0) * BEZEL.stations_per_observation.get();
     Some(Side {
         centre,
         normal,
-        shift: (scatter / count + EDGE_DEVIATION * EDGE_DEVIATION).sqrt(),
+        shift: (scatter / count + BEZEL.edge_deviation.get() * BEZEL.edge_deviation.get()).sqrt(),
         turn: (scatter / square_along(&along)).sqrt(),
     })
 }
@@ -365,7 +349,7 @@ fn lines(stations: &[Vec<EdgeAcross>], reach: f64, lens: &Lens) -> Vec<Line> {
         // The same line is not to be its own rival, a little aside.
         for edge in &on_line {
             left[edge.station].retain(|e| {
-                let is_aside = (e.edge.offset - edge.edge.offset).abs() >= 2.0 * NEAR;
+                let is_aside = (e.edge.offset - edge.edge.offset).abs() >= 2.0 * BEZEL.near.get();
                 is_aside || !e.edge.is_like(&edge.edge)
             });
         }
@@ -388,7 +372,7 @@ fn has_one_outside(on_line: &[Placed], line: &Line) -> bool {
     let usual = Vector3::new(level(0), level(1), level(2));
     let unlike = on_line.iter().filter(|p| {
         let step = (Vector3::from(p.edge.outside) - usual).norm();
-        step > MOST_UNLIKE * line.rise.norm()
+        step > BEZEL.most_unlike.get() * line.rise.norm()
     });
     4 * unlike.count() <= on_line.len()
 }
@@ -398,7 +382,7 @@ fn is_faint(line: &Line, stations: &[Vec<EdgeAcross>]) -> bool {
     let strength = |e: &EdgeAcross| Vector3::from(e.rise).norm();
     let stronger = stations.iter().filter(|edges| {
         let strongest = edges.iter().map(strength).fold(0.0, f64::max);
-        strongest > FAINT * line.rise.norm()
+        strongest > BEZEL.faint.get() * line.rise.norm()
     });
     2 * stronger.count() > stations.len()
 }
@@ -410,8 +394,9 @@ fn is_whole(on_line: &[Placed], stations: usize) -> bool {
         on_line.iter().filter(is_in).count() as f64
     };
     let all = stations as f64;
-    on_line.len() as f64 >= (LEAST_SHARE * all).max(6.0)
-        && (0..PARTS).all(|part| count(part) >= LEAST_SHARE_OF_PART * all / PARTS as f64)
+    on_line.len() as f64 >= (BEZEL.least_share.get() * all).max(6.0)
+        && (0..PARTS)
+            .all(|part| count(part) >= BEZEL.least_share_of_part.get() * all / PARTS as f64)
 }
 
 fn line(on_line: &[Placed], reach: f64) -> Line {
@@ -472,7 +457,7 @@ fn support(
             .iter()
             .filter(|e| e.edge.is_like(&first.edge))
             .map(|e| ((e.at - first.at).dot(&normal).abs(), e))
-            .filter(|(off, _)| *off < NEAR)
+            .filter(|(off, _)| *off < BEZEL.near.get())
             .min_by(|a, b| a.0.total_cmp(&b.0));
         if let Some((_, placed)) = on_line {
             found.push(*placed);

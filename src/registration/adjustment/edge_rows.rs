@@ -1,5 +1,6 @@
 //! Edges as further observations of the adjustment: a point of a render's edge, found again in the reference, is a
 //! landmark that is known across the edge only.
+use super::settings::ADJUSTMENT;
 use super::{
     adjusted::Adjustment,
     model::{Pair, Predictor, RegionErrors, State},
@@ -21,9 +22,6 @@ pub(crate) struct EdgeMark {
 
 /// Gauss-Newton steps with the same found places.
 const STEPS: usize = 3;
-/// Share of the weight of edge marks with which deviations are reckoned: shading, blur and lines of a drawing shift a whole
-/// edge, not one point of it, so that neighbouring points err together over longer stretches than the fit takes them to.
-const INDEPENDENT_SHARE: f64 = 0.25;
 
 impl Adjustment {
     /// This adjustment with edge marks beside the landmarks. Marks that lie far off, in units of `reach_px` (render
@@ -39,7 +37,7 @@ impl Adjustment {
             state = state.changed(&self.problem.layout, global.as_slice(), &regions)?;
         }
         let covariance = self
-            .normal_with_edges(&state, marks, reach_px, INDEPENDENT_SHARE)
+            .normal_with_edges(&state, marks, reach_px, ADJUSTMENT.independent_share.get())
             .covariance()?;
         let rows = self.problem.rows(&state, self.noise);
         Some(Self {

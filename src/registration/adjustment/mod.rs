@@ -15,6 +15,7 @@ mod model;
 mod noise;
 mod normal;
 mod parallax;
+pub(crate) mod settings;
 mod shape;
 mod solving;
 #[cfg(test)]
@@ -25,8 +26,9 @@ pub(crate) use edge_rows::{EdgeMark, SubjectPoint};
 pub(crate) use gradient::Gradient;
 pub use model::RegionErrors;
 pub(crate) use model::{Layout, Pair, State};
-pub(crate) use noise::{Noise, RENDER_SIGMA};
+pub(crate) use noise::Noise;
 pub(crate) use parallax::Parallax;
+pub(crate) use settings::ADJUSTMENT;
 pub(crate) use shape::ExpectedShape;
 pub use solving::Convergence;
 pub(crate) use solving::{Problem, Row, Solved, Weighing};

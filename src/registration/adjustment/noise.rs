@@ -1,10 +1,6 @@
 //! The noise of marks, as factors on the deviations that are stated or believed beforehand.
 use crate::rectification::Observed;
 
-/// Deviation of a mark per coordinate in the render where the job does not state it, before it is estimated, px. A screen
-/// photo is harder to mark. A judgement.
-pub(crate) const RENDER_SIGMA: f64 = 0.75;
-
 /// Factors on the marks' standard deviations.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Noise {

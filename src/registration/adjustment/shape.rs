@@ -3,6 +3,7 @@
 //! A rectified photo, or a picture that was never taken off a screen, seen by the render's camera differs from the
 //! render by a similarity and by what the rectification left. Four weak observations say so: stretch, shear and two of
 //! keystone. Where marks are few or far away, they keep the map from bending beyond them.
+use super::settings::ADJUSTMENT;
 use super::{
     model::{Layout, State},
     noise::Noise,
@@ -10,7 +11,7 @@ use super::{
 use crate::{
     frame::Point,
     job::{KnownPlane, RegistrationKind, View},
-    rectification::MARK_SIGMA_PX,
+    rectification::mark_sigma_px,
 };
 use nalgebra::{DVector, Matrix2, Matrix3, Vector2};
 
@@ -40,10 +41,14 @@ impl ExpectedShape {
             KnownPlane::Lines(_) | KnownPlane::Unknown => false,
         };
         // A camera that stands elsewhere is turned as well, and that is keystone.
-        let factor = if view.same_camera { 1.0 } else { OTHER_CAMERA };
+        let factor = if view.same_camera {
+            1.0
+        } else {
+            ADJUSTMENT.other_camera.get()
+        };
         (is_known && view.registration == RegistrationKind::Projective).then_some(Self {
             part: factor * percent / 100.0,
-            mark_sigma: view.reference.mark_sigma_px.unwrap_or(MARK_SIGMA_PX),
+            mark_sigma: view.reference.mark_sigma_px.unwrap_or_else(mark_sigma_px),
         })
     }
 
@@ -80,9 +85,6 @@ impl ExpectedShape {
         ]
     }
 }
-
-/// How much more keystone a camera that stands elsewhere may bring.
-const OTHER_CAMERA: f64 = 6.0;
 
 /// The registration after the similarity that is nearest to it at the marks' centre, on coordinates centred there and
 /// scaled by their extent.

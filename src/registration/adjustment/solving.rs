@@ -1,4 +1,5 @@
 //! Levenberg-Marquardt on the marks of a view, robust or not.
+use super::settings::ADJUSTMENT;
 use super::{
     model::{Layout, Pair, Prediction, Predictor, State},
     noise::Noise,
@@ -68,9 +69,6 @@ impl fmt::Display for Convergence {
     }
 }
 
-/// How far a robust fit trusts a residual: Cauchy weights with this constant, in standard deviations.
-const CAUCHY: f64 = 2.0;
-
 /// An iteration is at rest where its plain step is shorter than this, render pixels: a tenth of the least deviation that
 /// figures have (a judgement).
 pub(super) const AT_REST_PX: f64 = 0.02;
@@ -82,6 +80,22 @@ pub(crate) enum Weighing {
     LeastSquares,
     /// Large ones count less and less (Cauchy).
     Robust,
+}
+
+/// What takes part in a sum of squares, and how it is weighed.
+#[derive(Clone, Copy)]
+struct Terms<'a> {
+    /// Pairs that count.
+    active: &'a [bool],
+    weighing: Weighing,
+    noise: Noise,
+}
+
+/// A state with the rows of all pairs there, and its cost.
+struct Place {
+    state: State,
+    rows: Vec<Row>,
+    cost: f64,
 }
 
 impl Problem {
@@ -168,7 +182,12 @@ impl Problem {
         weighing: Weighing,
         noise: Noise,
     ) -> f64 {
-        self.cost_weighed_at([(state, rows), (state, rows)], active, weighing, noise)
+        let terms = Terms {
+            active,
+            weighing,
+            noise,
+        };
+        self.cost_weighed_at([(state, rows), (state, rows)], terms)
     }
 
     /// The weighted sum of squares at `next` by the weights of `now`. A step is judged by it: residuals grow less certain
@@ -176,21 +195,20 @@ impl Problem {
     fn cost_weighed_at(
         &self,
         [(now, rows_now), (next, rows_next)]: [(&State, &[Row]); 2],
-        active: &[bool],
-        weighing: Weighing,
-        noise: Noise,
+        terms: Terms<'_>,
     ) -> f64 {
-        let marks: f64 = (0..active.len())
-            .filter(|&i| active[i])
+        let robust_square = ADJUSTMENT.robust_constant.get().powi(2);
+        let marks: f64 = (0..terms.active.len())
+            .filter(|&i| terms.active[i])
             .map(|i| {
                 let square = rows_now[i].standardised(rows_next[i].residual);
-                match weighing {
+                match terms.weighing {
                     Weighing::LeastSquares => square,
-                    Weighing::Robust => CAUCHY * CAUCHY * (square / (CAUCHY * CAUCHY)).ln_1p(),
+                    Weighing::Robust => robust_square * (square / robust_square).ln_1p(),
                 }
             })
             .sum();
-        marks + self.cost_of_expectations(now, next, noise)
+        marks + self.cost_of_expectations(now, next, terms.noise)
     }
 
     fn cost_of_expectations(&self, weighed_at: &State, state: &State, noise: Noise) -> f64 {
@@ -232,9 +250,17 @@ impl Problem {
         noise: Noise,
         most_steps: usize,
     ) -> Option<Solved> {
-        let mut state = start.clone();
-        let mut rows = self.rows(&state, noise);
-        let mut cost = self.cost(&state, &rows, active, weighing, noise);
+        let terms = Terms {
+            active,
+            weighing,
+            noise,
+        };
+        let rows = self.rows(start, noise);
+        let mut at = Place {
+            cost: self.cost(start, &rows, active, weighing, noise),
+            state: start.clone(),
+            rows,
+        };
         let mut damping = 0.0;
         let mut convergence = Convergence {
             is_reached: false,
@@ -243,32 +269,25 @@ impl Problem {
         };
         for _ in 0..most_steps {
             stop::check().ok()?;
-            let normal = self.normal(&state, &rows, active, weighing, noise);
-            let Some((next, next_rows, next_cost, step)) = self.step(
-                (&state, &rows),
-                &normal,
-                active,
-                weighing,
-                noise,
-                cost,
-                &mut damping,
-            ) else {
+            let normal = self.normal(&at.state, &at.rows, active, weighing, noise);
+            let Some((next, step)) = self.step(&at, &normal, terms, &mut damping) else {
                 // No step lowers the cost: this is rest, where the plain step is short.
                 let plain = normal.solve(0.0);
                 convergence.last_step_px = plain.map_or(f64::INFINITY, |(global, _)| global.amax());
                 convergence.is_reached = convergence.last_step_px < AT_REST_PX;
                 break;
             };
-            let gained = cost - next_cost;
-            (state, rows) = (next, next_rows);
-            cost = self.cost(&state, &rows, active, weighing, noise);
+            let gained = at.cost - next.cost;
+            at = next;
+            at.cost = self.cost(&at.state, &at.rows, active, weighing, noise);
             convergence.steps += 1;
             convergence.last_step_px = step;
-            if step < 1e-7 || gained.abs() < 1e-10 * (1.0 + cost) {
+            if step < 1e-7 || gained.abs() < 1e-10 * (1.0 + at.cost) {
                 convergence.is_reached = true;
                 break;
             }
         }
+        let Place { state, rows, .. } = at;
         let normal = self.normal(&state, &rows, active, Weighing::LeastSquares, noise);
         let covariance = normal.covariance()?;
         Some(Solved {
@@ -297,35 +316,29 @@ impl Problem {
         )
     }
 
-    /// One step that does not make the cost larger, with as much damping as that needs.
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "the loop's state, used in one place"
-    )]
+    /// One step that does not make the cost larger, with as much damping as that needs, and its length in render pixels;
+    /// the cost is by the weights of `at`.
     fn step(
         &self,
-        (state, rows_now): (&State, &[Row]),
+        at: &Place,
         normal: &Normal,
-        active: &[bool],
-        weighing: Weighing,
-        noise: Noise,
-        cost: f64,
+        terms: Terms<'_>,
         damping: &mut f64,
-    ) -> Option<(State, Vec<Row>, f64, f64)> {
+    ) -> Option<(Place, f64)> {
         for _ in 0..8 {
             if let Some((global, regions)) = normal.solve(*damping)
-                && let Some(next) = state.changed(&self.layout, global.as_slice(), &regions)
+                && let Some(state) = at.state.changed(&self.layout, global.as_slice(), &regions)
             {
-                let rows = self.rows(&next, noise);
-                let both = [(state, rows_now), (&next, rows.as_slice())];
-                let next_cost = self.cost_weighed_at(both, active, weighing, noise);
-                if next_cost <= cost * (1.0 + 1e-12) + 1e-12 {
+                let rows = self.rows(&state, terms.noise);
+                let both = [(&at.state, at.rows.as_slice()), (&state, rows.as_slice())];
+                let cost = self.cost_weighed_at(both, terms);
+                if cost <= at.cost * (1.0 + 1e-12) + 1e-12 {
                     *damping = if *damping < 1e-6 {
                         0.0
                     } else {
                         *damping / 10.0
                     };
-                    return Some((next, rows, next_cost, global.amax()));
+                    return Some((Place { state, rows, cost }, global.amax()));
                 }
             }
             *damping = if *damping == 0.0 {
@@ -405,7 +418,11 @@ impl Row {
 fn robust_weight(row: &Row, weighing: Weighing) -> f64 {
     match weighing {
         Weighing::LeastSquares => 1.0,
-        Weighing::Robust => 1.0 / (1.0 + row.standardised_square() / (CAUCHY * CAUCHY)),
+        Weighing::Robust => {
+            1.0 / (1.0
+                + row.standardised_square()
+                    / (ADJUSTMENT.robust_constant.get() * ADJUSTMENT.robust_constant.get()))
+        }
     }
 }
 

@@ -8,6 +8,7 @@
 //! dimensions. Hypotheses of different dimensions are compared by statistic over critical value (from memory: P. Teunissen,
 //! "Testing theory", 2000).
 use super::noise::NoiseEstimate;
+use super::settings::CHECKS;
 use crate::{
     registration::{
         adjustment::{Problem, RegionErrors, Solved, Weighing},
@@ -18,10 +19,6 @@ use crate::{
 };
 use nalgebra::{DMatrix, DVector};
 
-/// Level of the test of one part.
-const LEVEL: f64 = 0.005;
-/// Parts whose statistics differ by less than this cannot be told apart: odds of thirty to one.
-const TELLS_APART: f64 = 7.0;
 /// Of a part's numbers (width, height, rotation, offset x, offset y): those of a shift, and all, which three marks tell.
 const SHIFT: [usize; 2] = [3, 4];
 const ALL: [usize; 5] = [0, 1, 2, 3, 4];
@@ -99,7 +96,10 @@ pub(crate) fn find(
         test_statistic / (best.ratio * critical(dimensions, f64::INFINITY)).max(f64::MIN_POSITIVE);
     let rivals = all
         .iter()
-        .filter(|h| (best.statistic_of_all - h.statistic_of_all) * by_remaining_noise < TELLS_APART)
+        .filter(|h| {
+            (best.statistic_of_all - h.statistic_of_all) * by_remaining_noise
+                < CHECKS.parts_tell_apart.get()
+        })
         .map(|h| h.region)
         .collect();
     Some(Found {
@@ -118,9 +118,9 @@ pub(crate) fn find(
 
 fn critical(dimensions: f64, freedom: f64) -> f64 {
     if freedom.is_finite() {
-        dimensions * f_quantile(1.0 - LEVEL, dimensions, freedom)
+        dimensions * f_quantile(1.0 - CHECKS.part_level.get(), dimensions, freedom)
     } else {
-        chi_square_quantile(1.0 - LEVEL, dimensions)
+        chi_square_quantile(1.0 - CHECKS.part_level.get(), dimensions)
     }
 }
 

@@ -5,11 +5,9 @@
 //! (1968), there for one mark, here for a displacement of all marks by one factor. The displacement is the division
 //! model's (A. Fitzgibbon, "Simultaneous linear estimation of multiple view geometry and lens distortion", 2001), to first
 //! order.
+use super::settings::CHECKS;
 use crate::registration::adjustment::Adjustment;
 use nalgebra::{DVector, Vector2};
-
-/// Share of the bend that no other unknown may take up, below which the marks cannot tell it.
-const LEAST_SHARE: f64 = 0.01;
 
 impl Adjustment {
     /// How much better the datum marks fit with a bend about the middle of the reference, in standard deviations: noise
@@ -40,6 +38,6 @@ impl Adjustment {
         }
         let taken_up = by_unknowns.dot(&(&self.solved.covariance.global * &by_unknowns));
         let left = weight - taken_up;
-        (left > LEAST_SHARE * weight).then(|| gain / left.sqrt())
+        (left > CHECKS.bend_share.get() * weight).then(|| gain / left.sqrt())
     }
 }

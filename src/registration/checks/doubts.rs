@@ -1,12 +1,12 @@
 //! What a solved adjustment lets doubt of what it rests on.
-use super::noise::NOISE_RANGE;
+use super::settings::CHECKS;
 use crate::registration::adjustment::Adjustment;
 
 impl Adjustment {
     /// Whether the noise of the marks was estimated, and is the most that is taken for noise.
     pub(crate) fn has_most_noise(&self) -> bool {
         let most = self.noise.render.max(self.noise.reference);
-        self.noise_freedom.is_finite() && most >= NOISE_RANGE.1
+        self.noise_freedom.is_finite() && most >= CHECKS.most_noise.get()
     }
 
     /// How far the reference's camera had to be moved from the render's, over the expected deviation of one of its

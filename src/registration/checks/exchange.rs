@@ -1,12 +1,10 @@
 //! Finds two marks whose places in the reference were exchanged.
+use super::settings::CHECKS;
 use crate::registration::{
     adjustment::{Noise, Pair, Problem, RegionErrors, Solved, State, Weighing},
     roles::Roles,
 };
 use nalgebra::Vector2;
-
-/// How much an exchange of two marks must lower the robust cost.
-const SWAP_GAIN: f64 = 8.0;
 
 /// Tries every pair of marks that fit each other's place better than their own, and exchanges the reference marks of
 /// those that lower the robust cost by much.
@@ -41,7 +39,7 @@ pub(super) fn exchange_swapped(
                         Weighing::Robust,
                         noise,
                     );
-                (gain > SWAP_GAIN).then_some((gain, i, j, s))
+                (gain > CHECKS.exchange_gain.get()).then_some((gain, i, j, s))
             })
             .max_by(|a, b| a.0.total_cmp(&b.0));
         let Some((_, i, j, s)) = best else { break };

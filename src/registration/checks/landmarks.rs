@@ -1,4 +1,5 @@
 //! What the adjustment says of each landmark.
+use super::settings::CHECKS;
 use super::snooping::{DETECTABLE_SQUARE, critical_square};
 use crate::{
     registration::{adjustment::Adjustment, roles::Roles},
@@ -40,9 +41,6 @@ pub enum Finding {
     Uncontrolled,
 }
 
-/// Below this redundancy nothing else checks a mark.
-const UNCONTROLLED: f64 = 0.1;
-
 /// One verdict a landmark; else the index of one whose mark the map takes nowhere.
 pub(crate) fn judge(
     adjustment: &Adjustment,
@@ -66,7 +64,9 @@ pub(crate) fn judge(
                 None if roles.wrong_place[i] => Some(Finding::WrongPlace),
                 None if adjustment.takes_part[i] && !took_part => Some(Finding::Wrong),
                 None if roles.off_with_part[i] => roles.part[i].map(Finding::OffWithPart),
-                None if roles.takes_part[i] && (!took_part || redundancy < UNCONTROLLED) => {
+                None if roles.takes_part[i]
+                    && (!took_part || redundancy < CHECKS.uncontrolled.get()) =>
+                {
                     Some(Finding::Uncontrolled)
                 }
                 None => None,

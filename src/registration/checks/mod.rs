@@ -8,6 +8,7 @@ pub(crate) mod landmarks;
 mod noise;
 pub(crate) mod places;
 mod review;
+pub(crate) mod settings;
 mod snooping;
 #[cfg(test)]
 mod tests;

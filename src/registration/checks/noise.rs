@@ -1,13 +1,10 @@
 //! The noise of the marks, estimated from what they leave.
+use super::settings::CHECKS;
 use crate::registration::{
     adjustment::{Noise, Problem, Solved},
     roles::Roles,
 };
 
-/// Weight, in observations, of what is believed about the noise beforehand.
-const PRIOR_FREEDOM: f64 = 3.0;
-/// How far the noise may lie from what is believed beforehand, as a factor.
-pub(crate) const NOISE_RANGE: (f64, f64) = (1.0 / 3.0, 10.0 / 3.0);
 /// The factor on the deviations that are not stated.
 #[derive(Clone)]
 pub(crate) struct NoiseEstimate {
@@ -47,8 +44,11 @@ impl NoiseEstimate {
             return;
         }
         let found = self.factor * self.factor * ratio;
-        let believed = (found * freedom + PRIOR_FREEDOM) / (freedom + PRIOR_FREEDOM);
-        self.factor = believed.sqrt().clamp(NOISE_RANGE.0, NOISE_RANGE.1);
+        let prior = CHECKS.prior_freedom.get();
+        let believed = (found * freedom + prior) / (freedom + prior);
+        self.factor = believed
+            .sqrt()
+            .clamp(CHECKS.least_noise.get(), CHECKS.most_noise.get());
     }
 
     pub(super) fn take_median(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
@@ -86,6 +86,6 @@ impl NoiseEstimate {
             return f64::INFINITY;
         }
         let taking_part = (0..problem.pairs.len()).filter(|&i| active[i]);
-        solved.freedom(problem, taking_part) + PRIOR_FREEDOM
+        solved.freedom(problem, taking_part) + CHECKS.prior_freedom.get()
     }
 }

@@ -1,14 +1,10 @@
 //! The landmarks' places on the model against their marks in the render: the render's own camera must see them there.
 //!
 //! An error along the ray of sight does not show here; only the reference's camera, from elsewhere, can contradict it.
+use super::settings::CHECKS;
 use super::snooping::critical_square;
-use crate::{job::View, registration::adjustment::RENDER_SIGMA};
+use crate::{job::View, registration::adjustment::ADJUSTMENT};
 use nalgebra::Vector2;
-
-/// A deviation of a mark that is stated smaller than this is taken for this: places and matrices are rounded, px.
-const LEAST_SIGMA: f64 = 0.25;
-/// The largest deviation that is taken for that of clicks where none is stated, px.
-const LARGEST_SIGMA: f64 = 2.5;
 
 /// How the places on the model fit the render.
 #[derive(Clone, Debug, PartialEq)]
@@ -49,8 +45,11 @@ impl Places {
         // 2 ln 2 is the median of chi-square with two degrees of freedom.
         let by_median = median_px / (2.0 * std::f64::consts::LN_2).sqrt();
         let sigma = match view.render.mark_sigma_px {
-            Some(stated) => stated.max(LEAST_SIGMA),
-            None => by_median.clamp(RENDER_SIGMA, LARGEST_SIGMA),
+            Some(stated) => stated.max(CHECKS.least_place_deviation.get()),
+            None => by_median.clamp(
+                ADJUSTMENT.render_mark_deviation.get(),
+                CHECKS.largest_place_deviation.get(),
+            ),
         };
         let limit = sigma * critical_square().sqrt();
         let missed: Vec<(usize, f64)> = misses.into_iter().filter(|m| m.1 > limit).collect();

@@ -3,6 +3,7 @@
 //! # Source
 //! W. Baarda, "A testing procedure for use in geodetic networks" (1968): one test for each mark, the worst first, solve
 //! again. Here both coordinates are tested together, by `v' S_v^-1 v` against chi-square with two degrees of freedom.
+use super::settings::CHECKS;
 use super::{
     altered_datum::{self, AlteredDatum},
     noise::NoiseEstimate,
@@ -16,19 +17,12 @@ use crate::{
     statistics::chi_square_quantile,
 };
 
-/// Level of the test of one mark.
-const LEVEL: f64 = 0.001;
-/// Below this redundancy a mark's residual is too small a part of its error for first-order arithmetic: the statistic is
-/// then found by solving without the mark.
-const LEAST_REDUNDANCY: f64 = 0.2;
-/// Two marks of one part whose statistics differ by less than this cannot be told apart: odds of seven to one.
-const TELLS_APART: f64 = 4.0;
 /// How many marks may be taken out one after the other before the rest is asked again.
 const MOST_REMOVALS: usize = 8;
 
 /// The square that noise exceeds in one of a thousand marks.
 pub(crate) fn critical_square() -> f64 {
-    chi_square_quantile(1.0 - LEVEL, 2.0)
+    chi_square_quantile(1.0 - CHECKS.mark_level.get(), 2.0)
 }
 
 /// Non-centrality at which the test finds an error four times in five: 19.66 for two degrees of freedom, level 0.001
@@ -132,7 +126,7 @@ impl Snooping {
     /// The statistic of a mark that takes part: by how much the weighted sum of squares falls without it.
     fn statistic(&self, i: usize) -> f64 {
         let (problem, noise) = (&self.problem, self.noise.now());
-        if self.solved.redundancy(problem, i, true) > LEAST_REDUNDANCY {
+        if self.solved.redundancy(problem, i, true) > CHECKS.least_redundancy.get() {
             return self.solved.test_square(problem, i, true);
         }
         let mut without = self.active.clone();
@@ -151,9 +145,9 @@ impl Snooping {
     fn leave_out(&mut self, i: usize, square: f64, statistics: &[(f64, usize)]) {
         self.active[i] = false;
         // With two marks on a part, one of them wrong, what is expected of the part may not tell which.
-        let rival = statistics
-            .iter()
-            .find(|(s, k)| *k != i && self.is_on_same_part(i, *k) && square - s < TELLS_APART);
+        let rival = statistics.iter().find(|(s, k)| {
+            *k != i && self.is_on_same_part(i, *k) && square - s < CHECKS.marks_tell_apart.get()
+        });
         if let Some(&(_, k)) = rival {
             self.active[k] = false;
             self.takes_part[k] = false;

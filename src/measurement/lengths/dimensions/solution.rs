@@ -1,4 +1,5 @@
 //! The least-squares problem behind the known lengths: its observations, its solutions, and the tests on them.
+use super::super::settings::LENGTHS;
 use crate::{
     job::{Axis, Side},
     measurement::own_marks::own_vector,
@@ -32,15 +33,6 @@ impl Test {
     }
 }
 
-/// Chance that noise alone makes a test speak.
-pub(super) const LEVEL: f64 = 0.001;
-/// A dimension is drawn and rounded too: its own deviation, as a part of that of a mark.
-pub(super) const DRAWN: f64 = 0.2;
-/// Below this share of an error that shows, nothing tells whether a line is misread.
-pub(super) const LEAST_REDUNDANCY: f64 = 0.05;
-/// Largest stretch or shear that is told: one side half as long again as the other. No copy of a drawing is that far
-/// off (a judgement), and the rounds of the fit no longer end.
-const MOST_STRETCH: f64 = 0.2;
 /// Rounds of a fit with stretch or shear: each leaves an error of the stretch times that of the round before, so that
 /// 10 % ends at 1e-10.
 const MOST_ROUNDS: usize = 10;
@@ -172,7 +164,11 @@ impl Dimensions {
             let across = Vector2::new(-along.y, along.x);
             let mut add = |what, target, d| {
                 let gradient = own.gradient(adjustment, side, known.ends, d);
-                drawn.push(DRAWN * DRAWN * adjustment.variance(&gradient));
+                drawn.push(
+                    LENGTHS.drawn_deviation.get()
+                        * LENGTHS.drawn_deviation.get()
+                        * adjustment.variance(&gradient),
+                );
                 observations.push(Observation {
                     line,
                     what,
@@ -346,14 +342,14 @@ impl Dimensions {
     pub(super) fn test(&self, solution: &Solution, row: usize) -> Option<(f64, f64)> {
         let i = solution.kept.rows[row];
         let control = solution.control(row);
-        if control * self.covariance[(i, i)] < LEAST_REDUNDANCY {
+        if control * self.covariance[(i, i)] < LENGTHS.least_redundancy.get() {
             return None;
         }
         let w = solution.error(row)? * control.sqrt();
         let (variance, freedom) = self.noise_of_others(solution, w)?;
         Some((
             w.abs() / variance.sqrt(),
-            t_quantile(1.0 - LEVEL / 2.0, freedom),
+            t_quantile(1.0 - LENGTHS.length_level.get() / 2.0, freedom),
         ))
     }
 
@@ -393,8 +389,8 @@ impl Dimensions {
     /// Variance of unit weight and its degrees of freedom; true where the marks' noise does not explain it.
     pub(super) fn variance(&self, solution: &Solution) -> (f64, f64, bool) {
         let redundant = solution.freedom() as f64;
-        let is_beyond =
-            redundant > 0.0 && solution.square > chi_square_quantile(1.0 - LEVEL, redundant);
+        let is_beyond = redundant > 0.0
+            && solution.square > chi_square_quantile(1.0 - LENGTHS.length_level.get(), redundant);
         if self.freedom.is_finite() {
             let freedom = self.freedom + redundant;
             (
@@ -417,7 +413,7 @@ impl Dimensions {
             return None;
         }
         // Infinite degrees of freedom: chi-square; a million are that to all digits used.
-        let critical = f_quantile(1.0 - LEVEL, 1.0, freedom.min(1e6));
+        let critical = f_quantile(1.0 - LENGTHS.length_level.get(), 1.0, freedom.min(1e6));
         Some(Test {
             statistic: (without.square - wide.square).max(0.0) / variance,
             critical,
@@ -472,7 +468,7 @@ impl Solution {
 /// Whether these values are beyond what the fit to first order is for.
 pub(super) fn is_too_stretched(values: &[f64; 4]) -> bool {
     let size = values[STRETCH].hypot(values[SHEAR]);
-    size.is_nan() || size > MOST_STRETCH
+    size.is_nan() || size > LENGTHS.most_stretch.get()
 }
 
 /// Whether the unknowns are independent enough: no variance is more than a million times what it were alone.

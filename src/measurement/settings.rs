@@ -1,0 +1,36 @@
+//! What figures of regions go by, and doubts about the datum.
+use super::{lengths::settings::LENGTHS, overlap::settings::OVERLAP, symmetry::settings::SYMMETRY};
+use crate::settings::{Setting, settings};
+
+settings! {
+    /// What figures of regions go by, and doubts about the datum.
+    REGIONS: RegionSettings of "regions" {
+        informative = 0.5, "share", "judgement":
+            "A figure is given only where its deviation is below this part of what was expected beforehand: else the figure would mostly repeat the expectation.";
+        least_beyond_chance = 2.5, "deviations", "judgement":
+            "Edges count only where they fit so much better than displaced ones do.";
+        edge_freedom = 60.0, "degrees of freedom", "judgement":
+            "Freedom of figures that edges refined: makes an interval of two standard deviations.";
+        clear_share = 0.6, "share", "judgement, by drawn cases of another seed":
+            "Share of the deviations of the search that belongs to an interval where edges fit clearly: the search flattens its likelihood so as not to miss a place, which makes a single place look wider than it is. Edges that barely beat chance keep the whole.";
+        clearly_beyond_chance = 4.0, "deviations", "judgement":
+            "Edges that fit so much better than displaced ones fit clearly.";
+        depth_per_size = 0.3, "share", "judgement":
+            "Where the reference's camera stands elsewhere, a part's edges lie before or behind the plane through its landmarks by this part of its size.";
+        out_of_neighbours = 1.5, "times", "judgement":
+            "How much farther than landmarks parts stand out of their neighbours' depth.";
+        many_wrong = 1.0 / 3.0, "share", "judgement":
+            "Share of the datum landmarks beyond which wrong ones are no slips of the hand any more.";
+        doubt_level = 0.001, "probability", "judgement":
+            "Level of a test of the datum, two-sided.";
+        beyond_a_bend = 3.0, "times the noise", "judgement":
+            "Residuals so large are no bend, whatever the test says.";
+        far_camera = 3.0, "expected deviations", "judgement":
+            "The reference's camera is expected near the render's: so far off is a contradiction.";
+    }
+}
+
+/// All that measurement goes by.
+pub(crate) fn all() -> Vec<&'static Setting> {
+    [REGIONS.all(), LENGTHS.all(), OVERLAP.all(), SYMMETRY.all()].concat()
+}

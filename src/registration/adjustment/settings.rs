@@ -1,0 +1,16 @@
+//! What the adjustment goes by.
+use crate::settings::settings;
+
+settings! {
+    /// What the adjustment goes by.
+    ADJUSTMENT: AdjustmentSettings of "adjustment" {
+        render_mark_deviation = 0.75, "render px", "judgement":
+            "Standard deviation of a mark per coordinate in the render where the job does not state it, before it is estimated; a photo of a screen is harder to mark.";
+        robust_constant = 2.0, "deviations", "judgement; 2.385 keeps 95 % of the efficiency (Holland and Welsch 1977, from memory)":
+            "How far a robust fit trusts a residual: the constant of its Cauchy weights.";
+        other_camera = 6.0, "times", "judgement":
+            "How much more keystone a camera that stands elsewhere may bring.";
+        independent_share = 0.25, "share of the weight", "judgement, by drawn cases of another seed":
+            "Share of the weight of edge marks with which deviations are reckoned: shading, blur and lines of a drawing shift a whole edge, not one point of it, so that neighbouring points err together over longer stretches than the fit takes them to.";
+    }
+}

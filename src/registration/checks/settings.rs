@@ -1,0 +1,34 @@
+//! What the checks of marks go by.
+use crate::settings::settings;
+
+settings! {
+    /// What the checks of marks go by.
+    CHECKS: CheckSettings of "checks" {
+        mark_level = 0.001, "probability", "Baarda (1968)":
+            "Level of the test of one mark.";
+        least_redundancy = 0.2, "share", "judgement":
+            "Below this redundancy a mark's residual is too small a part of its error for first-order arithmetic: the statistic is then found by solving without the mark.";
+        marks_tell_apart = 4.0, "chi-square", "judgement: odds of seven to one":
+            "Two marks of one part whose statistics differ by less than this cannot be told apart.";
+        part_level = 0.005, "probability", "judgement":
+            "Level of the test of one datum part as a whole.";
+        parts_tell_apart = 7.0, "chi-square", "judgement: odds of thirty to one":
+            "Datum parts whose statistics differ by less than this cannot be told apart.";
+        exchange_gain = 8.0, "robust cost", "judgement":
+            "How much an exchange of two marks must lower the robust cost.";
+        prior_freedom = 3.0, "observations", "judgement":
+            "Weight of what is believed about the noise of marks beforehand.";
+        least_noise = 1.0 / 3.0, "times", "judgement":
+            "How far the noise may lie below what is believed beforehand.";
+        most_noise = 10.0 / 3.0, "times", "judgement":
+            "How far the noise may lie above what is believed beforehand.";
+        uncontrolled = 0.1, "share", "judgement":
+            "Below this redundancy nothing else checks a mark.";
+        bend_share = 0.01, "share", "judgement":
+            "Share of the bend that no other unknown may take up, below which the marks cannot tell it.";
+        least_place_deviation = 0.25, "render px", "judgement":
+            "A deviation of a mark that is stated smaller than this is taken for this where places on the model are checked: places and matrices are rounded.";
+        largest_place_deviation = 2.5, "render px", "judgement":
+            "The largest deviation that is taken for that of clicks where none is stated and places on the model are checked.";
+    }
+}

@@ -15,6 +15,8 @@ pub(crate) struct Rgb(pub u8, pub u8, pub u8);
 pub(crate) const RENDER: Rgb = Rgb(213, 94, 0);
 /// The reference: blue.
 pub(crate) const REFERENCE: Rgb = Rgb(0, 114, 178);
+/// The lighter part of a line of the reference that alternates: sky blue.
+pub(crate) const REFERENCE_LIGHT: Rgb = Rgb(86, 180, 233);
 /// Where both coincide.
 pub(crate) const BOTH: Rgb = Rgb(20, 20, 20);
 /// Marks that cannot be right: orange, always with a dashed ring.
@@ -27,8 +29,6 @@ pub(crate) const WITHIN: Rgb = Rgb(0, 158, 115);
 pub(crate) const OUT: Rgb = Rgb(204, 121, 167);
 /// The picture cannot tell: yellow.
 pub(crate) const UNDECIDED: Rgb = Rgb(240, 228, 66);
-/// Spans: sky blue.
-pub(crate) const SPAN: Rgb = Rgb(86, 180, 233);
 /// Text and rules.
 pub(crate) const INK: Rgb = Rgb(26, 26, 26);
 /// Text of less weight, and thin rules.
@@ -144,7 +144,7 @@ mod tests {
 
     #[test]
     fn a_colour_survives_the_way_to_oklab_and_back() {
-        for colour in [RENDER, REFERENCE, OUT, SPAN, PAPER, INK] {
+        for colour in [RENDER, REFERENCE, OUT, WITHIN, PAPER, INK] {
             assert_eq!(from_oklab(oklab(colour)), colour);
         }
     }

@@ -3,7 +3,7 @@ use super::{
     Error, ViewToDraw,
     backdrop::Backdrop,
     board::{Board, Item, Swatch},
-    colours::{INK, OUT, PAPER, Rgb, SPAN, UNDECIDED, WITHIN},
+    colours::{INK, OUT, PAPER, Rgb, UNDECIDED, WITHIN},
     figures,
     labels::{self, Placed, Wanted},
     overlay::{draw_leader, draw_tag},
@@ -179,7 +179,7 @@ fn draw_dimension(
         ];
         [[at[0] - d[0], at[1] - d[1]], [at[0] + d[0], at[1] + d[1]]]
     };
-    let colour = SPAN.darker(0.6);
+    let colour = INK;
     let stroke = match verdict {
         Verdict::Within => Stroke::solid(colour, unit * 1.8),
         Verdict::Undecided => Stroke::dashed(colour, unit * 1.8),
@@ -247,7 +247,7 @@ fn draw_labels(scene: &mut Scene, input: &ViewToDraw<'_>, board: &Board) -> Vec<
         .map(|w| w.about)
         .filter(|b| b.width > 0.0)
         .collect();
-    let places = labels::place(board.picture, &wanted, &obstacles);
+    let places = labels::place(board.label_room(), &wanted, &obstacles);
     for (placed, label) in places.iter().zip(&labels) {
         if let Some(placed) = placed {
             draw_leader(scene, placed, label.rim, board.text);
@@ -319,7 +319,7 @@ fn span_label(measure: &SpanMeasure, [x, y]: Position, size: f64, room: f64) -> 
     let name = text::shorten(&measure.name, Font::Regular, size, room * 0.6);
     Some(Label {
         about: Box2::new(x, y, 0.0, 0.0),
-        rim: SPAN.darker(0.6),
+        rim: verdict_ink(measure.verdict),
         versions: vec![
             vec![(Font::Regular, format!("{name} {error} {sign}"))],
             vec![(Font::Regular, format!("{error} {sign}"))],
@@ -351,15 +351,15 @@ fn legend(input: &ViewToDraw<'_>, board: &Board) -> Vec<Item> {
         let open = Stroke::dashed(ink(Verdict::Undecided), unit * 2.0);
         items.push(Item::new(
             within,
-            figures::verdict(Verdict::Within) + ": the whole interval is in tolerance",
+            Verdict::Within.signed() + ": the whole interval is in tolerance",
         ));
         items.push(Item::new(
             out,
-            figures::verdict(Verdict::Out) + " of tolerance (stronger tint: larger error)",
+            Verdict::Out.signed() + " of tolerance (stronger tint: larger error)",
         ));
         items.push(Item::new(
             Swatch::Patch(open, tint(Verdict::Undecided)),
-            figures::verdict(Verdict::Undecided) + ": the picture cannot tell",
+            Verdict::Undecided.signed() + ": the picture cannot tell",
         ));
         let factor = figures::plain(arrow_factor(input, board));
         let arrow = Swatch::Arrow(Stroke::solid(INK, unit * 2.0));
@@ -371,8 +371,8 @@ fn legend(input: &ViewToDraw<'_>, board: &Board) -> Vec<Item> {
     }
     if !input.view.spans.is_empty() {
         items.push(Item::new(
-            Swatch::Line(Stroke::solid(SPAN.darker(0.6), unit * 2.0)),
-            "span: + too long",
+            Swatch::Line(Stroke::solid(INK, unit * 2.0)),
+            "span: + too long; broken: undecided ?, thick: out ✕",
         ));
     }
     items.push(board.scale_bar());

@@ -1,6 +1,6 @@
 //! The edges of both images over the dimmed render: what the overlay, the sheet and the page show.
 use super::{
-    colours::{BOTH, REFERENCE, RENDER, SPAN},
+    colours::{BOTH, REFERENCE, REFERENCE_LIGHT, RENDER},
     edge_pixels::EdgePixels,
 };
 use crate::{kernels::Plane, measurement::WorkImages};
@@ -60,7 +60,7 @@ fn paint_edges(work: &WorkImages, edges: &EdgePixels, y: usize, factor: u32, row
     {
         // Enlarged lines cannot swell: they alternate in lightness instead, which a grey print shows too.
         let light = factor > 1 && !(x / 3 + y / 3).is_multiple_of(2);
-        row[x] = if light { SPAN } else { REFERENCE }.channels();
+        row[x] = if light { REFERENCE_LIGHT } else { REFERENCE }.channels();
     }
     for &x in &edges.render[y] {
         row[x] = render_edge_colour(work, x, y);

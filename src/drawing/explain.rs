@@ -1,7 +1,7 @@
 //! Before and after: what was done to a reference before it was measured, one picture a step.
 use super::{
     DrawnFile, Error,
-    colours::{GREY, PAPER, REFERENCE, Rgb, UNDECIDED},
+    colours::{GREY, PAPER, REFERENCE, Rgb},
     png::encode_png,
     raster::Ground,
     reduce,
@@ -25,7 +25,7 @@ const MARGIN: u32 = 16;
 const MOST_LINES: usize = 3;
 /// Width of the stripes over what is masked, pixels, and their colours: a grey print shows them too.
 const STRIPE: usize = 6;
-const STRIPES: [Rgb; 2] = [UNDECIDED, GREY];
+const STRIPES: [Rgb; 2] = [PAPER, GREY];
 
 /// The pictures of the steps that acted.
 ///
@@ -160,7 +160,7 @@ mod tests {
         let picture = RgbImage::from_pixel(40, 20, image::Rgb([90; 3]));
         let usable = Plane::from_shape_fn((20, 40), |(_, x)| if x < 20 { 0 } else { 255 });
         let striped = striped(&picture, &usable);
-        assert_eq!(striped.get_pixel(0, 0).0, UNDECIDED.channels());
+        assert_eq!(striped.get_pixel(0, 0).0, PAPER.channels());
         assert_eq!(striped.get_pixel(6, 0).0, GREY.channels());
         assert_eq!(striped.get_pixel(30, 10).0, [90; 3]);
     }

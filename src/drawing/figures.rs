@@ -1,16 +1,11 @@
 //! Figures in words: value, interval, arrows, verdicts, as they stand on pictures and sheets.
 use crate::{
-    measurement::{RegionMeasure, Verdict},
+    measurement::RegionMeasure,
     statistics::{
         Measured,
         words::{self, Sign},
     },
 };
-
-/// A verdict with the sign that doubles its colour: `out ✕`.
-pub(crate) fn verdict(verdict: Verdict) -> String {
-    format!("{} {}", verdict.word(), verdict.sign())
-}
 
 /// A signed figure with its interval: `+4.1 ±0.7 %`, or `+4.1 (+3.0 to +6.5) %` where it is lopsided.
 pub(crate) fn signed_with(figure: Measured, unit: &str) -> String {

@@ -172,7 +172,7 @@ impl Deformation {
         ));
         if self.left_out > 0 {
             items.push(Item::words(format!(
-                "wrong marks left out: {}",
+                "wrong or exchanged marks, left out here: {}",
                 self.left_out
             )));
         }

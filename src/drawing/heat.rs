@@ -17,7 +17,8 @@ use rayon::prelude::*;
 pub(crate) fn draw(input: &ViewToDraw<'_>, backdrop: &Backdrop) -> Result<RgbImage, Error> {
     let board = Board::of(input);
     let marks = marks(input.work, &backdrop.edges);
-    let end = end_of_ramp(marks.iter().flatten().map(|mark| mark.distance));
+    let distances = marks.iter().flatten().map(|mark| mark.distance);
+    let end = end_of_ramp(distances, farthest_counterpart(input, &board));
     let scene = Scene::new([board.width, board.picture.height]);
     // Enlarged pixels are thick enough by themselves.
     let reach = usize::from(board.factor == 1);
@@ -103,8 +104,20 @@ fn paint_points(marks: &[Vec<Mark>], y: usize, reach: usize, end: f32, row: &mut
     }
 }
 
-/// The 95th percentile of all distances, at least 4: the end of the colour bar, working pixels.
-fn end_of_ramp(distances: impl Iterator<Item = f32>) -> f32 {
+/// An edge that lies farther off than so many tolerances has no counterpart: it is a fold of the paper, or somebody else's line.
+const TOLERANCES_TO_A_COUNTERPART: f64 = 5.0;
+
+/// The same in working pixels; infinite where no edges were compared.
+fn farthest_counterpart(input: &ViewToDraw<'_>, board: &Board) -> f32 {
+    let overlap = input.measurement.edge_overlap.as_ref();
+    let work_px = board.per_render_px() / f64::from(board.factor);
+    overlap.map_or(f32::INFINITY, |overlap| {
+        (TOLERANCES_TO_A_COUNTERPART * overlap.tolerance_px * work_px) as f32
+    })
+}
+
+/// The 95th percentile of all distances, at least 4 and at most `most`: the end of the colour bar, working pixels.
+fn end_of_ramp(distances: impl Iterator<Item = f32>, most: f32) -> f32 {
     const BINS: usize = 4096;
     let mut histogram = vec![0_usize; BINS];
     for distance in distances.filter(|d| *d >= 0.0 && d.is_finite()) {
@@ -117,7 +130,7 @@ fn end_of_ramp(distances: impl Iterator<Item = f32>) -> f32 {
         seen += count;
         seen * 20 >= total * 19
     });
-    (bin.unwrap_or(0) as f32 / 4.0).max(4.0)
+    (bin.unwrap_or(0) as f32 / 4.0).min(most).max(4.0)
 }
 
 fn legend(input: &ViewToDraw<'_>, board: &Board, end: f32) -> Vec<Item> {
@@ -155,10 +168,12 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_colour_bar_ends_at_the_95th_percentile_of_the_edges() {
+    fn the_bar_ends_at_the_95th_percentile_of_the_edges_that_have_a_counterpart() {
         let beyond = std::iter::repeat_n(BEYOND, 1000);
-        assert_eq!(end_of_ramp(beyond.chain((1..=100).map(|d| d as f32))), 95.0);
-        assert_eq!(end_of_ramp([1.0, f32::INFINITY].into_iter()), 4.0);
-        assert_eq!(end_of_ramp(std::iter::empty()), 4.0);
+        let all = || beyond.clone().chain((1..=100).map(|d| d as f32));
+        assert_eq!(end_of_ramp(all(), f32::INFINITY), 95.0);
+        assert_eq!(end_of_ramp(all(), 12.0), 12.0);
+        assert_eq!(end_of_ramp([1.0, f32::INFINITY].into_iter(), 9.0), 4.0);
+        assert_eq!(end_of_ramp(std::iter::empty(), 9.0), 4.0);
     }
 }

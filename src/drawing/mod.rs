@@ -245,7 +245,7 @@ mod tests {
         sample.measurement.sizes = Some(crate::measurement::SizeComparison {
             larger_percent: figure,
             turned_deg: figure,
-            text: "the second plan is as large as the first ".repeat(9),
+            text: "the reference is as large as the render ".repeat(9),
             spans: Vec::new(),
         });
         let warn = |k: usize| crate::measurement::Warning {
@@ -254,7 +254,7 @@ mod tests {
         };
         sample.measurement.warnings = (0..3).map(warn).collect();
         let mut wanted: Vec<String> = (0..3).map(|k| format!("Length {k}")).collect();
-        wanted.push("the second plan".to_owned());
+        wanted.push("the reference is".to_owned());
         assert_eq!(statements(&sample, &wanted), [true; 4]);
         // Of more than there is room for it says how many are left out.
         sample.measurement.warnings = (0..12).map(warn).collect();

@@ -85,7 +85,7 @@ fn label_wrong_ones(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
                     .landmarks
                     .get(other)
                     .map_or("another", |l| l.name.as_str());
-                format!("{}: swapped with {other}", landmark.name)
+                format!("{}: exchanged with {other}", landmark.name)
             }
             Some(Finding::WrongPlace) => format!("{}: wrong place on the model", landmark.name),
             _ => format!("{}: wrong mark", landmark.name),
@@ -99,7 +99,7 @@ fn label_wrong_ones(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
         texts.push(what);
     }
     let obstacles: Vec<Box2> = wanted.iter().map(|w| w.about).collect();
-    let places = labels::place(board.picture, &wanted, &obstacles);
+    let places = labels::place(board.label_room(), &wanted, &obstacles);
     let rim = WRONG.darker(0.85);
     for placed in places.iter().flatten() {
         draw_leader(scene, placed, rim, size);
@@ -172,15 +172,23 @@ fn legend(input: &ViewToDraw<'_>, board: &Board) -> Vec<Item> {
         ));
         items.extend(marks::legend(mark(REFERENCE), datums, checks));
     }
-    if input
-        .measurement
-        .registration
-        .landmarks
+    let fits = &input.measurement.registration.landmarks;
+    let is_exchanged = |fit: &&LandmarkFit| matches!(fit.finding, Some(Finding::SwappedWith(_)));
+    let wrong = fits
         .iter()
-        .any(is_wrong)
-    {
-        let ring = Stroke::dashed(WRONG.darker(0.85), unit * 2.0);
-        items.push(Item::new(Swatch::Circle(ring), "wrong mark, left out"));
+        .filter(|fit| is_wrong(fit) && !is_exchanged(fit));
+    let exchanged = fits.iter().filter(is_exchanged);
+    for (count, what) in [
+        (wrong.count(), "wrong mark, left out"),
+        (
+            exchanged.count(),
+            "exchanged marks, taken the other way round",
+        ),
+    ] {
+        if count > 0 {
+            let ring = Stroke::dashed(WRONG.darker(0.85), unit * 2.0);
+            items.push(Item::new(Swatch::Circle(ring), format!("{what} ({count})")));
+        }
     }
     items.push(board.scale_bar());
     items

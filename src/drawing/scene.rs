@@ -305,8 +305,8 @@ impl Scene {
 
     /// A diagonal cross.
     pub(crate) fn cross(&mut self, [x, y]: Position, arm: f64, stroke: Stroke) {
-        self.line([x - arm, y - arm], [x + arm, y + arm], stroke);
-        self.line([x - arm, y + arm], [x + arm, y - arm], stroke);
+        self.line([x - arm, y], [x + arm, y], stroke);
+        self.line([x, y - arm], [x, y + arm], stroke);
     }
 
     /// One line of text in ink, from its start.

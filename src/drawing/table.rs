@@ -20,7 +20,7 @@ const SIZE: f64 = 2.3;
 /// Height of a row.
 const ROW: f64 = 3.9;
 /// Widths of the columns after the name: width, height, offset x, offset y, turned, verdict.
-const COLUMNS: [f64; 6] = [15.5, 15.5, 19.5, 19.5, 15.5, 16.5];
+const COLUMNS: [f64; 6] = [15.5, 15.5, 20.5, 20.5, 20.0, 18.5];
 /// Width of the column of numbers.
 const NUMBER: f64 = 5.5;
 
@@ -263,13 +263,8 @@ fn draw_verdict(scene: &mut Scene, verdict: Verdict, [x, y]: [f64; 2]) {
         Some(rim),
         Some(Fill::opaque(verdict_colour(verdict))),
     );
-    let font = if verdict == Verdict::Out {
-        Font::Bold
-    } else {
-        Font::Regular
-    };
     let at = [x + side * 0.6 + 0.8, y + ROW * 0.7 - 0.7];
-    scene.text(at, SIZE, font, verdict.word());
+    scene.text(at, SIZE, Font::Regular, verdict.signed());
 }
 
 /// What is too small to be printed or seen, in at most `most` lines of `width`.

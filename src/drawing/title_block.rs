@@ -259,10 +259,12 @@ fn draw_verdict(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
         opacity: 0.45,
     };
     scene.rectangle(sign, Some(Stroke::solid(INK, 0.3)), Some(tint));
+    let words = format!("verdict: {}", verdict.signed());
+    let size = (area.width - 2.0) / text::width(&words, Font::Bold, 1.0);
     scene.styled(Line {
-        text: format!("verdict: {}", figures::verdict(verdict)),
+        text: words,
         at: [sign.centre()[0], sign.centre()[1] + 1.4],
-        size: 3.9,
+        size: size.min(3.9),
         font: Font::Bold,
         align: Align::Middle,
         colour: INK,

@@ -113,7 +113,7 @@ fn part_line(
     lines: &mut Vec<String>,
 ) {
     let (Some(old_verdict), Some([before, after])) = (old_verdict, figures) else {
-        lines.push(format!("{view}: {part}: new, {}", verdict.word()));
+        lines.push(format!("{view}: {part}: new, {}", verdict.signed()));
         return;
     };
     let mut told: Vec<String> = before
@@ -125,7 +125,7 @@ fn part_line(
         return;
     }
     if old_verdict != verdict {
-        told.push(format!("{} -> {}", old_verdict.word(), verdict.word()));
+        told.push(format!("{} -> {}", old_verdict.signed(), verdict.signed()));
     }
     lines.push(format!("{view}: {part}: {}", told.join("; ")));
 }
@@ -202,8 +202,8 @@ mod tests {
         assert_eq!(
             lines,
             [
-                "side: beam: better: length +5.0 ±0.5 -> +0.2 ±0.5 %; out -> within",
-                "side: tank: new, within"
+                "side: beam: better: length +5.0 ±0.5 -> +0.2 ±0.5 %; out ✕ -> within ✓",
+                "side: tank: new, within ✓"
             ]
         );
     }

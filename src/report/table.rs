@@ -12,10 +12,11 @@ pub struct TableStyle {
 
 /// All that a coloured table tells a terminal: the colours of out, undecided and within, and their end.
 ///
-/// Near the Okabe-Ito vermilion, orange and bluish green in the palette of 256 colours.
+/// Near the reddish purple, yellow and bluish green of the pictures in the palette of 256 colours, darkened so that they read
+/// on a light ground too.
 pub const TABLE_COLOURS: [&str; 4] = [
-    "\u{1b}[1;38;5;166m",
-    "\u{1b}[1;38;5;172m",
+    "\u{1b}[1;38;5;169m",
+    "\u{1b}[1;38;5;142m",
     "\u{1b}[1;38;5;36m",
     "\u{1b}[0m",
 ];
@@ -42,7 +43,7 @@ pub fn table(report: &Report, style: &TableStyle) -> String {
     }
     let verdict = report
         .verdict
-        .map_or("nothing was compared".to_owned(), signed_verdict);
+        .map_or("nothing was compared".to_owned(), Verdict::signed);
     let failed = report.views.iter().filter(|v| v.error.is_some()).count();
     let compared = report.views.len() - failed;
     let mut tail = format!("   {compared} of {} views compared", report.views.len());
@@ -50,11 +51,6 @@ pub fn table(report: &Report, style: &TableStyle) -> String {
     let painted = report.verdict.map_or(verdict, |v| page.painted(v));
     page.line(&format!("verdict: {painted}{tail}"));
     page.text
-}
-
-/// "out ✕", "within ✓", "undecided ?": the sign tells verdicts apart at a glance, without colour.
-fn signed_verdict(verdict: Verdict) -> String {
-    format!("{} {}", verdict.word(), verdict.sign())
 }
 
 /// The text so far and how wide it may be.
@@ -71,7 +67,7 @@ impl Page {
     }
 
     fn painted(&self, verdict: Verdict) -> String {
-        let text = signed_verdict(verdict);
+        let text = verdict.signed();
         if !self.color {
             return text;
         }
@@ -163,7 +159,7 @@ fn view_lines(page: &mut Page, job: &JobEntry, view: &ViewEntry) {
 fn head_line(page: &mut Page, view: &ViewEntry) {
     let verdict = view
         .verdict
-        .map_or("not compared".to_owned(), signed_verdict);
+        .map_or("not compared".to_owned(), Verdict::signed);
     let name = shorten(&clean(&view.name), page.width - width(&verdict) - 2);
     let used = width(&name) + 2 + width(&verdict);
     let painted = view.verdict.map_or(verdict, |v| page.painted(v));
@@ -234,7 +230,7 @@ impl Grid {
         }
         let widths = self.widths();
         let between: usize = widths.iter().map(|w| w + 1).sum();
-        let fixed = INDENT + between + 1 + width(&signed_verdict(Verdict::Undecided));
+        let fixed = INDENT + between + 1 + width(&Verdict::Undecided.signed());
         match page.width.checked_sub(fixed) {
             Some(left) if left >= LEAST_NAME => self.print_columns(page, &widths, left),
             _ => self.print_list(page),
@@ -279,7 +275,7 @@ impl Grid {
     fn print_list(&self, page: &mut Page) {
         page.line(&format!("  {}s:", self.heads[0]));
         for row in &self.rows {
-            let verdict = signed_verdict(row.verdict);
+            let verdict = row.verdict.signed();
             let room = page.width - INDENT - width(&verdict) - 1;
             let name = padded(&shorten(&row.name, room), room);
             page.line(&format!("  {name} {}", page.painted(row.verdict)));

@@ -64,7 +64,7 @@ pub(super) fn landmark_advice(landmark: &LandmarkEntry) -> Option<String> {
     let finding = landmark.finding.as_deref()?;
     if let Some(other) = finding.strip_prefix("swapped with ") {
         return Some(format!(
-            "swapped with {other}: exchange the two marks in one image"
+            "exchanged with {other}, taken the other way round: exchange the two marks in one image"
         ));
     }
     if finding == "uncontrolled" {

@@ -23,13 +23,18 @@ export async function compare() {
   else show(answer.data);
 }
 
+const SIGNS = { within: "✓", undecided: "?", out: "✕" };
+
+/** A verdict with its sign, as everywhere. */
+const signed = (verdict) => (verdict ? `${verdict} ${SIGNS[verdict] ?? ""}` : "no verdict");
+
 function show({ found: { report: found, earlier_kept: isKept, notes }, number, folder }) {
-  state.textContent = isKept ? `no view could be compared; the earlier results in ${folder} were kept` : `${found.verdict ?? "no verdict"}; saved in ${folder}`;
+  state.textContent = isKept ? `no view could be compared; the earlier results in ${folder} were kept` : `${signed(found.verdict)}; saved in ${folder}`;
   notes.forEach((note) => body.append(make("p", note)));
   report.href = address(`results/report.html?${number}`);
   report.hidden = isKept;
   for (const view of found.views) {
-    body.append(make("h3", `${view.name}: ${view.error ? view.error.text : view.verdict}`));
+    body.append(make("h3", `${view.name}: ${view.error ? view.error.text : signed(view.verdict)}`));
     if (view.corrections?.length) {
       const list = make("ul");
       view.corrections.forEach((c) => list.append(make("li", `${c.about}: ${c.text}`)));

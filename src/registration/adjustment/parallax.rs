@@ -1,12 +1,14 @@
 //! How points at different depths move in the render when the camera stands elsewhere.
 //!
-//! A projective registration takes up the camera's turn, its focal length and the keystone of a screen; what remains is
-//! the move of its centre: three numbers for a perspective camera (in parts of its distance), two for an orthographic
-//! one (in render pixels per pixel of depth).
+//! A projective registration takes up the camera's turn, its focal length and the keystone of a screen, and what the move of
+//! its centre does to the plane of the object's mean depth; what remains is the parallax of points before and behind it,
+//! by three numbers for a perspective camera (the move in parts of its distance), two for an orthographic one (in render
+//! pixels per pixel of depth). So the registration is the map that lays the pictures best over each other, and a point of
+//! unknown depth is taken for one of mean depth.
 //!
 //! # Source
 //! Pinhole camera with matrix `P = [A | -A C]`: R. Hartley and A. Zisserman, "Multiple View Geometry" (2nd ed., 2004),
-//! eq. 6.7 and section 13.3 (plane and parallax).
+//! eq. 6.7 and section 13.3 (plane and parallax): the plane stands across the camera's axis.
 use nalgebra::{Matrix2xX, Matrix3, Vector2, Vector3};
 
 /// The render's camera, ready to be moved.
@@ -17,6 +19,8 @@ pub(crate) enum Parallax {
         centre: Vector3<f64>,
         /// Typical distance of the landmarks from the camera: the unit of its shift.
         distance: f64,
+        /// Median of the landmarks' third projective coordinate: their depth along the camera's axis, in the matrix's unit.
+        depth: f64,
     },
     Orthographic {
         /// Depth in pixels = `depth . X - middle`.
@@ -55,12 +59,19 @@ impl Parallax {
             .iter()
             .map(|p| (Vector3::from(*p) - centre).norm())
             .collect();
+        let mut depths: Vec<f64> = places
+            .iter()
+            .map(|p| (matrix * (Vector3::from(*p) - centre)).z)
+            .collect();
         distances.sort_by(f64::total_cmp);
-        let distance = distances[distances.len() / 2];
-        (distance.is_finite() && distance > 0.0).then_some(Self::Perspective {
+        depths.sort_by(f64::total_cmp);
+        let [distance, depth] = [&distances, &depths].map(|all| all[all.len() / 2]);
+        let is_sound = distance.is_finite() && distance > 0.0 && depth.is_finite() && depth != 0.0;
+        is_sound.then_some(Self::Perspective {
             matrix,
             centre,
             distance,
+            depth,
         })
     }
 
@@ -80,46 +91,70 @@ impl Parallax {
         }
     }
 
-    /// How far the point appears moved in the render, pixels.
+    /// How far the point appears moved in the render against one of mean depth that it covers, pixels.
     pub(crate) fn shift(&self, space: [f64; 3], by: &[f64; 3]) -> Vector2<f64> {
-        let space = Vector3::from(space);
         match self {
-            Self::Perspective {
-                matrix,
-                centre,
-                distance,
-            } => {
-                let ray = space - centre;
-                projected(&(matrix * (ray - Vector3::from(*by) * *distance)))
-                    - projected(&(matrix * ray))
-            }
+            Self::Perspective { .. } => self.moved(space, by).map_or(Vector2::zeros(), |m| m.shift),
             Self::Orthographic { depth, middle } => {
-                Vector2::new(by[0], by[1]) * (depth.dot(&space) - middle)
+                Vector2::new(by[0], by[1]) * (depth.dot(&Vector3::from(space)) - middle)
             }
         }
     }
 
     /// The derivative of [`Self::shift`] by its unknowns.
     pub(crate) fn derivative(&self, space: [f64; 3], by: &[f64; 3]) -> Matrix2xX<f64> {
-        let space = Vector3::from(space);
         match self {
             Self::Perspective {
-                matrix,
-                centre,
-                distance,
+                matrix, distance, ..
             } => {
-                let v = matrix * (space - centre - Vector3::from(*by) * *distance);
-                let p = projected(&v);
+                let Some(m) = self.moved(space, by) else {
+                    return Matrix2xX::zeros(3);
+                };
                 Matrix2xX::from_fn(3, |r, c| {
-                    -(matrix[(r, c)] - p[r] * matrix[(2, c)]) * *distance / v.z
+                    (matrix[(r, c)] - m.seen[r] * matrix[(2, c)]) * *distance * m.by_move
                 })
             }
             Self::Orthographic { depth, middle } => {
-                let z = depth.dot(&space) - middle;
+                let z = depth.dot(&Vector3::from(space)) - middle;
                 Matrix2xX::from_row_slice(&[z, 0.0, 0.0, z])
             }
         }
     }
+
+    /// What a perspective camera that is moved `by` so much sees of a point.
+    ///
+    /// With `w = A b d`, the move in the camera's own axes, and `Z0` the mean depth, a point of mean depth that is seen at
+    /// `p` goes to `(Z0 p - w) / (Z0 - w_z)`: a similarity, which the registration takes up. What is left of the move of a
+    /// point of depth `Z` that goes to `y` is `(y (Z0 - w_z) + w) / Z0 - p`, zero for `Z = Z0`.
+    fn moved(&self, space: [f64; 3], by: &[f64; 3]) -> Option<Moved> {
+        let Self::Perspective {
+            matrix,
+            centre,
+            distance,
+            depth,
+        } = self
+        else {
+            return None;
+        };
+        let own = matrix * (Vector3::from(space) - centre);
+        let moved_by = matrix * Vector3::from(*by) * *distance;
+        let seen = projected(&(own - moved_by));
+        let ratio = (depth - moved_by.z) / (own.z - moved_by.z);
+        Some(Moved {
+            shift: (seen * (depth - moved_by.z) + moved_by.xy()) / *depth - projected(&own),
+            by_move: (1.0 - ratio) / *depth,
+            seen,
+        })
+    }
+}
+
+/// A point as a moved camera sees it.
+struct Moved {
+    shift: Vector2<f64>,
+    /// Where it is seen, before the registration takes its part off.
+    seen: Vector2<f64>,
+    /// How much of a move shows: `(1 - (Z0 - w_z) / (Z - w_z)) / Z0`.
+    by_move: f64,
 }
 
 fn projected(v: &Vector3<f64>) -> Vector2<f64> {
@@ -165,9 +200,32 @@ mod tests {
     }
 
     #[test]
+    fn a_point_of_mean_depth_does_not_move_and_others_go_by_inverse_depth() {
+        let parallax = Parallax::new(&PERSPECTIVE, &PLACES).expect("a camera");
+        // Third coordinates 60 + z: 63, 69, 52; the median is 63.
+        let by = [0.03, -0.02, 0.04];
+        assert!(parallax.shift([7.0, -5.0, 3.0], &by).norm() < 1e-9);
+        // A move across the axis alone: f t (1/Z0 - 1/Z), here t = 0.03 of the median distance.
+        let centre = Vector3::new(
+            -9000.0 / 1500.0 + 720.0 * 60.0 / 1500.0,
+            4000.0 / 1500.0 + 540.0 * 60.0 / 1500.0,
+            -60.0,
+        );
+        let mut distances = PLACES.map(|p| (Vector3::from(p) - centre).norm());
+        distances.sort_by(f64::total_cmp);
+        let expected = 1500.0 * 0.03 * distances[1] * (1.0 / 63.0 - 1.0 / 69.0);
+        let shift = parallax.shift(PLACES[1], &[0.03, 0.0, 0.0]);
+        assert!(
+            (shift.x - expected).abs() < 1e-9 && shift.y.abs() < 1e-9,
+            "{shift} {expected}"
+        );
+    }
+
+    #[test]
     fn a_camera_that_has_not_moved_moves_nothing() {
         let parallax = Parallax::new(&PERSPECTIVE, &PLACES).expect("a camera");
-        assert_eq!(parallax.shift(PLACES[2], &[0.0; 3]), Vector2::zeros());
+        // Rounding of numbers about 1000.
+        assert!(parallax.shift(PLACES[2], &[0.0; 3]).norm() < 1e-9);
     }
 
     #[test]

@@ -1154,7 +1154,7 @@ fn the_table_says_all_that_is_asked_of_it() {
             "undecided ?",
             "cannot tell: the edges fit no better than chance",
             "landmark lantern: wrong by 0.4 px, left out of the fit: mark it again",
-            "landmark draw bar: swapped with water tank: exchange the two marks in one image",
+            "landmark draw bar: exchanged with water tank, taken the other way round: exchange the two marks in one image",
             "landmark tool box: uncontrolled",
             "warning: the cameras of the render differ",
             "plan: not compared",

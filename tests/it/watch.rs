@@ -123,7 +123,7 @@ fn a_new_render_is_compared_when_it_is_whole_and_the_lines_say_what_got_better()
     assert_eq!(watch.until("job.json"), "job.json, render.png changed");
     let line = watch.until("front:");
     assert!(line.starts_with("front: box: better: width +1"), "{line}");
-    assert!(line.contains("out -> "), "{line}");
+    assert!(line.contains("out ✕ -> "), "{line}");
     // The same again: a new time, and nothing new in it.
     write("plan.png", &picture(0));
     watch.until("plan.png changed");

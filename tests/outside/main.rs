@@ -27,3 +27,4 @@ mod quantiles;
 mod rectification;
 mod standards;
 mod worked_examples;
+mod wrong_marks;

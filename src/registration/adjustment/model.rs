@@ -267,6 +267,13 @@ impl State {
             .then(&self.render_from_rectified)
     }
 
+    /// On which side of the horizon the registration sees a mark of the reference.
+    pub(crate) fn is_before(&self, mark: Point<ReferencePx>) -> bool {
+        let rectified = self.rectified_from_reference.apply(mark);
+        let matrix = self.render_from_rectified.matrix();
+        matrix[(2, 0)] * rectified.x + matrix[(2, 1)] * rectified.y + matrix[(2, 2)] > 0.0
+    }
+
     fn laid_over(&self, q: Point<ReferencePx>) -> Vector2<f64> {
         Vector2::from(
             self.render_from_rectified

@@ -14,6 +14,15 @@ impl Noise {
         reference: 1.0,
     };
 
+    /// The factor that is estimated, where one is: on the deviations that are not stated.
+    pub(crate) fn estimated(self) -> f64 {
+        if self.render == 1.0 {
+            self.reference
+        } else {
+            self.render
+        }
+    }
+
     /// Standard deviation of a number of the rectification.
     pub(super) fn of(self, observed: &Observed) -> f64 {
         if observed.is_of_marks {

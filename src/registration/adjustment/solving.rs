@@ -316,6 +316,12 @@ impl Problem {
         )
     }
 
+    /// Whether no mark that counts goes over the horizon.
+    fn keeps_sides(&self, from: &State, to: &State, active: &[bool]) -> bool {
+        let mut counting = self.pairs.iter().zip(active).filter(|(_, active)| **active);
+        counting.all(|(pair, _)| from.is_before(pair.reference) == to.is_before(pair.reference))
+    }
+
     /// One step that does not make the cost larger, with as much damping as that needs, and its length in render pixels;
     /// the cost is by the weights of `at`.
     fn step(
@@ -328,6 +334,7 @@ impl Problem {
         for _ in 0..8 {
             if let Some((global, regions)) = normal.solve(*damping)
                 && let Some(state) = at.state.changed(&self.layout, global.as_slice(), &regions)
+                && self.keeps_sides(&at.state, &state, terms.active)
             {
                 let rows = self.rows(&state, terms.noise);
                 let both = [(&at.state, at.rows.as_slice()), (&state, rows.as_slice())];

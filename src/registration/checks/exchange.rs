@@ -1,5 +1,5 @@
 //! Finds two marks whose places in the reference were exchanged.
-use super::settings::CHECKS;
+use super::{mark_test::critical_square, settings::CHECKS};
 use crate::registration::{
     adjustment::{Noise, Pair, Problem, RegionErrors, Solved, State, Weighing},
     roles::Roles,
@@ -39,7 +39,11 @@ pub(super) fn exchange_swapped(
                         Weighing::Robust,
                         noise,
                     );
-                (gain > CHECKS.exchange_gain.get()).then_some((gain, i, j, s))
+                // Two marks that are wrong each for itself may gain by an exchange and still be far off.
+                let explains = [i, j]
+                    .iter()
+                    .all(|&k| s.test_square(&tried, k, true) < critical_square());
+                (gain > CHECKS.exchange_gain.get() && explains).then_some((gain, i, j, s))
             })
             .max_by(|a, b| a.0.total_cmp(&b.0));
         let Some((_, i, j, s)) = best else { break };

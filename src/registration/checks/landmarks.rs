@@ -1,6 +1,6 @@
 //! What the adjustment says of each landmark.
 use super::settings::CHECKS;
-use super::snooping::{DETECTABLE_SQUARE, critical_square};
+use super::snooping::DETECTABLE_SQUARE;
 use crate::{
     registration::{adjustment::Adjustment, roles::Roles},
     statistics::Measured,
@@ -13,10 +13,10 @@ pub struct LandmarkFit {
     pub residual_px: [f64; 2],
     /// The same with its interval; what it means for a `check` landmark: how far the model is off here.
     pub offset_px: [Measured; 2],
-    /// Root of the standardised square of the joint adjustment's residual: noise alone gives about 1.4 and seldom
-    /// more than [`LandmarkFit::critical_value`]. `None` where nothing is redundant.
+    /// Root of the standardised square of the joint adjustment's residual, by the noise that the other marks show: noise
+    /// alone gives about 1.4 and seldom more than [`LandmarkFit::critical_value`]. `None` where nothing is redundant.
     pub test_statistic: Option<f64>,
-    /// The value that noise exceeds in one of a thousand marks.
+    /// The value that noise exceeds in one of a thousand marks: the larger, the fewer marks tell the noise.
     pub critical_value: f64,
     /// Share of an error of this mark that shows in its residual, 0 to 1.
     pub redundancy: f64,
@@ -47,6 +47,7 @@ pub(crate) fn judge(
     roles: &Roles,
     swapped: &[(usize, usize)],
 ) -> Result<Vec<LandmarkFit>, usize> {
+    let test = adjustment.mark_test();
     (0..adjustment.problem.pairs.len())
         .map(|i| {
             let took_part = adjustment.active[i];
@@ -75,8 +76,11 @@ pub(crate) fn judge(
             Ok(LandmarkFit {
                 residual_px: offset.map(|m| m.value()),
                 offset_px: offset,
-                test_statistic: is_tested.then(|| solved.test_square(problem, i, took_part).sqrt()),
-                critical_value: critical_square().sqrt(),
+                test_statistic: is_tested.then(|| {
+                    let square = solved.test_square(problem, i, took_part);
+                    test.square(square, took_part).sqrt()
+                }),
+                critical_value: test.critical(took_part).sqrt(),
                 redundancy,
                 smallest_detectable_px: is_tested
                     .then(|| deviation * (DETECTABLE_SQUARE / redundancy).sqrt()),

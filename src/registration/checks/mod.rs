@@ -4,7 +4,9 @@ pub(crate) mod altered_datum;
 mod bend;
 mod doubts;
 mod exchange;
+mod gross;
 pub(crate) mod landmarks;
+mod mark_test;
 mod noise;
 pub(crate) mod places;
 mod review;
@@ -16,6 +18,7 @@ mod tests;
 use super::{
     adjustment::{Problem, State, Weighing},
     roles::Roles,
+    start::Start,
 };
 use noise::NoiseEstimate;
 use snooping::{Cleaned, Snooping};
@@ -27,20 +30,28 @@ const ROBUST_STEPS: usize = 6;
 const MOST_LAST_STEPS: usize = 100;
 
 /// Robust fit, exchange of swapped marks, snooping. `None` where the marks do not determine the unknowns.
-pub(crate) fn clean(mut problem: Problem, roles: Roles, start: &State) -> Option<Cleaned> {
-    let mut noise = NoiseEstimate::new(&roles);
-    let active = roles.takes_part.clone();
-    let robust = |problem: &Problem, state: &State, noise: &NoiseEstimate| {
-        problem.solve(state, &active, Weighing::Robust, noise.now(), ROBUST_STEPS)
+pub(crate) fn clean(mut problem: Problem, roles: Roles, start: &Start) -> Option<Cleaned> {
+    let mut noise = NoiseEstimate::new(&roles, start.noise);
+    let robust = |problem: &Problem, state: &State, kept: &[bool], noise: &NoiseEstimate| {
+        problem.solve(state, kept, Weighing::Robust, noise.now(), ROBUST_STEPS)
     };
-    let mut solved = robust(&problem, start, &noise)?;
+    // The start knows neither parallax nor what the marks say of the rectification, so that good marks may lie far off it.
+    let is_whole = problem.layout.parallax.is_none() && !problem.layout.is_rectification_free;
+    let mut kept = if is_whole {
+        gross::kept(&problem, &roles, &problem.rows(&start.state, noise.now()))
+    } else {
+        roles.takes_part.clone()
+    };
+    let mut solved = robust(&problem, &start.state, &kept, &noise)?;
     for _ in 0..ROBUST_SOLUTIONS {
-        noise.take_median(&solved, &problem, &active);
-        solved = robust(&problem, &solved.state, &noise)?;
+        noise.take_smaller(&solved, &problem, &kept);
+        kept = gross::kept(&problem, &roles, &solved.rows);
+        solved = robust(&problem, &solved.state, &kept, &noise)?;
     }
     let swapped = exchange::exchange_swapped(&mut problem, &roles, &mut solved, noise.now());
-    solved = problem.least_squares(&solved, &active, noise.now())?;
-    let mut snooping = Snooping::new(problem, roles, solved, noise);
+    kept = gross::kept(&problem, &roles, &solved.rows);
+    solved = problem.least_squares(&solved, &kept, noise.now())?;
+    let mut snooping = Snooping::new((problem, solved), roles, kept, noise);
     snooping.remove_worst()?;
     snooping.settle(3)?;
     snooping.take_back()?;
@@ -49,5 +60,8 @@ pub(crate) fn clean(mut problem: Problem, roles: Roles, start: &State) -> Option
     snooping.remove_worst()?;
     snooping.settle(2)?;
     snooping.come_to_rest(MOST_LAST_STEPS)?;
-    Some(snooping.cleaned(swapped))
+    // A map whose horizon runs between the marks shows what lies behind the camera.
+    snooping
+        .is_before_horizon()
+        .then(|| snooping.cleaned(swapped))
 }

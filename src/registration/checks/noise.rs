@@ -14,19 +14,20 @@ pub(crate) struct NoiseEstimate {
 }
 
 impl NoiseEstimate {
-    pub(super) fn new(roles: &Roles) -> Self {
+    /// Begins with `factor` where a deviation is not stated.
+    pub(super) fn new(roles: &Roles, factor: f64) -> Self {
         Self {
             factor: if roles.render_stated && roles.reference_stated {
                 1.0
             } else {
-                2.0
+                factor
             },
             render_stated: roles.render_stated,
             reference_stated: roles.reference_stated,
         }
     }
 
-    fn is_known(&self) -> bool {
+    pub(super) fn is_known(&self) -> bool {
         self.render_stated && self.reference_stated
     }
 
@@ -51,7 +52,8 @@ impl NoiseEstimate {
             .clamp(CHECKS.least_noise.get(), CHECKS.most_noise.get());
     }
 
-    pub(super) fn take_median(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
+    /// From the smaller residuals alone, for the larger ones may be those of wrong marks.
+    pub(super) fn take_smaller(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
         let mut squares: Vec<f64> = (0..problem.pairs.len())
             .filter(|&i| active[i])
             .filter_map(|i| {
@@ -63,11 +65,11 @@ impl NoiseEstimate {
             return;
         }
         squares.sort_by(f64::total_cmp);
-        // 1.386 = 2 ln 2 is the median of chi-square with two degrees of freedom.
-        self.update(
-            squares[squares.len() / 2] / (2.0 * std::f64::consts::LN_2),
-            squares.len() as f64,
-        );
+        // Chi-square with two degrees of freedom exceeds x in exp(-x / 2) of the cases.
+        let n = squares.len();
+        let at = (CHECKS.good_share.get() * n as f64) as usize;
+        let below = (at as f64 + 0.5) / n as f64;
+        self.update(squares[at.min(n - 1)] / (-2.0 * (-below).ln_1p()), n as f64);
     }
 
     pub(crate) fn take_residuals(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {

@@ -1,8 +1,8 @@
 //! The landmarks' places on the model against their marks in the render: the render's own camera must see them there.
 //!
 //! An error along the ray of sight does not show here; only the reference's camera, from elsewhere, can contradict it.
+use super::mark_test::critical_square;
 use super::settings::CHECKS;
-use super::snooping::critical_square;
 use crate::{job::View, registration::adjustment::ADJUSTMENT};
 use nalgebra::Vector2;
 

@@ -1,8 +1,14 @@
 //! The marks judged again once edges have told more.
-use super::snooping::critical_square;
+use super::mark_test::MarkTest;
 use crate::registration::adjustment::Adjustment;
 
 impl Adjustment {
+    /// The test of single marks by what all of them say of the noise.
+    pub(super) fn mark_test(&self) -> MarkTest {
+        let noise = (self.noise, self.noise_freedom.is_infinite());
+        MarkTest::new(&self.problem, &self.solved, &self.active, noise)
+    }
+
     /// Judges the marks again now that edges have refined what is predicted of them: marks that fit are taken back,
     /// those that do not are left out. `is_sharp` tells of a region whether its edges can be trusted. Says whether
     /// anything changed.
@@ -11,7 +17,7 @@ impl Adjustment {
             // The depth of a part's edges is guessed: that must not accuse a mark.
             return false;
         }
-        let limit = critical_square();
+        let test = self.mark_test();
         let mut changed = false;
         for i in 0..self.active.len() {
             let may_change =
@@ -20,7 +26,8 @@ impl Adjustment {
                 continue;
             }
             let square = self.solved.test_square(&self.problem, i, self.active[i]);
-            let fits = square < limit;
+            let took_part = self.active[i];
+            let fits = test.square(square, took_part) < test.critical(took_part);
             if fits != self.active[i] {
                 self.active[i] = fits;
                 changed = true;

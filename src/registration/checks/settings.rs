@@ -6,6 +6,10 @@ settings! {
     CHECKS: CheckSettings of "checks" {
         mark_level = 0.001, "probability", "Baarda (1968)":
             "Level of the test of one mark.";
+        good_share = 0.4, "share", "judgement: with half of the marks wrong it still meets good ones":
+            "The first estimate of the noise is made from the residual below which this share of the marks lie.";
+        gross = 6.0, "deviations", "judgement":
+            "Datum marks that the robust solution leaves farther off are left out before least squares.";
         least_redundancy = 0.2, "share", "judgement":
             "Below this redundancy a mark's residual is too small a part of its error for first-order arithmetic: the statistic is then found by solving without the mark.";
         marks_tell_apart = 4.0, "chi-square", "judgement: odds of seven to one":
@@ -18,6 +22,8 @@ settings! {
             "How much an exchange of two marks must lower the robust cost.";
         prior_freedom = 3.0, "observations", "judgement":
             "Weight of what is believed about the noise of marks beforehand.";
+        test_freedom = 8.0, "observations", "judgement: the larger, the nearer to a test by a stated noise":
+            "The same weight where single marks are tested.";
         least_noise = 1.0 / 3.0, "times", "judgement":
             "How far the noise may lie below what is believed beforehand.";
         most_noise = 10.0 / 3.0, "times", "judgement":

@@ -6,24 +6,14 @@
 use super::settings::CHECKS;
 use super::{
     altered_datum::{self, AlteredDatum},
+    mark_test::MarkTest,
     noise::NoiseEstimate,
 };
-use crate::{
-    registration::{
-        adjustment::{Adjustment, Problem, Solved, Weighing},
-        roles::Roles,
-        start,
-    },
-    statistics::chi_square_quantile,
+use crate::registration::{
+    adjustment::{Adjustment, Problem, Solved, Weighing},
+    roles::Roles,
+    start,
 };
-
-/// How many marks may be taken out one after the other before the rest is asked again.
-const MOST_REMOVALS: usize = 8;
-
-/// The square that noise exceeds in one of a thousand marks.
-pub(crate) fn critical_square() -> f64 {
-    chi_square_quantile(1.0 - CHECKS.mark_level.get(), 2.0)
-}
 
 /// Non-centrality at which the test finds an error four times in five: 19.66 for two degrees of freedom, level 0.001
 /// (computed with SciPy's non-central chi-square).
@@ -53,16 +43,16 @@ pub(super) struct Snooping {
 }
 
 impl Snooping {
-    /// Begins with every mark that takes part.
+    /// Begins with the marks that are `kept`, by which `solved` is the solution; others that take part may come back.
     pub(super) fn new(
-        problem: Problem,
+        (problem, solved): (Problem, Solved),
         roles: Roles,
-        solved: Solved,
+        kept: Vec<bool>,
         noise: NoiseEstimate,
     ) -> Self {
         Self {
             problem,
-            active: roles.takes_part.clone(),
+            active: kept,
             takes_part: roles.takes_part.clone(),
             roles,
             solved,
@@ -74,13 +64,14 @@ impl Snooping {
     /// Takes out the mark with the largest statistic, or puts the marks of an altered datum part on it where that explains
     /// more, solves again, as long as a statistic is beyond its limit.
     pub(super) fn remove_worst(&mut self) -> Option<()> {
-        for _ in 0..MOST_REMOVALS {
+        // Each round takes out a mark or moves the marks of a part, so that there are no more rounds than marks.
+        for _ in 0..self.active.len() {
             let statistics = self.statistics();
             let worst = statistics
                 .iter()
                 .max_by(|a, b| a.0.total_cmp(&b.0))
                 .copied();
-            let ratio_of_one = worst.map_or(0.0, |(square, _)| square / critical_square());
+            let ratio_of_one = worst.map_or(0.0, |(square, _)| self.excess(square, true));
             let part = altered_datum::find(
                 &self.problem,
                 &self.roles,
@@ -98,7 +89,7 @@ impl Snooping {
                 continue;
             }
             let Some((square, i)) = worst else { break };
-            if square < critical_square() {
+            if ratio_of_one < 1.0 {
                 break;
             }
             self.leave_out(i, square, &statistics);
@@ -109,6 +100,13 @@ impl Snooping {
             self.solve()?;
         }
         Some(())
+    }
+
+    /// A mark's square over what noise exceeds in one of a thousand marks.
+    fn excess(&self, square: f64, took_part: bool) -> f64 {
+        let noise = (self.noise.now(), self.noise.is_known());
+        let test = MarkTest::new(&self.problem, &self.solved, &self.active, noise);
+        test.square(square, took_part) / test.critical(took_part)
     }
 
     /// Square and index of every mark that may be left out.
@@ -185,7 +183,7 @@ impl Snooping {
             .collect();
         out.sort_by(|a, b| a.0.total_cmp(&b.0));
         for (_, i) in out {
-            if test(self, i) < critical_square() {
+            if self.excess(test(self, i), false) < 1.0 {
                 self.active[i] = true;
                 self.solve()?;
             }
@@ -210,6 +208,16 @@ impl Snooping {
             )?;
         }
         Some(())
+    }
+
+    /// Whether all marks that are left lie on one side of the horizon.
+    pub(super) fn is_before_horizon(&self) -> bool {
+        let mut sides = (self.problem.pairs.iter().zip(&self.active))
+            .filter(|(_, active)| **active)
+            .map(|(pair, _)| self.solved.state.is_before(pair.reference));
+        sides
+            .next()
+            .is_none_or(|first| sides.all(|side| side == first))
     }
 
     pub(super) fn cleaned(self, swapped: Vec<(usize, usize)>) -> Cleaned {

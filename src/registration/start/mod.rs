@@ -3,7 +3,7 @@
 mod robust;
 mod subsets;
 
-pub(crate) use robust::robust_start;
+pub(crate) use robust::{Start, robust_start};
 
 use crate::{frame::fit, job::RegistrationKind};
 use nalgebra::Matrix3;

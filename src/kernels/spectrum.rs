@@ -1,6 +1,7 @@
 //! The Fourier transform of a square tile, and the pure tones that stand out of it.
 //!
-//! A crate would do, but the usual one sums in another order on another processor; here the bytes are the same on all.
+//! A crate would do, but `rustfft` sums in another order on another processor, and its plain planner, which does not, takes
+//! 2.2 times as long as this (`tests/bench/MEASURED.md`); here the bytes are the same on all.
 //!
 //! # Source
 //! J. W. Cooley and J. W. Tukey, "An algorithm for the machine calculation of complex Fourier series" (1965), decimation

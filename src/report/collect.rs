@@ -202,15 +202,15 @@ fn registration_entry(view: &View, m: &ViewMeasurement) -> RegistrationEntry {
         rectified_from_reference: r.rectified_from_reference.rows(),
         lens: lens_entry(r.rectified_from_reference.lens()),
         rectification: r.rectification.as_ref().and_then(rectification_entry),
-        scale: figure(r.scale),
-        rotation_deg: figure(r.rotation_deg),
+        scale: Some(figure(r.scale)),
+        rotation_deg: Some(figure(r.rotation_deg)),
         rms_px: finite(r.rms_px),
         sigma0: r.sigma0.and_then(finite),
         degrees_of_freedom: r.degrees_of_freedom,
         render_mark_sigma_px: finite(r.render_mark_sigma_px),
         reference_mark_sigma_px: finite(r.reference_mark_sigma_px),
         hides: r.hides.clone(),
-        render_px_per_model_mm: m.scales.render_px_per_model_mm.and_then(figure),
+        render_px_per_model_mm: m.scales.render_px_per_model_mm.map(figure),
         landmarks: landmarks
             .zip(&m.landmark_offsets_model_mm)
             .map(|((mark, fit), in_mm)| landmark_entry(view, mark, fit, *in_mm))
@@ -228,8 +228,8 @@ fn rectification_entry(found: &RectificationFigures) -> Option<RectificationEntr
         || found.rms_px.is_some()
         || corner_moves_px.is_some();
     has_figures.then(|| RectificationEntry {
-        aspect: found.aspect.and_then(figure),
-        lens_coefficient: found.lens.and_then(figure),
+        aspect: found.aspect.map(figure),
+        lens_coefficient: found.lens.map(figure),
         rms_px: found.rms_px.and_then(finite),
         corner_moves_px,
         corners_within_px,
@@ -262,12 +262,12 @@ fn landmark_entry(
         usage: mark.usage.into(),
         residual_px: fit.residual_px.map(finite),
         offset_px: Pair {
-            x: figure(fit.offset_px[0]),
-            y: figure(fit.offset_px[1]),
+            x: Some(figure(fit.offset_px[0])),
+            y: Some(figure(fit.offset_px[1])),
         },
         offset_mm: Pair {
-            x: x_mm.and_then(figure),
-            y: y_mm.and_then(figure),
+            x: x_mm.map(figure),
+            y: y_mm.map(figure),
         },
         test_statistic: fit.test_statistic.and_then(finite),
         critical_value: finite(fit.critical_value),
@@ -288,12 +288,12 @@ fn region_name(view: &View, index: usize) -> &str {
 fn scales_entry((job, view): (&Job, &View), scales: &measurement::Scales) -> ScalesEntry {
     let known = view.known.iter().zip(&scales.known);
     ScalesEntry {
-        render_px_per_model_mm: scales.render_px_per_model_mm.and_then(figure),
-        registered_px_per_full_size_mm: scales.registered_px_per_full_size_mm.and_then(figure),
+        render_px_per_model_mm: scales.render_px_per_model_mm.map(figure),
+        registered_px_per_full_size_mm: scales.registered_px_per_full_size_mm.map(figure),
         model_mm_per_render_px: scales
             .model_mm_per_render_px(job.scale)
             .and_then(|m| finite(m.value())),
-        model_size_percent: scales.model_size_percent.and_then(figure),
+        model_size_percent: scales.model_size_percent.map(figure),
         known: known
             .map(|(known, fit)| known_entry(view, known, fit))
             .collect(),
@@ -322,7 +322,7 @@ fn known_entry(view: &View, known: &job::Known, fit: &measurement::KnownFit) -> 
         direction_error_deg: fit.direction_error_deg.and_then(finite),
         test_statistic: fit.test_statistic.and_then(finite),
         critical_value: fit.critical_value.and_then(finite),
-        others_ask_for_full_size_mm: asked.and_then(figure),
+        others_ask_for_full_size_mm: asked.map(figure),
         others_ask_for_feet_and_inches: asked
             .map(|m| FullSizeMm(m.value()).feet_and_inches_within(m.half_width())),
         doubtful: fit.doubtful,
@@ -354,15 +354,15 @@ fn silhouette_entry(s: &measurement::SilhouetteOverlap) -> SilhouetteEntry {
 fn symmetry_entry(check: &measurement::SymmetryCheck) -> SymmetryEntry {
     let pairs = check.pairs.iter().map(|pair| PairAsymmetryEntry {
         names: pair.names.clone(),
-        middle_px: figure(pair.middle_px),
-        along_px: figure(pair.along_px),
+        middle_px: Some(figure(pair.middle_px)),
+        along_px: Some(figure(pair.along_px)),
     });
     SymmetryEntry {
         symmetric: !check.test.speaks(),
         test: test(check.test),
         degrees_of_freedom: check.degrees_of_freedom,
-        axis_deg: figure(check.axis_deg),
-        skew_deg: figure(check.skew_deg),
+        axis_deg: Some(figure(check.axis_deg)),
+        skew_deg: Some(figure(check.skew_deg)),
         pairs: pairs.collect(),
         text: check.text.clone(),
     }
@@ -370,12 +370,12 @@ fn symmetry_entry(check: &measurement::SymmetryCheck) -> SymmetryEntry {
 
 fn dimensions_entry(fit: &measurement::DimensionFit) -> DimensionsEntry {
     DimensionsEntry {
-        px_per_mm: figure(fit.px_per_mm),
-        angle_deg: fit.angle_deg.and_then(figure),
-        stretch_percent: fit.stretch_percent.and_then(figure),
+        px_per_mm: Some(figure(fit.px_per_mm)),
+        angle_deg: fit.angle_deg.map(figure),
+        stretch_percent: fit.stretch_percent.map(figure),
         stretch_test: fit.stretch_test.map(test),
         stretched: fit.is_stretched,
-        out_of_square_deg: fit.out_of_square_deg.and_then(figure),
+        out_of_square_deg: fit.out_of_square_deg.map(figure),
         square_test: fit.square_test.map(test),
         out_of_square: fit.is_out_of_square,
         sigma0: fit.sigma0.and_then(finite),
@@ -387,15 +387,15 @@ fn dimensions_entry(fit: &measurement::DimensionFit) -> DimensionsEntry {
 fn sizes_entry(sizes: &measurement::SizeComparison) -> SizesEntry {
     let spans = sizes.spans.iter().map(|span| SpanSizesEntry {
         name: span.name.clone(),
-        was_model_mm: figure(span.was_model_mm),
-        becomes_model_mm: figure(span.becomes_model_mm),
-        was_full_size_mm: figure(span.was_full_size_mm),
-        becomes_full_size_mm: figure(span.becomes_full_size_mm),
+        was_model_mm: Some(figure(span.was_model_mm)),
+        becomes_model_mm: Some(figure(span.becomes_model_mm)),
+        was_full_size_mm: Some(figure(span.was_full_size_mm)),
+        becomes_full_size_mm: Some(figure(span.becomes_full_size_mm)),
         text: span.text.clone(),
     });
     SizesEntry {
-        larger_percent: figure(sizes.larger_percent),
-        turned_deg: figure(sizes.turned_deg),
+        larger_percent: Some(figure(sizes.larger_percent)),
+        turned_deg: Some(figure(sizes.turned_deg)),
         text: sizes.text.clone(),
         spans: spans.collect(),
     }
@@ -405,7 +405,7 @@ fn leave_alone_entry(small: &measurement::LeftAlone) -> LeaveAloneEntry {
     LeaveAloneEntry {
         about: small.about.clone(),
         measure: small.measure.to_owned(),
-        error_model_mm: figure(small.error_model_mm),
+        error_model_mm: Some(figure(small.error_model_mm)),
         verdict: small.verdict,
     }
 }
@@ -429,16 +429,16 @@ fn region_entry(r: &RegionMeasure, tolerance: Tolerance) -> RegionEntry {
     RegionEntry {
         name: r.name.clone(),
         method: r.method.into(),
-        width_percent: r.width_percent.and_then(figure),
-        height_percent: r.height_percent.and_then(figure),
-        absolute_width_percent: r.absolute_percent[0].and_then(figure),
-        absolute_height_percent: r.absolute_percent[1].and_then(figure),
-        absolute_width_model_mm: r.absolute_model_mm[0].and_then(figure),
-        absolute_height_model_mm: r.absolute_model_mm[1].and_then(figure),
+        width_percent: r.width_percent.map(figure),
+        height_percent: r.height_percent.map(figure),
+        absolute_width_percent: r.absolute_percent[0].map(figure),
+        absolute_height_percent: r.absolute_percent[1].map(figure),
+        absolute_width_model_mm: r.absolute_model_mm[0].map(figure),
+        absolute_height_model_mm: r.absolute_model_mm[1].map(figure),
         offset_px: pair(r.offset_px),
         offset_model_mm: pair(r.offset_model_mm),
         offset_full_size_mm: pair(r.offset_full_size_mm),
-        rotation_deg: r.rotation_deg.and_then(figure),
+        rotation_deg: r.rotation_deg.map(figure),
         size_px: r.size_px.map(finite),
         size_model_mm: r.size_model_mm.map(|size| size.map(finite)),
         edge_overlap: r.edge_overlap.as_ref().map(edge_overlap_entry),
@@ -454,16 +454,16 @@ fn region_entry(r: &RegionMeasure, tolerance: Tolerance) -> RegionEntry {
 fn span_entry(s: &measurement::SpanMeasure, tolerance: Tolerance) -> SpanEntry {
     SpanEntry {
         name: s.name.clone(),
-        render_px: figure(s.render_px),
-        reference_px: figure(s.reference_px),
-        error_percent: figure(s.error_percent),
-        error_model_mm: s.error_model_mm.and_then(figure),
-        error_full_size_mm: s.error_full_size_mm.and_then(figure),
-        model_mm: s.model_mm.and_then(figure),
-        full_size_mm: s.full_size_mm.and_then(figure),
-        absolute_percent: s.absolute_percent.and_then(figure),
-        absolute_model_mm: s.absolute_model_mm.and_then(figure),
-        absolute_full_size_mm: s.absolute_full_size_mm.and_then(figure),
+        render_px: Some(figure(s.render_px)),
+        reference_px: Some(figure(s.reference_px)),
+        error_percent: Some(figure(s.error_percent)),
+        error_model_mm: s.error_model_mm.map(figure),
+        error_full_size_mm: s.error_full_size_mm.map(figure),
+        model_mm: s.model_mm.map(figure),
+        full_size_mm: s.full_size_mm.map(figure),
+        absolute_percent: s.absolute_percent.map(figure),
+        absolute_model_mm: s.absolute_model_mm.map(figure),
+        absolute_full_size_mm: s.absolute_full_size_mm.map(figure),
         tolerance,
         verdict: s.verdict,
         times_tolerance: finite(s.times_tolerance),
@@ -474,9 +474,9 @@ fn span_entry(s: &measurement::SpanMeasure, tolerance: Tolerance) -> SpanEntry {
 fn angle_entry(a: &measurement::AngleMeasure, tolerance: Tolerance) -> AngleEntry {
     AngleEntry {
         name: a.name.clone(),
-        render_deg: figure(a.render_deg),
-        reference_deg: figure(a.reference_deg),
-        error_deg: figure(a.error_deg),
+        render_deg: Some(figure(a.render_deg)),
+        reference_deg: Some(figure(a.reference_deg)),
+        error_deg: Some(figure(a.error_deg)),
         tolerance,
         verdict: a.verdict,
         times_tolerance: finite(a.times_tolerance),

@@ -25,46 +25,46 @@ const HEAD: [&str; 10] = [
 pub fn to_csv(report: &Report) -> String {
     let mut rows = Rows(format!("{}\r\n", HEAD.join(",")));
     for view in &report.views {
-        if let Some(error) = &view.error {
-            rows.add(
-                &Item::of(view, "view", "", None),
-                &format!("not compared: {}", error.code),
-                "",
-                [None; 4],
-            );
-        }
-        for region in &view.regions {
-            region_rows(&mut rows, view, region);
-        }
-        view.spans
-            .iter()
-            .for_each(|s| span_rows(&mut rows, view, s));
-        view.angles
-            .iter()
-            .for_each(|a| angle_rows(&mut rows, view, a));
-        if let Some(edges) = &view.edge_overlap {
-            edge_rows(
-                &mut rows,
-                &Item::of(view, "edge overlap", "", None),
-                edges,
-                None,
-            );
-        }
-        if let Some(registration) = &view.registration {
-            registration_rows(&mut rows, view, registration);
-        }
-        scale_rows(&mut rows, view);
-        for small in &view.leave_alone {
-            rows.figure(
-                &Item::of(view, "leave alone", &small.about, Some(small.verdict)),
-                &small.measure,
-                "mm on the model",
-                small.error_model_mm,
-                Some(report.job.smallest_visible_mm),
-            );
-        }
+        view_rows(&mut rows, view, report.job.smallest_visible_mm);
     }
     rows.0
+}
+
+fn view_rows(rows: &mut Rows, view: &ViewEntry, smallest_visible_mm: f64) {
+    if let Some(error) = &view.error {
+        rows.add(
+            &Item::of(view, "view", "", None),
+            &format!("not compared: {}", error.code),
+            "",
+            [None; 4],
+        );
+    }
+    for region in &view.regions {
+        region_rows(rows, view, region);
+    }
+    view.spans.iter().for_each(|s| span_rows(rows, view, s));
+    view.angles.iter().for_each(|a| angle_rows(rows, view, a));
+    if let Some(edges) = &view.edge_overlap {
+        edge_rows(rows, &Item::of(view, "edge overlap", "", None), edges, None);
+    }
+    if let Some(registration) = &view.registration {
+        registration_rows(rows, view, registration);
+    }
+    scale_rows(rows, view);
+    silhouette_rows(rows, view);
+    symmetry_rows(rows, view);
+    if let Some(sizes) = &view.sizes {
+        size_rows(rows, view, sizes);
+    }
+    for small in &view.leave_alone {
+        rows.figure(
+            &Item::of(view, "leave alone", &small.about, Some(small.verdict)),
+            &small.measure,
+            "mm on the model",
+            small.error_model_mm,
+            Some(smallest_visible_mm),
+        );
+    }
 }
 
 /// What a row is about.
@@ -372,45 +372,52 @@ fn scale_rows(rows: &mut Rows, view: &ViewEntry) {
         }
     }
     for known in &scales.known {
-        let name = format!("{} to {}", known.from, known.to);
-        let item = Item::of(view, "known length", &name, None);
-        rows.plain(&item, "disagreement", "%", known.disagreement_percent);
-        rows.plain(&item, "test statistic", "", known.test_statistic);
-        rows.figure(
-            &item,
-            "length that the others ask for",
-            "mm full size",
-            known.others_ask_for_full_size_mm,
-            None,
-        );
+        known_rows(rows, view, known);
     }
-    if let Some(s) = &view.silhouette {
-        let item = Item::of(view, "silhouette", "", None);
-        rows.plain(&item, "overlap", "", s.overlap);
-        for (measure, px, mm) in [
-            ("mean distance, model beyond", s.mean_px, s.mean_model_mm),
-            ("95th percentile of distance", s.p95_px, s.p95_model_mm),
-            ("largest distance", s.max_px, s.max_model_mm),
-        ] {
-            rows.plain(&item, measure, "px", px);
-            rows.plain(&item, measure, "mm on the model", mm);
-        }
+}
+
+fn known_rows(rows: &mut Rows, view: &ViewEntry, known: &KnownEntry) {
+    let name = format!("{} to {}", known.from, known.to);
+    let item = Item::of(view, "known length", &name, None);
+    rows.plain(&item, "disagreement", "%", known.disagreement_percent);
+    rows.plain(&item, "test statistic", "", known.test_statistic);
+    rows.figure(
+        &item,
+        "length that the others ask for",
+        "mm full size",
+        known.others_ask_for_full_size_mm,
+        None,
+    );
+}
+
+fn silhouette_rows(rows: &mut Rows, view: &ViewEntry) {
+    let Some(s) = &view.silhouette else { return };
+    let item = Item::of(view, "silhouette", "", None);
+    rows.plain(&item, "overlap", "", s.overlap);
+    for (measure, px, mm) in [
+        ("mean distance, model beyond", s.mean_px, s.mean_model_mm),
+        ("95th percentile of distance", s.p95_px, s.p95_model_mm),
+        ("largest distance", s.max_px, s.max_model_mm),
+    ] {
+        rows.plain(&item, measure, "px", px);
+        rows.plain(&item, measure, "mm on the model", mm);
     }
-    if let Some(symmetry) = &view.symmetry {
-        let item = Item::of(view, "registration", "symmetry of the reference", None);
-        let test = symmetry.test;
-        rows.add(
-            &item,
-            "test statistic",
-            "",
-            [test.statistic, None, None, test.critical_value],
-        );
-        rows.figure(&item, "axis", "deg", symmetry.axis_deg, None);
-        rows.figure(&item, "askew", "deg", symmetry.skew_deg, None);
-    }
-    if let Some(sizes) = &view.sizes {
-        size_rows(rows, view, sizes);
-    }
+}
+
+fn symmetry_rows(rows: &mut Rows, view: &ViewEntry) {
+    let Some(symmetry) = &view.symmetry else {
+        return;
+    };
+    let item = Item::of(view, "registration", "symmetry of the reference", None);
+    let test = symmetry.test;
+    rows.add(
+        &item,
+        "test statistic",
+        "",
+        [test.statistic, None, None, test.critical_value],
+    );
+    rows.figure(&item, "axis", "deg", symmetry.axis_deg, None);
+    rows.figure(&item, "askew", "deg", symmetry.skew_deg, None);
 }
 
 fn dimension_rows(rows: &mut Rows, view: &ViewEntry, image: &str, fit: &DimensionsEntry) {

@@ -7,18 +7,18 @@ pub(super) fn finite(x: f64) -> Option<f64> {
     x.is_finite().then_some(x)
 }
 
-/// A figure as it is written, for a key that is null where there is none.
-pub(super) fn figure(m: Measured) -> Option<Figure> {
-    Some(Figure {
+/// A figure as it is written; its numbers are finite.
+pub(super) fn figure(m: Measured) -> Figure {
+    Figure {
         value: m.value(),
         low: m.low(),
         high: m.high(),
-    })
+    }
 }
 
 pub(super) fn pair([x, y]: [Option<Measured>; 2]) -> Pair {
     Pair {
-        x: x.and_then(figure),
-        y: y.and_then(figure),
+        x: x.map(figure),
+        y: y.map(figure),
     }
 }

@@ -1,26 +1,29 @@
 //! The report as one page that needs nothing beside itself: no server, no network, no other file.
 //!
-//! Every text from outside passes [`escaped`]; pictures become data addresses.
+//! Every text is escaped by `maud`, in elements and in attributes; those from outside are made plain by `clean` before.
+//! Pictures become data addresses.
 use super::{json::*, screen, wording::*};
 use badge::badge;
 use base64::{Engine, engine::general_purpose::STANDARD};
-use data_address::Picture;
-use escaped::escaped;
-use pictures::write_pictures;
+use comparison::comparison;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use pictures::pictures;
 use sha2::{Digest, Sha256};
 use std::io;
 use tables::{angle_table, landmark_tables, region_table, span_table};
 
 mod badge;
+mod comparison;
 mod data_address;
-mod escaped;
 mod pictures;
 mod tables;
 
-const PAGE: &str = include_str!("page/page.html");
-const COMPARISON: &str = include_str!("page/comparison.html");
 const STYLE: &str = include_str!("page/page.css");
 const SCRIPT: &str = include_str!("page/page.js");
+
+/// Where something is put in later, written straight to the file: pictures make the page large. No text from outside can be
+/// taken for it, for their `<` are escaped.
+const PLACE: PreEscaped<&str> = PreEscaped("<!--place-->");
 
 /// The report as a page of HTML that works from a file.
 ///
@@ -42,37 +45,68 @@ pub fn write_html(
     picture: &dyn Fn(&str) -> Option<Vec<u8>>,
     out: &mut dyn io::Write,
 ) -> io::Result<()> {
-    let (head, foot) = PAGE
-        .split_once("{{body}}")
-        .expect("the page has a place for its body");
-    // Pictures make the page large: they are written to their place, not handed on from text to text.
-    let title = escaped(&report.job.title);
-    // The line break that the page has before each of them is a part of it.
-    let hash = |content: &str| source_hash(&format!("\n{content}"));
-    let mut page = fill(
-        head,
-        &[
-            ("title", &title),
-            ("style", STYLE),
-            ("style_hash", &hash(STYLE)),
-            ("script_hash", &hash(SCRIPT)),
-        ],
-    );
-    page.push_str(&header(report));
-    page.push_str("<main>\n");
-    page.push_str(&changes(report));
+    let page = page(report).into_string();
+    let [start, end] = around_places(&page);
+    out.write_all(start.as_bytes())?;
     for (i, view) in report.views.iter().enumerate() {
-        write_view(&mut page, i, view, &report.job, picture);
-        out.write_all(page.as_bytes())?;
-        page.clear();
+        let section = view_section(i + 1, view, &report.job).into_string();
+        let [start, middle, end] = around_places(&section);
+        out.write_all(start.as_bytes())?;
+        out.write_all(comparison(view, picture).into_string().as_bytes())?;
+        out.write_all(middle.as_bytes())?;
+        out.write_all(pictures(view, picture).into_string().as_bytes())?;
+        out.write_all(end.as_bytes())?;
     }
-    page.push_str("</main>\n");
-    page.push_str(&footer(report));
-    page.push_str(&fill(foot, &[("script", SCRIPT)]));
-    out.write_all(page.as_bytes())
+    out.write_all(end.as_bytes())
 }
 
-/// What a content security policy allows a script or a style by: its SHA-256.
+/// What stands before, between and after the places of a text.
+fn around_places<const N: usize>(text: &str) -> [&str; N] {
+    let parts: Vec<&str> = text.split(PLACE.0).collect();
+    parts
+        .try_into()
+        .expect("a text has the places that its template has")
+}
+
+/// The whole page, with a place for the views.
+fn page(report: &Report) -> Markup {
+    html! {
+        (DOCTYPE) "\n"
+        html lang="en" {
+            (head(&report.job.title)) "\n"
+            body {
+                (header(report)) "\n"
+                main {
+                    (changes(report)) "\n"
+                    (PLACE)
+                } "\n"
+                (footer(report)) "\n"
+                script { (PreEscaped(SCRIPT)) } "\n"
+            }
+        }
+        "\n"
+    }
+}
+
+/// Only the page's own style and script may run, and pictures only come from the page itself.
+fn head(title: &str) -> Markup {
+    html! {
+        head {
+            meta charset="utf-8";
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            meta name="color-scheme" content="light dark";
+            meta http-equiv="Content-Security-Policy" content={
+                "default-src 'none'; img-src data:; style-src '" (source_hash(STYLE)) "'; script-src '"
+                (source_hash(SCRIPT)) "'; base-uri 'none'; form-action 'none'"
+            };
+            title { (clean(title)) }
+            "\n"
+            style { (PreEscaped(STYLE)) }
+        }
+    }
+}
+
+/// What a content security policy allows a script or a style by: the SHA-256 of all that stands between its tags.
 ///
 /// Source: W3C Content Security Policy Level 3, section 2.3.1, hash-source.
 fn source_hash(content: &str) -> String {
@@ -81,267 +115,211 @@ fn source_hash(content: &str) -> String {
     text
 }
 
-/// The template with each `{{key}}` replaced. What is filled in is not looked through again, so a name that looks like
-/// a key stays a name.
-fn fill(template: &str, values: &[(&str, &str)]) -> String {
-    let mut parts = template.split("{{");
-    let mut filled = parts.next().unwrap_or_default().to_owned();
-    for part in parts {
-        let (key, rest) = part
-            .split_once("}}")
-            .expect("every {{ of a template is closed");
-        let value = values.iter().find(|(k, _)| *k == key);
-        filled.push_str(value.expect("every key of a template has a value").1);
-        filled.push_str(rest);
-    }
-    filled
-}
-
-fn header(report: &Report) -> String {
+fn header(report: &Report) -> Markup {
     let job = &report.job;
     let t = &job.tolerance;
-    let links = report.views.iter().enumerate().map(|(i, view)| {
-        format!(
-            "<li><a href=\"#view-{}\">{}</a> {}</li>",
-            i + 1,
-            escaped(&view.name),
-            badge(view.verdict)
-        )
-    });
-    format!(
-        "<header>\n<h1>{} {}</h1>\n<p class=\"soft\">Scale 1:{} · tolerance {} % in proportion, {} mm on the model in \
-         position, {}° in angle, least edge overlap {} · ± figures are 95 % intervals</p>\n{}<nav \
-         aria-label=\"Views\"><ul>{}</ul></nav>\n</header>\n",
-        escaped(&job.title),
-        badge(report.verdict),
-        nine_digits(job.scale_denominator),
-        t.proportion_percent,
-        t.offset_mm,
-        t.angle_deg,
-        t.edge_overlap,
-        notes("", &report.warnings),
-        links.collect::<String>(),
-    )
+    html! {
+        header {
+            h1 { (clean(&job.title)) " " (badge(report.verdict)) }
+            p.soft {
+                "Scale 1:" (nine_digits(job.scale_denominator)) " · tolerance " (t.proportion_percent)
+                " % in proportion, " (t.offset_mm) " mm on the model in position, " (t.angle_deg)
+                "° in angle, least edge overlap " (t.edge_overlap) " · ± figures are 95 % intervals"
+            }
+            (notes(&report.warnings))
+            nav aria-label="Views" {
+                ul {
+                    @for (i, view) in report.views.iter().enumerate() {
+                        li { a href={ "#view-" (i + 1) } { (clean(&view.name)) } " " (badge(view.verdict)) }
+                    }
+                }
+            }
+        }
+    }
 }
 
 /// The corrections of all views, worst first: the first thing that the reader wants to know.
-fn changes(report: &Report) -> String {
+fn changes(report: &Report) -> Markup {
     let mut all: Vec<(&ViewEntry, &CorrectionEntry)> = Vec::new();
     for view in &report.views {
         all.extend(view.corrections.iter().map(|c| (view, c)));
     }
     let times = |c: &CorrectionEntry| c.times_tolerance.unwrap_or(0.0);
     all.sort_by(|(_, a), (_, b)| times(b).total_cmp(&times(a)));
-    let items = all.iter().map(|(view, c)| {
-        let view = (report.views.len() > 1)
-            .then(|| format!(" <span class=\"soft\">({})</span>", escaped(&view.name)));
-        format!("<li>{}{}</li>", correction(c), view.unwrap_or_default())
-    });
-    let items: String = items.collect();
-    let content = if items.is_empty() {
-        format!("<p>{}</p>", nothing_to_change(report.verdict))
-    } else {
-        format!("<ol class=\"corrections\">{items}</ol>")
-    };
-    format!("<section>\n<h2>What to change in CAD, worst first</h2>\n{content}\n</section>\n")
-}
-
-fn correction(c: &CorrectionEntry) -> String {
-    let times = c.times_tolerance.map_or(String::new(), |t| {
-        let times = decimals(t, 1);
-        format!(" <span class=\"soft\">{times} times the tolerance</span>")
-    });
-    format!("{}{times}", escaped(&correction_text(c)))
-}
-
-fn write_view(
-    page: &mut String,
-    index: usize,
-    view: &ViewEntry,
-    job: &JobEntry,
-    picture: &dyn Fn(&str) -> Option<Vec<u8>>,
-) {
-    let tolerance = &job.tolerance;
-    let number = index + 1;
-    let (name, verdict) = (escaped(&view.name), badge(view.verdict));
-    for part in [
-        format!("<section id=\"view-{number}\">\n<h2>{name} {verdict}</h2>\n"),
-        sources(view),
-        sizes(view),
-        failure(view),
-        notes("<h3>Warnings</h3>", &view.warnings),
-        doubtful_landmarks(view),
-        hidden(view),
-    ] {
-        page.push_str(&part);
+    html! {
+        section {
+            h2 { "What to change in CAD, worst first" }
+            @if all.is_empty() {
+                p { (nothing_to_change(report.verdict)) }
+            } @else {
+                ol.corrections {
+                    @for (view, c) in all {
+                        li {
+                            (correction(c))
+                            @if report.views.len() > 1 { " " span.soft { "(" (clean(&view.name)) ")" } }
+                        }
+                    }
+                }
+            }
+        }
     }
-    write_comparison(page, view, picture);
-    page.push_str(&region_table(view, tolerance));
-    page.push_str(&span_table(view, tolerance));
-    page.push_str(&angle_table(view, tolerance));
-    if let Some(line) = leave_alone_line(job, view) {
-        page.push_str(&format!("<p>{}</p>\n", escaped(&line)));
+}
+
+fn correction(c: &CorrectionEntry) -> Markup {
+    html! {
+        (clean(&correction_text(c)))
+        @if let Some(times) = c.times_tolerance {
+            " " span.soft { (decimals(times, 1)) " times the tolerance" }
+        }
     }
-    write_pictures(page, view, picture);
-    page.push_str(&landmark_tables(view));
-    page.push_str("</section>\n");
 }
 
-fn failure(view: &ViewEntry) -> String {
-    view.error.as_ref().map_or(String::new(), |error| {
-        format!(
-            "<ul class=\"notes\"><li class=\"error\"><strong>Not compared.</strong> {} <span \
-             class=\"soft\">({})</span></li></ul>\n",
-            escaped(&error.text),
-            escaped(&error.code)
-        )
-    })
+/// A view, with a place for its comparison and one for its pictures.
+fn view_section(number: usize, view: &ViewEntry, job: &JobEntry) -> Markup {
+    html! {
+        section id={ "view-" (number) } {
+            h2 { (clean(&view.name)) " " (badge(view.verdict)) }
+            "\n"
+            (sources(view))
+            (facts(view))
+            (sizes(view))
+            (failure(view))
+            @if !view.warnings.is_empty() { h3 { "Warnings" } }
+            (notes(&view.warnings))
+            (doubtful_landmarks(view))
+            (hidden(view))
+            (PLACE)
+            (region_table(view, &job.tolerance))
+            (span_table(view, &job.tolerance))
+            (angle_table(view, &job.tolerance))
+            @if let Some(line) = leave_alone_line(job, view) { p { (clean(&line)) } "\n" }
+            (PLACE)
+            (landmark_tables(view))
+        }
+        "\n"
+    }
 }
 
-fn sources(view: &ViewEntry) -> String {
+fn failure(view: &ViewEntry) -> Markup {
+    html! {
+        @if let Some(error) = &view.error {
+            ul.notes {
+                li.error {
+                    strong { "Not compared." } " " (clean(&error.text)) " "
+                    span.soft { "(" (clean(&error.code)) ")" }
+                }
+            }
+            "\n"
+        }
+    }
+}
+
+fn sources(view: &ViewEntry) -> Markup {
     let r = &view.reference;
-    let mut line = format!(
-        "Render {} against reference {}",
-        escaped(&view.render.image),
-        escaped(&r.image)
-    );
-    for (word, text) in provenance(r) {
-        line.push_str(&format!(" · {word}: {}", escaped(text)));
+    html! {
+        p.soft {
+            "Render " (clean(&view.render.image)) " against reference " (clean(&r.image))
+            @for (word, text) in provenance(r) { " · " (word) ": " (clean(text)) }
+        }
+        "\n"
     }
-    format!("<p class=\"soft\">{line}</p>\n{}", facts(view))
 }
 
 /// How both images differ in size: with two plans, that is the finding.
-fn sizes(view: &ViewEntry) -> String {
-    let lines = sizes_lines(view);
-    let lines = lines.iter().map(|line| {
-        let line = escaped(line);
-        format!("<p><strong>{line}</strong></p>\n")
-    });
-    lines.collect()
+fn sizes(view: &ViewEntry) -> Markup {
+    html! {
+        @for line in sizes_lines(view) {
+            p { strong { (clean(&line)) } } "\n"
+        }
+    }
 }
 
-fn facts(view: &ViewEntry) -> String {
+fn facts(view: &ViewEntry) -> Markup {
     let mut facts = Vec::new();
-    if let Some(r) = &view.registration {
-        let rms = r.rms_px.map_or(String::new(), |rms| {
-            format!(", rms {} px", decimals(rms, 2))
-        });
-        facts.push(format!(
-            "Registration: {}{rms}, {}",
-            kind_word(r.kind),
-            marks_line(r)
-        ));
-    }
-    if let Some(e) = &view.edge_overlap {
-        let shown = |x: Option<f64>| x.map_or("-".to_owned(), |x| decimals(x, 2));
-        facts.push(format!(
-            "Edge overlap {} (chance {}, above chance {})",
-            shown(e.score),
-            shown(e.chance),
-            shown(e.above_chance)
-        ));
-    }
+    facts.extend(view.registration.as_ref().map(registration_line));
+    facts.extend(view.edge_overlap.as_ref().map(overlap_line));
     let size = view.scales.as_ref().and_then(|s| s.model_size_percent);
-    if let Some(size) = size {
+    facts.extend(size.map(|size| {
         let text = plus_minus(&size, Sign::Always);
-        facts.push(format!("Size of the whole model: {text} %"));
+        format!("Size of the whole model: {text} %")
+    }));
+    facts.extend(dimension_lines(view).iter().map(|line| clean(line)));
+    facts.extend(screen::sentences(view).iter().map(|line| clean(line)));
+    html! {
+        @for fact in facts {
+            p.soft { (fact) } "\n"
+        }
     }
-    facts.extend(dimension_lines(view).iter().map(|line| escaped(line)));
-    let screen = screen::sentences(view);
-    facts.extend(screen.iter().map(|line| escaped(line)));
-    let paragraphs = facts.iter().map(|f| format!("<p class=\"soft\">{f}</p>\n"));
-    paragraphs.collect()
 }
 
-fn notes(head: &str, warnings: &[Warning]) -> String {
-    if warnings.is_empty() {
-        return String::new();
-    }
-    let items = warnings.iter().map(|w| {
-        format!(
-            "<li>{} <span class=\"soft\">({})</span></li>",
-            escaped(&w.text),
-            escaped(&w.code)
-        )
+fn registration_line(r: &RegistrationEntry) -> String {
+    let rms = r.rms_px.map_or(String::new(), |rms| {
+        format!(", rms {} px", decimals(rms, 2))
     });
+    let (kind, marks) = (kind_word(r.kind), marks_line(r));
+    format!("Registration: {kind}{rms}, {marks}")
+}
+
+fn overlap_line(e: &EdgeOverlapEntry) -> String {
+    let shown = |x: Option<f64>| x.map_or("-".to_owned(), |x| decimals(x, 2));
     format!(
-        "{head}<ul class=\"notes\">{}</ul>\n",
-        items.collect::<String>()
+        "Edge overlap {} (chance {}, above chance {})",
+        shown(e.score),
+        shown(e.chance),
+        shown(e.above_chance)
     )
 }
 
-fn hidden(view: &ViewEntry) -> String {
-    let hides: Vec<_> = view.registration.iter().flat_map(|r| &r.hides).collect();
-    if hides.is_empty() {
-        return String::new();
+fn notes(warnings: &[Warning]) -> Markup {
+    html! {
+        @if !warnings.is_empty() {
+            ul.notes {
+                @for w in warnings {
+                    li { (clean(&w.text)) " " span.soft { "(" (clean(&w.code)) ")" } }
+                }
+            }
+            "\n"
+        }
     }
-    let items = hides.iter().map(|h| format!("<li>{}</li>", escaped(h)));
-    format!(
-        "<h3>What this registration cannot show</h3><ul class=\"notes\">{}</ul>\n",
-        items.collect::<String>()
-    )
-}
-
-fn write_comparison(
-    page: &mut String,
-    view: &ViewEntry,
-    picture: &dyn Fn(&str) -> Option<Vec<u8>>,
-) {
-    let render = Picture::of(view, "render_small", picture);
-    let reference = Picture::of(view, "reference_small", picture);
-    let (Some(render), Some(reference)) = (render, reference) else {
-        return;
-    };
-    let name = escaped(&view.name);
-    let values = [("view", name.as_str())];
-    let places = COMPARISON
-        .split_once("{{reference}}")
-        .and_then(|(start, rest)| Some((start, rest.split_once("{{render}}")?)));
-    let (start, (middle, end)) =
-        places.expect("the comparison shows the reference, then the render");
-    page.push_str("<h3>Render over reference</h3>\n");
-    page.push_str(&fill(start, &values));
-    reference.write_address(page);
-    page.push_str(&fill(middle, &values));
-    render.write_address(page);
-    page.push_str(&fill(end, &values));
 }
 
 /// Landmarks that something is wrong with: the figures below rest on them.
-fn doubtful_landmarks(view: &ViewEntry) -> String {
+fn doubtful_landmarks(view: &ViewEntry) -> Markup {
     let landmarks = view.registration.iter().flat_map(|r| &r.landmarks);
-    let items = landmarks.filter_map(|l| {
-        let advice = escaped(&landmark_advice(l)?);
-        Some(format!(
-            "<li><strong>{}</strong>: {advice}</li>",
-            escaped(&l.name)
-        ))
-    });
-    let items: String = items.collect();
-    if items.is_empty() {
-        return items;
+    let doubtful: Vec<(&str, String)> = landmarks
+        .filter_map(|l| Some((l.name.as_str(), landmark_advice(l)?)))
+        .collect();
+    html! {
+        @if !doubtful.is_empty() {
+            h3 { "Doubtful landmarks" }
+            ul.notes {
+                @for (name, advice) in doubtful {
+                    li { strong { (clean(name)) } ": " (clean(&advice)) }
+                }
+            }
+            "\n"
+        }
     }
-    format!("<h3>Doubtful landmarks</h3><ul class=\"notes\">{items}</ul>\n")
 }
 
-fn footer(report: &Report) -> String {
-    format!(
-        "<footer class=\"soft\">{} {} · job {} · BLAKE3 {}</footer>",
-        escaped(&report.program.name),
-        escaped(&report.program.version),
-        escaped(&report.job.file),
-        escaped(&report.job.blake3)
-    )
+fn hidden(view: &ViewEntry) -> Markup {
+    let hides: Vec<_> = view.registration.iter().flat_map(|r| &r.hides).collect();
+    html! {
+        @if !hides.is_empty() {
+            h3 { "What this registration cannot show" }
+            ul.notes {
+                @for line in hides { li { (clean(line)) } }
+            }
+            "\n"
+        }
+    }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_value_that_looks_like_a_key_stays_a_value() {
-        let filled = fill("<{{a}}|{{b}}>", &[("a", "{{b}}"), ("b", "2")]);
-        assert_eq!(filled, "<{{b}}|2>");
+fn footer(report: &Report) -> Markup {
+    html! {
+        footer.soft {
+            (clean(&report.program.name)) " " (clean(&report.program.version)) " · job "
+            (clean(&report.job.file)) " · BLAKE3 " (clean(&report.job.blake3))
+        }
     }
 }

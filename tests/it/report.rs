@@ -26,7 +26,7 @@ const TOLERANCE: Tolerance = Tolerance {
 /// Names that break what is careless with them.
 const HOSTILE: [&str; 7] = [
     "<script>alert(1)</script>",
-    "tank, \"front\" & 'rear'",
+    "tank, \"front\" & 'rear'\" onfocus=\"alert(1)",
     "two\nlines\r\nand\ttab",
     "=HYPERLINK(\"http://example.invalid\")",
     "@sum\u{1b}[31m\u{202e}{{script}}",
@@ -869,12 +869,14 @@ fn hostile_names_make_no_tags() {
     let html = page(&hostile_report());
     assert_eq!(html.matches("<script>").count(), 1);
     assert!(!html.contains("<img src=x") && !html.contains("<script>alert"));
-    assert!(html.contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
+    assert!(html.contains("<title>&lt;script&gt;alert(1)&lt;/script&gt;</title>"));
     assert!(
         html.contains("{{script}}"),
         "a name that looks like a key stays as it is"
     );
-    for attribute in ["onerror=", "onclick=", "onload="] {
+    // A quote in a name must not end the attribute that it stands in.
+    assert!(html.contains("onfocus="));
+    for attribute in ["onerror=", "onclick=", "onload=", "onfocus="] {
         assert!(
             tags(&html).iter().all(|t| !unquoted(t).contains(attribute)),
             "{attribute}"

@@ -1,6 +1,7 @@
 //! Pictures as addresses that hold them, so that the page needs no other file.
 use crate::report::json::ViewEntry;
 use base64::{Engine, engine::general_purpose::STANDARD};
+use maud::Render;
 
 /// A picture that browsers show.
 pub(super) struct Picture {
@@ -24,9 +25,11 @@ impl Picture {
         };
         Some(Self { media_type, bytes })
     }
+}
 
-    /// Appends the address that holds the picture's bytes.
-    pub(super) fn write_address(&self, page: &mut String) {
+/// The address that holds the picture's bytes. Nothing in it needs to be escaped.
+impl Render for Picture {
+    fn render_to(&self, page: &mut String) {
         page.push_str("data:");
         page.push_str(self.media_type);
         page.push_str(";base64,");

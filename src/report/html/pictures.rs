@@ -1,6 +1,7 @@
 //! The pictures of a view on the page.
-use super::{data_address::Picture, escaped::escaped};
-use crate::report::json::ViewEntry;
+use super::data_address::Picture;
+use crate::report::{json::ViewEntry, wording::clean};
+use maud::{Markup, html};
 
 /// The pictures of a view that are shown beneath its comparison: key, caption.
 const PICTURES: [(&str, &str); 9] = [
@@ -39,41 +40,40 @@ const PICTURES: [(&str, &str); 9] = [
     ),
 ];
 
-/// Appends the pictures that the view has, each with its caption.
-pub(super) fn write_pictures(
-    page: &mut String,
-    view: &ViewEntry,
-    picture: &dyn Fn(&str) -> Option<Vec<u8>>,
-) {
-    let name = escaped(&view.name);
-    let mut is_first = true;
-    for (key, caption) in PICTURES {
-        let Some(picture) = Picture::of(view, key, picture) else {
-            continue;
-        };
-        if std::mem::take(&mut is_first) {
-            page.push_str("<h3>Pictures</h3>\n<div class=\"pictures\">\n");
+/// The pictures that the view has, each with its caption.
+pub(super) fn pictures(view: &ViewEntry, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> Markup {
+    let name = clean(&view.name);
+    // They are read one by one, as they are written.
+    let mut shown = PICTURES
+        .iter()
+        .filter_map(|(key, caption)| Some((Picture::of(view, key, picture)?, caption)))
+        .peekable();
+    html! {
+        @if shown.peek().is_some() {
+            h3 { "Pictures" }
+            "\n"
+            div.pictures {
+                @for (picture, caption) in shown {
+                    figure {
+                        button type="button" aria-expanded="false" aria-label={ "Enlarge: " (caption) ", " (name) } {
+                            img src=(picture) alt={ (caption) ", " (name) };
+                        }
+                        figcaption { (caption) }
+                    }
+                    "\n"
+                }
+            }
+            "\n"
         }
-        page.push_str(&format!(
-            "<figure><button type=\"button\" aria-expanded=\"false\" aria-label=\"Enlarge: {caption}, {name}\"><img \
-             src=\""
-        ));
-        picture.write_address(page);
-        page.push_str(&format!(
-            "\" alt=\"{caption}, {name}\"></button><figcaption>{caption}</figcaption></figure>\n"
-        ));
-    }
-    if !is_first {
-        page.push_str("</div>\n");
-    }
-    // It flickers: shown only to those who ask for it.
-    if let Some(blink) = Picture::of(view, "blink", picture) {
-        page.push_str(
-            "<details class=\"blink\"><summary>Render and reference in turn (flickers)</summary><figure><img src=\"",
-        );
-        blink.write_address(page);
-        page.push_str(&format!(
-            "\" alt=\"Render and registered reference of {name} in turn\"></figure></details>\n"
-        ));
+        // It flickers: shown only to those who ask for it.
+        @if let Some(blink) = Picture::of(view, "blink", picture) {
+            details.blink {
+                summary { "Render and reference in turn (flickers)" }
+                figure {
+                    img src=(blink) alt={ "Render and registered reference of " (name) " in turn" };
+                }
+            }
+            "\n"
+        }
     }
 }

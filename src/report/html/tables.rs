@@ -1,20 +1,43 @@
 //! The tables of the page.
-use super::{badge::badge, escaped::escaped};
+use super::badge::badge;
 use crate::report::{json::*, wording::*};
+use maud::{Markup, html};
 
 /// One row of a table.
 struct Row {
     /// Its head, then its cells.
-    cells: Vec<String>,
-    /// What is said below it, over the whole width; may be empty.
-    below: String,
+    cells: Vec<Cell>,
+    /// What is said below it, over the whole width.
+    below: Option<String>,
 }
 
-impl From<Vec<String>> for Row {
-    fn from(cells: Vec<String>) -> Self {
-        Self {
-            cells,
-            below: String::new(),
+impl From<Vec<Cell>> for Row {
+    fn from(cells: Vec<Cell>) -> Self {
+        Self { cells, below: None }
+    }
+}
+
+enum Cell {
+    /// What the row is about.
+    Head(Markup),
+    Words(Markup),
+    /// `None` where the figure is absent.
+    Figure(Option<Markup>),
+}
+
+impl Cell {
+    fn is_absent(&self) -> bool {
+        matches!(self, Self::Figure(None))
+    }
+
+    fn markup(&self) -> Markup {
+        html! {
+            @match self {
+                Self::Head(head) => th scope="row" { (head) },
+                Self::Words(words) => td { (words) },
+                Self::Figure(Some(figure)) => td.number { (figure) },
+                Self::Figure(None) => td.number { (ABSENT) },
+            }
         }
     }
 }
@@ -23,79 +46,90 @@ impl From<Vec<String>> for Row {
 const ABSENT: &str = "-";
 
 /// A table whose rows begin with a head; empty where it has no rows. A column without a single figure is left out.
-fn html_table(title: &str, heads: &[&str], rows: &[Row]) -> String {
+fn html_table(title: &str, heads: &[&str], rows: &[Row]) -> Markup {
     if rows.is_empty() {
-        return String::new();
+        return Markup::default();
     }
-    let absent = figure_cell(ABSENT);
     let kept: Vec<usize> = (0..heads.len())
-        .filter(|&i| rows.iter().any(|row| row.cells[i] != absent))
+        .filter(|&i| rows.iter().any(|row| !row.cells[i].is_absent()))
         .collect();
-    let heads = kept
-        .iter()
-        .map(|&i| format!("<th scope=\"col\">{}</th>", heads[i]));
-    let body = rows.iter().map(|row| {
-        let cells: String = kept.iter().map(|&i| row.cells[i].as_str()).collect();
-        let below = match row.below.as_str() {
-            "" => String::new(),
-            text => format!(
-                "<tr class=\"below\"><td colspan=\"{}\">{text}</td></tr>\n",
-                kept.len()
-            ),
-        };
-        format!("<tr>{cells}</tr>\n{below}")
-    });
-    format!(
-        "<h3>{title}</h3>\n<div class=\"scroll\" role=\"region\" aria-label=\"{title}\" \
-         tabindex=\"0\"><table>\n<thead><tr>{}</tr></thead>\n<tbody>\n{}</tbody></table></div>\n",
-        heads.collect::<String>(),
-        body.collect::<String>()
-    )
+    html! {
+        h3 { (title) }
+        "\n"
+        div.scroll role="region" aria-label=(title) tabindex="0" {
+            table {
+                thead { tr { @for &i in &kept { th scope="col" { (heads[i]) } } } }
+                "\n"
+                tbody { @for row in rows { (body_row(row, &kept)) } }
+            }
+        }
+        "\n"
+    }
+}
+
+/// A row with the columns that are kept.
+fn body_row(row: &Row, kept: &[usize]) -> Markup {
+    html! {
+        tr { @for &i in kept { (row.cells[i].markup()) } }
+        "\n"
+        @if let Some(text) = &row.below {
+            tr.below { td colspan=(kept.len()) { (text) } }
+            "\n"
+        }
+    }
 }
 
 /// The name of a row, and below it what is special about it.
-fn row_head(name: &str, below: Option<String>) -> String {
-    let below = below.map_or(String::new(), |text| {
-        format!("<span class=\"soft\">{text}</span>")
-    });
-    format!("<th scope=\"row\">{}{below}</th>", escaped(name))
+fn row_head(name: &str, below: Option<String>) -> Cell {
+    Cell::Head(html! {
+        (clean(name))
+        @if let Some(text) = below { span.soft { (text) } }
+    })
 }
 
-fn cell(html: &str) -> String {
-    format!("<td>{html}</td>")
+fn words_cell(text: &str) -> Cell {
+    Cell::Words(html! { (text) })
 }
 
-fn figure_cell(text: &str) -> String {
-    format!("<td class=\"number\">{text}</td>")
+fn verdict_cell(verdict: Verdict) -> Cell {
+    Cell::Words(badge(Some(verdict)))
 }
 
-fn error_cell(figure: &Option<Figure>) -> String {
-    figure_cell(&error_text(figure))
+fn figure_cell(text: Option<String>) -> Cell {
+    Cell::Figure(text.map(|text| html! { (text) }))
 }
 
-fn error_text(figure: &Option<Figure>) -> String {
-    let text = |f: Figure| plus_minus(&f, Sign::Always);
-    figure.map_or(ABSENT.to_owned(), text)
+fn error_cell(figure: &Option<Figure>) -> Cell {
+    figure_cell(error_text(figure))
 }
 
-fn length_cell(figure: &Option<Figure>) -> String {
-    let text = |f: Figure| plus_minus(&f, Sign::Minus);
-    figure_cell(&figure.map_or(ABSENT.to_owned(), text))
+fn error_text(figure: &Option<Figure>) -> Option<String> {
+    figure.map(|f| plus_minus(&f, Sign::Always))
 }
 
-fn number_text(x: Option<f64>, places: usize) -> String {
-    x.map_or(ABSENT.to_owned(), |x| decimals(x, places))
+fn length_cell(figure: &Option<Figure>) -> Cell {
+    figure_cell(figure.map(|f| plus_minus(&f, Sign::Minus)))
 }
 
-fn xy_cell(x: &str, y: &str, unit: &str) -> String {
-    if (x, y) == (ABSENT, ABSENT) {
-        return figure_cell(ABSENT);
+fn number_text(x: Option<f64>, places: usize) -> Option<String> {
+    x.map(|x| decimals(x, places))
+}
+
+fn number_cell(x: Option<f64>, places: usize) -> Cell {
+    figure_cell(number_text(x, places))
+}
+
+/// Two figures below each other; absent where both are.
+fn xy_cell(x: Option<String>, y: Option<String>, unit: &str) -> Cell {
+    if x.is_none() && y.is_none() {
+        return Cell::Figure(None);
     }
-    figure_cell(&format!("x {x}{unit}<br>y {y}{unit}"))
+    let [x, y] = [x, y].map(|text| text.unwrap_or_else(|| ABSENT.to_owned()));
+    Cell::Figure(Some(html! { "x " (x) (unit) br; "y " (y) (unit) }))
 }
 
 /// The regions of a view; a tolerance is named where it is not the job's.
-pub(super) fn region_table(view: &ViewEntry, usual: &Tolerance) -> String {
+pub(super) fn region_table(view: &ViewEntry, usual: &Tolerance) -> Markup {
     let rows = regions_worst_first(view);
     let rows: Vec<_> = rows.into_iter().map(|r| region_row(r, usual)).collect();
     let heads = [
@@ -120,55 +154,58 @@ fn region_row(r: &RegionEntry, usual: &Tolerance) -> Row {
         )
     });
     let overlap = r.edge_overlap.as_ref().and_then(|e| e.above_chance);
-    let note = r
-        .note
-        .as_ref()
-        .map_or(String::new(), |note| format!(" · note: {}", escaped(note)));
+    let note = r.note.as_ref();
+    let note = note.map_or(String::new(), |note| format!(" · note: {}", clean(note)));
     let cells = vec![
         row_head(&r.name, tolerance),
-        cell(&badge(Some(r.verdict))),
+        verdict_cell(r.verdict),
         error_cell(&r.width_percent),
         error_cell(&r.height_percent),
         absolute_cell(r),
         offset_cell(r),
         error_cell(&r.rotation_deg),
-        figure_cell(&number_text(overlap, 2)),
+        number_cell(overlap, 2),
     ];
     let below = format!(
         "{} · rests on: {}{note}",
-        escaped(&r.sureness),
+        clean(&r.sureness),
         method_word(r.method)
     );
-    Row { cells, below }
+    Row {
+        cells,
+        below: Some(below),
+    }
 }
 
 /// Width and height against the subject absolutely, with millimetres on the model.
-fn absolute_cell(r: &RegionEntry) -> String {
-    let one = |percent: &Option<Figure>, mm: &Option<Figure>| match (percent, mm) {
-        (None, _) => ABSENT.to_owned(),
-        (Some(_), None) => error_text(percent),
-        (Some(_), Some(_)) => format!("{} ({} mm)", error_text(percent), error_text(mm)),
+fn absolute_cell(r: &RegionEntry) -> Cell {
+    let one = |percent: &Option<Figure>, mm: &Option<Figure>| {
+        let percent = error_text(percent)?;
+        Some(match error_text(mm) {
+            Some(mm) => format!("{percent} ({mm} mm)"),
+            None => percent,
+        })
     };
     xy_cell(
-        &one(&r.absolute_width_percent, &r.absolute_width_model_mm),
-        &one(&r.absolute_height_percent, &r.absolute_height_model_mm),
+        one(&r.absolute_width_percent, &r.absolute_width_model_mm),
+        one(&r.absolute_height_percent, &r.absolute_height_model_mm),
         "",
     )
 }
 
 /// Offsets on the model, or in pixels where there is no scale.
-fn offset_cell(r: &RegionEntry) -> String {
+fn offset_cell(r: &RegionEntry) -> Cell {
     let in_mm = &r.offset_model_mm;
     let (pair, unit) = if in_mm.x.is_some() || in_mm.y.is_some() {
         (in_mm, "")
     } else {
         (&r.offset_px, " px")
     };
-    xy_cell(&error_text(&pair.x), &error_text(&pair.y), unit)
+    xy_cell(error_text(&pair.x), error_text(&pair.y), unit)
 }
 
 /// The spans of a view; a tolerance is named where it is not the job's.
-pub(super) fn span_table(view: &ViewEntry, usual: &Tolerance) -> String {
+pub(super) fn span_table(view: &ViewEntry, usual: &Tolerance) -> Markup {
     let row = |s: &SpanEntry| -> Row {
         let percent = s.tolerance.proportion_percent;
         let is_special = percent != usual.proportion_percent;
@@ -177,7 +214,7 @@ pub(super) fn span_table(view: &ViewEntry, usual: &Tolerance) -> String {
                 &s.name,
                 is_special.then(|| format!("tolerance {percent} %")),
             ),
-            cell(&badge(Some(s.verdict))),
+            verdict_cell(s.verdict),
             error_cell(&s.error_percent),
             error_cell(&s.error_model_mm),
             error_cell(&s.error_full_size_mm),
@@ -204,13 +241,13 @@ pub(super) fn span_table(view: &ViewEntry, usual: &Tolerance) -> String {
 }
 
 /// The angles of a view; a tolerance is named where it is not the job's.
-pub(super) fn angle_table(view: &ViewEntry, usual: &Tolerance) -> String {
+pub(super) fn angle_table(view: &ViewEntry, usual: &Tolerance) -> Markup {
     let row = |a: &AngleEntry| -> Row {
         let degrees = a.tolerance.angle_deg;
         let is_special = degrees != usual.angle_deg;
         vec![
             row_head(&a.name, is_special.then(|| format!("tolerance {degrees}°"))),
-            cell(&badge(Some(a.verdict))),
+            verdict_cell(a.verdict),
             error_cell(&a.error_deg),
             length_cell(&a.render_deg),
             length_cell(&a.reference_deg),
@@ -229,7 +266,7 @@ pub(super) fn angle_table(view: &ViewEntry, usual: &Tolerance) -> String {
 }
 
 /// All landmarks and known lengths, folded away.
-pub(super) fn landmark_tables(view: &ViewEntry) -> String {
+pub(super) fn landmark_tables(view: &ViewEntry) -> Markup {
     let landmarks = view.registration.iter().flat_map(|r| &r.landmarks);
     let rows: Vec<_> = landmarks.map(landmark_row).collect();
     let heads = [
@@ -242,11 +279,18 @@ pub(super) fn landmark_tables(view: &ViewEntry) -> String {
         "redundancy",
         "smallest detectable error, px",
     ];
-    let tables = html_table("All landmarks", &heads, &rows) + &known_table(view);
-    if tables.is_empty() {
-        return tables;
+    let known = view.scales.iter().flat_map(|s| &s.known);
+    let known: Vec<_> = known.map(known_row).collect();
+    html! {
+        @if !rows.is_empty() || !known.is_empty() {
+            details {
+                summary { "Landmarks and known lengths" }
+                (html_table("All landmarks", &heads, &rows))
+                (html_table("Known lengths", &KNOWN_HEADS, &known))
+            }
+            "\n"
+        }
     }
-    format!("<details><summary>Landmarks and known lengths</summary>{tables}</details>\n")
 }
 
 fn landmark_row(l: &LandmarkEntry) -> Row {
@@ -257,55 +301,52 @@ fn landmark_row(l: &LandmarkEntry) -> Row {
     let [x, y] = l.residual_px.map(|r| number_text(r, 2));
     vec![
         row_head(&l.name, None),
-        cell(usage),
-        xy_cell(&x, &y, ""),
-        xy_cell(&error_text(&l.offset_mm.x), &error_text(&l.offset_mm.y), ""),
-        figure_cell(&number_text(l.test_statistic, 1)),
-        figure_cell(&number_text(l.critical_value, 1)),
-        figure_cell(&number_text(l.redundancy, 2)),
-        figure_cell(&number_text(l.smallest_detectable_px, 1)),
+        words_cell(usage),
+        xy_cell(x, y, ""),
+        xy_cell(error_text(&l.offset_mm.x), error_text(&l.offset_mm.y), ""),
+        number_cell(l.test_statistic, 1),
+        number_cell(l.critical_value, 1),
+        number_cell(l.redundancy, 2),
+        number_cell(l.smallest_detectable_px, 1),
     ]
     .into()
 }
 
-fn known_table(view: &ViewEntry) -> String {
-    let row = |k: &KnownEntry| -> Row {
-        let side = match k.side {
-            Side::Render => "render",
-            Side::Reference => "reference",
-        };
-        let finding = match (k.doubtful, k.test_statistic) {
-            (true, _) if k.ambiguous => "contradicts another",
-            (true, _) => "probably misread",
-            (false, Some(_)) => "agrees with the others",
-            (false, None) => "nothing checks it",
-        };
-        let asked = k.others_ask_for_full_size_mm.map(|asked| {
-            let feet = k.others_ask_for_feet_and_inches.as_deref().unwrap_or("");
-            format!("{} ({})", plus_minus(&asked, Sign::Minus), escaped(feet))
-        });
-        vec![
-            row_head(&format!("{} to {}", k.from, k.to), None),
-            cell(side),
-            cell(&escaped(&k.length)),
-            figure_cell(&number_text(k.disagreement_percent, 1)),
-            figure_cell(&number_text(k.test_statistic, 1)),
-            figure_cell(&number_text(k.critical_value, 1)),
-            figure_cell(&asked.unwrap_or_else(|| ABSENT.to_owned())),
-            cell(finding),
-        ]
-        .into()
+const KNOWN_HEADS: [&str; 8] = [
+    "known length",
+    "in",
+    "full size",
+    "disagreement %",
+    "test",
+    "limit of the test",
+    "the others ask for, mm full size",
+    "finding",
+];
+
+fn known_row(k: &KnownEntry) -> Row {
+    let side = match k.side {
+        Side::Render => "render",
+        Side::Reference => "reference",
     };
-    let known = view.scales.iter().flat_map(|s| &s.known);
-    let heads = [
-        "known length",
-        "in",
-        "full size",
-        "disagreement %",
-        "test",
-        "limit of the test",
-        "the others ask for, mm full size",
-        "finding",
-    ];
-    html_table("Known lengths", &heads, &known.map(row).collect::<Vec<_>>())
+    let finding = match (k.doubtful, k.test_statistic) {
+        (true, _) if k.ambiguous => "contradicts another",
+        (true, _) => "probably misread",
+        (false, Some(_)) => "agrees with the others",
+        (false, None) => "nothing checks it",
+    };
+    let asked = k.others_ask_for_full_size_mm.map(|asked| {
+        let feet = k.others_ask_for_feet_and_inches.as_deref().unwrap_or("");
+        format!("{} ({})", plus_minus(&asked, Sign::Minus), clean(feet))
+    });
+    vec![
+        row_head(&format!("{} to {}", k.from, k.to), None),
+        words_cell(side),
+        words_cell(&clean(&k.length)),
+        number_cell(k.disagreement_percent, 1),
+        number_cell(k.test_statistic, 1),
+        number_cell(k.critical_value, 1),
+        figure_cell(asked),
+        words_cell(finding),
+    ]
+    .into()
 }

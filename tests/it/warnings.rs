@@ -1,5 +1,5 @@
 //! What a reader must know stands in the report under its code.
-use crate::support::compared::compare;
+use crate::support::{compared::compare, tree};
 use assert_cmd::Command;
 use image::{ExtendedColorType, ImageEncoder, Rgb, RgbImage, codecs::png::PngEncoder};
 use serde_json::{Value, json};
@@ -458,4 +458,39 @@ fn what_speaks_against_a_plane_or_a_camera_is_told() {
             |v| *v = from_elsewhere(120.0),
         )],
     );
+}
+
+/// The tests of a file below `src`: all of it, or the end of it.
+fn tests_of<'a>(file: &str, source: &'a str) -> &'a str {
+    if file.ends_with("tests.rs") {
+        return source;
+    }
+    let tests = source.split_once("#[cfg(test)]\nmod tests {");
+    tests.map_or("", |(_, tests)| tests)
+}
+
+/// Every code stands in a test that always runs (`tests/outside` is skipped where its data are missing): quoted, or as the
+/// variant. It cannot see whether the test asserts it of a result or only mentions it, nor whether the words are right; nor
+/// a code that is put together of pieces, which it calls missing.
+#[test]
+fn every_code_stands_in_a_test() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("sources are UTF-8");
+    let rust = |(file, _): &(String, Vec<u8>)| file.ends_with(".rs");
+    let mut tests: String = tree::files(&root.join("tests/it"))
+        .into_iter()
+        .filter(rust)
+        .map(|(_, bytes)| text(bytes))
+        .collect();
+    for (file, bytes) in tree::files(&root.join("src")).into_iter().filter(rust) {
+        tests.push_str(tests_of(&file, &text(bytes)));
+    }
+    let is_of_name = |c: char| c.is_alphanumeric() || c == '_';
+    let stands = |code: &Code| {
+        let variant = format!("Code::{code:?}");
+        let mut after = tests.split(&variant).skip(1);
+        tests.contains(&format!("\"{code}\"")) || after.any(|rest| !rest.starts_with(is_of_name))
+    };
+    let missing: Vec<&Code> = Code::ALL.iter().filter(|code| !stands(code)).collect();
+    assert!(missing.is_empty(), "no test asserts {missing:?}");
 }

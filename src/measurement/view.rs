@@ -463,3 +463,50 @@ fn disagreeing_datum(
         );
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        images::Picture, job::RegistrationKind, measurement::coverage, registration::register,
+        statistics::trials::Noise,
+    };
+
+    /// What is told of an adjustment at rest that is said to have ended so.
+    fn told_of(end: Convergence) -> Vec<Warning> {
+        let job = coverage::job(RegistrationKind::Similarity, true, &mut Noise(3));
+        let view = &job.views[0];
+        let mut registered =
+            register(view, job.expected, (1000, 1000), None).expect("eight datum landmarks");
+        registered.adjustment = registered.adjustment.ended(end);
+        let blank = || Picture {
+            rgb: RgbImage::from_pixel(1000, 1000, image::Rgb([180; 3])),
+            alpha: None,
+            notes: Vec::new(),
+        };
+        let images = ViewImages {
+            render: blank(),
+            reference: blank(),
+            render_mask: None,
+            reference_mask: None,
+        };
+        let warnings = measure(&job, view, images, registered).measurement.warnings;
+        let of_it = |w: &Warning| w.code == Code::NotAtRest;
+        warnings.into_iter().filter(of_it).collect()
+    }
+
+    #[test]
+    fn an_adjustment_that_is_not_quite_at_rest_is_told_with_its_last_step() {
+        let mut end = Convergence {
+            is_reached: false,
+            steps: 12,
+            last_step_px: 0.05,
+        };
+        let told = told_of(end);
+        assert_eq!(told.len(), 1, "{told:?}");
+        let words = "The adjustment still moved by 0.05 px in its last step (of 12): ";
+        assert!(told[0].text.starts_with(words), "{}", told[0].text);
+        end.is_reached = true;
+        assert!(told_of(end).is_empty());
+    }
+}

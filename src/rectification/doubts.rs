@@ -130,6 +130,7 @@ mod tests {
         assert!(codes(&rectangle(Some(1.6)), 0.5).is_empty());
         let found = doubts(&rectangle(Some(2.39)), PICTURE, 0.5, "/rectify").expect("sound");
         assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!(found[0].code, "aspect-unlike-view");
         assert_eq!(found[0].pointer, "/rectify/aspect");
         let words = "the aspect is stated as 2.390, but the view tells 1.600 (95 %: ";
         assert!(found[0].text.starts_with(words), "{}", found[0].text);

@@ -787,57 +787,69 @@ fn doubts_of(job: &Value) -> Vec<String> {
 fn what_is_legal_but_doubtful_is_told() {
     let cases = [
         (
+            "enlargement",
             "/scale",
             json!("32:1"),
-            "enlargement: /scale: the scale is 32:1, so the model is larger",
+            "/scale: the scale is 32:1, so the model is larger",
         ),
         (
+            "nothing-redundant",
             "/views/0/registration",
             json!("affine"),
-            "nothing-redundant: /views/0/landmarks: 3 datum landmarks are just enough for affine; nothing is redundant",
+            "/views/0/landmarks: 3 datum landmarks are just enough for affine; nothing is redundant",
         ),
         (
+            "registration-hides",
             "/views/0/registration",
             json!("affine"),
-            "registration-hides: /views/0/registration: affine absorbs uniform stretch and shear",
+            "/views/0/registration: affine absorbs uniform stretch and shear",
         ),
         (
+            "too-few-landmarks",
             "/views/0/registration",
             json!("projective"),
-            "too-few-landmarks: /views/0/landmarks: 3 datum landmarks, projective needs 4; this view cannot be compared before 1 more are marked",
+            "/views/0/landmarks: 3 datum landmarks, projective needs 4; this view cannot be compared before 1 more are marked",
         ),
         (
+            "no-known-length",
             "/views/0/known",
             json!([]),
-            "no-known-length: /views/0/known: no known length, so figures are in pixels",
+            "/views/0/known: no known length, so figures are in pixels",
         ),
         (
+            "not-rectified",
             "/views/0/reference",
             json!({ "image": "b.png" }),
-            "not-rectified: /views/0/reference: the picture is not rectified",
+            "/views/0/reference: the picture is not rectified",
         ),
         (
+            "aspect-unlike-corners",
             "/views/0/reference/rectify/aspect",
             json!("9:16"),
-            "aspect-unlike-corners: /views/0/reference/rectify/aspect: the aspect is 0.56, but the corners look like 1.7",
+            "/views/0/reference/rectify/aspect: the aspect is 0.56, but the corners look like 1.7",
         ),
         (
+            "region-without-landmarks",
             "/views/0/regions/0/landmarks",
             json!([]),
-            "the region \"lantern\" has no landmarks",
+            "/views/0/regions/0: the region \"lantern\" has no landmarks",
+        ),
+        (
+            "marks-coincide",
+            "/views/0/landmarks/1/render",
+            json!([812.0, 1190.5]),
+            "/views/0/landmarks/1/render: \"tank front\" and \"tank rear\" are marked at the same point",
         ),
     ];
-    for (pointer, value, words) in cases {
-        let doubts = doubts_of(&with(pointer, value));
-        let is_told = doubts.iter().any(|doubt| doubt.contains(words));
-        assert!(is_told, "{pointer}:\n{}", doubts.join("\n"));
+    let unchanged = doubts_of(&example()).join("\n");
+    for (code, pointer, value, words) in cases {
+        let doubts = doubts_of(&with(pointer, value)).join("\n");
+        assert!(
+            doubts.contains(&format!("{code}: {words}")),
+            "{pointer}:\n{doubts}"
+        );
+        assert!(!unchanged.contains(code), "{unchanged}");
     }
-    let same = with("/views/0/landmarks/1/render", json!([812.0, 1190.5]));
-    assert!(
-        doubts_of(&same)
-            .join("\n")
-            .contains("\"tank front\" and \"tank rear\" are marked at the same point")
-    );
     let plan = with(
         "/views/0/reference",
         json!({ "image": "b.png", "kind": "plan" }),
@@ -846,17 +858,32 @@ fn what_is_legal_but_doubtful_is_told() {
 }
 
 #[test]
+fn a_length_of_one_image_alone_is_doubtful() {
+    let length =
+        |side: &str| json!({ "in": side, "from": [0, 0], "to": [100, 0], "model": "9 mm" });
+    let doubts = |known: Value| doubts_of(&with("/views/0/known", known)).join("\n");
+    for (side, other) in [("render", "reference"), ("reference", "render")] {
+        let words = format!("one-image-scaled: /views/0/known: no known length in the {other}, so");
+        let found = doubts(json!([length(side)]));
+        assert!(found.contains(&words), "{found}");
+    }
+    let found = doubts(json!([length("render"), length("reference")]));
+    assert!(!found.contains("one-image-scaled"), "{found}");
+}
+
+#[test]
 fn views_of_different_variants_are_doubtful() {
     let mut job = example();
     let mut view = job["views"][0].clone();
     view["name"] = json!("front");
-    view["reference"]["variant"] = json!("rebuilt");
     job["views"].as_array_mut().expect("a list").push(view);
     let doubts = doubts_of(&job).join("\n");
-    assert!(
-        doubts.contains("different variants (\"as delivered\", \"rebuilt\")"),
-        "{doubts}"
-    );
+    assert!(!doubts.contains("mixed-variants"), "{doubts}");
+    job["views"][1]["reference"]["variant"] = json!("rebuilt");
+    let doubts = doubts_of(&job).join("\n");
+    let words =
+        "mixed-variants: /views: the views show different variants (\"as delivered\", \"rebuilt\")";
+    assert!(doubts.contains(words), "{doubts}");
 }
 
 /// A small generator (Knuth, The Art of Computer Programming 2, MMIX constants) with a fixed seed.
@@ -1092,4 +1119,6 @@ fn an_aspect_that_the_view_must_tell_is_doubtful() {
         let words = "aspect-from-view: /views/0/reference/rectify: width over height is found from the view";
         assert!(doubts.contains(words), "{doubts}");
     }
+    let stated = doubts_of(&example()).join("\n");
+    assert!(!stated.contains("aspect-from-view"), "{stated}");
 }

@@ -1,7 +1,15 @@
 //! What a reader must know stands in the report under its code.
+use crate::support::{compared::compare, tree};
 use assert_cmd::Command;
+use image::{ExtendedColorType, ImageEncoder, Rgb, RgbImage, codecs::png::PngEncoder};
 use serde_json::{Value, json};
-use std::{collections::BTreeMap, fs, path::Path};
+use std::{
+    collections::BTreeMap,
+    fs::{self, File},
+    path::Path,
+};
+use tempfile::TempDir;
+use tickstrip::warning::Code;
 
 const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo");
 
@@ -18,7 +26,7 @@ fn codes_of(job: &Value) -> BTreeMap<String, Vec<String>> {
     }
     let (width, height) =
         image::image_dimensions(folder.path().join("front-earlier.png")).expect("an image");
-    image::RgbImage::from_pixel(width, height, image::Rgb([128; 3]))
+    RgbImage::from_pixel(width, height, Rgb([128; 3]))
         .save(folder.path().join("blank.png"))
         .expect("written");
     fs::write(folder.path().join("job.json"), job.to_string()).expect("written");
@@ -127,10 +135,15 @@ fn each_view_has_the_codes_of_what_was_done_to_it() {
     ];
     let views: Vec<&Value> = cases.iter().map(|(_, view)| view).collect();
     let found = codes_of(&json!({ "title": "t", "scale": "1:24", "views": views }));
+    // The first view is the demo's as it is, with its two marks that are exchanged.
+    let unchanged = &found["swapped-marks"];
     for (code, _) in &cases {
         let codes = &found[*code];
         assert!(codes.iter().any(|c| c == code), "{code}: {codes:?}");
+        let is_as_it_was = *code == "swapped-marks";
+        assert_eq!(unchanged.iter().any(|c| c == code), is_as_it_was, "{code}");
     }
+    assert!(!unchanged.contains(&"low-edge-overlap".to_owned()));
     assert!(!found["no-scale"].contains(&"proportions-only".to_owned()));
 }
 
@@ -140,4 +153,344 @@ fn edges_that_overlap_less_than_asked_for_are_told() {
     let tolerance = json!({ "edge_overlap": 0.99 });
     let job = json!({ "title": "t", "scale": "1:24", "tolerance": tolerance, "views": [view] });
     assert!(codes_of(&job)["front"].contains(&"low-edge-overlap".to_owned()));
+}
+
+// ---- What is told of marks alone: views whose pictures show nothing, measured without drawing.
+
+const SIZE: (u32, u32) = (600, 500);
+
+/// The folder with the pictures: one shows nothing, the other has a colour profile that is none.
+fn blank_pictures() -> TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    let blank = RgbImage::from_pixel(SIZE.0, SIZE.1, Rgb([180; 3]));
+    blank
+        .save(folder.path().join("blank.png"))
+        .expect("written");
+    let file = File::create(folder.path().join("noted.png")).expect("made");
+    let mut encoder = PngEncoder::new(file);
+    encoder
+        .set_icc_profile(b"no profile".to_vec())
+        .expect("PNG has one");
+    encoder
+        .write_image(&blank, SIZE.0, SIZE.1, ExtendedColorType::Rgb8)
+        .expect("written");
+    folder
+}
+
+/// Five by five places all over the picture.
+fn places() -> impl Iterator<Item = [f64; 2]> {
+    (0..25).map(|i| {
+        let [column, row] = [i % 5, i / 5].map(f64::from);
+        [60.0 + 120.0 * column, 50.0 + 100.0 * row]
+    })
+}
+
+/// A direction that is another one for each mark, so that no map takes such moves up.
+fn towards(i: usize) -> [f64; 2] {
+    // The golden angle: no two are alike.
+    let (sin, cos) = (2.4 * i as f64).sin_cos();
+    [cos, sin]
+}
+
+/// A plan of which render and reference are the same, with 12 known lengths, six along x and six along y, of 5 mm a pixel.
+fn plan() -> Value {
+    let landmarks: Vec<Value> = places()
+        .enumerate()
+        .map(|(i, p)| json!({ "name": format!("mark {i:02}"), "use": "datum", "render": p, "reference": p }))
+        .collect();
+    let known: Vec<Value> = (0..12)
+        .map(|k| {
+            let (along_y, n) = (k >= 6, f64::from(k % 6));
+            let length = 300.0 + 20.0 * n;
+            let (from, to) = match along_y {
+                false => ([40.0 + n, 30.0 + 80.0 * n], [40.0 + n + length, 30.0 + 80.0 * n]),
+                true => ([50.0 + 90.0 * n, 20.0 + n], [50.0 + 90.0 * n, 20.0 + n + length]),
+            };
+            json!({ "in": "reference", "from": from, "to": to, "along": if along_y { "y" } else { "x" },
+                "full_size": format!("{} mm", 5.0 * length) })
+        })
+        .collect();
+    json!({
+        "name": "view",
+        "render": { "image": "blank.png", "mark_sigma_px": 1.0 },
+        "reference": { "image": "blank.png", "kind": "plan", "mark_sigma_px": 1.0 },
+        "landmarks": landmarks, "known": known,
+    })
+}
+
+/// Moves every mark in the reference.
+fn move_marks(view: &mut Value, moved: impl Fn(usize, [f64; 2]) -> [f64; 2]) {
+    for (i, (landmark, p)) in datums(view).zip(places()).enumerate() {
+        landmark["reference"] = json!(moved(i, p));
+    }
+}
+
+/// The same by so many pixels, each mark in a direction of its own.
+fn move_marks_by(view: &mut Value, px: f64) {
+    move_marks(view, |i, p| [0, 1].map(|k| p[k] + px * towards(i)[k]));
+}
+
+/// Makes the known lengths with these numbers so many times as long.
+fn misread(view: &mut Value, times: &[(usize, f64)]) {
+    for (k, times) in times {
+        let known = &mut view["known"][*k];
+        let [from, to] = ["from", "to"].map(|end| {
+            let at = |axis: usize| known[end][axis].as_f64().expect("a number");
+            [at(0), at(1)]
+        });
+        let length = (to[0] - from[0]).hypot(to[1] - from[1]);
+        known["full_size"] = json!(format!("{:.1} mm", 5.0 * length * times));
+    }
+}
+
+/// A plane seen by a camera of 700 px turned by 25 and 20 degrees, whose rectangle of 480 x 400 tells its proportion.
+fn askew() -> Value {
+    let seen = |[x, y]: [f64; 2]| {
+        let (sin, cos) = 25_f64.to_radians().sin_cos();
+        let (sin_up, cos_up) = 20_f64.to_radians().sin_cos();
+        let [x, y] = [(x - 300.0) / 240.0, (y - 250.0) / 240.0];
+        let (x, z) = (cos * x, -sin * x);
+        let (y, z) = (cos_up * y - sin_up * z, sin_up * y + cos_up * z + 3.5);
+        [300.0 + 700.0 * x / z, 250.0 + 700.0 * y / z]
+    };
+    let mut view = plan();
+    move_marks(&mut view, |_, p| seen(p));
+    view["known"] = json!([]);
+    let corners = [[60.0, 50.0], [540.0, 50.0], [540.0, 450.0], [60.0, 450.0]].map(seen);
+    view["reference"]["rectify"] = json!({ "corners": corners, "aspect": "6:5" });
+    view
+}
+
+/// Marks at depths of their own, 500 mm before the render's camera; the reference's stands so many millimetres beside it
+/// and is turned back to them.
+fn from_elsewhere(beside_mm: f64) -> Value {
+    let mut view = plan();
+    view["known"] = json!([]);
+    view["same_camera"] = json!(false);
+    view["render"]["camera"] =
+        json!({ "matrix": [[2000, 0, 300, 150_000], [0, 2000, 250, 125_000], [0, 0, 1, 500]] });
+    for (i, (landmark, [x, y])) in datums(&mut view).zip(places()).enumerate() {
+        let z = 40.0 * towards(i)[1];
+        let away = 500.0 + z;
+        landmark["model_mm"] = json!([(x - 300.0) * away / 2000.0, (y - 250.0) * away / 2000.0, z]);
+        landmark["reference"] = json!([x - 2000.0 * beside_mm * (1.0 / away - 1.0 / 500.0), y]);
+    }
+    view
+}
+
+/// The code, words of the warning, and the change that makes the view have it.
+type Case = (&'static str, &'static str, fn(&mut Value));
+
+/// Each change makes the view have its warning, and without it the view has none of them.
+fn assert_told(sound: &Value, cases: &[Case]) {
+    let folder = blank_pictures();
+    let warned = |view: &Value| -> Vec<(Code, String)> {
+        let mut view = view.clone();
+        for image in ["render", "reference"] {
+            let name = view[image]["image"].as_str().expect("a name");
+            view[image]["image"] = json!(folder.path().join(name));
+        }
+        let job = json!({ "title": "t", "scale": "1:24", "views": [view] });
+        let warnings = compare(&job).1.measurement.warnings;
+        warnings.into_iter().map(|w| (w.code, w.text)).collect()
+    };
+    let of_sound = warned(sound);
+    let mut wrong = Vec::new();
+    for (code, words, change) in cases {
+        let mut view = sound.clone();
+        change(&mut view);
+        let found = warned(&view);
+        let is_told = |(of, text): &(Code, String)| of == code && text.contains(words);
+        if !found.iter().any(is_told) || of_sound.iter().any(|w| w.0 == *code) {
+            wrong.push(format!("{code}: {found:#?}"));
+        }
+    }
+    assert!(
+        wrong.is_empty(),
+        "{}\nof the sound view: {of_sound:#?}",
+        wrong.join("\n")
+    );
+}
+
+#[test]
+fn what_speaks_against_an_image_or_its_marks_is_told() {
+    assert_told(
+        &plan(),
+        &[
+            (
+                "image-note",
+                "The render: the embedded colour profile cannot be used",
+                |v| v["render"]["image"] = json!("noted.png"),
+            ),
+            (
+                "swapped-marks",
+                "\"mark 03\" and \"mark 20\" are exchanged in one of the images",
+                |v| {
+                    let [one, other] = [3, 20].map(|i| v["landmarks"][i]["reference"].clone());
+                    v["landmarks"][3]["reference"] = other;
+                    v["landmarks"][20]["reference"] = one;
+                },
+            ),
+            ("wrong-mark", "\"mark 07\" is off by 20.", |v| {
+                v["landmarks"][7]["reference"] = json!([320.0, 150.0])
+            }),
+            (
+                "marks-disagree",
+                "times as much as their stated mark_sigma_px allows",
+                |v| move_marks_by(v, 3.5),
+            ),
+            (
+                "marks-scatter",
+                "1.4 times the most that is taken for noise of marks (5.0 px)",
+                |v| {
+                    for image in ["render", "reference"] {
+                        v[image]
+                            .as_object_mut()
+                            .expect("an object")
+                            .remove("mark_sigma_px");
+                    }
+                    move_marks_by(v, 11.0);
+                },
+            ),
+            ("bent-picture", "as if a lens had bent the reference", |v| {
+                // As barrel distortion: 3 % at the corners of the picture.
+                move_marks(v, |_, p| {
+                    let [x, y] = [p[0] - 300.0, p[1] - 250.0];
+                    let times = 1.0 - 0.03 * (x * x + y * y) / (300.0 * 300.0 + 250.0 * 250.0);
+                    [300.0 + times * x, 250.0 + times * y]
+                });
+            }),
+        ],
+    );
+}
+
+#[test]
+fn what_speaks_against_known_lengths_and_directions_is_told() {
+    assert_told(
+        &plan(),
+        &[
+            (
+                "doubtful-length",
+                "The known length 1870.0 mm from [42, 190] to [382, 190]",
+                |v| misread(v, &[(2, 1.1)]),
+            ),
+            (
+                "contradicting-lengths",
+                "nothing tells which is misread: 1500 mm from",
+                |v| {
+                    v["known"].as_array_mut().expect("a list").truncate(2);
+                    misread(v, &[(1, 0.9)]);
+                },
+            ),
+            (
+                "lengths-refused",
+                "5 of 12 known lengths of the reference contradict the others",
+                |v| {
+                    misread(v, &[(0, 1.4), (2, 0.6), (5, 2.0), (7, 1.7), (9, 0.4)]);
+                },
+            ),
+            (
+                "directions-refused",
+                "5 of 12 known directions (\"along\") of the reference contradict",
+                |v| {
+                    for k in [0, 2, 5, 7, 9] {
+                        let along = &mut v["known"][k]["along"];
+                        *along = json!(if *along == "x" { "y" } else { "x" });
+                    }
+                },
+            ),
+            (
+                "lengths-disagree",
+                "The known lengths of the reference disagree by more than the noise",
+                |v| {
+                    // 3.4 px each, where two marks have 1.4: too little for any one of them to be misread.
+                    let off = |k: usize| 3.4 / (300.0 + 20.0 * (k % 6) as f64);
+                    let signed = |k: usize| if k % 2 == 0 { off(k) } else { -off(k) };
+                    misread(
+                        v,
+                        &(0..12).map(|k| (k, 1.0 + signed(k))).collect::<Vec<_>>(),
+                    );
+                },
+            ),
+            ("stretched", "the reference is stretched by +2.0", |v| {
+                misread(v, &(0..6).map(|k| (k, 1.0 / 1.02)).collect::<Vec<_>>());
+            }),
+            (
+                "out-of-square",
+                "Right angles of the drawing are 91.",
+                |v| {
+                    let known = v["known"].as_array_mut().expect("a list");
+                    for known in known.iter_mut().filter(|known| known["along"] == "y") {
+                        let x = known["to"][0].as_f64().expect("a number");
+                        known["to"][0] = json!(x - 8.0);
+                    }
+                },
+            ),
+        ],
+    );
+}
+
+#[test]
+fn what_speaks_against_a_plane_or_a_camera_is_told() {
+    assert_told(
+        &askew(),
+        &[
+            (
+                "aspect-from-view",
+                "Width over height of the plane was found from the view as 1.2",
+                |v| {
+                    v["reference"]["rectify"]
+                        .as_object_mut()
+                        .expect("an object")
+                        .remove("aspect");
+                },
+            ),
+            ("bezel-not-found", "The bezel was not found: ", |v| {
+                v["reference"]["rectify"]["find_bezel"] = json!(true)
+            }),
+        ],
+    );
+    assert_told(
+        &from_elsewhere(25.0),
+        &[(
+            "far-camera",
+            "the reference's camera would have to stand elsewhere by ",
+            |v| *v = from_elsewhere(120.0),
+        )],
+    );
+}
+
+/// The tests of a file below `src`: all of it, or the end of it.
+fn tests_of<'a>(file: &str, source: &'a str) -> &'a str {
+    if file.ends_with("tests.rs") {
+        return source;
+    }
+    let tests = source.split_once("#[cfg(test)]\nmod tests {");
+    tests.map_or("", |(_, tests)| tests)
+}
+
+/// Every code stands in a test that always runs (`tests/outside` is skipped where its data are missing): quoted, or as the
+/// variant. It cannot see whether the test asserts it of a result or only mentions it, nor whether the words are right; nor
+/// a code that is put together of pieces, which it calls missing.
+#[test]
+fn every_code_stands_in_a_test() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("sources are UTF-8");
+    let rust = |(file, _): &(String, Vec<u8>)| file.ends_with(".rs");
+    let mut tests: String = tree::files(&root.join("tests/it"))
+        .into_iter()
+        .filter(rust)
+        .map(|(_, bytes)| text(bytes))
+        .collect();
+    for (file, bytes) in tree::files(&root.join("src")).into_iter().filter(rust) {
+        tests.push_str(tests_of(&file, &text(bytes)));
+    }
+    let is_of_name = |c: char| c.is_alphanumeric() || c == '_';
+    let stands = |code: &Code| {
+        let variant = format!("Code::{code:?}");
+        let mut after = tests.split(&variant).skip(1);
+        tests.contains(&format!("\"{code}\"")) || after.any(|rest| !rest.starts_with(is_of_name))
+    };
+    let missing: Vec<&Code> = Code::ALL.iter().filter(|code| !stands(code)).collect();
+    assert!(missing.is_empty(), "no test asserts {missing:?}");
 }

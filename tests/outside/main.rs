@@ -6,12 +6,11 @@
 #[allow(dead_code, reason = "shared with the crate `it`")]
 mod support;
 
-use support::{reference, views};
+use support::{compared, reference, views};
 
 mod bezels;
 mod colour;
 mod common_practice;
-mod compared;
 mod drawing_paper;
 mod exif_orientation;
 mod golden;

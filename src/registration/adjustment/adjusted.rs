@@ -129,6 +129,13 @@ impl Adjustment {
         self.solved.convergence
     }
 
+    /// The same, as if the iteration had ended so.
+    #[cfg(test)]
+    pub(crate) fn ended(mut self, end: Convergence) -> Self {
+        self.solved.convergence = end;
+        self
+    }
+
     /// A region's errors.
     pub(crate) fn region(&self, j: usize) -> RegionErrors {
         self.solved.state.regions[j]

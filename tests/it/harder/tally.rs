@@ -1,5 +1,5 @@
 //! Counts figures against their truths.
-use crate::support::truth::Errors;
+use crate::support::{compared, truth::Errors};
 use tickstrip::{
     measurement::{MeasuredView, RegionMeasure},
     statistics::Measured,
@@ -74,8 +74,7 @@ impl Tallies {
 
 /// The texts of the warnings with this code.
 pub fn warned(measured: &MeasuredView, code: &str) -> Vec<String> {
-    let all = measured.measurement.warnings.iter();
-    let of_code = all.filter(|w| w.code == code);
+    let of_code = compared::warned(measured, code);
     of_code.map(|w| w.text.clone()).collect()
 }
 

@@ -1,6 +1,7 @@
 //! What tests share: builders of views, jobs and pictures, truths of synthetic cases, the program's servers and a client.
 pub mod boxes;
 pub mod chance;
+pub mod compared;
 pub mod drawn;
 pub mod http;
 pub mod process;

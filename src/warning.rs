@@ -59,6 +59,7 @@ codes! {
     UncontrolledMarks = "uncontrolled-marks" "Marks that nothing else checks.",
     MarksDisagree = "marks-disagree" "The marks disagree more than their stated deviation allows.",
     NotAtRest = "not-at-rest" "The adjustment did not come quite to rest.",
+    DatumEdgesRefused = "datum-edges-refused" "The edges of datum parts contradict the datum marks and were not used.",
     HiddenErrors = "hidden-errors" "Errors that this registration cannot show.",
     Parallax = "parallax" "Depth shows up as offset.",
     NoScale = "no-scale" "Nothing tells a scale.",

@@ -29,6 +29,9 @@ pub(crate) struct EdgeFit {
     pub(crate) regions: Vec<Option<RegionEvidence>>,
     /// For each region of the view: share of its edge points on an edge of the reference, and the same by chance.
     pub(crate) on_edges: Vec<Option<OnEdges>>,
+    /// How far the edges of datum parts would have moved the datum marks, root mean square, render pixels, where these
+    /// do not bear it and they were not used.
+    pub(crate) refused_px: Option<f64>,
 }
 
 /// What the edges say of one region.
@@ -59,17 +62,24 @@ impl EdgeScene {
         }
         let on_datum = |k: usize| self.is_datum[self.points[k].region];
         let mut fitted = landmarks.clone();
+        let mut refused_px = None;
         if (0..self.points.len()).any(on_datum) {
             for sigma in DATUM_WINDOWS {
                 fitted = self.round(&fitted, sigma, on_datum)?;
             }
+            // An edge beside the right one, in chrome or in shadow, may pull a whole part: the marks are better then.
+            if landmarks.strain(&fitted) > 1.0 {
+                refused_px = Some(landmarks.moved_px(&fitted));
+                fitted = landmarks.clone();
+            }
         }
+        let is_asked = |k: usize| refused_px.is_none() || !on_datum(k);
         // What is known of the parts without their own edges: where searches draw from.
         let before = fitted.clone();
         let search = Search::new(self, &before);
         fitted = fitted.with_regions(&search.first());
         for sigma in ALL_WINDOWS {
-            fitted = self.round(&fitted, sigma, |_| true)?;
+            fitted = self.round(&fitted, sigma, is_asked)?;
         }
         let mut spreads = search.spreads(&fitted);
         let restarts: Vec<Option<RegionErrors>> = spreads
@@ -85,16 +95,16 @@ impl EdgeScene {
             fitted = self.round(
                 &fitted.with_regions(&restarts),
                 EDGES.last_window.get(),
-                |_| true,
+                is_asked,
             )?;
         }
         for _ in 0..SETTLING_ROUNDS {
-            fitted = self.round(&fitted, EDGES.settling_window.get(), |_| true)?;
+            fitted = self.round(&fitted, EDGES.settling_window.get(), is_asked)?;
         }
         let mut beyond = self.beyond_chance_of_all(&fitted);
         for _ in 0..2 {
             if fitted.review_marks(&|j| beyond[j] > EDGES.trusted_beyond_chance.get()) {
-                fitted = self.round(&fitted, EDGES.last_window.get(), |_| true)?;
+                fitted = self.round(&fitted, EDGES.last_window.get(), is_asked)?;
                 beyond = self.beyond_chance_of_all(&fitted);
                 changed = true;
             }
@@ -121,6 +131,7 @@ impl EdgeScene {
             adjustment: fitted,
             regions,
             on_edges,
+            refused_px,
         })
     }
 }

@@ -137,6 +137,9 @@ pub fn measure_in_run(
         leave_alone,
     };
     warned.extend(warnings(job, view, &measurement, adjustment));
+    warned.extend(refused_edges(
+        refined.as_ref().and_then(|fit| fit.refused_px),
+    ));
     warned.extend(datum_doubts::all(view, &registered, reference_size));
     measurement.warnings = warned;
     Ok(MeasuredView {
@@ -205,6 +208,18 @@ fn refine(view: &View, prepared: &Prepared, registered: &Registered) -> Option<E
     let scene = EdgeScene::new(view, &window, &registered.adjustment);
     drop(window);
     scene.fit(&registered.adjustment)
+}
+
+/// What the marks did not bear.
+fn refused_edges(refused_px: Option<f64>) -> Option<Warning> {
+    refused_px.map(|px| Warning {
+        code: Code::DatumEdgesRefused,
+        text: format!(
+            "The edges of the datum parts would move the datum marks by {px:.1} px, more than these allow: the registration \
+             rests on the marks alone. Look whether the marks of the datum parts, or their edges in the overlay, are beside \
+             the place."
+        ),
+    })
 }
 
 /// A doubt as a sentence of its own.

@@ -10,7 +10,7 @@ use nalgebra::Matrix3;
 use tickstrip::{
     frame::{FromReference, Lens, Point, Projective, RenderPx},
     job::{KnownPlane, Rectangle, Rectify, RegistrationKind, View},
-    measurement::{MeasuredView, Method, Verdict, measure},
+    measurement::{MeasuredView, Method, Verdict, Warning, measure},
     registration::lay_over,
 };
 
@@ -28,7 +28,7 @@ fn altered(part: Part, width: f64, height: f64, offset: [f64; 2]) -> Part {
 }
 
 fn compare(render: RgbImage, reference: RgbImage) -> MeasuredView {
-    compare_shown(render, reference, [195.0, 65.0, 445.0, 255.0], None)
+    compare_shown(render, reference, [195.0, 65.0, 445.0, 255.0], None, 0.5)
 }
 
 /// `outline` is that of the part; the reference shows the subject by the map, or pixel by pixel.
@@ -37,6 +37,7 @@ fn compare_shown(
     reference: RgbImage,
     outline: [f64; 4],
     shown: Option<&FromReference<RenderPx>>,
+    mark_sigma: f64,
 ) -> MeasuredView {
     let marks: Vec<[f64; 2]> = BODY
         .iter()
@@ -46,7 +47,7 @@ fn compare_shown(
         RegistrationKind::Similarity,
         &marks,
         &marks,
-        [Some(0.5), Some(0.5)],
+        [Some(mark_sigma); 2],
     );
     if let Some(shown) = shown {
         for landmark in &mut view.landmarks {
@@ -166,6 +167,7 @@ fn a_bent_photo_of_a_screen_is_measured_as_if_it_were_flat() {
         photo,
         [195.0, 65.0, 445.0, 255.0],
         Some(&shown),
+        0.5,
     );
     // The registered reference is the flat picture again, but for two bilinear resamplings at its edges.
     let off: f64 = measured
@@ -239,6 +241,7 @@ fn edges_of_a_right_part_inside_the_outline_do_not_hold_a_part_that_is_off() {
         draw(&of(SUBJECT), 200.0, 12.0),
         [195.0, 65.0, 445.0, 330.0],
         None,
+        0.5,
     );
     let part = &measured.measurement.regions[1];
     for (found, truth) in part.offset_px.iter().zip(offset) {
@@ -281,4 +284,40 @@ fn intervals_by_edges_hold_the_truth_as_often_as_they_say() {
     }
     assert!(given >= 80, "{given} of 96 figures are given");
     assert!(held >= least_that_hold(given), "{held} of {given}");
+}
+
+/// The body as chrome shows it: all its edges lie beside the marks, whose clicks are good to 1.5 px.
+fn beside(by: f64) -> MeasuredView {
+    let moved = BODY.map(|Part(outline, grey)| Part(outline.map(|v| v + by), grey));
+    let subject: Vec<Part> = moved.into_iter().chain(SUBJECT).collect();
+    let model: Vec<Part> = BODY.into_iter().chain(SUBJECT).collect();
+    let (render, reference) = (draw(&model, 230.0, 0.0), draw(&subject, 200.0, 12.0));
+    compare_shown(render, reference, [195.0, 65.0, 445.0, 255.0], None, 1.5)
+}
+
+#[test]
+fn edges_that_the_datum_marks_do_not_bear_do_not_move_the_registration() {
+    for (by, is_refused) in [(0.0, false), (4.0, true)] {
+        let measured = beside(by).measurement;
+        let is_meant = |w: &&Warning| w.code == "datum-edges-refused";
+        let refused = measured.warnings.iter().find(is_meant);
+        assert_eq!(
+            refused.is_some(),
+            is_refused,
+            "{by}: {:?}",
+            measured.warnings
+        );
+        let map = measured.registration.render_from_reference;
+        let corner = map.apply(Point::new(60.0, 300.0));
+        // Exact marks: what the edges of a part beside may still pull.
+        let off = (corner.x - 60.0).hypot(corner.y - 300.0);
+        assert!(off < 0.5, "{by}: {off}");
+        if let Some(Warning { text, .. }) = refused {
+            let words = "would move the datum marks by";
+            assert!(
+                text.contains(words) && text.contains("rests on the marks alone"),
+                "{text}"
+            );
+        }
+    }
 }

@@ -18,6 +18,7 @@ mod parallax;
 pub(crate) mod settings;
 mod shape;
 mod solving;
+mod strain;
 #[cfg(test)]
 mod tests;
 

@@ -10,6 +10,8 @@ settings! {
             "How far a robust fit trusts a residual: the constant of its Cauchy weights.";
         other_camera = 6.0, "times", "judgement":
             "How much more keystone a camera that stands elsewhere may bring.";
+        strain_level = 0.001, "probability", "judgement":
+            "Level of the test whether the datum marks bear what the edges of datum parts make of the registration.";
         independent_share = 0.25, "share of the weight", "judgement, by drawn cases of another seed":
             "Share of the weight of edge marks with which deviations are reckoned: shading, blur and lines of a drawing shift a whole edge, not one point of it, so that neighbouring points err together over longer stretches than the fit takes them to.";
     }

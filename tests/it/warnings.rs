@@ -103,14 +103,6 @@ fn each_view_has_the_codes_of_what_was_done_to_it() {
             }),
         ),
         (
-            "wrong-mark",
-            front("wrong-mark", &|v| {
-                let mark = datums(v).next().expect("a datum mark");
-                let x = mark["reference"][0].as_f64().expect("a number");
-                mark["reference"][0] = json!(x + 60.0);
-            }),
-        ),
-        (
             "uncontrolled-marks",
             front("uncontrolled-marks", &|v| {
                 for mark in datums(v).skip(2) {
@@ -124,12 +116,6 @@ fn each_view_has_the_codes_of_what_was_done_to_it() {
                 for side in ["render", "reference"] {
                     v[side]["mark_sigma_px"] = json!(0.1);
                 }
-            }),
-        ),
-        (
-            "bezel-not-found",
-            changed("side", "bezel-not-found", |v| {
-                v["reference"]["rectify"]["find_bezel"] = json!(true);
             }),
         ),
     ];

@@ -12,6 +12,8 @@ function stroke(c, color, width = 1.5, dash = []) {
 }
 
 export function label(c, text, x, y, color = DARK) {
+  // A mark outside of the window has no name in it.
+  if (x < 0 || x > c.canvas.clientWidth + 11 || y < -8 || y > c.canvas.clientHeight) return;
   c.font = FONT;
   // Never cut off at the right.
   const room = c.canvas.clientWidth - 4 - c.measureText(text).width;
@@ -25,7 +27,7 @@ export function mark(c, [x, y], { color, use, single, selected, wrong }) {
   const r = selected ? 9 : 6;
   c.beginPath();
   if (use === "check") c.rect(x - r, y - r, 2 * r, 2 * r); else c.arc(x, y, r, 0, 7);
-  stroke(c, wrong ? WRONG : color, selected ? 2.5 : 1.5, single ? [2, 3] : []);
+  stroke(c, wrong ? WRONG : color, selected ? 2.5 : 1.5, single ? [1, 4] : []);
   c.beginPath();
   for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) { c.moveTo(x + dx * 2, y + dy * 2); c.lineTo(x + dx * (r + 4), y + dy * (r + 4)); }
   stroke(c, wrong ? WRONG : color, 1);

@@ -3,7 +3,7 @@
 //! Each case has a trusted body with datum marks and three parts, altered at random, with none, two and four marks of
 //! their own; the reference has other light, noise and clutter, and one mark in twenty is set wrong by 10 to 60 px.
 //!
-//! `cargo bench --bench accuracy -- --sensitivity [CASES SEED]` tells instead what each setting of the methods does to
+//! `cargo bench --bench accuracy -- --sensitivity [METHODS] [CASES SEED]` tells instead what each setting of the methods does to
 //! that, halved and doubled ([`sensitivity`]).
 #![allow(clippy::print_stdout, reason = "it is a program")]
 mod lengths;
@@ -35,7 +35,11 @@ fn main() {
         *numbers.get(1).unwrap_or(&1),
     );
     if std::env::args().any(|a| a == "--sensitivity") {
-        return sensitivity::print(cases, seed);
+        let methods: Vec<String> = std::env::args()
+            .skip(1)
+            .filter(|a| !a.starts_with("--") && a.parse::<u64>().is_err())
+            .collect();
+        return sensitivity::print(&methods, cases, seed);
     }
     let all = of_cases(pictures::one, cases, seed);
     println!("{cases} cases, seed {seed}");

@@ -20,8 +20,8 @@ use tickstrip::{
 const PHOTO: (u32, u32) = (960, 860);
 /// Width of the screen's surround, in the picture's pixels.
 const BEZEL: f64 = 18.0;
-/// Deviation of a clicked corner per coordinate.
-const CORNER_SIGMA: f64 = 2.0;
+/// Deviation of a clicked corner per coordinate, photograph pixels: that of the marks, which the angle makes so large there.
+const CORNER_SIGMA: f64 = 1.4;
 
 /// From the photograph to the picture on the screen; another angle for each case.
 fn shown(random: &mut Random) -> FromReference<RenderPx> {

@@ -46,8 +46,8 @@ fn kinds_of(method: &str) -> &'static [Kind] {
     }
 }
 
-/// Prints a row for each setting: the program's own value first.
-pub fn print(cases: u64, seed: u64) {
+/// Prints a row for each setting of these methods (all where none is named): the program's own value first.
+pub fn print(methods: &[String], cases: u64, seed: u64) {
     let of = |kind: &Kind| in_words(&of_cases(kind.case, cases * kind.times, seed));
     println!(
         "Each cell: intervals that hold (sizes / offsets, %), error rms (sizes % / offsets px), parts with an"
@@ -63,6 +63,9 @@ pub fn print(cases: u64, seed: u64) {
     }
     for setting in tickstrip::all_settings() {
         let method = setting.name().split('.').next().unwrap_or_default();
+        if !methods.is_empty() && !methods.iter().any(|m| m == method) {
+            continue;
+        }
         for kind in kinds_of(method) {
             let [halved, doubled] = [0.5, 2.0].map(|factor| {
                 setting.vary(factor);
@@ -93,12 +96,13 @@ fn row(setting: &Setting) -> String {
 
 fn in_words(all: &Outcome) -> String {
     let held = |k: usize| percent(all.held[k], all.given[k]);
+    // Where there are no offsets, as of known lengths, their figures are those of nothing.
     format!(
         "{:.1} / {:.1}; {:.2} / {:.2}; {:.0}; {:.0} / {:.1}",
         held(SIZES),
         held(OFFSETS),
         root_mean_square(&all.size_percent),
-        root_mean_square(&all.offset_px),
+        root_mean_square(&all.offset_px).abs(),
         percent(all.answered, all.parts),
         percent(all.found, all.wrong),
         percent(all.accused, all.good)

@@ -9,7 +9,7 @@ use crate::support::{
 use image::{Rgb, RgbImage};
 use tickstrip::{
     frame::Point,
-    job::{Landmark, LandmarkUse, RegistrationKind, View},
+    job::{Descreen, Handling, Landmark, LandmarkUse, RegistrationKind, Screen, View},
     measurement::{MeasuredView, measure},
     registration::{Finding, register},
 };
@@ -29,6 +29,11 @@ const ERRORS: Errors = Errors {
     size: [0.04, 0.0],
     rotation: 0.0,
     offset: [3.0, 2.0],
+};
+const SCREEN_OFF: Screen = Screen {
+    descreen: Descreen::Off,
+    glare: Handling::Off,
+    letterbox: Handling::Off,
 };
 const DATUM: usize = 14;
 const CHECK: usize = 6;
@@ -97,6 +102,8 @@ fn view(random: &mut Random) -> View {
     part.landmarks = (DATUM..DATUM + CHECK).collect();
     view.regions = vec![part];
     view.landmarks = landmarks;
+    // The pictures are blank: nothing of a screen is to be looked for in them.
+    view.reference.screen = SCREEN_OFF;
     view.same_camera = false;
     view.render.camera = Some(CAMERA);
     view

@@ -124,7 +124,6 @@ fn look_at(job: &Job, view: &View) -> Look {
     look.doubts.extend(outside.doubts);
     if let Some(stated) = &view.reference.rectify {
         let sigma = view.reference.mark_sigma_px;
-        let sigma = sigma.unwrap_or_else(rectification::mark_sigma_px);
         let pointer = format!("{at}/reference/rectify");
         // What cannot be made at all is refused below.
         let doubts = rectification::doubts(stated, reference, sigma, &pointer);

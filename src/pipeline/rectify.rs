@@ -76,14 +76,13 @@ pub fn rectify_picture(
     mark_sigma_px: Option<f64>,
     (limits, memory): (&Limits, &Budget),
 ) -> Result<RectifiedPicture, RectifyError> {
-    let sigma = mark_sigma_px.unwrap_or_else(rectification::mark_sigma_px);
     let look = images::look_at(path, limits)?;
     let outside = job::rectify_marks_outside(rectify, "", look.size());
     if !outside.faults.is_empty() {
         return Err(RectifyError::Marks(outside.faults));
     }
     // The bezel moves the corners a little: without it is near enough for the memory.
-    let about = Rectification::new(rectify, look.size(), sigma, None).ok();
+    let about = Rectification::new(rectify, look.size(), mark_sigma_px, None).ok();
     let size = about.map(|about| rectification::rectified_size(look.size(), &about));
     let need = need::of_rectification(&look, size.unwrap_or([0, 0]));
     let memory = memory.take(need, &|| false);
@@ -94,7 +93,7 @@ pub fn rectify_picture(
     let picture = images::read_looked(path, limits, &look)?;
     let bezel = rectification::look_for_bezel(rectify, &picture.rgb);
     let size = picture.rgb.dimensions();
-    let rectification = Rectification::new(rectify, size, sigma, bezel.as_ref())?;
+    let rectification = Rectification::new(rectify, size, mark_sigma_px, bezel.as_ref())?;
     let rectified = rectification::rectified_picture(&picture.rgb, &rectification)?;
     let notes = picture.notes.into_iter();
     Ok(RectifiedPicture {

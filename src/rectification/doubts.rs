@@ -11,18 +11,19 @@ use crate::{
 /// its width in parts of half a 95 % interval's (normal quantiles, 3.29 and 1.96).
 const CONTRADICTED: f64 = 3.29 / 1.96;
 
-/// Tries the rectification of a picture of `picture` (width, height) pixels whose marks have the standard deviation `sigma`,
-/// px, without looking at the picture; `pointer` is where the job states it.
+/// Tries the rectification of a picture of `picture` (width, height) pixels whose marks have the standard deviation
+/// `mark_sigma_px`, or one that is estimated, without looking at the picture; `pointer` is where the job states it.
 ///
 /// # Errors
 /// As [`Rectification::new`].
 pub fn doubts(
     rectify: &Rectify,
     picture: (u32, u32),
-    sigma: f64,
+    mark_sigma_px: Option<f64>,
     pointer: &str,
 ) -> Result<Vec<Doubt>, Error> {
-    let made = Rectification::new(rectify, picture, sigma, None)?;
+    let made = Rectification::new(rectify, picture, mark_sigma_px, None)?;
+    let sigma = mark_sigma_px.unwrap_or_else(super::mark_sigma_px);
     let figures = made.figures();
     let mut found = Vec::new();
     let mut add = |pointer: String, code, text| {
@@ -55,7 +56,7 @@ pub fn doubts(
         );
         add(pointer.to_owned(), Code::AspectUnsure, text);
     }
-    if let Some((stated, seen)) = contradicted(rectify, picture, sigma) {
+    if let Some((stated, seen)) = contradicted(rectify, picture, mark_sigma_px) {
         let text = format!(
             "the aspect is stated as {stated:.3}, but the view tells {:.3} (95 %: {:.3} to {:.3}); one of both, or a \
              corner, is wrong, or the picture was cropped",
@@ -69,7 +70,11 @@ pub fn doubts(
 }
 
 /// A stated aspect that the view contradicts, and what the view tells.
-fn contradicted(rectify: &Rectify, picture: (u32, u32), sigma: f64) -> Option<(f64, Measured)> {
+fn contradicted(
+    rectify: &Rectify,
+    picture: (u32, u32),
+    mark_sigma_px: Option<f64>,
+) -> Option<(f64, Measured)> {
     let KnownPlane::Rectangle(rectangle) = &rectify.plane else {
         return None;
     };
@@ -81,7 +86,7 @@ fn contradicted(rectify: &Rectify, picture: (u32, u32), sigma: f64) -> Option<(f
         straight_lines: rectify.straight_lines.clone(),
     };
     // A view that is too frontal tells nothing against it.
-    let made = Rectification::new(&unstated, picture, sigma, None).ok()?;
+    let made = Rectification::new(&unstated, picture, mark_sigma_px, None).ok()?;
     let seen = made.figures().aspect?;
     let is_off = (stated - seen.value()).abs() > CONTRADICTED * seen.half_width();
     is_off.then_some((stated, seen))
@@ -121,14 +126,14 @@ mod tests {
     }
 
     fn codes(rectify: &Rectify, sigma: f64) -> Vec<Code> {
-        let found = doubts(rectify, PICTURE, sigma, "/rectify").expect("sound");
+        let found = doubts(rectify, PICTURE, Some(sigma), "/rectify").expect("sound");
         found.iter().map(|d| d.code).collect()
     }
 
     #[test]
     fn an_aspect_that_the_view_contradicts_is_doubtful() {
         assert!(codes(&rectangle(Some(1.6)), 0.5).is_empty());
-        let found = doubts(&rectangle(Some(2.39)), PICTURE, 0.5, "/rectify").expect("sound");
+        let found = doubts(&rectangle(Some(2.39)), PICTURE, Some(0.5), "/rectify").expect("sound");
         assert_eq!(found.len(), 1, "{found:?}");
         assert_eq!(found[0].code, "aspect-unlike-view");
         assert_eq!(found[0].pointer, "/rectify/aspect");
@@ -180,7 +185,7 @@ mod tests {
             }),
             straight_lines: Vec::new(),
         };
-        let error = doubts(&frontal, PICTURE, 1.0, "").expect_err("too frontal");
+        let error = doubts(&frontal, PICTURE, Some(1.0), "").expect_err("too frontal");
         assert_eq!(error.code(), "too-frontal");
     }
 }

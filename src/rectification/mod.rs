@@ -132,16 +132,17 @@ pub fn of_view(
     reference_size: (u32, u32),
     bezel: Option<&BezelLook>,
 ) -> Result<Option<Rectification>, Error> {
-    let sigma = view.reference.mark_sigma_px.unwrap_or_else(mark_sigma_px);
+    let stated = view.reference.mark_sigma_px;
     match &view.reference.rectify {
         None => Ok(None),
-        Some(rectify) => Rectification::new(rectify, reference_size, sigma, bezel).map(Some),
+        Some(rectify) => Rectification::new(rectify, reference_size, stated, bezel).map(Some),
     }
 }
 
 impl Rectification {
     /// Prepares the rectification of a picture of `picture` (width, height) pixels whose marks have the standard deviation
-    /// `sigma` a coordinate, px. `look` is what was found across the sides of the rectangle, where its corners are to be
+    /// `mark_sigma_px` a coordinate; where that is not stated, it is estimated from what points and lines leave, with what is
+    /// believed of clicks ([`mark_sigma_px`](mark_sigma_px())) as observations more. `look` is what was found across the sides of the rectangle, where its corners are to be
     /// refined.
     ///
     /// # Errors
@@ -149,9 +150,10 @@ impl Rectification {
     pub fn new(
         rectify: &Rectify,
         picture: (u32, u32),
-        sigma: f64,
+        mark_sigma_px: Option<f64>,
         look: Option<&BezelLook>,
     ) -> Result<Self, Error> {
+        let sigma = MarkSigma::new(mark_sigma_px);
         let lines = &rectify.straight_lines;
         let mut found = match &rectify.plane {
             KnownPlane::Rectangle(rectangle) => Self::by_corners(rectangle, lines, picture, sigma)
@@ -183,14 +185,14 @@ impl Rectification {
         rectangle: &Rectangle,
         lines: &[Vec<Point<ReferencePx>>],
         picture: (u32, u32),
-        sigma: f64,
+        sigma: MarkSigma,
     ) -> Result<Self, Error> {
         let side = area_side(&rectangle.corners);
         let mut made = Self::by_straight_lines(lines, picture, sigma)?;
         let corners = rectangle.corners.iter().flat_map(|c| c.xy());
         let corners = corners.map(|value| Observed {
             value,
-            deviation: sigma,
+            deviation: sigma.px,
             step: CORNER_STEP,
             is_of_marks: true,
         });
@@ -235,7 +237,7 @@ impl Rectification {
     fn by_straight_lines(
         lines: &[Vec<Point<ReferencePx>>],
         picture: (u32, u32),
-        sigma: f64,
+        sigma: MarkSigma,
     ) -> Result<Self, Error> {
         let mut made = Self {
             observed: Vec::new(),
@@ -249,9 +251,11 @@ impl Rectification {
             let lens = bends::lens_of(lines, picture)?;
             let freedom = bends::freedom(lines).saturating_sub(1);
             made.figures.rms_px = rms(lens.square, freedom);
-            let deviation = lens.deviation * sigma * excess(lens.square, freedom, sigma);
-            made.observed
-                .push(Observed::number(lens.coefficient, deviation));
+            let deviation = lens.deviation * sigma.after(lens.square, freedom);
+            made.observed.push(Observed {
+                is_of_marks: sigma.is_common(freedom),
+                ..Observed::number(lens.coefficient, deviation)
+            });
         }
         Ok(made)
     }
@@ -260,7 +264,7 @@ impl Rectification {
         points: &[PlanePoint],
         lines: &[Vec<Point<ReferencePx>>],
         picture: (u32, u32),
-        sigma: f64,
+        sigma: MarkSigma,
     ) -> Result<Self, Error> {
         let found = figure::fit(points, lines, picture)?;
         let form = Form::Figure {
@@ -282,7 +286,7 @@ impl Rectification {
         plane: &PlaneLines,
         lines: &[Vec<Point<ReferencePx>>],
         picture: (u32, u32),
-        sigma: f64,
+        sigma: MarkSigma,
     ) -> Result<Self, Error> {
         let LinesFit {
             rays,
@@ -301,10 +305,10 @@ impl Rectification {
         freedom: usize,
         has_lens: bool,
         picture: (u32, u32),
-        sigma: f64,
+        sigma: MarkSigma,
     ) -> Result<Self, Error> {
         let n = fit.at.len();
-        let factor = sigma * excess(fit.square, freedom, sigma);
+        let factor = sigma.after(fit.square, freedom);
         let root = fit
             .covariance
             .clone()
@@ -313,7 +317,13 @@ impl Rectification {
             .l()
             * factor;
         let mut made = Self {
-            observed: vec![Observed::number(0.0, 1.0); n],
+            observed: vec![
+                Observed {
+                    is_of_marks: sigma.is_common(freedom),
+                    ..Observed::number(0.0, 1.0)
+                };
+                n
+            ],
             spread: Some(Spread {
                 at: fit.at.clone(),
                 root,
@@ -519,9 +529,38 @@ fn rms(square: f64, freedom: usize) -> Option<f64> {
     (freedom > 0).then(|| (square / freedom as f64).sqrt())
 }
 
-/// How much more than marks of `sigma` the residuals scatter, at least 1: what is marked may not be quite straight or plane.
-fn excess(square: f64, freedom: usize, sigma: f64) -> f64 {
-    rms(square, freedom).map_or(1.0, |rms| (rms / sigma).max(1.0))
+/// The standard deviation of the marks that rectify, per coordinate.
+#[derive(Clone, Copy)]
+struct MarkSigma {
+    /// Stated, or believed of clicks, px.
+    px: f64,
+    is_stated: bool,
+}
+
+impl MarkSigma {
+    fn new(stated: Option<f64>) -> Self {
+        Self {
+            px: stated.unwrap_or_else(mark_sigma_px),
+            is_stated: stated.is_some(),
+        }
+    }
+
+    /// The same once `square` is known, the sum of the squares that a fit with `freedom` observations to spare leaves, px^2.
+    ///
+    /// A stated deviation grows by what scatters beyond it: what is marked may not be quite straight or plane. One that is
+    /// not stated is estimated.
+    fn after(self, square: f64, freedom: usize) -> f64 {
+        if self.is_stated {
+            return rms(square, freedom).map_or(self.px, |rms| rms.max(self.px));
+        }
+        let (prior, freedom) = (RECTIFICATION.prior_freedom.get(), freedom as f64);
+        ((square + prior * self.px * self.px) / (freedom + prior)).sqrt()
+    }
+
+    /// Whether the noise that remains is that of the landmarks, as they tell it, and not one that the fit tells itself.
+    fn is_common(self, freedom: usize) -> bool {
+        self.is_stated || freedom == 0
+    }
 }
 
 #[cfg(test)]

@@ -7,6 +7,8 @@ settings! {
     RECTIFICATION: RectificationSettings of "rectification" {
         reference_mark_deviation = 1.5, "reference px", "judgement":
             "Standard deviation of a mark in a reference per coordinate where nothing states it.";
+        prior_freedom = 3.0, "observations", "judgement":
+            "Weight of what is believed about the noise of marks beforehand, where points or lines tell it.";
         axis_deviation = 0.02, "parts of the diagonal", "common practice, no source":
             "Standard deviation of the place where the camera's axis meets the picture, from its middle: lenses are not centred to a hair, and stabilised ones move.";
         most_aspect_deviation = 0.05, "of its logarithm", "judgement":

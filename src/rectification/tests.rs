@@ -157,7 +157,7 @@ fn a_known_homography_and_lens_are_recovered_by_every_means() {
                 plane,
                 straight_lines: straight_lines.clone(),
             };
-            let found = Rectification::new(&rectify, PICTURE, 0.1, None).expect(&words);
+            let found = Rectification::new(&rectify, PICTURE, Some(0.1), None).expect(&words);
             let map = found.rectified_from_reference();
             // What the difference quotients of the fits leave, far below a pixel.
             assert!(
@@ -180,7 +180,7 @@ fn straight_lines_alone_correct_the_lens_and_nothing_else() {
         plane: KnownPlane::Unknown,
         straight_lines: straight_lines(&camera),
     };
-    let found = Rectification::new(&rectify, PICTURE, 0.5, None).expect("long lines");
+    let found = Rectification::new(&rectify, PICTURE, Some(0.5), None).expect("long lines");
     let lens = found.figures().lens.expect("asked for");
     assert!(
         lens.holds(-0.1) && lens.high() - lens.low() < 0.05,
@@ -201,8 +201,12 @@ fn the_scale_of_the_picture_does_not_matter() {
             .rectangle(1.4)
             .map(|p| p.map(|v| v * f64::from(factor)));
         let picture = (PICTURE.0 * factor, PICTURE.1 * factor);
-        let found =
-            Rectification::new(&by_corners(corners, None), picture, f64::from(factor), None);
+        let found = Rectification::new(
+            &by_corners(corners, None),
+            picture,
+            Some(f64::from(factor)),
+            None,
+        );
         found.expect("turned").figures().aspect.expect("asked for")
     };
     let (small, large) = (of(1), of(7));
@@ -220,14 +224,14 @@ fn frontal_views_are_refused_in_plain_words() {
         [0.5, 0.0, 0.0],
     ] {
         let corners = Camera::turned(turned).rectangle(1.5);
-        let error = Rectification::new(&by_corners(corners, None), PICTURE, 1.0, None)
+        let error = Rectification::new(&by_corners(corners, None), PICTURE, Some(1.0), None)
             .expect_err("turned about one axis at most");
         assert_eq!(error.code(), "too-frontal", "{turned:?}");
         assert!(
             error.to_string().contains("state the \"aspect\""),
             "{error}"
         );
-        let stated = Rectification::new(&by_corners(corners, Some(1.5)), PICTURE, 1.0, None);
+        let stated = Rectification::new(&by_corners(corners, Some(1.5)), PICTURE, Some(1.0), None);
         assert!(stated.is_ok(), "a stated aspect needs no turn");
     }
 }
@@ -240,7 +244,7 @@ fn lines_without_a_bend_to_tell_are_refused() {
         straight_lines: vec![short.into_iter().map(point).collect()],
         ..by_corners(camera.rectangle(1.4), Some(1.4))
     };
-    let error = Rectification::new(&rectify, PICTURE, 1.0, None).expect_err("too short");
+    let error = Rectification::new(&rectify, PICTURE, Some(1.0), None).expect_err("too short");
     assert_eq!(error.code(), "lens-unclear");
 }
 
@@ -257,7 +261,7 @@ fn points_that_are_mixed_up_are_no_view_of_a_plane() {
         plane: KnownPlane::Figure(points.collect()),
         straight_lines: Vec::new(),
     };
-    let error = Rectification::new(&rectify, PICTURE, 1.0, None).expect_err("mixed up");
+    let error = Rectification::new(&rectify, PICTURE, Some(1.0), None).expect_err("mixed up");
     assert_eq!(error.code(), "not-a-plane");
 }
 
@@ -296,7 +300,7 @@ fn intervals_of_aspect_and_lens_hold_the_truth_as_often_as_they_say() {
                 .collect(),
             ..by_corners(corners, None)
         };
-        let found = Rectification::new(&rectify, PICTURE, sigma, None).expect("well turned");
+        let found = Rectification::new(&rectify, PICTURE, Some(sigma), None).expect("well turned");
         aspects += usize::from(found.figures().aspect.expect("asked for").holds(1.4));
         lenses += usize::from(found.figures().lens.expect("asked for").holds(-0.08));
     }
@@ -319,7 +323,7 @@ fn by_points(points: &[([f64; 2], [f64; 2])]) -> Result<Rectification, Error> {
         plane: KnownPlane::Figure(points.collect()),
         straight_lines: Vec::new(),
     };
-    Rectification::new(&rectify, PICTURE, 1.0, None)
+    Rectification::new(&rectify, PICTURE, Some(1.0), None)
 }
 
 fn seen(places: &[[f64; 2]]) -> Vec<([f64; 2], [f64; 2])> {
@@ -387,7 +391,7 @@ fn the_way_back_from_the_rectified_picture_ends_at_the_mark() {
         straight_lines: straight_lines(&camera),
         ..by_corners(camera.rectangle(1.4), Some(1.4))
     };
-    let found = Rectification::new(&rectify, PICTURE, 1.0, None).expect("well turned");
+    let found = Rectification::new(&rectify, PICTURE, Some(1.0), None).expect("well turned");
     let map = found.rectified_from_reference();
     let back = map.inverse();
     for corner in camera.rectangle(1.2).map(point) {
@@ -397,4 +401,33 @@ fn the_way_back_from_the_rectified_picture_ends_at_the_mark() {
             "{corner:?}"
         );
     }
+}
+
+#[test]
+fn careful_marks_along_lines_tell_their_own_noise() {
+    let camera = Camera {
+        lens: -0.1,
+        ..Camera::turned([0.0; 3])
+    };
+    let mut noise = Noise(11);
+    // A third of a pixel of noise, where one and a half are believed beforehand.
+    let mut lines = straight_lines(&camera);
+    for mark in lines.iter_mut().flatten() {
+        *mark = Point::new(mark.x + 0.3 * noise.normal(), mark.y + 0.3 * noise.normal());
+    }
+    let rectify = Rectify {
+        plane: KnownPlane::Unknown,
+        straight_lines: lines,
+    };
+    let of = |sigma| Rectification::new(&rectify, PICTURE, sigma, None);
+    let half_width = |made: Rectification| made.figures().lens.expect("lines").half_width();
+    let unstated = half_width(of(None).expect("told by the lines"));
+    let rightly = half_width(of(Some(0.3)).expect("stated"));
+    let default = of(Some(mark_sigma_px())).map(half_width);
+    // Ten observations to spare and three of what is believed: between both, nearer to the marks' own.
+    assert!(
+        unstated > rightly && unstated < 3.0 * rightly,
+        "{unstated} {rightly}"
+    );
+    assert!(default.is_err() || default.is_ok_and(|default| default > 1.5 * unstated));
 }

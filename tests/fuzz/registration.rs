@@ -266,7 +266,6 @@ fn check_view(view: &View, expected: Expected) -> Checked {
         Err(error) => return refused(&error.into()),
     };
     let sigma = view.reference.mark_sigma_px;
-    let sigma = sigma.unwrap_or_else(rectification::mark_sigma_px);
     if let Some(stated) = &view.reference.rectify {
         let doubts = rectification::doubts(stated, REFERENCE, sigma, "/rectify");
         for doubt in doubts.map_err(|e| format!("rectified, but doubtful: {e}"))? {

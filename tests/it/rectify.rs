@@ -538,7 +538,7 @@ fn points_of_a_bent_photo_come_to_lie_where_the_flat_picture_has_them() {
             }),
             straight_lines,
         };
-        let made = Rectification::new(&rectify, (800, 520), 0.5, None).expect("sound");
+        let made = Rectification::new(&rectify, (800, 520), Some(0.5), None).expect("sound");
         let rectangle = made.figures().rectangle.expect("corners");
         let map = made.rectified_from_reference();
         let film = points(&truth["film_picture_points"]);

@@ -29,7 +29,7 @@ fn found(picture: &Path, rectify: &Rectify) -> (BezelFinding, [Point<ReferencePx
     let picture = images::read(picture, &Limits::default()).expect("a picture");
     let look = rectification::look_for_bezel(rectify, &picture.rgb);
     let size = picture.rgb.dimensions();
-    let made = Rectification::new(rectify, size, SIGMA, look.as_ref()).expect("sound");
+    let made = Rectification::new(rectify, size, Some(SIGMA), look.as_ref()).expect("sound");
     let back = made.rectified_from_reference().inverse();
     let r = made.figures().rectangle.expect("corners");
     let places = [

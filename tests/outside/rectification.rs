@@ -38,7 +38,7 @@ fn aspects_of_rectangles_in_perspective_are_recovered() {
         let of = |key: &str| {
             let corners = golden::points(&case[key]);
             let corners = [0, 1, 2, 3].map(|k| Point::new(corners[k][0], corners[k][1]));
-            Rectification::new(&rectangle(corners, None), (1920, 1080), 0.5, None)
+            Rectification::new(&rectangle(corners, None), (1920, 1080), Some(0.5), None)
         };
         let exact = of("corners_px").expect("well turned");
         let found = exact.figures().aspect.expect("asked for");
@@ -95,7 +95,7 @@ fn the_board_in_real_photographs_gets_its_shape_back() {
             straight_lines: board_lines(&marks),
             ..rectangle(board_corners(&marks), None)
         };
-        match Rectification::new(&rectify, BOARD, BOARD_SIGMA, None) {
+        match Rectification::new(&rectify, BOARD, Some(BOARD_SIGMA), None) {
             Ok(found) => {
                 let aspect = found.figures().aspect.expect("asked for");
                 // Nine squares by six: eight by five between the outer inner corners.
@@ -148,7 +148,7 @@ fn corners_points_and_the_lens_bring_the_board_back_to_squares() {
         let marks = board(view);
         let corners = rectangle(board_corners(&marks), Some(1.6));
         let of = |rectify: &Rectify| {
-            let found = Rectification::new(rectify, BOARD, BOARD_SIGMA, None).expect(name);
+            let found = Rectification::new(rectify, BOARD, Some(BOARD_SIGMA), None).expect(name);
             off_grid(&found.rectified_from_reference(), &marks)
         };
         let bent = of(&corners);
@@ -207,7 +207,7 @@ fn the_lens_agrees_with_the_published_intrinsics() {
         plane: KnownPlane::Unknown,
         straight_lines: lines,
     };
-    let found = Rectification::new(&rectify, BOARD, BOARD_SIGMA, None).expect("long lines");
+    let found = Rectification::new(&rectify, BOARD, Some(BOARD_SIGMA), None).expect("long lines");
     let map = found.rectified_from_reference();
     let lens = map.lens();
     // README there: 0.559 px before, 0.085 px after with the published centre and two coefficients.
@@ -246,7 +246,7 @@ fn line_pairs_rectify_a_real_photograph() {
             }),
             straight_lines: board_lines(&marks),
         };
-        let Ok(found) = Rectification::new(&rectify, BOARD, BOARD_SIGMA, None) else {
+        let Ok(found) = Rectification::new(&rectify, BOARD, Some(BOARD_SIGMA), None) else {
             continue;
         };
         told += 1;
@@ -275,7 +275,7 @@ fn bent_lines_of_another_lens_model_become_straight() {
                 .map(|line| golden::points(line).into_iter().map(mark).collect())
                 .collect(),
         };
-        let found = Rectification::new(&rectify, (1280, 800), 0.2, None).expect("long lines");
+        let found = Rectification::new(&rectify, (1280, 800), Some(0.2), None).expect("long lines");
         let left = found.figures().rms_px.expect("redundant");
         // 0.2 px of noise, and what one coefficient cannot follow of two or five.
         assert!(left < 0.4, "{left}");
@@ -313,7 +313,8 @@ fn a_photographed_wall_is_rectified_onto_its_published_partner() {
         plane: KnownPlane::Figure(points.collect()),
         straight_lines: Vec::new(),
     };
-    let found = Rectification::new(&rectify, (800, 640), 0.5, None).expect("the view of a plane");
+    let found =
+        Rectification::new(&rectify, (800, 640), Some(0.5), None).expect("the view of a plane");
     let map = found.rectified_from_reference();
     let box_ = found.figures().rectangle.expect("a figure has a box");
     for p in grid {

@@ -176,7 +176,8 @@ mod tests {
     fn corners_are_moved_onto_the_frame() {
         let picture = screen(|x, y| 120.0 + 60.0 * (x / 40.0).sin() * (y / 30.0).cos());
         let look = look_for_bezel(&clicked(), &picture).expect("asked for");
-        let found = Rectification::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
+        let found =
+            Rectification::new(&clicked(), (600, 420), Some(2.0), Some(&look)).expect("sound");
         let Some(BezelFinding::Refined { moves, .. }) = found.figures().bezel else {
             panic!("{:?}", found.figures());
         };
@@ -199,7 +200,8 @@ mod tests {
 
     fn finding(picture: &RgbImage) -> BezelFinding {
         let look = look_for_bezel(&clicked(), picture).expect("asked for");
-        let found = Rectification::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
+        let found =
+            Rectification::new(&clicked(), (600, 420), Some(2.0), Some(&look)).expect("sound");
         found.figures().bezel.expect("asked for")
     }
 
@@ -269,13 +271,14 @@ mod tests {
     fn where_there_is_no_frame_the_marks_are_kept() {
         let plain = RgbImage::from_pixel(600, 420, image::Rgb([90; 3]));
         let look = look_for_bezel(&clicked(), &plain).expect("asked for");
-        let found = Rectification::new(&clicked(), (600, 420), 2.0, Some(&look)).expect("sound");
+        let found =
+            Rectification::new(&clicked(), (600, 420), Some(2.0), Some(&look)).expect("sound");
         let kept = BezelFinding::Kept {
             side: 0,
             reason: KeptReason::NoEdge,
         };
         assert_eq!(found.figures().bezel, Some(kept));
-        let plainly = Rectification::new(&clicked(), (600, 420), 2.0, None).expect("sound");
+        let plainly = Rectification::new(&clicked(), (600, 420), Some(2.0), None).expect("sound");
         assert_eq!(
             found.rectified_from_reference(),
             plainly.rectified_from_reference()

@@ -63,6 +63,7 @@ codes! {
     HiddenErrors = "hidden-errors" "Errors that this registration cannot show.",
     Parallax = "parallax" "Depth shows up as offset.",
     NoScale = "no-scale" "Nothing tells a scale.",
+    ImplausibleSize = "implausible-size" "The model is several times too large or too small as a whole: a unit is asked about.",
     ProportionsOnly = "proportions-only" "Only proportions are compared.",
     DoubtfulLength = "doubtful-length" "A known length that is probably misread.",
     ContradictingLengths = "contradicting-lengths" "Known lengths of which nothing tells which is wrong.",

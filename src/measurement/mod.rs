@@ -21,7 +21,9 @@ pub mod thin_plate;
 mod view;
 
 pub(crate) use judge::ranking;
-pub use lengths::{DimensionFit, RefusedDimensions, SizeComparison, SpanSizes, Test};
+pub use lengths::{
+    DimensionFit, RefusedDimensions, SizeComparison, SpanSizes, Test, implausible_size,
+};
 pub use measures::*;
 pub use overlap::{SilhouetteOverlap, WorkingPixels, working_pixels};
 pub use refine::{LEAST_CORRELATION, RefineError, Refined, refine};

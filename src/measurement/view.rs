@@ -3,7 +3,7 @@ use super::{
     AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, RegionMeasure, SpanMeasure,
     Verdict, ViewMeasurement, Warning, WorkImages, datum_doubts,
     judge::{correction, leave_alone, verdict},
-    lengths::{scales, sizes},
+    lengths::{plausible, scales, sizes},
     overlap::{
         edges::EdgeStudy,
         grid::{Prepared, Work},
@@ -333,6 +333,9 @@ fn warnings(
             Code::ProportionsOnly,
             "Only one image has a scale: proportions are compared, not absolute sizes.".to_owned(),
         );
+    }
+    if let Some(text) = plausible::of_scales(scales) {
+        warn(Code::ImplausibleSize, sentence(&text));
     }
     if let Some(symmetry) = measurement.symmetry.as_ref().filter(|s| s.test.speaks()) {
         let mut text = symmetry.text.clone();

@@ -3,9 +3,11 @@
 use crate::{
     images::{self, Limits},
     job::{self, Doubt, Fault, Job, Mask, View},
+    measurement,
     rectification::{self, BezelLook},
     registration::{self, LaidOver},
     report::ViewFailure,
+    warning::Code,
 };
 use rayon::prelude::*;
 use std::{fmt, path::Path};
@@ -129,10 +131,21 @@ fn look_at(job: &Job, view: &View) -> Look {
         let doubts = rectification::doubts(stated, reference, sigma, &pointer);
         look.doubts.extend(doubts.unwrap_or_default());
     }
-    if let Err(refusals) = admit(job, view, [render, reference], None) {
-        look.refusals.extend(refusals);
+    match admit(job, view, [render, reference], None) {
+        Ok(laid_over) => look.doubts.extend(doubt_of_size(job, view, &laid_over)),
+        Err(refusals) => look.refusals.extend(refusals),
     }
     look
+}
+
+/// A size of the whole model that cannot be meant.
+fn doubt_of_size(job: &Job, view: &View, laid_over: &LaidOver) -> Option<Doubt> {
+    let text = measurement::implausible_size(job, view, &laid_over.registered.adjustment)?;
+    Some(Doubt {
+        pointer: format!("{}/known", pointer(job, view)),
+        code: Code::ImplausibleSize,
+        text,
+    })
 }
 
 impl Look {

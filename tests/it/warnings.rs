@@ -398,6 +398,15 @@ fn what_speaks_against_known_lengths_and_directions_is_told() {
                     );
                 },
             ),
+            (
+                "implausible-size",
+                "the model as a whole is 10.0 times too large; 10 lies between millimetres and centimetres",
+                |v| {
+                    // 300 px of the render are 62.5 mm on a model at 1:24.
+                    let known = v["known"].as_array_mut().expect("a list");
+                    known.push(json!({ "in": "render", "from": [40, 30], "to": [340, 30], "model": "62.5 cm" }));
+                },
+            ),
             ("stretched", "the reference is stretched by +2.0", |v| {
                 misread(v, &(0..6).map(|k| (k, 1.0 / 1.02)).collect::<Vec<_>>());
             }),
@@ -414,6 +423,34 @@ fn what_speaks_against_known_lengths_and_directions_is_told() {
             ),
         ],
     );
+}
+
+/// What `check` says of the plan with this known length in the render.
+fn checked(model: &str) -> String {
+    let folder = blank_pictures();
+    let mut view = plan();
+    let known = view["known"].as_array_mut().expect("a list");
+    known.push(json!({ "in": "render", "from": [40, 30], "to": [340, 30], "model": model }));
+    let job = json!({ "title": "t", "scale": "1:24", "views": [view] });
+    fs::write(folder.path().join("job.json"), job.to_string()).expect("written");
+    let output = Command::new(env!("CARGO_BIN_EXE_tickstrip"))
+        .args(["check", "job.json"])
+        .current_dir(folder.path())
+        .output()
+        .expect("the program starts");
+    format!("{output:?}")
+}
+
+#[test]
+fn check_asks_for_the_unit_of_a_length_before_anything_is_compared() {
+    let found = checked("62.5 cm");
+    assert!(
+        found.contains("/views/0/known")
+            && found.contains("10 lies between millimetres and centimetres"),
+        "{found}"
+    );
+    let sound = checked("62.5 mm");
+    assert!(!sound.contains("/views/0/known"), "{sound}");
 }
 
 #[test]

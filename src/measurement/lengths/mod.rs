@@ -4,11 +4,13 @@ pub(super) mod absolute;
 mod coverage;
 mod dimensions;
 mod model_scale;
+pub(super) mod plausible;
 mod region_number;
 pub(super) mod scales;
 pub(crate) mod settings;
 pub(super) mod sizes;
 
 pub use dimensions::{DimensionFit, RefusedDimensions, Test};
+pub use plausible::implausible_size;
 pub(super) use region_number::RegionNumber;
 pub use sizes::{SizeComparison, SpanSizes};

@@ -1,0 +1,109 @@
+//! Whether the scales of both images can be meant: a model several times too large or too small asks for a unit.
+use super::scales::{KnownMarks, study};
+use crate::{
+    job::{Job, View},
+    measurement::Scales,
+    registration::Adjustment,
+};
+
+/// A model so many times too large or too small is asked about (a judgement): nobody builds so far off, and a copy is not
+/// printed so far off either.
+const PLAUSIBLE: f64 = 1.5;
+/// How far a factor may lie from that of two units, either way (a judgement): a model may be some per cent off besides.
+const NEAR: f64 = 1.15;
+/// Factors between units that are mistaken for each other.
+const UNITS: [(f64, &str); 8] = [
+    (2.54, "centimetres and inches"),
+    (10.0, "millimetres and centimetres"),
+    (12.0, "inches and feet"),
+    (25.4, "millimetres and inches"),
+    (30.48, "centimetres and feet"),
+    (100.0, "centimetres and metres"),
+    (304.8, "millimetres and feet"),
+    (1000.0, "millimetres and metres"),
+];
+
+/// What the known lengths of a view say of a size that cannot be meant, in a sentence without its full stop; `None` where
+/// the model as a whole is about as large as it should be, or nothing tells.
+pub fn implausible_size(job: &Job, view: &View, adjustment: &Adjustment) -> Option<String> {
+    let marks = KnownMarks::new(view, adjustment);
+    of_scales(&study(job, view, &marks).figures)
+}
+
+/// The same from scales that are known already.
+pub(crate) fn of_scales(scales: &Scales) -> Option<String> {
+    let ratio = 1.0 + scales.model_size_percent?.value() / 100.0;
+    let is_large = ratio > 1.0;
+    let times = if is_large { ratio } else { 1.0 / ratio };
+    if !times.is_finite() || times < PLAUSIBLE {
+        return None;
+    }
+    let off = |unit: f64| (times / unit).ln().abs();
+    let nearest = UNITS
+        .iter()
+        .min_by(|a, b| off(a.0).total_cmp(&off(b.0)))
+        .filter(|unit| off(unit.0) < NEAR.ln());
+    let advice = match nearest {
+        Some((factor, units)) => {
+            format!("{factor} lies between {units}: see whether a known length has another unit")
+        }
+        None => {
+            "see whether a known length has another unit, or is marked at the wrong ends".to_owned()
+        }
+    };
+    let word = if is_large { "large" } else { "small" };
+    let digits = if times < 20.0 { 1 } else { 0 };
+    Some(format!(
+        "by the known lengths the model as a whole is {times:.digits$} times too {word}; {advice}, and whether the job's scale is right"
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::statistics::Measured;
+
+    fn of(percent: f64) -> Option<String> {
+        of_scales(&Scales {
+            model_size_percent: Measured::plus_minus(percent, 1.0),
+            ..Scales::default()
+        })
+    }
+
+    #[test]
+    fn a_model_of_about_its_size_is_not_asked_about() {
+        assert_eq!(of_scales(&Scales::default()), None);
+        for percent in [-33.0, 0.0, 49.0] {
+            assert_eq!(of(percent), None, "{percent}");
+        }
+    }
+
+    #[test]
+    fn the_likely_units_are_named() {
+        for (percent, words) in [
+            (
+                896.0,
+                "10.0 times too large; 10 lies between millimetres and centimetres",
+            ),
+            (
+                -90.0,
+                "10.0 times too small; 10 lies between millimetres and centimetres",
+            ),
+            (
+                2440.0,
+                "25 times too large; 25.4 lies between millimetres and inches",
+            ),
+            (
+                1120.0,
+                "12.2 times too large; 12 lies between inches and feet",
+            ),
+            (
+                400.0,
+                "5.0 times too large; see whether a known length has another unit, or",
+            ),
+        ] {
+            let text = of(percent).expect("implausible");
+            assert!(text.contains(words), "{percent}: {text}");
+        }
+    }
+}

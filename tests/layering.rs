@@ -109,6 +109,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "pipeline",
         &[
+            "warning",
             "stop",
             "printable",
             "job",

@@ -1,5 +1,5 @@
 //! The least-squares problem behind the known lengths: its observations, its solutions, and the tests on them.
-use super::super::settings::LENGTHS;
+use crate::measurement::lengths::settings::LENGTHS;
 use crate::{
     job::{Axis, Side},
     measurement::own_marks::own_vector,

@@ -22,6 +22,7 @@ mod view;
 
 pub(crate) use judge::ranking;
 pub use lengths::{DimensionFit, RefusedDimensions, SizeComparison, SpanSizes, Test};
+pub(crate) use measures::why_distrusted;
 pub use measures::*;
 pub use overlap::{SilhouetteOverlap, WorkingPixels, working_pixels};
 pub use refine::{LEAST_CORRELATION, RefineError, Refined, refine};

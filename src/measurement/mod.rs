@@ -3,6 +3,7 @@
 #[cfg(test)]
 mod coverage;
 mod datum_doubts;
+mod depth;
 #[cfg(test)]
 mod edge_coverage;
 mod figures;

@@ -77,6 +77,38 @@ codes! {
     NotSymmetric = "not-symmetric" "The reference is not symmetric where the subject is.",
 }
 
+impl Code {
+    /// Whether a view with such a warning is distrusted as a whole: see [`Code::why_distrusted`].
+    pub fn distrusts_all_figures(self) -> bool {
+        self.why_distrusted().is_some()
+    }
+
+    /// Why no figure of a view with such a warning may be acted on, as the end of a sentence; `None` where the warning does not
+    /// put all of them in doubt.
+    ///
+    /// Figures all hang on the registration. It is in doubt as a whole where its marks may be the wrong ones, where they
+    /// scatter so much that all intervals are too narrow, and where they ask for a lens or a camera that are not there.
+    ///
+    /// It is not by what concerns a part or a mark that is left out already (`altered-datum`, `wrong-mark`, `swapped-marks`,
+    /// `wrong-place`); by depth (`parallax`, `camera-misses`), for then offsets are not given; by what is told with its amount
+    /// (`not-at-rest`, below 0.1 px, else there is no comparison; `stretched`, `out-of-square`); by scales and lengths, which
+    /// leave proportions alone; by `low-edge-overlap`, which clutter lowers as well; nor by what may hold or not (`aspect-from-view`,
+    /// `uncontrolled-marks`, and the doubts about a job, such as `not-rectified`, which no measured view carries).
+    pub fn why_distrusted(self) -> Option<&'static str> {
+        match self {
+            Self::DatumPartsDisagree => {
+                Some("its datum parts contradict each other, and nothing tells which is altered")
+            }
+            Self::ManyWrongMarks => Some("so many of its marks are wrong that the rest may be too"),
+            Self::MarksScatter => Some("its marks scatter beyond what clicks explain"),
+            Self::MarksDisagree => Some("its marks disagree more than is stated of them"),
+            Self::BentPicture => Some("its marks lie as if a lens had bent the reference"),
+            Self::FarCamera => Some("its marks ask for a camera that stands too far off"),
+            _ => None,
+        }
+    }
+}
+
 impl fmt::Display for Code {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.as_str())
@@ -86,5 +118,25 @@ impl fmt::Display for Code {
 impl PartialEq<&str> for Code {
     fn eq(&self, other: &&str) -> bool {
         self.as_str() == *other
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_concerns_one_part_or_is_told_with_its_amount_leaves_the_others_trusted() {
+        let all = Code::ALL.iter().copied();
+        let distrusting: Vec<Code> = all.filter(|c| c.distrusts_all_figures()).collect();
+        let expected = [
+            Code::DatumPartsDisagree,
+            Code::ManyWrongMarks,
+            Code::MarksScatter,
+            Code::BentPicture,
+            Code::FarCamera,
+            Code::MarksDisagree,
+        ];
+        assert_eq!(distrusting, expected);
     }
 }

@@ -264,6 +264,19 @@ mod tests {
     }
 
     #[test]
+    fn the_sheet_of_a_distrusted_view_says_so_over_its_corrections() {
+        let heads = [
+            "Corrections in CAD",
+            "Corrections not to be trusted yet: so",
+        ]
+        .map(String::from);
+        let mut sample = Sample::new(Wish::new(1500, 1200, 5));
+        assert_eq!(statements(&sample, &heads), [true, false]);
+        sample.measurement.warnings[0].code = crate::warning::Code::ManyWrongMarks;
+        assert_eq!(statements(&sample, &heads), [false, true]);
+    }
+
+    #[test]
     fn nothing_on_a_sheet_leaves_the_paper() {
         for (size, name, paper) in [
             ([1500, 1200], plain_name as fn(usize) -> String, Paper::A4),

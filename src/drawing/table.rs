@@ -309,21 +309,30 @@ pub(crate) fn draw_corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: 
     }
 }
 
+/// Draws what stands over the corrections, of a distrusted view the reason too, and returns the baseline of the next line.
+fn heading(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> f64 {
+    let size = 3.0;
+    let words = match input.measurement.why_distrusted() {
+        Some(why) => format!("Corrections not to be trusted yet: {why}"),
+        None => "Corrections in CAD, the worst first".to_owned(),
+    };
+    let mut y = area.y + 3.2;
+    for line in text::wrap(&words, Font::Bold, size, area.width, 3) {
+        scene.text([area.x, y], size, Font::Bold, line);
+        y += size * 1.25;
+    }
+    y + 0.81
+}
+
 /// Draws the corrections and returns the baseline of the next line.
 fn corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> f64 {
     let size = 2.6;
     let step = 3.8;
-    let mut y = area.y + 3.2;
-    scene.text(
-        [area.x, y],
-        3.0,
-        Font::Bold,
-        "Corrections in CAD, the worst first",
-    );
-    y += step * 1.2;
+    let mut y = heading(scene, input, area);
     let all = &input.measurement.corrections;
     if all.is_empty() {
         let words = match input.measurement.verdict {
+            _ if input.measurement.is_distrusted() => "None is given.",
             Verdict::Within => "Nothing to change.",
             Verdict::Undecided | Verdict::Out => "None that the pictures can state.",
         };

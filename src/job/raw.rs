@@ -119,7 +119,8 @@ pub struct RawView {
     pub render: RawRender,
     /// The image of the full-size object.
     pub reference: RawReference,
-    /// Whether both images have the same camera.
+    /// Whether both images have the same camera. If not, offsets of parts are told only where the render's "camera" and places
+    /// of landmarks on the model ("model_mm") are stated.
     #[serde(default = "default_same_camera")]
     pub same_camera: bool,
     /// The transform that takes the rectified reference to the render.

@@ -19,7 +19,8 @@ use crate::{
 /// Everything measured in one view.
 #[derive(Clone, Debug)]
 pub struct ViewMeasurement {
-    /// Out if anything is out, undecided if anything is undecided, else within.
+    /// Out if anything is out, undecided if anything is undecided, else within. A view that is distrusted has its verdict by
+    /// the same rule.
     pub verdict: Verdict,
     /// What the reader must know to trust or distrust the figures.
     pub warnings: Vec<Warning>,
@@ -52,6 +53,17 @@ pub struct ViewMeasurement {
 }
 
 impl ViewMeasurement {
+    /// Whether a warning puts every figure of the view in doubt. Its corrections are then shown apart from those of other
+    /// views; verdicts and the exit status stay what the figures say.
+    pub fn is_distrusted(&self) -> bool {
+        self.warnings.iter().any(|w| w.code.distrusts_all_figures())
+    }
+
+    /// Why it is, in words that end a sentence; `None` where it is not.
+    pub fn why_distrusted(&self) -> Option<String> {
+        why_distrusted(self.warnings.iter().map(|w| w.code))
+    }
+
     /// The measured spans beside what `view`, the one that was measured, says of them.
     pub fn spans_of<'a>(
         &'a self,
@@ -69,6 +81,13 @@ impl ViewMeasurement {
         let find = |m: &AngleMeasure| view.angles.iter().find(|a| a.name == m.name);
         self.angles.iter().filter_map(move |m| Some((find(m)?, m)))
     }
+}
+
+/// Why a view with warnings of these codes is distrusted, each reason once; `None` where it is not.
+pub(crate) fn why_distrusted(codes: impl Iterator<Item = Code>) -> Option<String> {
+    let mut reasons: Vec<&str> = codes.filter_map(Code::why_distrusted).collect();
+    reasons.dedup();
+    (!reasons.is_empty()).then(|| reasons.join("; "))
 }
 
 /// By the decision rule of ISO 14253-1.

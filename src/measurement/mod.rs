@@ -3,6 +3,7 @@
 #[cfg(test)]
 mod coverage;
 mod datum_doubts;
+mod depth;
 #[cfg(test)]
 mod edge_coverage;
 mod figures;
@@ -24,6 +25,7 @@ pub(crate) use judge::ranking;
 pub use lengths::{
     DimensionFit, RefusedDimensions, SizeComparison, SpanSizes, Test, implausible_size,
 };
+pub(crate) use measures::why_distrusted;
 pub use measures::*;
 pub use overlap::{SilhouetteOverlap, WorkingPixels, working_pixels};
 pub use refine::{LEAST_CORRELATION, RefineError, Refined, refine};

@@ -21,6 +21,8 @@ pub(crate) struct Evidence {
     method: Method,
     /// What the edges had to say, where there were enough.
     edges: EdgesSay,
+    /// Why an offset cannot be told from depth, where it cannot.
+    no_depth: Option<&'static str>,
 }
 
 /// What the edges had to say.
@@ -50,6 +52,7 @@ impl Evidence {
             is_told: landmarks.map_or([false; 5], |l| is_told(&l.covariance, &l.expected)),
             method: Method::Landmarks,
             edges,
+            no_depth: None,
         };
         let Some((fit, evidence)) = edges.and_then(|e| Some((e, e.regions.get(j)?.as_ref()?)))
         else {
@@ -90,7 +93,18 @@ impl Evidence {
                 Method::Edges
             },
             edges: EdgesSay::Agree,
+            no_depth: None,
         }
+    }
+
+    /// The same where depth looks like an offset, for this reason: then no offset is told. `None` where it does not.
+    pub(crate) fn without_depth(mut self, why: Option<&'static str>) -> Self {
+        if why.is_some() {
+            self.is_told[3] = false;
+            self.is_told[4] = false;
+        }
+        self.no_depth = why;
+        self
     }
 }
 
@@ -284,22 +298,28 @@ fn sureness(measure: &RegionMeasure, evidence: &Evidence) -> String {
     } else {
         edges
     };
+    let no_offset = measure.offset_px.iter().any(Option::is_none);
     let missing: Vec<&str> = [
         (measure.width_percent.is_none(), "width"),
         (measure.height_percent.is_none(), "height"),
         (measure.rotation_deg.is_none(), "rotation"),
-        (measure.offset_px.iter().any(Option::is_none), "offset"),
+        (no_offset && evidence.no_depth.is_none(), "offset"),
     ]
     .into_iter()
     .filter_map(|(is_missing, name)| is_missing.then_some(name))
     .collect();
-    match missing.len() {
-        0 => format!("{marks}; {basis}"),
-        4 => {
-            format!("cannot tell: {marks}, too few or too uncertain; {basis}; mark more, far apart")
-        }
-        _ => format!(
-            "{marks}; {basis}; cannot tell {}: mark more, far apart",
+    let depth = evidence.no_depth.map_or_else(String::new, |why| {
+        format!("; cannot tell offset from depth: {why}")
+    });
+    if figures(measure).next().is_none() {
+        return format!(
+            "cannot tell: {marks}, too few or too uncertain; {basis}; mark more, far apart{depth}"
+        );
+    }
+    match missing.is_empty() {
+        true => format!("{marks}; {basis}{depth}"),
+        false => format!(
+            "{marks}; {basis}; cannot tell {}: mark more, far apart{depth}",
             missing.join(", ")
         ),
     }

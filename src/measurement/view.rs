@@ -1,7 +1,7 @@
 //! One view measured as a whole.
 use super::{
     AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, RegionMeasure, SpanMeasure,
-    Verdict, ViewMeasurement, Warning, WorkImages, datum_doubts,
+    Verdict, ViewMeasurement, Warning, WorkImages, datum_doubts, depth,
     judge::{correction, leave_alone, verdict},
     lengths::{plausible, scales, sizes},
     overlap::{
@@ -101,20 +101,8 @@ pub fn measure_in_run(
             corrections.keep(measured)
         })
         .collect();
-    let spans: Vec<_> = view
-        .spans
-        .iter()
-        .filter_map(|s| spans::measure_span(job, s, adjustment, &scales))
-        .map(|measured| corrections.keep(measured))
-        .collect();
-    let angles: Vec<_> = view
-        .angles
-        .iter()
-        .filter_map(|a| Some((a, spans::measure_angle(a, adjustment)?)))
-        .map(|(angle, measured)| {
-            corrections.keep(correction::once(job, view, &regions, angle, measured))
-        })
-        .collect();
+    let spans = measure_spans((job, view), adjustment, &scales, &mut corrections);
+    let angles = measure_angles((job, view), adjustment, &regions, &mut corrections);
     let landmark_offsets_model_mm = (0..view.landmarks.len())
         .map(|i| [0, 1].map(|axis| scales.landmark_offset_model_mm(adjustment, i, axis)))
         .collect();
@@ -151,6 +139,35 @@ pub fn measure_in_run(
     })
 }
 
+/// The spans of a view that have figures; `corrections` gets the changes that they ask for.
+fn measure_spans(
+    (job, view): (&Job, &View),
+    adjustment: &Adjustment,
+    scales: &scales::ScaleStudy,
+    corrections: &mut Corrections,
+) -> Vec<SpanMeasure> {
+    let measured = view.spans.iter().filter_map(|span| {
+        let measured = spans::measure_span(job, span, adjustment, scales)?;
+        Some(depth::span(view, span, adjustment, measured))
+    });
+    measured.map(|m| corrections.keep(m)).collect()
+}
+
+/// The angles of a view that have figures; `regions` are its parts as measured.
+fn measure_angles(
+    (job, view): (&Job, &View),
+    adjustment: &Adjustment,
+    regions: &[RegionMeasure],
+    corrections: &mut Corrections,
+) -> Vec<AngleMeasure> {
+    let measured = view.angles.iter().filter_map(|angle| {
+        let measured = spans::measure_angle(angle, adjustment)?;
+        let measured = correction::once(job, view, regions, angle, measured);
+        Some(depth::angle(view, angle, adjustment, measured))
+    });
+    measured.map(|m| corrections.keep(m)).collect()
+}
+
 /// What the parts of a view are judged by.
 struct Parts<'a> {
     view: &'a View,
@@ -163,6 +180,7 @@ impl Parts<'_> {
     fn evidence(&self) -> Vec<regions::Evidence> {
         let by_landmarks = &self.registered.adjustment;
         let by_edges = self.refined.map_or(by_landmarks, |fit| &fit.adjustment);
+        let no_depth = depth::why_untold(self.view, by_landmarks);
         let mirrored = [by_landmarks, by_edges].map(|a| (Mirrored::of(self.view, a), a));
         let mirrored = mirrored
             .each_ref()
@@ -173,6 +191,7 @@ impl Parts<'_> {
             .map(|(j, (region, fit))| {
                 regions::Evidence::of(j, region, fit.as_ref(), self.refined)
                     .with_symmetry(j, mirrored)
+                    .without_depth(no_depth)
             })
             .collect()
     }
@@ -343,13 +362,8 @@ fn warnings(
         warn(Code::NotSymmetric, format!("{text}."));
     }
     sizes::about_dimensions(view, scales, &mut warn);
-    if !view.same_camera && view.landmarks.iter().all(|l| l.model_mm.is_none()) {
-        warn(
-            Code::Parallax,
-            "The reference was taken from elsewhere and no landmark has a place on the model (model_mm): depth shows \
-             up as offset."
-                .to_owned(),
-        );
+    if let Some(why) = depth::why_untold(view, adjustment) {
+        warn(Code::Parallax, depth::warning(why));
     }
     match &measurement.edge_overlap {
         None => warn(

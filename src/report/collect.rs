@@ -112,6 +112,7 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
         verdict: None,
         error: None,
         warnings: Vec::new(),
+        distrusted: false,
         render: RenderEntry {
             image: file_name(&view.render.image),
             kind: view.render.kind.into(),
@@ -164,6 +165,7 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
     ViewEntry {
         verdict: Some(m.verdict),
         warnings: m.warnings.iter().map(warning).collect(),
+        distrusted: m.is_distrusted(),
         registration: Some(registration_entry(view, m)),
         scales: Some(scales_entry((job, view), &m.scales)),
         edge_overlap: m.edge_overlap.as_ref().map(edge_overlap_entry),

@@ -138,20 +138,20 @@ fn header(report: &Report) -> Markup {
     }
 }
 
-/// The corrections of all views, worst first: the first thing that the reader wants to know.
+/// The corrections of all views, worst first: the first thing that the reader wants to know. Those of distrusted views stand
+/// apart, below.
 fn changes(report: &Report) -> Markup {
     let mut all: Vec<(&ViewEntry, &CorrectionEntry)> = Vec::new();
-    for view in &report.views {
+    for view in report.views.iter().filter(|view| !view.distrusted) {
         all.extend(view.corrections.iter().map(|c| (view, c)));
     }
     let times = |c: &CorrectionEntry| c.times_tolerance.unwrap_or(0.0);
     all.sort_by(|(_, a), (_, b)| times(b).total_cmp(&times(a)));
+    let is_distrusted = report.views.iter().any(|view| view.distrusted);
     html! {
         section {
             h2 { "What to change in CAD, worst first" }
-            @if all.is_empty() {
-                p { (nothing_to_change(report.verdict)) }
-            } @else {
+            @if !all.is_empty() {
                 ol.corrections {
                     @for (view, c) in all {
                         li {
@@ -160,6 +160,22 @@ fn changes(report: &Report) -> Markup {
                         }
                     }
                 }
+            } @else if is_distrusted {
+                p { "change nothing yet: a view is not to be trusted" }
+            } @else {
+                p { (nothing_to_change(report.verdict)) }
+            }
+            (distrusted_changes(report))
+        }
+    }
+}
+
+fn distrusted_changes(report: &Report) -> Markup {
+    html! {
+        @for (view, why) in distrusted_views(report) {
+            h3 { "Not to be trusted yet, " (clean(&view.name)) ": " (why) }
+            ol.corrections.distrusted {
+                @for c in &view.corrections { li { (correction(c)) } }
             }
         }
     }
@@ -184,6 +200,9 @@ fn view_section(number: usize, view: &ViewEntry, job: &JobEntry) -> Markup {
             (facts(view))
             (sizes(view))
             (failure(view))
+            @if let Some(why) = why_distrusted(view) {
+                p { strong { "Not to be trusted yet: " (why) "." } } "\n"
+            }
             @if !view.warnings.is_empty() { h3 { "Warnings" } }
             (notes(&view.warnings))
             (doubtful_landmarks(view))

@@ -142,6 +142,10 @@ pub struct ViewEntry {
     pub error: Option<ErrorEntry>,
     /// What the reader must know.
     pub warnings: Vec<Warning>,
+    /// Whether a warning puts every figure of the view in doubt: then change nothing by its corrections before what the warning
+    /// names is mended. Verdicts and the exit status do not depend on it.
+    #[serde(default)]
+    pub distrusted: bool,
     /// The image of the model.
     pub render: RenderEntry,
     /// The image of the subject.
@@ -162,7 +166,7 @@ pub struct ViewEntry {
     pub screen: Option<ScreenEntry>,
     /// Edges of the whole view.
     pub edge_overlap: Option<EdgeOverlapEntry>,
-    /// What to change in CAD, worst first.
+    /// What to change in CAD, worst first; not to be trusted where the view is `distrusted`.
     pub corrections: Vec<CorrectionEntry>,
     /// What is too small to be printed or seen, in tolerance or not.
     #[serde(default)]

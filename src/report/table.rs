@@ -27,7 +27,8 @@ const LEAST_WIDTH: usize = 40;
 /// The report as lines for a terminal, each ending with a newline, none wider than the style allows.
 ///
 /// Per view: its verdict and registration, what to change, regions, spans and angles with the worst first, doubtful
-/// landmarks, warnings. The last line is the verdict of the whole job.
+/// landmarks, warnings. The corrections of distrusted views come after all views. The last line is the verdict of the whole
+/// job.
 pub fn table(report: &Report, style: &TableStyle) -> String {
     let mut page = Page {
         text: String::new(),
@@ -38,6 +39,7 @@ pub fn table(report: &Report, style: &TableStyle) -> String {
         view_lines(&mut page, &report.job, view);
         page.line("");
     }
+    distrusted_lines(&mut page, report);
     for warning in &report.warnings {
         page.wrapped("", &format!("warning: {}", warning.text), "  ");
     }
@@ -128,18 +130,7 @@ fn view_lines(page: &mut Page, job: &JobEntry, view: &ViewEntry) {
             "  ",
         );
     }
-    if !view.corrections.is_empty() {
-        page.line("  change, worst first:");
-    } else if view.verdict.is_some() {
-        page.wrapped("  ", nothing_to_change(view.verdict), "  ");
-    }
-    for (i, correction) in view.corrections.iter().enumerate() {
-        let times = correction.times_tolerance.map_or(String::new(), |t| {
-            format!(" ({} x tolerance)", decimals(t, 1))
-        });
-        let text = format!("{}{times}", correction_text(correction));
-        page.wrapped(&format!("  {:>2}. ", i + 1), &text, "      ");
-    }
+    change_lines(page, view);
     if let Some(line) = leave_alone_line(job, view) {
         page.wrapped("  ", &line, "    ");
     }
@@ -153,6 +144,46 @@ fn view_lines(page: &mut Page, job: &JobEntry, view: &ViewEntry) {
     let hides = view.registration.iter().flat_map(|r| &r.hides);
     for hidden in hides {
         page.wrapped("  ", &format!("cannot be seen: {hidden}"), "    ");
+    }
+}
+
+/// What to change by a view that is trusted; of another one, why nothing.
+fn change_lines(page: &mut Page, view: &ViewEntry) {
+    if let Some(why) = why_distrusted(view) {
+        let place = match view.corrections.is_empty() {
+            true => "",
+            false => "; what it would ask for stands below, after all views",
+        };
+        page.wrapped(
+            "  ",
+            &format!("change nothing by this view yet: {why}{place}"),
+            "    ",
+        );
+    } else if !view.corrections.is_empty() {
+        page.line("  change, worst first:");
+        correction_lines(page, view);
+    } else if view.verdict.is_some() {
+        page.wrapped("  ", nothing_to_change(view.verdict), "  ");
+    }
+}
+
+fn correction_lines(page: &mut Page, view: &ViewEntry) {
+    for (i, correction) in view.corrections.iter().enumerate() {
+        let times = correction.times_tolerance.map_or(String::new(), |t| {
+            format!(" ({} x tolerance)", decimals(t, 1))
+        });
+        let text = format!("{}{times}", correction_text(correction));
+        page.wrapped(&format!("  {:>2}. ", i + 1), &text, "      ");
+    }
+}
+
+/// The corrections of distrusted views, apart from all others.
+fn distrusted_lines(page: &mut Page, report: &Report) {
+    for (view, why) in distrusted_views(report) {
+        let head = format!("not to be trusted yet, {}: {why}", clean(&view.name));
+        page.wrapped("", &head, "  ");
+        correction_lines(page, view);
+        page.line("");
     }
 }
 

@@ -1,9 +1,10 @@
 //! What the page and the terminal table have in common: figures in words, verdict signs, order, and text made safe.
 use super::json::*;
 use crate::{
-    measurement::ranking,
+    measurement::{self, ranking},
     printable::is_command,
     statistics::{Measured, words},
+    warning::Code,
 };
 
 pub(super) use crate::statistics::words::{Sign, decimals};
@@ -221,6 +222,24 @@ pub(super) fn leave_alone_line(job: &JobEntry, view: &ViewEntry) -> Option<Strin
             words.join("; ")
         )
     })
+}
+
+/// Why a view is distrusted, in words that end a sentence; `None` where it is not.
+pub(super) fn why_distrusted(view: &ViewEntry) -> Option<String> {
+    let code = |w: &Warning| Code::ALL.iter().copied().find(|c| *c == w.code.as_str());
+    let why = measurement::why_distrusted(view.warnings.iter().filter_map(code));
+    // A report of a later version may have reasons that this one does not know.
+    let why = why.unwrap_or_else(|| "its warnings say so".to_owned());
+    view.distrusted.then_some(why)
+}
+
+/// The views by whose corrections nothing is to be changed yet, each with the reason.
+pub(super) fn distrusted_views(report: &Report) -> Vec<(&ViewEntry, String)> {
+    let views = report.views.iter();
+    views
+        .filter(|view| !view.corrections.is_empty())
+        .filter_map(|view| Some((view, why_distrusted(view)?)))
+        .collect()
 }
 
 /// What is said where there is no correction.

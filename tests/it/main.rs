@@ -7,6 +7,7 @@ mod support;
 
 mod command_line;
 mod demo;
+mod depth;
 mod edges;
 mod harder;
 mod image_files;

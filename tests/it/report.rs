@@ -439,8 +439,31 @@ fn empty_report() -> Report {
     Report::new(&job("", Vec::new()), &[])
 }
 
-fn all_reports() -> [Report; 3] {
-    [plain_report(), hostile_report(), empty_report()]
+/// A view that is not to be trusted, whose errors are the larger ones, before a sound one.
+fn distrusted_report() -> Report {
+    let (side, mut doubtful) = full_view("side", &["tank", "lantern", "bar", "box", "beam", "it"]);
+    doubtful.warnings.push(Warning {
+        code: Code::ManyWrongMarks,
+        text: "5 of 12 datum landmarks fit the others badly.".to_owned(),
+    });
+    let (front, mut sound) = full_view("front", &["sill", "wheel", "hose", "reel", "rod", "it"]);
+    for correction in &mut sound.corrections {
+        correction.times_tolerance = 1.1;
+    }
+    let outcomes = [outcome(&side, Ok(doubtful)), outcome(&front, Ok(sound))];
+    Report::new(
+        &job("Fire pump", vec![side.clone(), front.clone()]),
+        &outcomes,
+    )
+}
+
+fn all_reports() -> [Report; 4] {
+    [
+        plain_report(),
+        hostile_report(),
+        empty_report(),
+        distrusted_report(),
+    ]
 }
 
 fn parsed(report: &Report) -> serde_json::Value {
@@ -823,6 +846,86 @@ fn no_cell_of_text_is_a_formula_and_names_survive() {
             "{name}"
         );
     }
+}
+
+// ---- views that are not to be trusted
+
+/// Why the view is not, as the page and the table say it.
+const REASON: &str = "so many of its marks are wrong that the rest may be too";
+
+#[test]
+fn the_report_tells_which_views_are_distrusted() {
+    let views = parsed(&distrusted_report());
+    assert_eq!(views["views"][0]["distrusted"], true);
+    assert_eq!(views["views"][1]["distrusted"], false);
+    assert_eq!(views["views"][0]["verdict"], "out");
+    assert_eq!(parsed(&plain_report())["views"][0]["distrusted"], false);
+}
+
+#[test]
+fn the_page_tells_corrections_of_a_distrusted_view_apart_and_last() {
+    let html = page(&distrusted_report());
+    let place = |text: &str| {
+        html.find(text)
+            .unwrap_or_else(|| panic!("{text} is on the page"))
+    };
+    let order = [
+        "What to change in CAD, worst first",
+        "make reel 10.1 % wider",
+        "make wheel 4.0 % narrower",
+        "<h3>Not to be trusted yet, side: so many of its marks are wrong that the rest may be too</h3>",
+        "make box 10.1 % wider",
+        "make lantern 4.0 % narrower",
+        "id=\"view-1\"",
+        "Not to be trusted yet: so many of its marks are wrong that the rest may be too.",
+    ]
+    .map(place);
+    assert!(order.is_sorted(), "{order:?}");
+    assert!(!page(&plain_report()).contains("to be trusted"));
+}
+
+#[test]
+fn the_table_tells_corrections_of_a_distrusted_view_apart_and_last() {
+    let style = TableStyle {
+        width: 200,
+        color: false,
+    };
+    let text = table(&distrusted_report(), &style);
+    let place = |part: &str| {
+        text.find(part)
+            .unwrap_or_else(|| panic!("{part} is in\n{text}"))
+    };
+    let why =
+        format!("  change nothing by this view yet: {REASON}; what it would ask for stands below");
+    let apart = format!("\nnot to be trusted yet, side: {REASON}\n   1. make box");
+    let order = [
+        why.as_str(),
+        "  change, worst first:\n   1. make reel",
+        apart.as_str(),
+        "\nverdict: out",
+    ]
+    .map(place);
+    assert!(order.is_sorted(), "{order:?} in\n{text}");
+    assert!(!table(&plain_report(), &style).contains("to be trusted"));
+}
+
+#[test]
+fn a_page_whose_only_corrections_are_distrusted_does_not_say_that_all_is_well() {
+    let (side, mut doubtful) = full_view("side", &["tank", "lantern", "bar", "box", "beam", "it"]);
+    doubtful.warnings[0].code = Code::BentPicture;
+    let report = Report::new(
+        &job("t", Vec::new()),
+        &[outcome(&side, Ok(doubtful.clone()))],
+    );
+    let html = page(&report);
+    assert!(html.contains("change nothing yet: a view is not to be trusted"));
+    assert!(html.contains("Not to be trusted yet, side: its marks lie as if a lens had bent"));
+    // Without any correction no list is promised.
+    doubtful.corrections.clear();
+    let report = Report::new(&job("t", Vec::new()), &[outcome(&side, Ok(doubtful))]);
+    let text = table(&report, &PLAIN_80);
+    assert!(text.contains("change nothing by this view yet: its marks lie as if"));
+    assert!(!text.contains("stands below") && !text.contains("not to be trusted yet, side"));
 }
 
 // ---- report.html

@@ -15,6 +15,23 @@ const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo");
 
 /// The codes of each view's warnings, by the view's name.
 fn codes_of(job: &Value) -> BTreeMap<String, Vec<String>> {
+    let report = report_of(job).0;
+    let views = report["views"].as_array().expect("a list");
+    let text = |value: &Value| value.as_str().expect("a text").to_owned();
+    views
+        .iter()
+        .map(|view| {
+            let warnings = view["warnings"].as_array().expect("a list").iter();
+            (
+                text(&view["name"]),
+                warnings.map(|w| text(&w["code"])).collect(),
+            )
+        })
+        .collect()
+}
+
+/// What the program makes of a job with the demo's pictures: the report, and the table.
+fn report_of(job: &Value) -> (Value, String) {
     let folder = tempfile::tempdir().expect("a folder");
     for name in [
         "front-render.png",
@@ -31,25 +48,15 @@ fn codes_of(job: &Value) -> BTreeMap<String, Vec<String>> {
         .expect("written");
     fs::write(folder.path().join("job.json"), job.to_string()).expect("written");
     let output = Command::new(env!("CARGO_BIN_EXE_tickstrip"))
-        .args(["compare", "job.json", "--quiet"])
+        .args(["compare", "job.json"])
         .current_dir(folder.path())
         .output()
         .expect("the program starts");
     let report = fs::read(folder.path().join("job-results/report.json"));
     let report: Value =
         serde_json::from_slice(&report.unwrap_or_else(|_| panic!("{output:?}"))).expect("JSON");
-    let views = report["views"].as_array().expect("a list");
-    let text = |value: &Value| value.as_str().expect("a text").to_owned();
-    views
-        .iter()
-        .map(|view| {
-            let warnings = view["warnings"].as_array().expect("a list").iter();
-            (
-                text(&view["name"]),
-                warnings.map(|w| text(&w["code"])).collect(),
-            )
-        })
-        .collect()
+    let table = String::from_utf8(output.stdout).expect("UTF-8");
+    (report, table)
 }
 
 /// The demo's view of this name under another, with a change.
@@ -131,6 +138,38 @@ fn each_view_has_the_codes_of_what_was_done_to_it() {
     }
     assert!(!unchanged.contains(&"low-edge-overlap".to_owned()));
     assert!(!found["no-scale"].contains(&"proportions-only".to_owned()));
+}
+
+#[test]
+fn a_view_with_many_wrong_marks_leads_no_list_of_changes() {
+    let wrong = changed("front", "wrong", |v| {
+        for side in ["render", "reference"] {
+            v[side]["mark_sigma_px"] = json!(0.1);
+        }
+    });
+    let views = json!([wrong, changed("front", "sound", |_| {})]);
+    let (report, table) = report_of(&json!({ "title": "t", "scale": "1:24", "views": views }));
+    assert_eq!(report["views"][0]["distrusted"], true);
+    assert_eq!(report["views"][1]["distrusted"], false);
+    let texts = |view: usize| {
+        report["views"][view]["corrections"]
+            .as_array()
+            .expect("a list")
+    };
+    assert!(!texts(0).is_empty() && !texts(1).is_empty());
+    let place = |words: &str| {
+        table
+            .find(words)
+            .unwrap_or_else(|| panic!("{words} in {table}"))
+    };
+    let order = [
+        "change nothing by this view yet: so many of its marks",
+        "change, worst first:",
+        "not to be trusted yet, wrong: so many of its marks",
+        "\nverdict: ",
+    ]
+    .map(place);
+    assert!(order.is_sorted(), "{order:?} in {table}");
 }
 
 #[test]

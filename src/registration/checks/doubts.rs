@@ -1,12 +1,18 @@
 //! What a solved adjustment lets doubt of what it rests on.
 use super::settings::CHECKS;
-use crate::registration::adjustment::Adjustment;
+use crate::{job::View, registration::adjustment::Adjustment};
 
 impl Adjustment {
     /// Whether the noise of the marks was estimated, and is the most that is taken for noise.
     pub(crate) fn has_most_noise(&self) -> bool {
         let most = self.noise.render.max(self.noise.reference);
         self.noise_freedom.is_finite() && most >= CHECKS.most_noise.get()
+    }
+
+    /// Whether depth may look like an offset: the reference was taken from elsewhere, as the view says, and no camera with
+    /// places on the model tells how far.
+    pub(crate) fn mistakes_depth(&self, view: &View) -> bool {
+        !view.same_camera && self.problem.layout.parallax.is_none()
     }
 
     /// How far the reference's camera had to be moved from the render's, over the expected deviation of one of its

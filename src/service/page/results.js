@@ -36,6 +36,7 @@ function show({ found: { report: found, earlier_kept: isKept, notes }, number, f
   for (const view of found.views) {
     body.append(make("h3", `${view.name}: ${view.error ? view.error.text : signed(view.verdict)}`));
     if (view.corrections?.length) {
+      if (view.distrusted) body.append(make("p", "Not to be trusted yet: see the warnings of this view in the report."));
       const list = make("ul");
       view.corrections.forEach((c) => list.append(make("li", `${c.about}: ${c.text}`)));
       body.append(list);

@@ -871,8 +871,8 @@ fn the_page_tells_corrections_of_a_distrusted_view_apart_and_last() {
     };
     let order = [
         "What to change in CAD, worst first",
-        "make reel 10.1 % wider",
         "make wheel 4.0 % narrower",
+        "make reel 10.1 % wider",
         "<h3>Not to be trusted yet, side: so many of its marks are wrong that the rest may be too</h3>",
         "make box 10.1 % wider",
         "make lantern 4.0 % narrower",
@@ -900,7 +900,7 @@ fn the_table_tells_corrections_of_a_distrusted_view_apart_and_last() {
     let apart = format!("\nnot to be trusted yet, side: {REASON}\n   1. make box");
     let order = [
         why.as_str(),
-        "  change, worst first:\n   1. make reel",
+        "  change, worst first:\n   1. make wheel",
         apart.as_str(),
         "\nverdict: out",
     ]

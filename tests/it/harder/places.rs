@@ -258,8 +258,9 @@ fn places_that_are_wrong_altogether_are_never_passed_over() {
     for fault in [Fault::TwoPerCent, Fault::Unit] {
         let found = eight_views(fault, 0);
         assert_eq!(found.silent, 0, "{fault:?}: {found:?}");
-        // Measured: 14.6 px, where what is not taken off is of that size.
+        // Where camera and places do not fit at all, no offset is told from depth: 6 of 16 are. Measured of those: 14.6 px,
+        // where what is not taken off is of that size.
         assert!(found.figures.offsets.worst < 16.0, "{fault:?}: {found:?}");
-        found.figures.assert_given(15, 16);
+        found.figures.sizes.assert_given(15);
     }
 }

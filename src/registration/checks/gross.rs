@@ -15,7 +15,9 @@ use crate::registration::{
 pub(super) fn kept(problem: &Problem, roles: &Roles, rows: &[Row]) -> Vec<bool> {
     let limit = CHECKS.gross.get().powi(2);
     let square = |i: usize| rows[i].standardised_square();
-    let is_gross = |i: usize| roles.takes_part[i] && roles.datum[i] && !(square(i) <= limit);
+    let is_gross = |i: usize| {
+        roles.takes_part[i] && roles.datum[i] && (square(i) > limit || square(i).is_nan())
+    };
     let mut gross: Vec<usize> = (0..problem.pairs.len())
         .filter(|&i| is_gross(i) && !is_off_with_its_part(roles, i, &is_gross))
         .collect();

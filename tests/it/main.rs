@@ -23,6 +23,7 @@ mod report;
 mod results_folder;
 mod screen;
 mod service;
+mod settings;
 mod silhouette;
 mod stop;
 mod warnings;

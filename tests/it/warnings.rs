@@ -430,7 +430,7 @@ fn what_speaks_against_known_lengths_and_directions_is_told() {
                 |v| {
                     // 3.4 px each, where two marks have 1.4: too little for any one of them to be misread.
                     let off = |k: usize| 3.4 / (300.0 + 20.0 * (k % 6) as f64);
-                    let signed = |k: usize| if k % 2 == 0 { off(k) } else { -off(k) };
+                    let signed = |k: usize| if k.is_multiple_of(2) { off(k) } else { -off(k) };
                     misread(
                         v,
                         &(0..12).map(|k| (k, 1.0 + signed(k))).collect::<Vec<_>>(),

@@ -254,6 +254,7 @@ impl Count {
 }
 
 #[test]
+#[allow(clippy::print_stdout, reason = "the long run is read")]
 fn wrong_marks_are_found_and_the_map_is_that_of_the_others() {
     let Some(pairs) = pairs() else { return };
     let draws = std::env::var("TICKSTRIP_DRAWS")

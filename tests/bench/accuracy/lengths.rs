@@ -43,7 +43,7 @@ pub fn one(seed: u64) -> Outcome {
         random.uniform();
     }
     // A copy is stretched by some per cent along x, every other time.
-    let stretch = 0.01 * random.normal() * f64::from(u8::from(seed % 2 == 0));
+    let stretch = 0.01 * random.normal() * f64::from(u8::from(seed.is_multiple_of(2)));
     let reference: Vec<[f64; 2]> = POINTS
         .iter()
         .map(|[x, y]| random.about([x * (1.0 + stretch), *y], 1.0))

@@ -9,7 +9,7 @@ use super::{
     },
 };
 use image::{Rgb, RgbImage};
-use nalgebra::Matrix3;
+use nalgebra::{Matrix3, Rotation3, Vector3};
 use tickstrip::{
     frame::{FromReference, Lens, Point, Projective, RenderPx},
     job::{KnownPlane, Rectangle, Rectify},
@@ -23,23 +23,38 @@ const BEZEL: f64 = 18.0;
 /// Deviation of a clicked corner per coordinate, photograph pixels: that of the marks, which the angle makes so large there.
 const CORNER_SIGMA: f64 = 1.4;
 
-/// From the photograph to the picture on the screen; another angle for each case.
+/// From the photograph to the picture on the screen: a camera of 1100 px before it, turned by up to 20 degrees to the side and
+/// 15 up or down, whose axis goes through the middle of the picture.
 fn shown(random: &mut Random) -> FromReference<RenderPx> {
-    let mut near = |v: f64, by: f64| v + by * random.uniform();
-    let keystone = Matrix3::new(
-        near(0.72, 0.03),
-        near(0.0, 0.04),
-        -40.0,
-        near(0.0, 0.04),
-        near(0.74, 0.03),
-        -75.0,
-        near(0.0, 8e-5),
-        near(0.0, 8e-5),
+    const FOCAL: f64 = 1100.0;
+    /// So far that a pixel of the picture is 0.72 of one in the photograph.
+    const AWAY: f64 = FOCAL / 0.72;
+    let turned = Rotation3::from_euler_angles(
+        15_f64.to_radians() * random.uniform(),
+        20_f64.to_radians() * random.uniform(),
+        2_f64.to_radians() * random.uniform(),
+    );
+    let (middle_x, middle_y) = (f64::from(PHOTO.0) / 2.0, f64::from(PHOTO.1) / 2.0);
+    let camera = Matrix3::new(FOCAL, 0.0, middle_x, 0.0, FOCAL, middle_y, 0.0, 0.0, 1.0);
+    let mut plane = *turned.matrix();
+    plane.set_column(2, &Vector3::new(0.0, 0.0, AWAY));
+    let centred = Matrix3::new(
+        1.0,
+        0.0,
+        -f64::from(SIZE.0) / 2.0,
+        0.0,
+        1.0,
+        -f64::from(SIZE.1) / 2.0,
+        0.0,
+        0.0,
         1.0,
     );
+    let picture_from_photo = (camera * plane * centred)
+        .try_inverse()
+        .expect("seen from before it");
     FromReference::new(
         Lens::of_picture(0.0, PHOTO).expect("none"),
-        Projective::from_matrix(keystone).expect("invertible"),
+        Projective::from_matrix(picture_from_photo).expect("invertible"),
     )
 }
 
@@ -92,7 +107,7 @@ pub fn one(seed: u64) -> Outcome {
                 let [x, y] = random.about([corner.x, corner.y], CORNER_SIGMA);
                 Point::new(x, y)
             }),
-            aspect: (seed % 2 == 0).then_some(width / height),
+            aspect: (seed.is_multiple_of(2)).then_some(width / height),
             find_bezel: seed % 4 < 2,
         }),
         straight_lines: Vec::new(),

@@ -55,25 +55,34 @@ impl EdgeScene {
         adjustment.with_edges(&marks, (sigma / 2.0).max(1.0) * self.factor)
     }
 
+    fn is_on_datum(&self, k: usize) -> bool {
+        self.is_datum[self.points[k].region]
+    }
+
+    /// The registration refined by the edges of datum parts; where the marks do not bear that, theirs, and how far they
+    /// would have been moved.
+    fn by_datum(&self, landmarks: &Adjustment) -> Option<(Adjustment, Option<f64>)> {
+        let mut fitted = landmarks.clone();
+        if (0..self.points.len()).any(|k| self.is_on_datum(k)) {
+            for sigma in DATUM_WINDOWS {
+                fitted = self.round(&fitted, sigma, |k| self.is_on_datum(k))?;
+            }
+        }
+        // An edge beside the right one, in chrome or in shadow, may pull a whole part: the marks are better then.
+        if landmarks.strain(&fitted) > 1.0 {
+            let moved_px = landmarks.moved_px(&fitted);
+            return Some((landmarks.clone(), Some(moved_px)));
+        }
+        Some((fitted, None))
+    }
+
     /// Fits in rounds. `None` where no edge point lies on any region.
     pub(crate) fn fit(&self, landmarks: &Adjustment) -> Option<EdgeFit> {
         if self.points.is_empty() {
             return None;
         }
-        let on_datum = |k: usize| self.is_datum[self.points[k].region];
-        let mut fitted = landmarks.clone();
-        let mut refused_px = None;
-        if (0..self.points.len()).any(on_datum) {
-            for sigma in DATUM_WINDOWS {
-                fitted = self.round(&fitted, sigma, on_datum)?;
-            }
-            // An edge beside the right one, in chrome or in shadow, may pull a whole part: the marks are better then.
-            if landmarks.strain(&fitted) > 1.0 {
-                refused_px = Some(landmarks.moved_px(&fitted));
-                fitted = landmarks.clone();
-            }
-        }
-        let is_asked = |k: usize| refused_px.is_none() || !on_datum(k);
+        let (mut fitted, refused_px) = self.by_datum(landmarks)?;
+        let is_asked = |k: usize| refused_px.is_none() || !self.is_on_datum(k);
         // What is known of the parts without their own edges: where searches draw from.
         let before = fitted.clone();
         let search = Search::new(self, &before);

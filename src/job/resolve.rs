@@ -131,12 +131,7 @@ pub(super) fn view(
     let at = format!("/views/{index}");
     let render = render(&raw.render, &format!("{at}/render"), around, faults);
     let reference = reference(&raw.reference, &format!("{at}/reference"), around, faults);
-    let landmarks = every(
-        raw.landmarks
-            .iter()
-            .enumerate()
-            .map(|(index, raw)| landmark(raw, &format!("{at}/landmarks/{index}"), faults)),
-    );
+    let landmarks = landmarks(&raw.landmarks, &at, faults);
     let marks = MarkNames {
         names: Names::collect(
             "landmark",
@@ -185,11 +180,7 @@ pub(super) fn view(
         render: render?,
         reference: reference?,
         same_camera: raw.same_camera,
-        registration: match raw.registration {
-            RawRegistration::Similarity => RegistrationKind::Similarity,
-            RawRegistration::Affine => RegistrationKind::Affine,
-            RawRegistration::Projective => RegistrationKind::Projective,
-        },
+        registration: registration(raw.registration),
         landmarks: landmarks?,
         known: known?,
         spans: spans?,
@@ -200,6 +191,22 @@ pub(super) fn view(
         },
         regions: regions?,
     })
+}
+
+fn registration(raw: RawRegistration) -> RegistrationKind {
+    match raw {
+        RawRegistration::Similarity => RegistrationKind::Similarity,
+        RawRegistration::Affine => RegistrationKind::Affine,
+        RawRegistration::Projective => RegistrationKind::Projective,
+    }
+}
+
+fn landmarks(raw: &[RawLandmark], at: &str, faults: &mut Faults) -> Option<Vec<Landmark>> {
+    every(
+        raw.iter()
+            .enumerate()
+            .map(|(index, raw)| landmark(raw, &format!("{at}/landmarks/{index}"), faults)),
+    )
 }
 
 /// The entries of a list whose names are unique; `what` they are, and where the list stands.

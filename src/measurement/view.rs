@@ -65,13 +65,8 @@ pub fn measure_in_run(
     let treated = screen::treat(view, &images, &registered.registration)?;
     let prepared = Prepared::new(images, treated.source);
     stop::check()?;
-    let refined = refine(view, &prepared, &registered)
-        .and_then(|s| Some((registered.summary(view, &s.adjustment)?, s)));
+    let (registration, refined) = refined_or_by_marks(view, &prepared, &registered);
     stop::check()?;
-    let (registration, refined) = match refined {
-        Some((registration, refined)) => (registration, Some(refined)),
-        None => (registered.registration.clone(), None),
-    };
     let adjustment = refined
         .as_ref()
         .map_or(&registered.adjustment, |s| &s.adjustment);
@@ -89,18 +84,8 @@ pub fn measure_in_run(
         registered: &registered,
         refined: refined.as_ref(),
     };
-    let evidence = parts.evidence();
-    let overlaps = parts.overlaps(in_regions);
-    let regions: Vec<RegionMeasure> = view
-        .regions
-        .iter()
-        .enumerate()
-        .zip(evidence.iter().zip(overlaps))
-        .map(|(region, (evidence, overlap))| {
-            let measured = regions::measure(job, region, evidence, (&scales, adjustment), overlap);
-            corrections.keep(measured)
-        })
-        .collect();
+    let told_by = (&scales, adjustment);
+    let regions = parts.measure(job, in_regions, told_by, &mut corrections);
     let spans = measure_spans((job, view), adjustment, &scales, &mut corrections);
     let angles = measure_angles((job, view), adjustment, &regions, &mut corrections);
     let landmark_offsets_model_mm = (0..view.landmarks.len())
@@ -125,9 +110,7 @@ pub fn measure_in_run(
         leave_alone,
     };
     warned.extend(warnings(job, view, &measurement, adjustment));
-    warned.extend(refused_edges(
-        refined.as_ref().and_then(|fit| fit.refused_px),
-    ));
+    warned.extend(refused_edges(refined.as_ref()));
     warned.extend(datum_doubts::all(view, &registered, reference_size));
     measurement.warnings = warned;
     Ok(MeasuredView {
@@ -137,6 +120,20 @@ pub fn measure_in_run(
         pairs,
         explained: treated.explained,
     })
+}
+
+/// The registration with the edges of both images, where they tell something; else that of the marks.
+fn refined_or_by_marks(
+    view: &View,
+    prepared: &Prepared,
+    registered: &Registered,
+) -> (Registration, Option<EdgeFit>) {
+    let refined = refine(view, prepared, registered)
+        .and_then(|fit| Some((registered.summary(view, &fit.adjustment)?, fit)));
+    match refined {
+        Some((registration, fit)) => (registration, Some(fit)),
+        None => (registered.registration.clone(), None),
+    }
 }
 
 /// The spans of a view that have figures; `corrections` gets the changes that they ask for.
@@ -176,6 +173,24 @@ struct Parts<'a> {
 }
 
 impl Parts<'_> {
+    /// All of them measured; `in_regions` are their overlaps by edge maps, `corrections` gets the changes that they ask for.
+    fn measure(
+        &self,
+        job: &Job,
+        in_regions: Vec<Option<EdgeOverlap>>,
+        told_by: (&scales::ScaleStudy, &Adjustment),
+        corrections: &mut Corrections,
+    ) -> Vec<RegionMeasure> {
+        let evidence = self.evidence();
+        let parts = self.view.regions.iter().enumerate();
+        parts
+            .zip(evidence.iter().zip(self.overlaps(in_regions)))
+            .map(|(region, (evidence, overlap))| {
+                corrections.keep(regions::measure(job, region, evidence, told_by, overlap))
+            })
+            .collect()
+    }
+
     /// One for each region: by its landmarks, its edges, and what mirrored marks tell.
     fn evidence(&self) -> Vec<regions::Evidence> {
         let by_landmarks = &self.registered.adjustment;
@@ -230,8 +245,8 @@ fn refine(view: &View, prepared: &Prepared, registered: &Registered) -> Option<E
 }
 
 /// What the marks did not bear.
-fn refused_edges(refused_px: Option<f64>) -> Option<Warning> {
-    refused_px.map(|px| Warning {
+fn refused_edges(fit: Option<&EdgeFit>) -> Option<Warning> {
+    fit?.refused_px.map(|px| Warning {
         code: Code::DatumEdgesRefused,
         text: format!(
             "The edges of the datum parts would move the datum marks by {px:.1} px, more than these allow: the registration \

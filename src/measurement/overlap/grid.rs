@@ -121,28 +121,23 @@ impl Prepared {
         });
         let reference_from_work = reference_from_render.after(&grid.render_from_work);
         let tolerance = edge_tolerance_px(self.native) / grid.factor;
+        let masks = [&self.render_mask, &self.reference_mask].map(Option::as_ref);
+        let [render_mask, reference_mask] = masks;
         let mut common = common_area(
             &grid,
             &reference_from_work,
             reference_size,
-            self.render_mask.as_ref(),
-            self.reference_mask.as_ref(),
+            render_mask,
+            reference_mask,
             tolerance,
         );
         if let Some(usable) = &self.edge_source.usable {
             let size = (grid.width as usize, grid.height as usize);
-            keep_inside(
-                &mut common,
-                &warp::warp_mask(usable, size, &reference_from_work),
-            );
+            let usable = warp::warp_mask(usable, size, &reference_from_work);
+            keep_inside(&mut common, &usable);
         }
-        let silhouettes = silhouettes(
-            &grid,
-            &reference_from_work,
-            reference_size,
-            self.render_mask.as_ref(),
-            self.reference_mask.as_ref(),
-        );
+        let shown_by = (&grid, &reference_from_work);
+        let silhouettes = silhouettes(shown_by, reference_size, render_mask, reference_mask);
         stop::check()?;
         let (reference_work, native_reference) = grid.reduce(registered);
         let sigma = edge_sigma(registration, grid.factor);
@@ -304,8 +299,7 @@ fn common_area(
 
 /// Both silhouettes on the working grid, where both images have one.
 fn silhouettes(
-    grid: &Grid,
-    reference_from_work: &IntoReference<WorkPx>,
+    (grid, reference_from_work): (&Grid, &IntoReference<WorkPx>),
     reference_size: (u32, u32),
     render_mask: Option<&Plane<u8>>,
     reference_mask: Option<&Plane<u8>>,

@@ -131,7 +131,7 @@ pub(super) fn view(
     let at = format!("/views/{index}");
     let render = render(&raw.render, &format!("{at}/render"), around, faults);
     let reference = reference(&raw.reference, &format!("{at}/reference"), around, faults);
-    let landmarks = landmarks(&raw.landmarks, &at, faults);
+    let landmarks = each(&format!("{at}/landmarks"), &raw.landmarks, faults, landmark);
     let marks = MarkNames {
         names: Names::collect(
             "landmark",
@@ -142,13 +142,11 @@ pub(super) fn view(
         landmarks: &raw.landmarks,
         around,
     };
-    let known = every(
-        raw.known
-            .iter()
-            .enumerate()
-            .map(|(index, raw)| marks.known(raw, &format!("{at}/known/{index}"), faults)),
-    );
-    let known = known.filter(|known| are_stated_once(known, &format!("{at}/known"), faults));
+    let list = format!("{at}/known");
+    let known = each(&list, &raw.known, faults, |raw, at, faults| {
+        marks.known(raw, at, faults)
+    });
+    let known = known.filter(|known| are_stated_once(known, &list, faults));
     let list = |what| (what, format!("{at}/{what}s"));
     let spans = named(
         list("span"),
@@ -201,11 +199,17 @@ fn registration(raw: RawRegistration) -> RegistrationKind {
     }
 }
 
-fn landmarks(raw: &[RawLandmark], at: &str, faults: &mut Faults) -> Option<Vec<Landmark>> {
+/// The entries of the list that stands at `list`, each resolved where it stands.
+fn each<Raw, T>(
+    list: &str,
+    raw: &[Raw],
+    faults: &mut Faults,
+    entry: impl Fn(&Raw, &str, &mut Faults) -> Option<T>,
+) -> Option<Vec<T>> {
     every(
         raw.iter()
             .enumerate()
-            .map(|(index, raw)| landmark(raw, &format!("{at}/landmarks/{index}"), faults)),
+            .map(|(index, raw)| entry(raw, &format!("{list}/{index}"), faults)),
     )
 }
 
@@ -218,11 +222,7 @@ fn named<Raw, T>(
     entry: impl Fn(&Raw, &str, &mut Faults) -> Option<T>,
 ) -> Option<Vec<T>> {
     Names::collect(what, &list, raw.iter().map(|r| name(r).as_str()), faults);
-    every(
-        raw.iter()
-            .enumerate()
-            .map(|(index, raw)| entry(raw, &format!("{list}/{index}"), faults)),
-    )
+    each(&list, raw, faults, entry)
 }
 
 fn path(text: &str, at: &str, around: &Surroundings, faults: &mut Faults) -> Option<PathBuf> {

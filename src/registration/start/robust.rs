@@ -15,7 +15,8 @@ const FITTED_ANEW: usize = 12;
 const ROUNDS: usize = 3;
 /// Factors on the deviations that are tried where they are not stated: what is believed of the noise, in steps of a half.
 const FACTORS: [f64; 5] = [1.0 / 3.0, 0.5, 0.8, 1.2, 2.0];
-/// Where a wrong mark may lie, as an area in squared deviations: a picture of 400 by 400 px at 1.7 px.
+/// Where a wrong mark may lie, as an area in squared deviations: a picture of 400 by 400 px at 1.7 px
+/// (a judgement).
 const WRONG_AREA: f64 = 55_000.0;
 
 /// The state from the best subset of datum marks, fitted anew to those near it: the likeliest, where each mark is right, with
@@ -127,21 +128,19 @@ fn cost(squares: &[f64], roles: &Roles) -> (f64, f64, Vec<usize>) {
         .filter(|&i| !roles.datum[i])
         .map(|i| 0.6 * (squares[i] / 280.0).min(4.0))
         .sum();
-    let by_factor = factors.iter().map(|factor| {
+    // A normal density in two dimensions.
+    let right = |variance: f64, i: usize| {
+        (std::f64::consts::TAU * variance).ln() + squares[i] / (2.0 * variance)
+    };
+    let by_factor = factors.iter().map(|&factor| {
         let variance = factor * factor;
-        // A normal density in two dimensions.
-        let right =
-            |i: usize| (std::f64::consts::TAU * variance).ln() + squares[i] / (2.0 * variance);
         let believed = CHECKS.prior_freedom.get() / 2.0 * (variance.ln() + 1.0 / variance);
-        let cost = datum().map(|i| right(i).min(wrong)).sum::<f64>() + believed;
-        (
-            cost,
-            *factor,
-            datum().filter(|&i| right(i) < wrong).collect(),
-        )
+        let of_datum: f64 = datum().map(|i| right(variance, i).min(wrong)).sum();
+        (of_datum + believed, factor)
     });
-    let (cost, factor, near) = by_factor
-        .min_by(|a: &(f64, f64, Vec<usize>), b| a.0.total_cmp(&b.0))
+    let (cost, factor) = by_factor
+        .min_by(|a, b| a.0.total_cmp(&b.0))
         .expect("there is a factor");
-    (cost + of_checks, factor, near)
+    let near = datum().filter(|&i| right(factor * factor, i) < wrong);
+    (cost + of_checks, factor, near.collect())
 }

@@ -36,13 +36,13 @@ const KINDS: [Kind; 4] = [
     },
 ];
 
-/// The kinds that settings of this method can act on.
-fn kinds_of(method: &str) -> &'static [Kind] {
+/// The place in [`KINDS`] of the cases that settings of this method can act on.
+fn kind_of(method: &str) -> usize {
     match method {
-        "rectification" | "bezel" => &KINDS[1..2],
-        "adjustment" | "checks" => &KINDS[2..3],
-        "lengths" => &KINDS[3..4],
-        _ => &KINDS[..1],
+        "rectification" | "bezel" => 1,
+        "adjustment" | "checks" => 2,
+        "lengths" => 3,
+        _ => 0,
     }
 }
 
@@ -66,20 +66,18 @@ pub fn print(methods: &[String], cases: u64, seed: u64) {
         if !methods.is_empty() && !methods.iter().any(|m| m == method) {
             continue;
         }
-        for kind in kinds_of(method) {
-            let [halved, doubled] = [0.5, 2.0].map(|factor| {
-                setting.vary(factor);
-                let words = of(kind);
-                setting.vary(1.0);
-                let as_before = KINDS.iter().position(|k| k.name == kind.name);
-                if as_before.is_some_and(|k| own[k] == words) {
-                    "same".to_owned()
-                } else {
-                    words
-                }
-            });
-            println!("{} {} | {halved} | {doubled} |", row(setting), kind.name);
-        }
+        let (kind, as_it_is) = (&KINDS[kind_of(method)], &own[kind_of(method)]);
+        let [halved, doubled] = [0.5, 2.0].map(|factor| {
+            setting.vary(factor);
+            let words = of(kind);
+            setting.vary(1.0);
+            if words == *as_it_is {
+                "same".to_owned()
+            } else {
+                words
+            }
+        });
+        println!("{} {} | {halved} | {doubled} |", row(setting), kind.name);
     }
 }
 

@@ -4,12 +4,13 @@
 //! without its pictures:
 //!
 //! ```
-//! use tickstrip::{images::{self, Limits}, job, measurement, registration};
+//! use tickstrip::{contour, images::{self, Limits}, job, measurement, registration};
 //!
 //! let job = job::read("fixtures/demo/pump.json".as_ref())?;
 //! for view in &job.views {
 //!     let images = images::read_view(view, &Limits::default())?;
 //!     let sizes = [&images.render, &images.reference].map(|image| image.rgb.dimensions());
+//!     let view = &contour::seen(view, &images.render.rgb);
 //!     let laid_over = registration::lay_over(view, job.expected, sizes, None)?;
 //!     let measured = measurement::measure(&job, view, images, laid_over.registered);
 //!     for region in &measured.measurement.regions {
@@ -32,6 +33,7 @@
 //! - `cli`: the module `cli` and the program. Brings `service`.
 #[cfg(feature = "cli")]
 pub mod cli;
+pub mod contour;
 #[cfg(feature = "draw")]
 pub mod drawing;
 mod edges;
@@ -57,6 +59,7 @@ pub mod warning;
 /// What the methods go by: every number that somebody chose, with its meaning, unit and source.
 pub fn all_settings() -> Vec<&'static settings::Setting> {
     [
+        contour::settings::CONTOUR.all(),
         rectification::settings::all(),
         registration::adjustment::settings::ADJUSTMENT.all(),
         registration::checks::settings::CHECKS.all(),

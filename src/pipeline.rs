@@ -20,6 +20,7 @@ pub use turns::memory_need;
 pub use whole_file::{There, clear_left, free_name, write_whole};
 
 use crate::{
+    contour,
     drawing::{self, DrawnFile, SheetPage, ViewToDraw},
     images::{self, ViewLook},
     job::{self, Job, View},
@@ -231,6 +232,7 @@ fn draw_view(
     let images = images::read_looked_view(view, &look?).map_err(|e| failure(e.code(), &e))?;
     let sizes = [&images.render.rgb, &images.reference.rgb].map(RgbImage::dimensions);
     stage("registering")?;
+    let view = &*contour::seen(view, &images.render.rgb);
     let rectify = view.reference.rectify.as_ref();
     let bezel = rectify.and_then(|s| rectification::look_for_bezel(s, &images.reference.rgb));
     let LaidOver {

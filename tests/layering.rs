@@ -18,6 +18,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("kernels", &["stop", "frame"]),
     ("job", &["warning", "printable", "units", "frame"]),
     ("images", &["stop", "printable", "kernels", "job"]),
+    ("contour", &["settings", "frame", "kernels", "job"]),
     (
         "rectification",
         &[
@@ -109,6 +110,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "pipeline",
         &[
+            "contour",
             "warning",
             "stop",
             "printable",

@@ -289,6 +289,8 @@ fn job(wish: Wish) -> Job {
                 LandmarkUse::Datum
             },
             model_mm: None,
+            on: None,
+            sigma_px: [None; 2],
         }
     });
     let spans = if wish.landmarks > 3 {
@@ -558,6 +560,7 @@ fn registration(pairs: &[DrawnPair]) -> Registration {
             critical_value: 3.29,
             redundancy: 0.7,
             smallest_detectable_px: Some(5.0),
+            on_outline: None,
             finding: match i {
                 5 => Some(Finding::Wrong),
                 7 => Some(Finding::SwappedWith(8)),

@@ -9,7 +9,7 @@ use crate::{
     frame::Point,
     registration::{
         Adjustment,
-        adjustment::{EdgeMark, Pair},
+        adjustment::{EdgeMark, MarkNoise, Pair},
     },
 };
 use nalgebra::Vector2;
@@ -45,10 +45,12 @@ impl EdgeScene {
                     pair: Pair {
                         render: Point::new(self.places[k].x, self.places[k].y),
                         reference: reference_from_work.apply(Point::new(found.x, found.y)),
-                        render_sigma: 0.0,
-                        reference_sigma: 0.0,
+                        render_noise: MarkNoise::NONE,
+                        reference_noise: MarkNoise::NONE,
+                        along: None,
                         space: self.spaces[k],
                         region,
+                        part: Some(self.points[k].region),
                     },
                     normal,
                     weight: strength

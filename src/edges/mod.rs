@@ -2,7 +2,6 @@
 #![doc = include_str!("METHOD.md")]
 mod chance;
 mod fit;
-mod gradient;
 mod look;
 mod onto;
 mod owner;

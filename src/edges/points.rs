@@ -3,12 +3,15 @@
 //! # Source
 //! Non-maximum suppression along the gradient with a parabola through three samples: J. Canny (1986); F. Devernay, "A
 //! non-maxima suppression method for edge detection with sub-pixel accuracy" (INRIA RR-2724, 1995).
-use super::gradient::{self, Gradient, UNIT};
 use super::settings::EDGES;
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     job::Region,
-    kernels::{Plane, fill, sample},
+    kernels::{
+        Plane, fill,
+        gradient::{self, UNIT},
+        sample,
+    },
     stop,
 };
 use image::RgbImage;
@@ -104,7 +107,7 @@ fn thinned(points: Vec<EdgePoint>) -> Vec<EdgePoint> {
 
 /// All gradient maxima that lie on a region, row by row.
 fn maxima(render: &RgbImage, owners: &Plane<u16>) -> Vec<EdgePoint> {
-    let (gradient, magnitude) = strongest_channel(render);
+    let (gradient, magnitude) = gradient::strongest_channel(render, EDGES.point_blur.get());
     let (height, width) = magnitude.dim();
     let least = EDGES.least_gradient.get() as f32;
     let of_row = |y: usize| {
@@ -148,31 +151,6 @@ fn sub_pixel(
         0.0
     };
     (t.abs() <= 0.75).then(|| centre + normal * t)
-}
-
-/// Gradient of the channel that has the strongest one at each pixel, and its magnitude, grey levels per pixel.
-fn strongest_channel(render: &RgbImage) -> (Gradient, Plane<f32>) {
-    let mut strongest = gradient::of_channel(render, 0, EDGES.point_blur.get());
-    for c in 1..3 {
-        let other = gradient::of_channel(render, c, EDGES.point_blur.get());
-        ndarray::Zip::from(&mut strongest.x)
-            .and(&mut strongest.y)
-            .and(&other.x)
-            .and(&other.y)
-            .par_for_each(|x, y, &u, &v| {
-                if square(u, v) > square(*x, *y) {
-                    (*x, *y) = (u, v);
-                }
-            });
-    }
-    let magnitude = ndarray::Zip::from(&strongest.x)
-        .and(&strongest.y)
-        .par_map_collect(|&x, &y| (square(x, y) as f32).sqrt() * UNIT);
-    (strongest, magnitude)
-}
-
-fn square(x: i16, y: i16) -> i32 {
-    i32::from(x) * i32::from(x) + i32::from(y) * i32::from(y)
 }
 
 /// The edge point in render pixels.

@@ -3,11 +3,14 @@
 //! The gradient along the normal over all colour channels is divided by its local root mean square, so that an edge in a
 //! dim corner counts as much as one in the light. Drawings have lines instead of edges between areas: there the second
 //! derivative across the line is taken.
-use super::gradient::{self, UNIT};
 use super::settings::EDGES;
 use crate::{
     job::ReferenceKind,
-    kernels::{Plane, blur, box_mean, gray},
+    kernels::{
+        Plane, blur, box_mean,
+        gradient::{self, UNIT},
+        gray,
+    },
 };
 use image::RgbImage;
 use nalgebra::Vector2;

@@ -206,7 +206,7 @@ struct Known {
 impl Known {
     fn of(adjustment: &Adjustment, j: usize) -> Option<Self> {
         let mean = Vector5::from(adjustment.region(j).to_array());
-        Self::new(mean, *adjustment.region_covariance(j))
+        Self::new(mean, adjustment.region_covariance(j))
     }
 
     fn new(mean: Vector5, covariance: Matrix5<f64>) -> Option<Self> {

@@ -6,7 +6,7 @@ settings! {
     EDGES: EdgeSettings of "edges" {
         point_blur = 1.0, "working px", "judgement":
             "Blur of the render before the gradient.";
-        least_gradient = 1.6, "grey levels per px", "judgement":
+        least_gradient = 4.8, "grey levels per px", "judgement":
             "Least gradient of an edge of the render.";
         spacing = 3.0, "working px", "judgement":
             "One point for each cell of this size: nearer ones say the same.";

@@ -1,10 +1,10 @@
 //! Jobs made in code: no file, and the same checks.
 use super::{
-    Error, Job, Landmark, ReferenceKind, RegistrationKind, Tolerance, View, parse,
+    Error, Job, Landmark, MarkOn, ReferenceKind, RegistrationKind, Tolerance, View, parse,
     raw::{
-        Mark, RawEnd, RawExpected, RawJob, RawKind, RawKnown, RawLandmark, RawLength, RawReference,
-        RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen, RawSide,
-        RawSpan, RawTolerance, RawUnit, RawUse, RawView,
+        Mark, RawEnd, RawExpected, RawJob, RawKind, RawKnown, RawLandmark, RawLength, RawMarkOn,
+        RawMarkSigma, RawReference, RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale,
+        RawScreen, RawSide, RawSpan, RawTolerance, RawUnit, RawUse, RawView,
     },
 };
 use crate::{
@@ -277,6 +277,8 @@ impl Landmark {
                 reference: mark(in_reference),
                 usage: RawUse::Datum,
                 model_mm: None,
+                on: None,
+                sigma_px: None,
             },
         }
     }
@@ -294,6 +296,24 @@ impl LandmarkBuilder {
     #[must_use]
     pub fn model_mm(mut self, place: [f64; 3]) -> Self {
         self.raw.model_mm = Some(place);
+        self
+    }
+
+    /// What the mark is set on; not called: found by the render.
+    #[must_use]
+    pub fn on(mut self, on: MarkOn) -> Self {
+        self.raw.on = Some(match on {
+            MarkOn::Corner => RawMarkOn::Corner,
+            MarkOn::Outline(_) => RawMarkOn::Outline,
+            MarkOn::Centre => RawMarkOn::Centre,
+        });
+        self
+    }
+
+    /// Standard deviation of its marks in x and in y, pixels of each image.
+    #[must_use]
+    pub fn sigma_px(mut self, sigma: f64) -> Self {
+        self.raw.sigma_px = Some(RawMarkSigma::Both(sigma));
         self
     }
 }

@@ -344,6 +344,23 @@ pub struct Landmark {
     pub usage: LandmarkUse,
     /// Where the point is on the model, millimetres.
     pub model_mm: Option<[f64; 3]>,
+    /// What the mark is set on; `None` where the job does not say and nobody looked.
+    pub on: Option<MarkOn>,
+    /// Standard deviations of its marks in the render and in the reference, pixels of each, where the job states them for
+    /// this landmark.
+    pub sigma_px: [Option<f64>; 2],
+}
+
+/// What a mark is set on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum MarkOn {
+    /// A corner, an end, a crossing.
+    Corner,
+    /// The outermost point of a smooth outline, whose unit tangent in the render this is; `None` where nobody looked for it
+    /// or it was not found.
+    Outline(Option<[f64; 2]>),
+    /// The middle of something round.
+    Centre,
 }
 
 /// What a landmark is for.

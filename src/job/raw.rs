@@ -314,6 +314,64 @@ pub struct RawLandmark {
     /// Where the point is on the model, millimetres, where the CAD program can tell it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub model_mm: Option<[f64; 3]>,
+    /// What the mark is set on; left out: found by the render.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub on: Option<RawMarkOn>,
+    /// Standard deviation of this mark in x and in y, pixels, in both images or each; left out: that of its image.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma_px: Option<RawMarkSigma>,
+}
+
+/// What a mark is set on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum RawMarkOn {
+    /// A corner, an end of a line, a crossing: known in both directions.
+    Corner,
+    /// The outermost point of a smooth outline: known across it, and badly along it.
+    Outline,
+    /// The middle of a bolt, a hole or a round.
+    Centre,
+}
+
+/// How well one mark was set.
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum RawMarkSigma {
+    /// In both images, in the pixels of each.
+    Both(f64),
+    /// In each of them.
+    Each(RawEachSigma),
+}
+
+impl JsonSchema for RawMarkSigma {
+    fn schema_name() -> Cow<'static, str> {
+        "RawMarkSigma".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let sigma = json_schema!({ "type": "number", "minimum": 0.001, "maximum": 10_000 });
+        json_schema!({
+            "description": "How well one mark was set, pixels: in both images, or in the render and in the reference.",
+            "type": ["number", "object"],
+            "minimum": 0.001,
+            "maximum": 10_000,
+            "properties": { "render": sigma, "reference": sigma },
+            "additionalProperties": false
+        })
+    }
+}
+
+/// How well a mark was set in each image.
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawEachSigma {
+    /// In the render; left out: as the render's other marks.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub render: Option<f64>,
+    /// In the reference; left out: as the reference's other marks.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reference: Option<f64>,
 }
 
 /// A known length between two points of one image; one of `full_size` and `model` is stated, or `along` alone.

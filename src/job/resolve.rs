@@ -5,15 +5,16 @@ mod known;
 mod marks;
 
 use super::{
-    Descreen, Expected, Handling, Job, Landmark, LandmarkUse, Mask, ReferenceKind, ReferenceSource,
-    RegistrationKind, RenderKind, RenderSource, Screen, View,
+    Descreen, Expected, Handling, Job, Landmark, LandmarkUse, MarkOn, Mask, ReferenceKind,
+    ReferenceSource, RegistrationKind, RenderKind, RenderSource, Screen, View,
     error::{FaultKind, Faults},
     every::every,
     names::{Names, check_view_names},
     print::{DEFAULT_SMALLEST_VISIBLE, Print},
     raw::{
-        Mark, RawDescreen, RawHandling, RawJob, RawKind, RawLandmark, RawReference,
-        RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen, RawUnit, RawUse, RawView,
+        Mark, RawDescreen, RawHandling, RawJob, RawKind, RawLandmark, RawMarkOn, RawMarkSigma,
+        RawReference, RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen, RawUnit,
+        RawUse, RawView,
     },
     rectify::rectify,
     shapes::{outline, point},
@@ -356,5 +357,15 @@ fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark
             RawUse::Check => LandmarkUse::Check,
         },
         model_mm: raw.model_mm,
+        on: raw.on.map(|on| match on {
+            RawMarkOn::Corner => MarkOn::Corner,
+            RawMarkOn::Outline => MarkOn::Outline(None),
+            RawMarkOn::Centre => MarkOn::Centre,
+        }),
+        sigma_px: match raw.sigma_px {
+            None => [None; 2],
+            Some(RawMarkSigma::Both(sigma)) => [Some(sigma); 2],
+            Some(RawMarkSigma::Each(each)) => [each.render, each.reference],
+        },
     })
 }

@@ -7,6 +7,7 @@ pub mod box_mean;
 pub mod canny;
 pub mod distance;
 pub mod fill;
+pub(crate) mod gradient;
 pub mod gray;
 pub mod notch;
 pub mod reach;

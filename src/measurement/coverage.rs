@@ -99,6 +99,8 @@ fn job_seen(
             reference: Point::new(reference[0], reference[1]),
             usage,
             model_mm: None,
+            on: None,
+            sigma_px: [None; 2],
         });
     };
     for (k, p) in DATUM.iter().enumerate() {

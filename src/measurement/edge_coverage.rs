@@ -8,7 +8,7 @@ use crate::{
     job::RegistrationKind,
     registration::{
         Adjustment,
-        adjustment::{EdgeMark, Pair},
+        adjustment::{EdgeMark, MarkNoise, Pair},
         register,
     },
     statistics::{Measured, trials::Noise},
@@ -61,10 +61,12 @@ fn found(noise: &mut Noise) -> Vec<EdgeMark> {
                 pair: Pair {
                     render: Point::new(place.x, place.y),
                     reference: Point::new(at.x, at.y),
-                    render_sigma: 0.0,
-                    reference_sigma: 0.0,
+                    render_noise: MarkNoise::NONE,
+                    reference_noise: MarkNoise::NONE,
+                    along: None,
                     space: None,
                     region: Some(0),
+                    part: Some(0),
                 },
                 normal,
                 weight: WEIGHT,

@@ -1,5 +1,6 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
 #![doc = include_str!("METHOD.md")]
+mod contradiction;
 #[cfg(test)]
 mod coverage;
 mod datum_doubts;

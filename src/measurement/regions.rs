@@ -1,7 +1,7 @@
 //! The proportion errors of one region, as far as the picture can tell them.
 use super::settings::REGIONS;
 use super::{
-    Correction, EdgeOverlap, Method, RegionMeasure, Verdict,
+    Correction, EdgeOverlap, Method, RegionMeasure, Verdict, contradiction,
     judge::{correction, ranking, verdict},
     lengths::{RegionNumber, absolute, scales::ScaleStudy},
     symmetry::Mirrored,
@@ -36,6 +36,8 @@ enum EdgesSay {
     Ambiguous,
     /// They agree.
     Agree,
+    /// They lead away from where the marks have the part, by so many render px at its anchor.
+    ContradictMarks(f64),
 }
 
 impl Evidence {
@@ -64,8 +66,12 @@ impl Evidence {
         let errors = fit.adjustment.region(j);
         let off = nalgebra::SVector::<f64, 5>::from(errors.to_array()) - evidence.spread.mean;
         // The fit is one optimum: the spread over all others, and how far it lies from their mean, belong to it.
-        let elsewhere = off * off.transpose() + depth_noise(fit, region, extent_px);
-        let by_fit = *fit.adjustment.region_covariance(j);
+        let mut elsewhere = off * off.transpose() + depth_noise(fit, region, extent_px);
+        let contradiction = contradiction::between(landmarks, &errors);
+        if let Some(contradiction) = &contradiction {
+            elsewhere += contradiction.covariance;
+        }
+        let by_fit = fit.adjustment.region_covariance(j);
         let over_places = evidence.spread.covariance + elsewhere;
         let covariance = by_fit
             + evidence.spread.covariance * search_share(evidence.beyond_chance).powi(2)
@@ -92,7 +98,7 @@ impl Evidence {
             } else {
                 Method::Edges
             },
-            edges: EdgesSay::Agree,
+            edges: contradiction.map_or(EdgesSay::Agree, |c| EdgesSay::ContradictMarks(c.apart_px)),
             no_depth: None,
         }
     }
@@ -271,11 +277,16 @@ fn judge(region: &Region, measure: &RegionMeasure, has_scale: bool) -> Verdict {
 
 /// Why the figures are sure or not.
 fn sureness(measure: &RegionMeasure, evidence: &Evidence) -> String {
-    let edges = match evidence.edges {
-        EdgesSay::Nothing => "too few edges",
-        EdgesSay::NoBetterThanChance => "its edges fit the reference no better than displaced ones",
-        EdgesSay::Ambiguous => "its edges fit at several places",
-        EdgesSay::Agree => "edges used",
+    let edges = &match evidence.edges {
+        EdgesSay::Nothing => "too few edges".to_owned(),
+        EdgesSay::NoBetterThanChance => {
+            "its edges fit the reference no better than displaced ones".to_owned()
+        }
+        EdgesSay::Ambiguous => "its edges fit at several places".to_owned(),
+        EdgesSay::Agree => "edges used".to_owned(),
+        EdgesSay::ContradictMarks(px) => {
+            format!("edges used, which contradict its marks by {px:.1} px: look at both")
+        }
     };
     let Some(fit) = &evidence.fit else {
         return format!(

@@ -9,6 +9,8 @@ settings! {
             "A figure is given only where its deviation is below this part of what was expected beforehand: else the figure would mostly repeat the expectation.";
         least_beyond_chance = 2.5, "deviations", "judgement":
             "Edges count only where they fit so much better than displaced ones do.";
+        contradiction_level = 0.2, "probability", "judgement":
+            "Level of the test whether a part's edges contradict its marks; below it both are trusted as they are.";
         edge_freedom = 60.0, "degrees of freedom", "judgement":
             "Freedom of figures that edges refined: makes an interval of two standard deviations.";
         clear_share = 0.6, "share", "judgement, by drawn cases of another seed":

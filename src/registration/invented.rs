@@ -89,6 +89,8 @@ pub(super) fn view(kind: RegistrationKind, datum: &[Marks], part: &[Marks], sigm
             LandmarkUse::Check
         },
         model_mm: None,
+        on: None,
+        sigma_px: [None; 2],
     };
     view.landmarks = datum.iter().chain(part).enumerate().map(landmark).collect();
     view.regions[0].landmarks = (datum.len()..datum.len() + part.len()).collect();

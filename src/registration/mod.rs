@@ -18,7 +18,7 @@ mod summary;
 pub use adjustment::{Adjustment, Convergence, RegionErrors, SingleMark};
 pub use checks::{
     altered_datum::AlteredDatum,
-    landmarks::{Finding, LandmarkFit},
+    landmarks::{Finding, LandmarkFit, OnOutline},
 };
 pub use error::Error;
 pub use prediction::{Prediction, predict};

@@ -59,6 +59,8 @@ pub fn predict(
         reference,
         usage: LandmarkUse::Check,
         model_mm: None,
+        on: None,
+        sigma_px: [None; 2],
     });
     let adjustment = register(&with_mark, expected, render_size, rectification)?.adjustment;
     let index = view.landmarks.len();

@@ -1,14 +1,17 @@
 //! From a view of the job to the adjustment's problem, with the checks that landmarks can carry it.
 use super::{
     Error,
-    adjustment::{ADJUSTMENT, ExpectedShape, Layout, Pair, Parallax, Problem, RegionErrors, State},
+    adjustment::{
+        ADJUSTMENT, AlongOutline, ExpectedShape, Layout, MarkNoise, Pair, Parallax, Problem,
+        RegionErrors, State,
+    },
     checks::places::Places,
     roles::Roles,
     start,
 };
 use crate::{
     frame::{FromReference, Projective},
-    job::{Expected, Landmark, LandmarkUse, RegistrationKind, View},
+    job::{Expected, Landmark, LandmarkUse, MarkOn, RegistrationKind, View},
     printable::listed,
     rectification::{Rectification, mark_sigma_px},
 };
@@ -45,6 +48,7 @@ pub(crate) fn build(
     let problem = Problem {
         layout,
         pairs,
+        unstated_noise: unstated_noise(view),
         expected: [
             size,
             size,
@@ -99,19 +103,50 @@ fn layout(view: &View, rectification: Option<Rectification>, places: &Places) ->
     }
 }
 
+/// How well the marks of the render and of the reference are set that say nothing of themselves.
+fn unstated_noise(view: &View) -> [MarkNoise; 2] {
+    let render = view.render.mark_sigma_px;
+    let reference = view.reference.mark_sigma_px;
+    [
+        render.unwrap_or_else(|| ADJUSTMENT.render_mark_deviation.get()),
+        reference.unwrap_or_else(mark_sigma_px),
+    ]
+    .map(|sigma| MarkNoise {
+        sigma,
+        is_own: false,
+    })
+}
+
+fn own_or(stated: Option<f64>, unstated: MarkNoise) -> MarkNoise {
+    stated.map_or(unstated, |sigma| MarkNoise {
+        sigma,
+        is_own: true,
+    })
+}
+
+fn along_outline(landmark: &Landmark) -> Option<AlongOutline> {
+    let Some(MarkOn::Outline(tangent)) = landmark.on else {
+        return None;
+    };
+    Some(AlongOutline {
+        tangent: tangent.map(Vector2::from),
+        sigma: ADJUSTMENT.along_outline.get(),
+    })
+}
+
 fn pairs(view: &View, places: &Places) -> Vec<Pair> {
+    let [render_noise, reference_noise] = unstated_noise(view);
     view.landmarks
         .iter()
         .enumerate()
         .map(|(i, landmark)| Pair {
             render: landmark.render,
             reference: landmark.reference,
-            render_sigma: view
-                .render
-                .mark_sigma_px
-                .unwrap_or_else(|| ADJUSTMENT.render_mark_deviation.get()),
-            reference_sigma: view.reference.mark_sigma_px.unwrap_or_else(mark_sigma_px),
+            render_noise: own_or(landmark.sigma_px[0], render_noise),
+            reference_noise: own_or(landmark.sigma_px[1], reference_noise),
+            along: along_outline(landmark),
             space: landmark.model_mm.filter(|_| places.holds(i)),
+            part: view.regions.iter().position(|r| r.landmarks.contains(&i)),
             region: match landmark.usage {
                 LandmarkUse::Datum => None,
                 LandmarkUse::Check => view.regions.iter().position(|r| r.landmarks.contains(&i)),
@@ -138,9 +173,7 @@ fn roles(view: &View, pairs: &[Pair], places: &Places) -> Roles {
         .zip(&wrong_place)
         .map(|((d, p), w)| *d || (p.region.is_some() && !w))
         .collect();
-    let part = (0..pairs.len())
-        .map(|i| view.regions.iter().position(|r| r.landmarks.contains(&i)))
-        .collect();
+    let part = pairs.iter().map(|pair| pair.part).collect();
     Roles {
         datum,
         takes_part,

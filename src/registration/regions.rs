@@ -54,7 +54,7 @@ fn as_solved(adjustment: &Adjustment, j: usize) -> Option<RegionFit> {
         .count();
     (landmarks > 0).then(|| RegionFit {
         errors: adjustment.region(j),
-        covariance: adjustment.solved.covariance.regions[j] * disagreement(adjustment, j).max(1.0),
+        covariance: adjustment.region_covariance(j) * disagreement(adjustment, j).max(1.0),
         freedom: adjustment.noise_freedom,
         expected: adjustment.problem.expected,
         landmarks,

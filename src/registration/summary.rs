@@ -1,9 +1,5 @@
 //! The figures of a registration.
-use super::{
-    adjustment::{Adjustment, Pair},
-    checks::landmarks::LandmarkFit,
-    roles::Roles,
-};
+use super::{adjustment::Adjustment, checks::landmarks::LandmarkFit, roles::Roles};
 use crate::{
     frame::{FromReference, Projective, RectifiedPx, RenderPx},
     job::{RegistrationKind, View},
@@ -71,7 +67,7 @@ pub(super) fn summarise(
     if !(square.is_finite() && standardised.is_finite()) {
         return None;
     }
-    let mean = |sigma: fn(&Pair) -> f64| adjustment.problem.pairs.first().map_or(f64::NAN, sigma);
+    let [render_noise, reference_noise] = adjustment.problem.unstated_noise;
     Some(Registration {
         kind: view.registration,
         rectified_from_reference: state.rectified_from_reference,
@@ -89,8 +85,8 @@ pub(super) fn summarise(
         sigma0: (redundant > 0.5).then(|| (standardised / redundant).sqrt()),
         degrees_of_freedom: (2 * datum.len())
             .saturating_sub(adjustment.problem.layout.registration_unknowns()),
-        render_mark_sigma_px: adjustment.noise.render * mean(|p| p.render_sigma),
-        reference_mark_sigma_px: adjustment.noise.reference * mean(|p| p.reference_sigma),
+        render_mark_sigma_px: render_noise.deviation(adjustment.noise.render),
+        reference_mark_sigma_px: reference_noise.deviation(adjustment.noise.reference),
         hides: hidden_errors(view),
         landmarks,
     })

@@ -275,6 +275,10 @@ fn landmark_entry(
         critical_value: finite(fit.critical_value),
         redundancy: finite(fit.redundancy),
         smallest_detectable_px: fit.smallest_detectable_px.and_then(finite),
+        outline: fit.on_outline.map(|on| OutlineEntry {
+            along_sigma_px: finite(on.along_sigma_px),
+            tangent_deg: on.tangent_deg.and_then(finite),
+        }),
         finding,
     }
 }

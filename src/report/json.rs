@@ -344,10 +344,22 @@ pub struct LandmarkEntry {
     pub redundancy: Option<f64>,
     /// Smallest error of this mark that the test finds four times in five, render pixels.
     pub smallest_detectable_px: Option<f64>,
+    /// Where it was taken for the outermost point of a smooth outline: stated by "on", or found by the render.
+    #[serde(default)]
+    pub outline: Option<OutlineEntry>,
     /// Null, "wrong", "swapped with NAME", "uncontrolled", "off with NAME" (its part, a region, is altered: the datum
     /// landmark was taken as a check) or "wrong place on the model" (model_mm contradicts the mark in the render).
     #[schemars(extend("pattern" = "^(wrong|wrong place on the model|uncontrolled|(swapped|off) with [\\s\\S]*)$"))]
     pub finding: Option<String>,
+}
+
+/// How a landmark on a smooth outline is known along it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct OutlineEntry {
+    /// Standard deviation along the outline, both marks together, render pixels.
+    pub along_sigma_px: Option<f64>,
+    /// Direction of the outline there in the render, degrees from x, clockwise on the screen; null where none was found.
+    pub tangent_deg: Option<f64>,
 }
 
 /// Scales of the images of a view.

@@ -37,7 +37,7 @@ pub(super) fn kind_word(kind: RegistrationKind) -> &'static str {
     }
 }
 
-/// "6 datum + 2 check marks, 1 left out".
+/// "6 datum + 2 check marks, 3 of them on outlines, 1 left out".
 pub(super) fn marks_line(registration: &RegistrationEntry) -> String {
     let count = |usage| {
         let marks = registration.landmarks.iter();
@@ -49,6 +49,15 @@ pub(super) fn marks_line(registration: &RegistrationEntry) -> String {
         count(LandmarkUse::Datum),
         count(LandmarkUse::Check)
     );
+    match registration
+        .landmarks
+        .iter()
+        .filter(|l| l.outline.is_some())
+        .count()
+    {
+        0 => {}
+        n => line.push_str(&format!(", {n} of them on outlines")),
+    }
     match left_out.count() {
         0 => {}
         n => line.push_str(&format!(", {n} left out")),

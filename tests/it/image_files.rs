@@ -687,6 +687,8 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
             reference: Point::new(1.0, 1.0),
             usage: LandmarkUse::Datum,
             model_mm: None,
+            on: None,
+            sigma_px: [None; 2],
         }],
         known: Vec::new(),
         spans: Vec::new(),

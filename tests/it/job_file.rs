@@ -4,8 +4,8 @@ use std::path::Path;
 use tickstrip::{
     frame::Point,
     job::{
-        self, Descreen, Error, Handling, Job, KnownPlane, Mask, ReferenceKind, RegistrationKind,
-        Screen,
+        self, Descreen, Error, Handling, Job, KnownPlane, MarkOn, Mask, ReferenceKind,
+        RegistrationKind, Screen,
     },
 };
 
@@ -656,6 +656,49 @@ fn faults_have_stable_codes_and_pointers() {
     assert_eq!(fault.code(), "unknown-landmark");
     assert_eq!(fault.pointer, "/views/0/spans/0/to");
     assert!(fault.text().starts_with("no landmark \"x\""));
+}
+
+#[test]
+fn what_a_mark_says_of_itself_is_checked() {
+    let at = "/views/0/landmarks/5";
+    for (key, value, words) in [
+        (
+            "sigma_px",
+            json!(-1),
+            "sigma_px: found the number -1; it must be 0.001 or more",
+        ),
+        (
+            "sigma_px",
+            json!({ "render": 0 }),
+            "sigma_px/render: found the number 0; it must be 0.001",
+        ),
+        (
+            "sigma_px",
+            json!({ "rendr": 1 }),
+            "no key \"rendr\" here; did you mean \"render\"?",
+        ),
+        (
+            "sigma_px",
+            json!("x"),
+            "it must be a number or an object in { }",
+        ),
+        (
+            "on",
+            json!("edge"),
+            "allowed are \"corner\", \"outline\", \"centre\"",
+        ),
+    ] {
+        let said = lines(&with(&format!("{at}/{key}"), value));
+        assert!(said.contains(words), "{said}");
+    }
+    let both = parse(&with(&format!("{at}/sigma_px"), json!(2)).to_string()).expect("sound");
+    assert_eq!(both.views[0].landmarks[5].sigma_px, [Some(2.0); 2]);
+    let example = parse(&example().to_string()).expect("sound");
+    assert_eq!(example.views[0].landmarks[5].sigma_px, [None, Some(2.0)]);
+    assert_eq!(
+        example.views[0].landmarks[5].on,
+        Some(MarkOn::Outline(None))
+    );
 }
 
 #[test]

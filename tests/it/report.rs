@@ -60,6 +60,8 @@ fn landmark(name: &str, usage: LandmarkUse) -> Landmark {
         reference: Point::new(30.0, 40.0),
         usage,
         model_mm: None,
+        on: None,
+        sigma_px: [None; 2],
     }
 }
 
@@ -117,6 +119,7 @@ fn fit(finding: Option<Finding>) -> LandmarkFit {
         critical_value: 3.29,
         redundancy: 0.61,
         smallest_detectable_px: Some(5.2),
+        on_outline: None,
         finding,
     }
 }

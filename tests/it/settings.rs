@@ -5,7 +5,7 @@ use std::{collections::BTreeSet, fs, path::Path};
 fn page_of(method: &str) -> &'static str {
     match method {
         "rectification" | "bezel" => "src/rectification/METHOD.md",
-        "adjustment" | "checks" => "src/registration/METHOD.md",
+        "contour" | "adjustment" | "checks" => "src/registration/METHOD.md",
         "edges" => "src/edges/METHOD.md",
         _ => "src/measurement/METHOD.md",
     }

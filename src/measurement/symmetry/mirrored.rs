@@ -140,6 +140,8 @@ mod tests {
                 reference: Point::new(shown[0] + off(in_reference), shown[1] + off(in_reference)),
                 usage,
                 model_mm: None,
+                on: None,
+                sigma_px: [None; 2],
             }
         };
         view.landmarks.clear();

@@ -88,18 +88,18 @@ impl Adjustment {
         let covariance = &self.solved.covariance;
         let g = &gradient.global;
         let mut variance = (g.transpose() * &covariance.global * g)[(0, 0)];
+        variance += covariance.by_datum_parts(g);
         for (i, d) in &gradient.render {
-            let sigma = self.noise.render * self.problem.pairs[*i].render_sigma;
-            variance += sigma * sigma * d.norm_squared();
-            variance += 2.0 * sigma * sigma * self.with_residual(gradient, *i).dot(d);
+            let of_mark = self.problem.pairs[*i].render_covariance(self.noise) * d;
+            variance += of_mark.dot(d);
+            variance += 2.0 * self.with_residual(gradient, *i).dot(&of_mark);
         }
         for (i, d) in &gradient.reference {
-            let sigma = self.noise.reference * self.problem.pairs[*i].reference_sigma;
+            let of_mark = self.problem.pairs[*i].reference_variance(self.noise);
             let by_reference = self.solved.rows[*i].prediction.by_reference;
-            variance += sigma * sigma * d.norm_squared();
+            variance += of_mark * d.norm_squared();
             variance -= 2.0
-                * sigma
-                * sigma
+                * of_mark
                 * (by_reference.transpose() * self.with_residual(gradient, *i)).dot(d);
         }
         variance.max(0.0)
@@ -167,8 +167,8 @@ impl Adjustment {
     }
 
     /// Covariance of a region's five numbers.
-    pub(crate) fn region_covariance(&self, j: usize) -> &Matrix5<f64> {
-        &self.solved.covariance.regions[j]
+    pub(crate) fn region_covariance(&self, j: usize) -> Matrix5<f64> {
+        self.solved.covariance.of_region(j)
     }
 
     /// Standard deviations of a region's five numbers before anything is measured.
@@ -192,13 +192,16 @@ impl Adjustment {
             SingleMark::Render(mark) => (mark, map.inverse().apply(mark)),
             SingleMark::Reference(mark) => (map.apply(mark), mark),
         };
-        // All landmarks of an image have the same deviation, and there are two at least.
+        let [render_noise, reference_noise] = self.problem.unstated_noise;
         let pair = Pair {
             render,
             reference,
+            render_noise,
+            reference_noise,
+            along: None,
             space: None,
             region: None,
-            ..self.problem.pairs[0]
+            part: None,
         };
         let prediction = Predictor::new(&self.problem.layout, state).predict(&pair);
         self.problem.pairs.push(pair);
@@ -218,6 +221,9 @@ impl Adjustment {
         let solved = &self.solved;
         let with_global = solved.covariance.region_with_global[j].row(k);
         let mut sum = (with_global * &figure.global)[(0, 0)];
+        sum += solved
+            .covariance
+            .with_region_by_datum_parts(&figure.global, j, k);
         let global = solved.covariance.global.clone().cholesky();
         let by_global = global.map_or_else(
             || DVector::zeros(with_global.len()),
@@ -243,13 +249,13 @@ impl Adjustment {
         };
         let active = |i: &usize| self.active[*i];
         for (i, d) in figure.render.iter().filter(|(i, _)| active(i)) {
-            let sigma = self.noise.render * self.problem.pairs[*i].render_sigma;
-            sum += sigma * sigma * by_residual(*i).dot(d);
+            let of_mark = self.problem.pairs[*i].render_covariance(self.noise) * d;
+            sum += by_residual(*i).dot(&of_mark);
         }
         for (i, d) in figure.reference.iter().filter(|(i, _)| active(i)) {
-            let sigma = self.noise.reference * self.problem.pairs[*i].reference_sigma;
+            let of_mark = self.problem.pairs[*i].reference_variance(self.noise);
             let by_reference = solved.rows[*i].prediction.by_reference;
-            sum -= sigma * sigma * by_reference.tr_mul(&by_residual(*i)).dot(d);
+            sum -= of_mark * by_reference.tr_mul(&by_residual(*i)).dot(d);
         }
         sum
     }

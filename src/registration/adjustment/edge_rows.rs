@@ -4,10 +4,10 @@ use super::settings::ADJUSTMENT;
 use super::{
     adjusted::Adjustment,
     model::{Pair, Predictor, RegionErrors, State},
-    normal::Normal,
+    normal::{Normal, Vector5},
     solving::{AT_REST_PX, Convergence, Problem, Solved, Weighing},
 };
-use nalgebra::{DVector, Vector2};
+use nalgebra::{DMatrix, DVector, Vector2};
 
 /// A point of an edge of the render and where the reference has it.
 #[derive(Clone, Copy, Debug)]
@@ -18,6 +18,15 @@ pub(crate) struct EdgeMark {
     pub(crate) normal: Vector2<f64>,
     /// One over the variance of the distance along the normal, 1 / render pixels squared.
     pub(crate) weight: f64,
+}
+
+/// One edge mark as an observation.
+struct EdgeRow {
+    place: Vector2<f64>,
+    residual: f64,
+    weight: f64,
+    by_global: DVector<f64>,
+    by_region: Option<Vector5>,
 }
 
 /// Gauss-Newton steps with the same found places.
@@ -36,9 +45,10 @@ impl Adjustment {
             last_step_px = global.amax();
             state = state.changed(&self.problem.layout, global.as_slice(), &regions)?;
         }
-        let covariance = self
+        let mut covariance = self
             .normal_with_edges(&state, marks, reach_px, ADJUSTMENT.independent_share.get())
             .covariance()?;
+        covariance.datum_root = self.datum_root(&state, marks, reach_px)?;
         let rows = self.problem.rows(&state, self.noise);
         Some(Self {
             solved: Solved {
@@ -52,6 +62,41 @@ impl Adjustment {
                 },
             },
             ..self.clone()
+        })
+    }
+
+    /// What the datum parts' own errors do to a solution by marks and edges with all of their weight.
+    fn datum_root(&self, state: &State, marks: &[EdgeMark], reach_px: f64) -> Option<DMatrix<f64>> {
+        let rows = self.problem.rows(state, self.noise);
+        let mut parts = self.problem.datum_parts(&rows, &self.active);
+        for (mark, row) in marks.iter().zip(self.edge_rows(state, marks, reach_px)) {
+            if let Some(part) = mark.pair.datum_part() {
+                parts.add(part, &row.by_global, (row.place, mark.normal), row.weight);
+            }
+        }
+        let normal = self.normal_with_edges(state, marks, reach_px, 1.0);
+        Some(parts.root(&normal.covariance()?.global))
+    }
+
+    /// What each edge mark observes at `state`.
+    fn edge_rows<'a>(
+        &'a self,
+        state: &'a State,
+        marks: &'a [EdgeMark],
+        reach_px: f64,
+    ) -> impl Iterator<Item = EdgeRow> + 'a {
+        let predictor = Predictor::new(&self.problem.layout, state);
+        marks.iter().map(move |mark| {
+            let prediction = predictor.predict(&mark.pair);
+            let place = Vector2::new(mark.pair.render.x, mark.pair.render.y);
+            let residual = mark.normal.dot(&(place - prediction.model));
+            EdgeRow {
+                place,
+                residual,
+                weight: mark.weight / (1.0 + (residual / reach_px).powi(2)).powi(2),
+                by_global: prediction.by_global.tr_mul(&mark.normal),
+                by_region: prediction.by_region.map(|d| d.tr_mul(&mark.normal)),
+            }
         })
     }
 
@@ -72,19 +117,12 @@ impl Adjustment {
             Weighing::LeastSquares,
             self.noise,
         );
-        let predictor = Predictor::new(&problem.layout, state);
-        for mark in marks {
-            let prediction = predictor.predict(&mark.pair);
-            let place = Vector2::new(mark.pair.render.x, mark.pair.render.y);
-            let residual = mark.normal.dot(&(place - prediction.model));
-            let weight = share * mark.weight / (1.0 + (residual / reach_px).powi(2)).powi(2);
-            let by_global: DVector<f64> = prediction.by_global.tr_mul(&mark.normal);
-            let by_region = prediction.by_region.map(|d| d.tr_mul(&mark.normal));
+        for (mark, row) in marks.iter().zip(self.edge_rows(state, marks, reach_px)) {
             normal.add(
-                &by_global,
-                mark.pair.region.zip(by_region.as_ref()),
-                weight,
-                residual,
+                &row.by_global,
+                mark.pair.region.zip(row.by_region.as_ref()),
+                share * row.weight,
+                row.residual,
             );
         }
         normal
@@ -205,6 +243,7 @@ impl Adjustment {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::registration::adjustment::MarkNoise;
     use crate::{
         frame::{Point, truth::Errors},
         job::RegistrationKind,
@@ -259,10 +298,12 @@ mod tests {
                     pair: Pair {
                         render: Point::new(x, y),
                         reference: Point::new(u, v),
-                        render_sigma: 0.0,
-                        reference_sigma: 0.0,
+                        render_noise: MarkNoise::NONE,
+                        reference_noise: MarkNoise::NONE,
+                        along: None,
                         space: None,
                         region: Some(0),
+                        part: Some(0),
                     },
                     normal,
                     weight: WEIGHT,

@@ -9,6 +9,7 @@
 //! E. Mikhail and F. Ackermann, "Observations and Least Squares" (1976), chapters 7 and 9 (general case of adjustment);
 //! damping by K. Levenberg (1944) and D. Marquardt (1963); propagation to figures by JCGM 100:2008 (GUM), eq. 13.
 mod adjusted;
+mod datum_parts;
 mod edge_rows;
 mod gradient;
 mod model;
@@ -27,7 +28,7 @@ pub(crate) use edge_rows::{EdgeMark, SubjectPoint};
 pub(crate) use gradient::Gradient;
 pub use model::RegionErrors;
 pub(crate) use model::{Layout, Pair, State};
-pub(crate) use noise::Noise;
+pub(crate) use noise::{AlongOutline, MarkNoise, Noise};
 pub(crate) use parallax::Parallax;
 pub(crate) use settings::ADJUSTMENT;
 pub(crate) use shape::ExpectedShape;

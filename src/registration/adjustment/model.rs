@@ -4,7 +4,10 @@
 //! parallax: `u = T(H(q)) - s(X)`. On a part with errors of its own the model then shows it at
 //! `m = R(rotation) diag(1 + width, 1 + height) (u - a + d) + a`, where `a` is the region's anchor, a point of the model,
 //! and `d` the offset there (model minus subject).
-use super::parallax::Parallax;
+use super::{
+    noise::{AlongOutline, MarkNoise, Noise},
+    parallax::Parallax,
+};
 use crate::{
     frame::{FromReference, Point, Projective, RectifiedPx, ReferencePx, RenderPx},
     job::RegistrationKind,
@@ -20,13 +23,38 @@ pub(crate) type Matrix2x5 = SMatrix<f64, 2, 5>;
 pub(crate) struct Pair {
     pub(crate) render: Point<RenderPx>,
     pub(crate) reference: Point<ReferencePx>,
-    /// Standard deviations per coordinate before the variance factor, each in its own image's pixels.
-    pub(crate) render_sigma: f64,
-    pub(crate) reference_sigma: f64,
+    /// How well each mark was set, in its own image's pixels.
+    pub(crate) render_noise: MarkNoise,
+    pub(crate) reference_noise: MarkNoise,
+    /// Where it is the outermost point of an outline: how badly both marks together are known along it.
+    pub(crate) along: Option<AlongOutline>,
     /// Place on the model, millimetres.
     pub(crate) space: Option<[f64; 3]>,
     /// Index of the region whose errors move it.
     pub(crate) region: Option<usize>,
+    /// Index of the region that it lies on, also where that is a datum part, whose errors move nothing.
+    pub(crate) part: Option<usize>,
+}
+
+impl Pair {
+    /// Covariance of the mark in the render, with what both are unsure of along an outline.
+    pub(crate) fn render_covariance(&self, noise: Noise) -> Matrix2<f64> {
+        let across = self.render_noise.deviation(noise.render).powi(2);
+        let along = self
+            .along
+            .map_or_else(Matrix2::zeros, |a| a.covariance(noise));
+        Matrix2::identity() * across + along
+    }
+
+    /// The datum part that it lies on.
+    pub(crate) fn datum_part(&self) -> Option<usize> {
+        self.part.filter(|_| self.region.is_none())
+    }
+
+    /// Variance of the mark in the reference, per coordinate.
+    pub(crate) fn reference_variance(&self, noise: Noise) -> f64 {
+        self.reference_noise.deviation(noise.reference).powi(2)
+    }
 }
 
 /// The five errors of a region.

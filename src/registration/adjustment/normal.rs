@@ -33,6 +33,40 @@ pub(crate) struct Covariance {
     pub(crate) regions: Vec<Matrix5<f64>>,
     /// Region rows, global columns.
     pub(crate) region_with_global: Vec<Matrix5xX<f64>>,
+    /// A root of what the datum parts' own errors add to that of the global unknowns.
+    pub(crate) datum_root: DMatrix<f64>,
+}
+
+impl Covariance {
+    /// What the datum parts' own errors add to the variance of a figure with this derivative by the global unknowns.
+    pub(crate) fn by_datum_parts(&self, by_global: &DVector<f64>) -> f64 {
+        self.datum_root.tr_mul(by_global).norm_squared()
+    }
+
+    /// What they move the five numbers of region `j` by: a root of what they add to its covariance.
+    fn region_root(&self, j: usize) -> Matrix5xX<f64> {
+        let Some(global) = self.global.clone().cholesky() else {
+            return Matrix5xX::zeros(self.datum_root.ncols());
+        };
+        &self.region_with_global[j] * global.solve(&self.datum_root)
+    }
+
+    /// Covariance of a region's five numbers with what the datum parts' own errors add.
+    pub(crate) fn of_region(&self, j: usize) -> Matrix5<f64> {
+        let root = self.region_root(j);
+        let added = &root * root.transpose();
+        self.regions[j] + added
+    }
+
+    /// What they add to the covariance of number `k` of region `j` with a figure.
+    pub(crate) fn with_region_by_datum_parts(
+        &self,
+        by_global: &DVector<f64>,
+        j: usize,
+        k: usize,
+    ) -> f64 {
+        (self.region_root(j).row(k) * self.datum_root.tr_mul(by_global))[(0, 0)]
+    }
 }
 
 impl Normal {
@@ -126,6 +160,7 @@ impl Normal {
             region_with_global.push(cross);
         }
         Some(Covariance {
+            datum_root: DMatrix::zeros(global.nrows(), 0),
             global,
             regions,
             region_with_global,

@@ -6,6 +6,14 @@ settings! {
     ADJUSTMENT: AdjustmentSettings of "adjustment" {
         render_mark_deviation = 0.75, "render px", "judgement":
             "Standard deviation of a mark per coordinate in the render where the job does not state it, before it is estimated; a photo of a screen is harder to mark.";
+        along_outline = 4.0, "render px", "judgement":
+            "Standard deviation of a landmark along the smooth outline that it is the outermost point of, both marks together, before it is estimated.";
+        datum_size = 0.2, "%", "judgement":
+            "How far width and height of a datum part may be off without the user's knowing (standard deviation).";
+        datum_rotation = 0.1, "degrees", "judgement":
+            "How far a datum part may be turned without the user's knowing (standard deviation).";
+        datum_offset = 0.75, "render px", "judgement":
+            "How far all marks and edges of a datum part may lie beside the place together: one way of clicking, one light on its edges (standard deviation).";
         robust_constant = 2.0, "deviations", "judgement; 2.385 keeps 95 % of the efficiency (Holland and Welsch 1977, from memory)":
             "How far a robust fit trusts a residual: the constant of its Cauchy weights.";
         other_camera = 6.0, "times", "judgement":

@@ -1,8 +1,9 @@
 //! Levenberg-Marquardt on the marks of a view, robust or not.
 use super::settings::ADJUSTMENT;
 use super::{
+    datum_parts::DatumParts,
     model::{Layout, Pair, Prediction, Predictor, State},
-    noise::Noise,
+    noise::{MarkNoise, Noise},
     normal::{Covariance, Normal, Vector5},
     shape::ExpectedShape,
 };
@@ -15,6 +16,8 @@ use std::fmt;
 pub(crate) struct Problem {
     pub(crate) layout: Layout,
     pub(crate) pairs: Vec<Pair>,
+    /// How well a mark of the render and one of the reference are set that say nothing of themselves.
+    pub(crate) unstated_noise: [MarkNoise; 2],
     /// Standard deviations of a region's five numbers before anything is measured.
     pub(crate) expected: [f64; 5],
     /// What is expected of a projective registration before anything is measured.
@@ -107,11 +110,10 @@ impl Problem {
             .map(|pair| {
                 let prediction = predictor.predict(pair);
                 let j = prediction.by_reference;
-                let render = (noise.render * pair.render_sigma).powi(2);
-                let reference = (noise.reference * pair.reference_sigma).powi(2);
+                let reference = pair.reference_variance(noise);
                 Row {
                     residual: Vector2::new(pair.render.x, pair.render.y) - prediction.model,
-                    covariance: Matrix2::identity() * render + j * j.transpose() * reference,
+                    covariance: pair.render_covariance(noise) + j * j.transpose() * reference,
                     prediction,
                 }
             })
@@ -138,6 +140,28 @@ impl Problem {
         }
         self.expect(&mut normal, state, noise);
         normal
+    }
+
+    /// What the active pairs on datum parts make of those parts' own errors.
+    pub(super) fn datum_parts(&self, rows: &[Row], active: &[bool]) -> DatumParts<'_> {
+        let mut parts = DatumParts::new(&self.layout);
+        for ((row, pair), _) in rows
+            .iter()
+            .zip(&self.pairs)
+            .zip(active)
+            .filter(|(_, a)| **a)
+        {
+            let (Some(part), Some(white)) = (pair.datum_part(), whitener(&row.covariance)) else {
+                continue;
+            };
+            let by_global = white * &row.prediction.by_global;
+            for k in 0..2 {
+                let direction = white.row(k).transpose();
+                let place = row.prediction.registered;
+                parts.add(part, &by_global.row(k).transpose(), (place, direction), 1.0);
+            }
+        }
+        parts
     }
 
     fn expect(&self, normal: &mut Normal, state: &State, noise: Noise) {
@@ -289,7 +313,8 @@ impl Problem {
         }
         let Place { state, rows, .. } = at;
         let normal = self.normal(&state, &rows, active, Weighing::LeastSquares, noise);
-        let covariance = normal.covariance()?;
+        let mut covariance = normal.covariance()?;
+        covariance.datum_root = self.datum_parts(&rows, active).root(&covariance.global);
         Some(Solved {
             state,
             rows,
@@ -389,6 +414,18 @@ impl Solved {
             .try_inverse()
             .unwrap_or_else(Matrix2::zeros);
         ((inverse * self.residual_covariance(problem, i, took_part)).trace() / 2.0).clamp(0.0, 1.0)
+    }
+
+    /// Standardised square and redundancy of the residual of pair `i` along a direction; it took part.
+    pub(crate) fn along(&self, problem: &Problem, i: usize, direction: Vector2<f64>) -> (f64, f64) {
+        let row = &self.rows[i];
+        let of = |covariance: Matrix2<f64>| direction.dot(&(covariance * direction));
+        let variance = of(row.covariance);
+        let redundancy = of(self.residual_covariance(problem, i, true)) / variance;
+        (
+            direction.dot(&row.residual).powi(2) / variance,
+            redundancy.clamp(0.0, 1.0),
+        )
     }
 
     /// Redundancy, in observations, that these pairs have; they took part.

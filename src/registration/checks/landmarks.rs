@@ -2,9 +2,13 @@
 use super::settings::CHECKS;
 use super::snooping::DETECTABLE_SQUARE;
 use crate::{
-    registration::{adjustment::Adjustment, roles::Roles},
+    registration::{
+        adjustment::{Adjustment, AlongOutline, Noise},
+        roles::Roles,
+    },
     statistics::Measured,
 };
+use nalgebra::Vector2;
 
 /// What the registration says of one landmark.
 #[derive(Clone, Debug)]
@@ -22,8 +26,30 @@ pub struct LandmarkFit {
     pub redundancy: f64,
     /// Smallest error of this mark that the test finds four times in five, render pixels.
     pub smallest_detectable_px: Option<f64>,
+    /// Where it was taken for the outermost point of an outline: how badly it is known along that.
+    pub on_outline: Option<OnOutline>,
     /// What was found out about it.
     pub finding: Option<Finding>,
+}
+
+/// A landmark on a smooth outline.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OnOutline {
+    /// Standard deviation along the outline, both marks together, render pixels.
+    pub along_sigma_px: f64,
+    /// Direction of the outline there in the render, degrees from x, clockwise on the screen, -90 to 90; `None` where none
+    /// was found: then the landmark is as badly known in both directions.
+    pub tangent_deg: Option<f64>,
+}
+
+impl OnOutline {
+    fn of(along: AlongOutline, noise: Noise) -> Self {
+        let degrees = |t: Vector2<f64>| (t.y / t.x).atan().to_degrees();
+        Self {
+            along_sigma_px: noise.along * along.sigma,
+            tangent_deg: along.tangent.map(degrees),
+        }
+    }
 }
 
 /// What is wrong with a landmark.
@@ -84,6 +110,9 @@ pub(crate) fn judge(
                 redundancy,
                 smallest_detectable_px: is_tested
                     .then(|| deviation * (DETECTABLE_SQUARE / redundancy).sqrt()),
+                on_outline: problem.pairs[i]
+                    .along
+                    .map(|along| OnOutline::of(along, adjustment.noise)),
                 finding,
             })
         })

@@ -5,10 +5,39 @@ use crate::registration::{
     roles::Roles,
 };
 
+/// Observations to spare below which nothing is estimated.
+const LEAST_FREEDOM: f64 = 0.1;
+
+/// Standardised squares and the observations to spare that they stand for.
+#[derive(Default)]
+struct Squares {
+    sum: f64,
+    freedom: f64,
+}
+
+impl Squares {
+    fn add(&mut self, square: f64, redundancy: f64) {
+        self.sum += square;
+        self.freedom += redundancy;
+    }
+}
+
+/// A factor on deviations after `freedom` observations whose standardised squares have the mean `ratio`, with what is
+/// believed beforehand.
+fn believed(factor: f64, ratio: f64, freedom: f64) -> f64 {
+    let prior = CHECKS.prior_freedom.get();
+    let square = (factor * factor * ratio * freedom + prior) / (freedom + prior);
+    square
+        .sqrt()
+        .clamp(CHECKS.least_noise.get(), CHECKS.most_noise.get())
+}
+
 /// The factor on the deviations that are not stated.
 #[derive(Clone)]
 pub(crate) struct NoiseEstimate {
     pub(super) factor: f64,
+    /// On deviations along outlines.
+    along: f64,
     render_stated: bool,
     reference_stated: bool,
 }
@@ -22,6 +51,7 @@ impl NoiseEstimate {
             } else {
                 factor
             },
+            along: 1.0,
             render_stated: roles.render_stated,
             reference_stated: roles.reference_stated,
         }
@@ -36,6 +66,7 @@ impl NoiseEstimate {
         Noise {
             render: of(self.render_stated),
             reference: of(self.reference_stated),
+            along: self.along,
         }
     }
 
@@ -44,12 +75,7 @@ impl NoiseEstimate {
         if self.is_known() {
             return;
         }
-        let found = self.factor * self.factor * ratio;
-        let prior = CHECKS.prior_freedom.get();
-        let believed = (found * freedom + prior) / (freedom + prior);
-        self.factor = believed
-            .sqrt()
-            .clamp(CHECKS.least_noise.get(), CHECKS.most_noise.get());
+        self.factor = believed(self.factor, ratio, freedom);
     }
 
     /// From the smaller residuals alone, for the larger ones may be those of wrong marks.
@@ -74,12 +100,26 @@ impl NoiseEstimate {
 
     pub(crate) fn take_residuals(&mut self, solved: &Solved, problem: &Problem, active: &[bool]) {
         let taking_part = || (0..problem.pairs.len()).filter(|&i| active[i]);
-        let sum: f64 = taking_part()
-            .map(|i| solved.rows[i].standardised_square())
-            .sum();
-        let freedom = solved.freedom(problem, taking_part());
-        if freedom > 0.1 {
-            self.update(sum / freedom, freedom);
+        let mut all = Squares {
+            sum: taking_part()
+                .map(|i| solved.rows[i].standardised_square())
+                .sum(),
+            freedom: solved.freedom(problem, taking_part()),
+        };
+        let mut along = Squares::default();
+        for i in taking_part() {
+            let Some(tangent) = problem.pairs[i].along.and_then(|a| a.tangent) else {
+                continue;
+            };
+            let (square, redundancy) = solved.along(problem, i, tangent);
+            along.add(square, redundancy);
+            all.add(-square, -redundancy);
+        }
+        if along.freedom > LEAST_FREEDOM {
+            self.along = believed(self.along, along.sum / along.freedom, along.freedom);
+        }
+        if all.freedom > LEAST_FREEDOM {
+            self.update(all.sum / all.freedom, all.freedom);
         }
     }
 

@@ -89,6 +89,8 @@ fn view(random: &mut Random) -> View {
             },
             // Where the CAD has it: on the altered part.
             model_mm: Some(place_at(shown, place[2])),
+            on: None,
+            sigma_px: [None; 2],
         });
     }
     let mut view = views::view(

@@ -8,6 +8,7 @@ use crate::support::{
     views,
 };
 use tickstrip::{
+    contour,
     frame::Point,
     job::{Landmark, LandmarkUse, RegistrationKind},
     measurement::{MeasuredView, measure},
@@ -114,11 +115,14 @@ fn compared(seed: u64, has_marks: bool, sigma: Option<f64>) -> (MeasuredView, [E
                     reference: Point::new(reference[0], reference[1]),
                     usage: LandmarkUse::Check,
                     model_mm: None,
+                    on: None,
+                    sigma_px: [None; 2],
                 });
             }
         }
         view.regions.push(part_region);
     }
+    let view = contour::seen(&view, &render).into_owned();
     let registered = register(&view, views::EXPECTED, SIZE, None).expect("twelve datum marks");
     let job = job_of(&view, views::EXPECTED);
     (
@@ -158,35 +162,28 @@ fn rounded_parts_by_their_edges_alone_are_told_or_not_at_all() {
 /// On a smooth outline the outermost point is sharp across and vague along.
 #[test]
 fn rounded_parts_with_marks_hold_by_stated_deviations() {
-    // One and three pixels, root mean square.
-    let all = tallied(8, true, Some(5_f64.sqrt()));
-    all.assert_given(17, 48);
+    let all = tallied(8, true, Some(1.0));
+    // Measured: 35 of 48 sizes, of which 34 hold, and all offsets.
+    all.assert_given(35, 48);
     let Tallies { sizes, offsets } = all;
     assert!(
-        sizes.share_held() >= 0.9 && offsets.share_held() >= 0.9,
+        sizes.share_held() >= 0.94 && offsets.share_held() >= 0.94,
         "{sizes:?} {offsets:?}"
     );
     assert!(sizes.worst_over_half_width < 2.0 && offsets.worst_over_half_width < 2.0);
 }
 
-/// What every interval claims, and what those of the test below are to hold.
-const AIM: f64 = 0.95;
-/// What they hold now of sizes and of offsets: 27 of 31 and 37 of 48, less a binomial standard deviation of 6 % each.
-const HELD_BY_FAULT: [f64; 2] = [0.81, 0.71];
-
-/// A known fault, not a bound to be content with: an estimated deviation is one for all marks, and the sharp corners of the
-/// frame make it too small for vague marks on rounded parts, so that intervals that claim 95 % hold 77 % of the offsets.
-/// Mended, it has to hold [`AIM`] (`DEVELOPERS.md`, "Harder cases").
+/// The render tells that these marks lie on smooth outlines; how badly they are known along them is estimated beside the noise
+/// of the corners.
 #[test]
-fn known_fault_intervals_of_vague_marks_hold_too_seldom_by_estimated_deviations() {
+fn rounded_parts_with_marks_hold_by_estimated_deviations() {
     let all = tallied(8, true, None);
-    all.assert_given(31, 48);
+    // Measured: 41 of 48 sizes, of which 40 hold, and all offsets; the worst size is off by 1.3 half widths.
+    all.assert_given(41, 48);
     let Tallies { sizes, offsets } = all;
-    let [least_sizes, least_offsets] = HELD_BY_FAULT;
     assert!(
-        sizes.share_held() >= least_sizes && offsets.share_held() >= least_offsets,
-        "{sizes:?} {offsets:?}, to be {AIM}"
+        sizes.share_held() >= 0.94 && offsets.share_held() >= 0.94,
+        "{sizes:?} {offsets:?}"
     );
-    // The worst is off by 3.4 half widths.
-    assert!(sizes.worst_over_half_width < 4.0 && offsets.worst_over_half_width < 4.0);
+    assert!(sizes.worst_over_half_width < 2.0 && offsets.worst_over_half_width < 2.0);
 }

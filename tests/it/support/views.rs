@@ -33,6 +33,8 @@ pub fn view(
             reference: Point::new(q[0], q[1]),
             usage: LandmarkUse::Datum,
             model_mm: None,
+            on: None,
+            sigma_px: [None; 2],
         })
         .collect();
     View {

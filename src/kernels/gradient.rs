@@ -2,7 +2,7 @@
 //!
 //! # Source
 //! Scharr's 3 x 3 operator (H. Scharr, "Optimal operators in digital image processing", 2000), weights 3, 10, 3.
-use crate::kernels::{Plane, blur};
+use super::{Plane, blur};
 use image::RgbImage;
 use rayon::prelude::*;
 
@@ -21,6 +21,32 @@ pub(crate) fn of_channel(image: &RgbImage, c: usize, sigma: f64) -> Gradient {
     let values = image.as_raw().chunks_exact(3).map(|p| p[c]).collect();
     let channel = Plane::from_shape_vec((height, width), values).expect("one value a pixel");
     scharr(&blur::gaussian(&channel, sigma))
+}
+
+/// Gradient of the channel that has the strongest one at each pixel, and its magnitude, grey levels per pixel; after a blur of
+/// `sigma` pixels.
+pub(crate) fn strongest_channel(image: &RgbImage, sigma: f64) -> (Gradient, Plane<f32>) {
+    let mut strongest = of_channel(image, 0, sigma);
+    for c in 1..3 {
+        let other = of_channel(image, c, sigma);
+        ndarray::Zip::from(&mut strongest.x)
+            .and(&mut strongest.y)
+            .and(&other.x)
+            .and(&other.y)
+            .par_for_each(|x, y, &u, &v| {
+                if square(u, v) > square(*x, *y) {
+                    (*x, *y) = (u, v);
+                }
+            });
+    }
+    let magnitude = ndarray::Zip::from(&strongest.x)
+        .and(&strongest.y)
+        .par_map_collect(|&x, &y| (square(x, y) as f32).sqrt() * UNIT);
+    (strongest, magnitude)
+}
+
+fn square(x: i16, y: i16) -> i32 {
+    i32::from(x) * i32::from(x) + i32::from(y) * i32::from(y)
 }
 
 /// Scharr's gradient of a plane.

@@ -1,0 +1,20 @@
+//! What the look at a mark's surroundings goes by.
+use crate::settings::settings;
+
+settings! {
+    /// What the look at a mark's surroundings goes by.
+    CONTOUR: ContourSettings of "contour" {
+        radius = 6.0, "render px", "judgement":
+            "How far around a mark its surroundings are looked at.";
+        blur = 1.0, "px", "judgement":
+            "Standard deviation of the blur before the gradient.";
+        clear_gradient = 4.0, "grey levels per px", "judgement":
+            "A gradient as strong as this is half clear.";
+        least_share = 0.05, "share", "judgement":
+            "Least share of the surroundings that clear edges of one direction have to fill.";
+        smooth_roundness = 0.08, "share", "judgement":
+            "Roundness below which a mark that says nothing of itself lies on a smooth outline.";
+        stated_roundness = 0.5, "share", "judgement":
+            "Roundness above which the surroundings of a stated outline have no direction.";
+    }
+}

@@ -19,7 +19,7 @@ use rayon::prelude::*;
 /// Windows (standard deviations, working pixels) of the rounds on datum parts, and of those on all parts.
 const DATUM_WINDOWS: [f64; 3] = [9.0, 4.0, 2.5];
 const ALL_WINDOWS: [f64; 3] = [6.0, 3.0, 2.0];
-const SETTLING_ROUNDS: usize = 3;
+const SETTLING_ROUNDS: usize = 2;
 
 /// What the edges made of the adjustment.
 #[derive(Clone, Debug)]
@@ -53,6 +53,18 @@ impl EdgeScene {
         stop::check().ok()?;
         let marks = self.look(adjustment, sigma, is_asked);
         adjustment.with_edges(&marks, (sigma / 2.0).max(1.0) * self.factor)
+    }
+
+    /// A last round, whose found places are fitted until nothing moves.
+    fn at_rest(
+        &self,
+        adjustment: &Adjustment,
+        sigma: f64,
+        is_asked: impl Fn(usize) -> bool + Sync,
+    ) -> Option<Adjustment> {
+        stop::check().ok()?;
+        let marks = self.look(adjustment, sigma, is_asked);
+        adjustment.at_rest_with_edges(&marks, (sigma / 2.0).max(1.0) * self.factor)
     }
 
     fn is_on_datum(&self, k: usize) -> bool {
@@ -121,6 +133,7 @@ impl EdgeScene {
         if changed {
             spreads = search.spreads(&fitted);
         }
+        fitted = self.at_rest(&fitted, EDGES.settling_window.get(), is_asked)?;
         let regions = spreads
             .into_iter()
             .zip(beyond)

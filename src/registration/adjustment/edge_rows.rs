@@ -29,21 +29,38 @@ struct EdgeRow {
     by_region: Option<Vector5>,
 }
 
-/// Gauss-Newton steps with the same found places.
+/// Gauss-Newton steps with the same found places where they are looked for again afterwards.
 const STEPS: usize = 3;
+/// Most steps where they are not: weights that follow the residuals bring it to rest by a constant factor a step.
+const MOST_STEPS: usize = 30;
 
 impl Adjustment {
     /// This adjustment with edge marks beside the landmarks. Marks that lie far off, in units of `reach_px` (render
     /// pixels), count little: weight `1 / (1 + (r / reach)^2)^2` (Geman and McClure 1987). `None` where the normal
     /// equations cannot be solved.
     pub(crate) fn with_edges(&self, marks: &[EdgeMark], reach_px: f64) -> Option<Self> {
+        self.stepped_with_edges(marks, reach_px, STEPS)
+    }
+
+    /// The same, until it rests.
+    pub(crate) fn at_rest_with_edges(&self, marks: &[EdgeMark], reach_px: f64) -> Option<Self> {
+        self.stepped_with_edges(marks, reach_px, MOST_STEPS)
+    }
+
+    fn stepped_with_edges(
+        &self,
+        marks: &[EdgeMark],
+        reach_px: f64,
+        most_steps: usize,
+    ) -> Option<Self> {
         let mut state = self.solved.state.clone();
-        let mut last_step_px = f64::INFINITY;
-        for _ in 0..STEPS {
+        let (mut steps, mut last_step_px) = (0, f64::INFINITY);
+        while steps < most_steps && last_step_px >= AT_REST_PX {
             let normal = self.normal_with_edges(&state, marks, reach_px, 1.0);
             let (global, regions) = normal.solve(0.0)?;
             last_step_px = global.amax();
             state = state.changed(&self.problem.layout, global.as_slice(), &regions)?;
+            steps += 1;
         }
         let mut covariance = self
             .normal_with_edges(&state, marks, reach_px, ADJUSTMENT.independent_share.get())
@@ -57,7 +74,7 @@ impl Adjustment {
                 covariance,
                 convergence: Convergence {
                     is_reached: last_step_px < AT_REST_PX,
-                    steps: STEPS,
+                    steps,
                     last_step_px,
                 },
             },

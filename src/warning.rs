@@ -54,6 +54,7 @@ codes! {
     MarksScatter = "marks-scatter" "The datum landmarks scatter beyond what clicks explain.",
     BentPicture = "bent-picture" "The landmarks lie as if a lens had bent the reference.",
     FarCamera = "far-camera" "The reference's camera stands farther off than was expected.",
+    FarFromDatum = "far-from-datum" "The registration is much less well known at a part than at the datum marks.",
     WrongMark = "wrong-mark" "A mark with a gross error is left out.",
     SwappedMarks = "swapped-marks" "Two marks are exchanged.",
     UncontrolledMarks = "uncontrolled-marks" "Marks that nothing else checks.",

@@ -7,6 +7,7 @@ mod datum_doubts;
 mod depth;
 #[cfg(test)]
 mod edge_coverage;
+mod far_parts;
 mod figures;
 mod judge;
 mod lengths;
@@ -22,6 +23,7 @@ mod symmetry;
 pub mod thin_plate;
 mod view;
 
+pub use far_parts::{FarFromDatum, far_from_datum};
 pub(crate) use judge::ranking;
 pub use lengths::{
     DimensionFit, RefusedDimensions, SizeComparison, SpanSizes, Test, implausible_size,

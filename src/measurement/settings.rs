@@ -27,6 +27,10 @@ settings! {
             "Level of a test of the datum, two-sided.";
         beyond_a_bend = 3.0, "times the noise", "judgement":
             "Residuals so large are no bend, whatever the test says.";
+        far_from_datum = 3.0, "times", "judgement":
+            "Where the registration is so many times less well known than at the datum marks, a further datum mark is advised.";
+        far_within = 2.0, "render px", "judgement":
+            "A registration that is known better than this, as half a 95 % interval, asks for no further datum mark.";
         far_camera = 3.0, "expected deviations", "judgement":
             "The reference's camera is expected near the render's: so far off is a contradiction.";
     }

@@ -1,7 +1,7 @@
 //! One view measured as a whole.
 use super::{
     AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, RegionMeasure, SpanMeasure,
-    Verdict, ViewMeasurement, Warning, WorkImages, datum_doubts, depth,
+    Verdict, ViewMeasurement, Warning, WorkImages, datum_doubts, depth, far_parts,
     judge::{correction, leave_alone, verdict},
     lengths::{plausible, scales, sizes},
     overlap::{
@@ -377,6 +377,9 @@ fn warnings(
         warn(Code::NotSymmetric, format!("{text}."));
     }
     sizes::about_dimensions(view, scales, &mut warn);
+    if let Some(far) = far_parts::far_from_datum(view, adjustment) {
+        warn(Code::FarFromDatum, sentence(&far.text));
+    }
     if let Some(why) = depth::why_untold(view, adjustment) {
         warn(Code::Parallax, depth::warning(why));
     }

@@ -132,10 +132,22 @@ fn look_at(job: &Job, view: &View) -> Look {
         look.doubts.extend(doubts.unwrap_or_default());
     }
     match admit(job, view, [render, reference], None) {
-        Ok(laid_over) => look.doubts.extend(doubt_of_size(job, view, &laid_over)),
+        Ok(laid_over) => {
+            look.doubts.extend(doubt_of_size(job, view, &laid_over));
+            look.doubts.extend(doubt_of_reach(job, view, &laid_over));
+        }
         Err(refusals) => look.refusals.extend(refusals),
     }
     look
+}
+
+/// A part so far from the datum marks that the registration is hardly known there.
+fn doubt_of_reach(job: &Job, view: &View, laid_over: &LaidOver) -> Option<Doubt> {
+    Some(Doubt {
+        pointer: format!("{}/landmarks", pointer(job, view)),
+        code: Code::FarFromDatum,
+        text: measurement::far_from_datum(view, &laid_over.registered.adjustment)?.text,
+    })
 }
 
 /// A size of the whole model that cannot be meant.

@@ -110,6 +110,15 @@ fn each_view_has_the_codes_of_what_was_done_to_it() {
             }),
         ),
         (
+            "far-from-datum",
+            front("far-from-datum", &|v| {
+                v["registration"] = json!("projective");
+                for mark in datums(v).skip(6) {
+                    mark["use"] = json!("check");
+                }
+            }),
+        ),
+        (
             "uncontrolled-marks",
             front("uncontrolled-marks", &|v| {
                 for mark in datums(v).skip(2) {

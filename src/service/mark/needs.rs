@@ -1,6 +1,7 @@
 //! What a view still needs, the most needed first, and where the next mark helps most.
 use crate::{
     job::{Landmark, LandmarkUse, View},
+    measurement,
     registration::{self, Finding, LaidOver},
 };
 use serde::Serialize;
@@ -97,7 +98,7 @@ fn about_datum(
             text: error.to_string(),
             place,
         }),
-        Ok(_) => {
+        Ok(laid_over) => {
             let least = least(view);
             if marks.len() < least + REDUNDANT {
                 needs.push(Need {
@@ -114,6 +115,14 @@ fn about_datum(
                     text: "The datum marks lie close together: one more far from them, best here, steadies scale and rotation."
                         .to_owned(),
                     place,
+                });
+            } else if let Some(far) =
+                measurement::far_from_datum(view, &laid_over.registered.adjustment)
+            {
+                needs.push(Need {
+                    code: "far-from-datum",
+                    text: format!("{}.", capital(&far.text)),
+                    place: Some(view.regions[far.region].anchor.xy()),
                 });
             }
         }

@@ -110,6 +110,7 @@ fn maxima(render: &RgbImage, owners: &Plane<u16>) -> Vec<EdgePoint> {
     let (gradient, magnitude) = gradient::strongest_channel(render, EDGES.point_blur.get());
     let (height, width) = magnitude.dim();
     let least = EDGES.least_gradient.get() as f32;
+    let clear = EDGES.clear_gradient.get() as f32;
     let of_row = |y: usize| {
         let (gradient, magnitude) = (&gradient, &magnitude);
         (2..width.saturating_sub(2)).filter_map(move |x| {
@@ -120,8 +121,12 @@ fn maxima(render: &RgbImage, owners: &Plane<u16>) -> Vec<EdgePoint> {
             let along = |g: &Plane<i16>| f64::from(f32::from(g[[y, x]]) * UNIT / m);
             let normal = Vector2::new(along(&gradient.x), along(&gradient.y));
             let centre = Vector2::new(x as f64 + 0.5, y as f64 + 0.5);
+            let place = sub_pixel(magnitude, centre, normal, m)?;
+            if m < clear && !is_narrow(magnitude, place, normal, m) {
+                return None;
+            }
             Some(EdgePoint {
-                place: sub_pixel(magnitude, centre, normal, m)?,
+                place,
                 normal,
                 region: usize::from(owner) - 1,
             })
@@ -131,6 +136,18 @@ fn maxima(render: &RgbImage, owners: &Plane<u16>) -> Vec<EdgePoint> {
         .into_par_iter()
         .flat_map_iter(of_row)
         .collect()
+}
+
+/// Whether the gradient `m` at `place` has fallen off a few pixels to both sides: that of an edge has, that of a band of
+/// shading has not.
+fn is_narrow(magnitude: &Plane<f32>, place: Vector2<f64>, normal: Vector2<f64>, m: f32) -> bool {
+    let beside =
+        |t: f64| sample::bilinear(magnitude, place.x + t * normal.x, place.y + t * normal.y);
+    let reach = EDGES.band_reach.get();
+    let (Some(before), Some(after)) = (beside(-reach), beside(reach)) else {
+        return true;
+    };
+    f64::from(before + after) / 2.0 < EDGES.band_share.get() * f64::from(m)
 }
 
 fn sub_pixel(
@@ -205,6 +222,26 @@ pub(super) mod tests {
             assert!((p.place.x - 20.7).abs() < 0.08, "{}", p.place.x);
             assert!((p.normal.x.abs() - 1.0).abs() < 1e-6);
         }
+    }
+
+    /// A render whose grey rises from 100 by `contrast` over `width` pixels.
+    fn points_of_a_rise(contrast: f64, width: f64) -> usize {
+        let render = RgbImage::from_fn(60, 30, |x, _| {
+            let share = ((f64::from(x) - 30.0) / width + 0.5).clamp(0.0, 1.0);
+            image::Rgb([(100.0 + contrast * share).round() as u8; 3])
+        });
+        let whole = region(
+            "whole",
+            &[[0.0, 0.0], [60.0, 0.0], [60.0, 30.0], [0.0, 30.0]],
+        );
+        find(&render, &[whole], &Projective::identity()).len()
+    }
+
+    #[test]
+    fn a_weak_edge_counts_where_it_is_narrow_and_a_band_of_shading_does_not() {
+        assert!(points_of_a_rise(9.0, 1.0) > 0, "a faint edge");
+        assert_eq!(points_of_a_rise(40.0, 14.0), 0, "a band as steep");
+        assert!(points_of_a_rise(120.0, 14.0) > 0, "a steep band may be one");
     }
 
     #[test]

@@ -6,8 +6,14 @@ settings! {
     EDGES: EdgeSettings of "edges" {
         point_blur = 1.0, "working px", "judgement":
             "Blur of the render before the gradient.";
-        least_gradient = 4.8, "grey levels per px", "judgement":
+        least_gradient = 1.6, "grey levels per px", "judgement":
             "Least gradient of an edge of the render.";
+        clear_gradient = 4.8, "grey levels per px", "judgement, by generated cases with soft shading":
+            "A weaker gradient is an edge only where it is narrow: else it is a band of shading.";
+        band_reach = 3.0, "working px", "judgement":
+            "How far to both sides of a weak edge its gradient has to have fallen off.";
+        band_share = 0.15, "share", "judgement":
+            "To what share of its height.";
         spacing = 3.0, "working px", "judgement":
             "One point for each cell of this size: nearer ones say the same.";
         response_blur = 1.5, "working px", "judgement":

@@ -342,7 +342,7 @@ mod tests {
 
     #[test]
     fn edges_that_barely_beat_chance_keep_the_whole_spread() {
-        for (beyond_chance, share) in [(2.5, 1.0), (3.25, 0.8), (4.0, 0.6), (7.0, 0.6)] {
+        for (beyond_chance, share) in [(1.5, 1.0), (2.75, 0.8), (4.0, 0.6), (7.0, 0.6)] {
             assert!((search_share(beyond_chance) - share).abs() < 1e-12);
         }
     }

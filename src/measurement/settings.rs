@@ -7,7 +7,7 @@ settings! {
     REGIONS: RegionSettings of "regions" {
         informative = 0.5, "share", "judgement":
             "A figure is given only where its deviation is below this part of what was expected beforehand: else the figure would mostly repeat the expectation.";
-        least_beyond_chance = 2.5, "deviations", "judgement":
+        least_beyond_chance = 1.5, "deviations", "judgement":
             "Edges count only where they fit so much better than displaced ones do.";
         contradiction_level = 0.2, "probability", "judgement":
             "Level of the test whether a part's edges contradict its marks; below it both are trusted as they are.";

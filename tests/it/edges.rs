@@ -97,7 +97,7 @@ fn a_part_without_landmarks_is_measured_by_its_edges() {
         figure("width", part.width_percent, 100.0 * width, 3.0);
         figure("height", part.height_percent, 100.0 * height, 5.0);
         // With 0.75 px by which the one datum part may be off itself.
-        figure("x", part.offset_px[0], offset[0], 3.0);
+        figure("x", part.offset_px[0], offset[0], 3.5);
         figure("y", part.offset_px[1], offset[1], 5.0);
     }
     // A figure is given where its deviation is below half of what was expected: the heights are near that limit.

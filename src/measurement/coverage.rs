@@ -123,6 +123,7 @@ fn job_seen(
         name: "view".to_owned(),
         render: RenderSource {
             image: PathBuf::new(),
+            marked_on: None,
             kind: Default::default(),
             mark_sigma_px: sigma(RENDER_SIGMA),
             mask: Mask::None,
@@ -130,6 +131,7 @@ fn job_seen(
         },
         reference: ReferenceSource {
             image: PathBuf::new(),
+            marked_on: None,
             kind: ReferenceKind::Photo,
             source: None,
             time_code: None,

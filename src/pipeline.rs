@@ -230,6 +230,7 @@ fn draw_view(
 ) -> Result<Drawn, ViewFailure> {
     stage("reading images")?;
     let images = images::read_looked_view(view, &look?).map_err(|e| failure(e.code(), &e))?;
+    let changed = admission::changed_images(view).map_err(|e| failure(e.code(), &e))?;
     let sizes = [&images.render.rgb, &images.reference.rgb].map(RgbImage::dimensions);
     stage("registering")?;
     let view = &*contour::seen(view, &images.render.rgb);
@@ -251,6 +252,7 @@ fn draw_view(
     stage("measuring")?;
     let mut measured =
         measurement::measure_in_run(job, view, images, registered).map_err(stopped)?;
+    measured.measurement.warnings.splice(0..0, changed);
     stage("drawing")?;
     let native = measured.native_reference.take();
     let to_draw = ViewToDraw {

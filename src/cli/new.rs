@@ -4,7 +4,8 @@ use super::{
     messages::{Action, Failure, Terminal, shown_path},
 };
 use crate::{
-    images, job,
+    images::{self, Limits},
+    job,
     pipeline::{self, There},
 };
 use std::{
@@ -14,7 +15,8 @@ use std::{
 
 /// Start a job file from a render and a reference
 ///
-/// The file is a sound job with placeholder marks and lengths, each named so; replace them with your own.
+/// The file has placeholder marks and a placeholder length, each named so: replace them with your own, for as they stand they
+/// are refused. It notes which content either image has, so that marks are not taken for those of another picture.
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Example:
   tickstrip demo
@@ -30,11 +32,15 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
-    let render_size = images::dimensions(&arguments.render)?;
-    let reference_size = images::dimensions(&arguments.reference)?;
+    // How large an image may be is asked when it is compared.
+    let unlimited = Limits {
+        max_pixels: u64::MAX,
+    };
+    let render_content = images::content(&arguments.render, &unlimited)?;
+    let reference_content = images::content(&arguments.reference, &unlimited)?;
     let render = from_job(&arguments.out, &arguments.render)?;
     let reference = from_job(&arguments.out, &arguments.reference)?;
-    let text = job::starter(&render, &reference, render_size, reference_size);
+    let text = job::starter(&render, &reference, &render_content, &reference_content);
     write_new(&arguments.out, text.as_bytes(), "name another with --out")?;
     let out = shown_path(&arguments.out);
     terminal.result(&format!(

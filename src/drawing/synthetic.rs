@@ -347,6 +347,7 @@ fn job(wish: Wish) -> Job {
             name: "side".into(),
             render: RenderSource {
                 image: PathBuf::from("/nowhere/render.png"),
+                marked_on: None,
                 kind: Default::default(),
                 mark_sigma_px: None,
                 mask: Mask::None,
@@ -355,6 +356,7 @@ fn job(wish: Wish) -> Job {
             reference: ReferenceSource {
                 rights: None,
                 image: PathBuf::from("/nowhere/screen.png"),
+                marked_on: None,
                 kind: ReferenceKind::Photo,
                 source: Some("screen in the exhibition hall".into()),
                 time_code: None,

@@ -1,5 +1,6 @@
 //! From files to pixels: decoding, upright, sRGB, limits, masks.
 mod budget;
+mod content;
 mod decode;
 mod embedded;
 mod error;
@@ -18,6 +19,7 @@ mod view;
 mod webp;
 
 pub use budget::{Budget, BudgetError, Hold};
+pub use content::{changed_since_marked, content};
 pub use decode::{read, read_looked};
 pub use error::Error;
 pub use format::Format;

@@ -133,6 +133,7 @@ impl View {
             name: name.into(),
             render: RawRender {
                 image: render.into(),
+                marked_on: None,
                 kind: RawRenderKind::default(),
                 mask: None,
                 camera: None,
@@ -140,6 +141,7 @@ impl View {
             },
             reference: RawReference {
                 image: reference.into(),
+                marked_on: None,
                 kind: RawKind::default(),
                 source: None,
                 time_code: None,

@@ -6,7 +6,7 @@ pub(super) use collected::Faults;
 pub use outside_mark::OutsideMark;
 
 use crate::{
-    printable::on_one_line,
+    printable::{on_one_line, shortened},
     units::{LengthError, ScaleError},
 };
 use outside_mark::{lying, named};
@@ -419,6 +419,32 @@ fault_kinds! {
         image: &'static str,
         /// Its width and height.
         size: [u32; 2],
+    }
+    /// A checksum that is none.
+    #[error("found {:?}; it must be the BLAKE3 checksum of the image's bytes, 64 hexadecimal digits; take \"marked_on\" out to have it written anew by \"tickstrip mark\"", shortened(found))]
+    "bad-checksum" BadChecksum {
+        /// What was found.
+        found: String,
+    }
+    /// An image of another size than the one that was marked.
+    #[error("view \"{view}\": the {image} {} has {} x {} pixels, and had {} x {} when it was marked: its marks belong to another picture; put that picture back, or mark this one in \"tickstrip mark\" and confirm", file.display(), found[0], found[1], marked[0], marked[1])]
+    "marked-on-other-size" MarkedOnOtherSize {
+        /// The view.
+        view: String,
+        /// "render" or "reference".
+        image: &'static str,
+        /// Its file.
+        file: PathBuf,
+        /// Its width and height.
+        found: [u32; 2],
+        /// Those of the image that was marked.
+        marked: [u32; 2],
+    }
+    /// What `new` put into the job and nobody has replaced.
+    #[error("{} still where \"tickstrip new\" put {}: placeholders tell nothing; mark points that you see in both images (\"tickstrip mark\"), or take out what you do not need", left.join(", ") + if left.len() == 1 { " is" } else { " are" }, if left.len() == 1 { "it" } else { "them" })]
+    "placeholders-left" PlaceholdersLeft {
+        /// What it is, such as `the landmark "PLACEHOLDER top left"`.
+        left: Vec<String>,
     }
     /// Marks that no pixel of the image is near.
     #[error("{} outside the {image}, which has {} x {} pixels: {}; mark in the image as it is on disk, or see whether it is the image that was marked", lying(what, marks.len() + more), size[0], size[1], named(marks, *more))]

@@ -7,6 +7,7 @@ mod doubts;
 mod error;
 mod every;
 mod input;
+mod marked_on;
 mod names;
 mod outside;
 mod print;
@@ -26,6 +27,7 @@ pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
 #[cfg(feature = "draw")]
 pub(crate) use input::read_input;
 pub(crate) use input::{InputError, InputFile, open_input};
+pub use marked_on::MarkedOn;
 #[cfg(feature = "service")]
 pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
 pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};
@@ -33,7 +35,7 @@ pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
 pub use read::{MOST_BYTES, missing_images, parse, read};
 pub use rectify::stated_alone as rectify;
 pub use schema::schema;
-pub use starter::starter;
+pub use starter::{is_placeholder, starter};
 
 use crate::{
     frame::{Point, ReferencePx, RenderPx},
@@ -148,6 +150,8 @@ pub struct Symmetry {
 pub struct RenderSource {
     /// Absolute path.
     pub image: PathBuf,
+    /// The content that its marks were set on, where the job says so.
+    pub marked_on: Option<MarkedOn>,
     /// What sort of picture it is.
     pub kind: RenderKind,
     /// Standard deviation of a mark in x and in y; `None`: estimate it.
@@ -163,6 +167,8 @@ pub struct RenderSource {
 pub struct ReferenceSource {
     /// Absolute path.
     pub image: PathBuf,
+    /// The content that its marks were set on, where the job says so.
+    pub marked_on: Option<MarkedOn>,
     /// What sort of picture it is.
     pub kind: ReferenceKind,
     /// Where the picture comes from, for sheets.
@@ -384,6 +390,14 @@ pub enum Side {
 impl Side {
     /// The render, then the reference.
     pub const BOTH: [Self; 2] = [Self::Render, Self::Reference];
+
+    /// As the job file has it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Render => "render",
+            Self::Reference => "reference",
+        }
+    }
 }
 
 /// A known length, a known direction, or both, between two points of one image.

@@ -33,13 +33,21 @@ pub fn marks_outside(
     reference: (u32, u32),
 ) -> MarksOutside {
     let mut found = MarksOutside::default();
-    for side in Side::BOTH {
-        let image = match side {
-            Side::Render => Image::new("render", render),
-            Side::Reference => Image::new("reference", reference),
-        };
+    let sizes = [(Side::Render, render), (Side::Reference, reference)];
+    let other = sizes.map(|(side, size)| view.other_size(side, size, at));
+    found.faults.extend(other.into_iter().flatten());
+    if !found.faults.is_empty() {
+        // Where things lie in another picture says nothing more.
+        return found;
+    }
+    for (side, size) in sizes {
+        let image = Image::new(side.name(), size);
         found.landmarks(view, side, &image, at);
         found.known_points(view, side, &image, at);
+    }
+    if found.faults.is_empty() {
+        let left = super::starter::left_of_starter(view, at, [render, reference]);
+        found.faults.extend(left);
     }
     let (render, reference) = (
         Image::new("render", render),

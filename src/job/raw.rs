@@ -162,6 +162,10 @@ pub struct RawRender {
     /// Image file, relative to the job file.
     #[schemars(length(min = 1, max = 4096))]
     pub image: String,
+    /// The content of the image that its marks were set on; `new` and `mark` write it. An image that has changed since is told, and
+    /// refused where its size has.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub marked_on: Option<RawMarkedOn>,
     /// What sort of picture it is.
     #[serde(default)]
     pub kind: RawRenderKind,
@@ -186,6 +190,17 @@ pub struct RawCamera {
     pub matrix: [[f64; 4]; 3],
 }
 
+/// The content of an image.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawMarkedOn {
+    /// Its width and height, pixels, upright.
+    pub size: [u32; 2],
+    /// BLAKE3 checksum of the file's bytes: 64 hexadecimal digits.
+    #[schemars(length(min = 1, max = 64))]
+    pub blake3: String,
+}
+
 /// The image of the full-size object.
 #[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -193,6 +208,10 @@ pub struct RawReference {
     /// Image file, relative to the job file.
     #[schemars(length(min = 1, max = 4096))]
     pub image: String,
+    /// The content of the image that its marks were set on; `new` and `mark` write it. An image that has changed since is told, and
+    /// refused where its size has.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub marked_on: Option<RawMarkedOn>,
     /// What sort of picture it is.
     #[serde(default)]
     pub kind: RawKind,

@@ -5,16 +5,16 @@ mod known;
 mod marks;
 
 use super::{
-    Descreen, Expected, Handling, Job, Landmark, LandmarkUse, MarkOn, Mask, ReferenceKind,
-    ReferenceSource, RegistrationKind, RenderKind, RenderSource, Screen, View,
+    Descreen, Expected, Handling, Job, Landmark, LandmarkUse, MarkOn, MarkedOn, Mask,
+    ReferenceKind, ReferenceSource, RegistrationKind, RenderKind, RenderSource, Screen, View,
     error::{FaultKind, Faults},
     every::every,
     names::{Names, check_view_names},
     print::{DEFAULT_SMALLEST_VISIBLE, Print},
     raw::{
         Mark, RawDescreen, RawHandling, RawJob, RawKind, RawLandmark, RawMarkOn, RawMarkSigma,
-        RawReference, RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen, RawUnit,
-        RawUse, RawView,
+        RawMarkedOn, RawReference, RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen,
+        RawUnit, RawUse, RawView,
     },
     rectify::rectify,
     shapes::{outline, point},
@@ -262,8 +262,11 @@ fn render(
         faults.keep(&format!("{at}/camera/matrix"), check_camera(&raw, &camera));
         camera
     });
+    let marked_on = raw.marked_on.as_ref();
+    let marked_on = marked_on.map(|raw| marked(raw, at, faults));
     Some(RenderSource {
         image: image?,
+        marked_on: marked_on.map_or(Some(None), |m| m.map(Some))?,
         kind: match raw.kind {
             RawRenderKind::Model => RenderKind::Model,
             RawRenderKind::Plan => RenderKind::Plan,
@@ -293,8 +296,11 @@ fn reference(
         .rectify
         .as_ref()
         .map(|raw| rectify(raw, &format!("{at}/rectify"), around, faults));
+    let marked_on = raw.marked_on.as_ref();
+    let marked_on = marked_on.map(|raw| marked(raw, at, faults));
     Some(ReferenceSource {
         image: image?,
+        marked_on: marked_on.map_or(Some(None), |m| m.map(Some))?,
         kind: match raw.kind {
             RawKind::Photo => ReferenceKind::Photo,
             RawKind::Plan => ReferenceKind::Plan,
@@ -314,6 +320,11 @@ fn reference(
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
     })
+}
+
+/// The content of an image that was marked; `at` is the image's pointer.
+fn marked(raw: &RawMarkedOn, at: &str, faults: &mut Faults) -> Option<MarkedOn> {
+    faults.keep(&format!("{at}/marked_on/blake3"), MarkedOn::resolved(raw))
 }
 
 fn screen(raw: RawScreen) -> Screen {

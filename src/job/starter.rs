@@ -1,23 +1,37 @@
 //! A job file to begin with: sound as it stands, and plain about what is only a placeholder.
+use super::{End, Fault, FaultKind, Landmark, MarkedOn, View};
 use std::path::Path;
+
+/// How the names of all begin that is to be replaced.
+const PLACEHOLDER: &str = "PLACEHOLDER";
+
+/// The known length of a starter.
+const INVENTED_LENGTH: &str = "1000 mm";
+/// What a message names at most.
+const MOST_NAMED: usize = 40;
+
+/// Whether a landmark has a name that a starter gave it.
+pub fn is_placeholder(name: &str) -> bool {
+    name.starts_with(PLACEHOLDER)
+}
 
 /// The text of a job for one render and one reference, with placeholder marks at the thirds of both images.
 ///
-/// The paths are written as they are given: relative to where the job file will lie. The sizes are width and height in
-/// pixels. [`super::read`] accepts the text.
+/// The paths are written as they are given: relative to where the job file will lie. The contents of both images are noted, so
+/// that marks are not taken for those of another picture. [`super::read`] accepts the text.
 pub fn starter(
     render: &Path,
     reference: &Path,
-    render_size: (u32, u32),
-    reference_size: (u32, u32),
+    render_content: &MarkedOn,
+    reference_content: &MarkedOn,
 ) -> String {
-    let in_render = thirds(render_size);
-    let in_reference = thirds(reference_size);
+    let in_render = thirds(render_content.size).map(as_json);
+    let in_reference = thirds(reference_content.size).map(as_json);
     let landmarks: Vec<String> = ["top left", "top right", "bottom right", "bottom left"]
         .iter()
         .zip(in_render.iter().zip(&in_reference))
         .map(|(corner, (render, reference))| {
-            let name = format!("PLACEHOLDER {corner}");
+            let name = format!("{PLACEHOLDER} {corner}");
             format!(
                 r#"        {{ "name": "{name}", "render": {render}, "reference": {reference}, "use": "datum" }}"#
             )
@@ -33,15 +47,17 @@ pub fn starter(
   "views": [
     {{
       "name": "view 1",
-      "render":    {{ "image": {render} }},
+      "render":    {{ "image": {render},
+                     "marked_on": {render_content} }},
       "reference": {{ "image": {reference}, "kind": "photo", "source": "where the picture comes from",
+                     "marked_on": {reference_content},
                      "note": "All marks and lengths below are placeholders: replace each with a point you see in both images." }},
       "registration": "similarity",
       "landmarks": [
 {landmarks}
       ],
       "known": [
-        {{ "in": "reference", "from": "PLACEHOLDER bottom left", "to": "PLACEHOLDER bottom right", "full_size": "1000 mm" }}
+        {{ "in": "reference", "from": "PLACEHOLDER bottom left", "to": "PLACEHOLDER bottom right", "full_size": "{INVENTED_LENGTH}" }}
       ],
       "spans": [
         {{ "name": "PLACEHOLDER height", "from": "PLACEHOLDER bottom left", "to": "PLACEHOLDER top left" }}
@@ -57,9 +73,43 @@ pub fn starter(
 "#,
         render = quoted(render),
         reference = quoted(reference),
+        render_content = noted(render_content),
+        reference_content = noted(reference_content),
         landmarks = landmarks.join(",\n"),
         outline = in_render.join(", "),
     )
+}
+
+/// Landmarks of a view that are still where the starter of such images put them, and lengths that it invented; `at` is the view's
+/// pointer. Sizes are those of render and reference.
+pub(super) fn left_of_starter(view: &View, at: &str, sizes: [(u32, u32); 2]) -> Option<Fault> {
+    let [render, reference] = sizes.map(|(width, height)| thirds([width, height]));
+    // As the file has them: two decimals.
+    let is_near = |a: [f64; 2], b: [f64; 2]| (0..2).all(|k| (a[k] - b[k]).abs() < 0.0051);
+    let places = || render.iter().zip(&reference);
+    let is_unmoved = |l: &&Landmark| {
+        places().any(|(r, q)| is_near(l.render.xy(), *r) && is_near(l.reference.xy(), *q))
+    };
+    let unmoved: Vec<&Landmark> = view.landmarks.iter().filter(is_unmoved).collect();
+    // One mark with a name of its own may happen to lie there.
+    let is_left = |l: &&&Landmark| unmoved.len() > 1 || is_placeholder(&l.name);
+    let marks = unmoved.iter().filter(is_left);
+    let marks = marks.map(|l| format!("the landmark \"{}\"", l.name));
+    let invented = view.known.iter().filter(|known| {
+        let is_own = |end: End| {
+            matches!(end, End::Landmark(i) if view.landmarks.get(i).is_some_and(|l| is_placeholder(&l.name)))
+        };
+        known.text == INVENTED_LENGTH && is_own(known.from) && is_own(known.to)
+    });
+    let lengths = invented.map(|known| {
+        let ends = known.ends_in_words(&view.landmarks);
+        format!("the known length {INVENTED_LENGTH} from {ends}")
+    });
+    let left: Vec<String> = marks.chain(lengths).take(MOST_NAMED).collect();
+    (!left.is_empty()).then(|| Fault {
+        pointer: format!("{at}/landmarks"),
+        kind: FaultKind::PlaceholdersLeft { left },
+    })
 }
 
 /// A path as a JSON text, with `/` between folders on every system.
@@ -73,10 +123,23 @@ fn quoted(path: &Path) -> String {
     serde_json::Value::String(text).to_string()
 }
 
-/// The four points at the thirds of an image, clockwise from the top left, as JSON.
-fn thirds((width, height): (u32, u32)) -> [String; 4] {
+/// The content of an image as JSON.
+fn noted(content: &MarkedOn) -> String {
+    let [width, height] = content.size;
+    format!(
+        r#"{{ "size": [{width}, {height}], "blake3": "{}" }}"#,
+        content.blake3
+    )
+}
+
+/// The four points at the thirds of an image, clockwise from the top left.
+fn thirds([width, height]: [u32; 2]) -> [[f64; 2]; 4] {
     // An image of nothing still gets four different points.
     let (width, height) = (f64::from(width.max(1)), f64::from(height.max(1)));
-    let at = |x: f64, y: f64| format!("[{:.2}, {:.2}]", width * x / 3.0, height * y / 3.0);
+    let at = |x: f64, y: f64| [width * x / 3.0, height * y / 3.0];
     [at(1.0, 1.0), at(2.0, 1.0), at(2.0, 2.0), at(1.0, 2.0)]
+}
+
+fn as_json([x, y]: [f64; 2]) -> String {
+    format!("[{x:.2}, {y:.2}]")
 }

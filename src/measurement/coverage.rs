@@ -125,6 +125,7 @@ fn job_seen(
         name: "view".to_owned(),
         render: RenderSource {
             image: PathBuf::new(),
+            marked_on: None,
             kind: Default::default(),
             mark_sigma_px: sigma(RENDER_SIGMA),
             mask: Mask::None,
@@ -132,6 +133,7 @@ fn job_seen(
         },
         reference: ReferenceSource {
             image: PathBuf::new(),
+            marked_on: None,
             kind: ReferenceKind::Photo,
             source: None,
             time_code: None,

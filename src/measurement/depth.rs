@@ -37,7 +37,8 @@ pub(crate) fn warning(why: &str) -> String {
     )
 }
 
-/// The measure as it is, but that of a span whose ends may lie at different depths is undecided and calls for no change where
+/// The measure as it is, but a span between datum landmarks is not within where the camera was fitted to their places on the
+/// model, and that of a span whose ends may lie at different depths is undecided and calls for no change where
 /// nothing tells depth.
 pub(crate) fn span(
     view: &View,
@@ -45,6 +46,10 @@ pub(crate) fn span(
     adjustment: &Adjustment,
     (mut measure, correction): (SpanMeasure, Option<Correction>),
 ) -> (SpanMeasure, Option<Correction>) {
+    if adjustment.camera_is_free() && are_datum(view, &[span.from, span.to]) {
+        measure.verdict = not_within(measure.verdict);
+        return (measure, correction);
+    }
     if !adjustment.mistakes_depth(view) || are_of_one_part(view, span.from, span.to) {
         return (measure, correction);
     }
@@ -62,6 +67,10 @@ pub(crate) fn angle(
 ) -> (AngleMeasure, Option<Correction>) {
     let line = [angle.from, angle.to];
     let lines = [line, angle.against.unwrap_or(line)];
+    if adjustment.camera_is_free() && are_datum(view, lines.as_flattened()) {
+        measure.verdict = not_within(measure.verdict);
+        return (measure, correction);
+    }
     let are_flat = lines.iter().all(|[a, b]| are_of_one_part(view, *a, *b));
     if !adjustment.mistakes_depth(view) || are_flat {
         return (measure, correction);
@@ -69,6 +78,20 @@ pub(crate) fn angle(
     measure.verdict = Verdict::Undecided;
     measure.correction = None;
     (measure, None)
+}
+
+/// Whether all of these landmarks are of the datum.
+fn are_datum(view: &View, landmarks: &[usize]) -> bool {
+    let is_datum = |&i: &usize| view.landmarks[i].usage == LandmarkUse::Datum;
+    landmarks.iter().all(is_datum)
+}
+
+/// The camera was fitted to these very places: that they agree does not show that they are right, that they do not shows an error.
+fn not_within(verdict: Verdict) -> Verdict {
+    match verdict {
+        Verdict::Within => Verdict::Undecided,
+        other => other,
+    }
 }
 
 /// Whether two landmarks are of one depth, as far as can be known: on the same part, or both of the datum, which lies in the

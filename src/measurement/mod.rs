@@ -26,7 +26,8 @@ mod view;
 pub use far_parts::{FarFromDatum, far_from_datum};
 pub(crate) use judge::ranking;
 pub use lengths::{
-    DimensionFit, RefusedDimensions, SizeComparison, SpanSizes, Test, implausible_size,
+    DimensionFit, RefusedDimensions, SizeComparison, SpanSizes, Test, ViewScale, ViewsDisagree,
+    implausible_size, views_that_disagree,
 };
 pub(crate) use measures::why_distrusted;
 pub use measures::*;
@@ -34,4 +35,5 @@ pub use overlap::{SilhouetteOverlap, WorkingPixels, working_pixels};
 pub use refine::{LEAST_CORRELATION, RefineError, Refined, refine};
 pub use screen::{Explained, FoundBars, FoundGlare, FoundPattern, Removal, ScreenFindings, Step};
 pub use symmetry::{PairAsymmetry, SymmetryCheck};
+pub(crate) use view::sentence;
 pub use view::{MeasuredView, measure, measure_in_run};

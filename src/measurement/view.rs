@@ -257,7 +257,7 @@ fn refused_edges(fit: Option<&EdgeFit>) -> Option<Warning> {
 }
 
 /// A doubt as a sentence of its own.
-fn sentence(text: &str) -> String {
+pub(crate) fn sentence(text: &str) -> String {
     let mut letters = text.chars();
     let first: String = letters
         .next()

@@ -3,7 +3,7 @@
 use crate::{
     images::{self, Limits},
     job::{self, Doubt, Fault, Job, Mask, View},
-    measurement,
+    measurement::{self, ViewScale, Warning},
     rectification::{self, BezelLook},
     registration::{self, LaidOver},
     report::ViewFailure,
@@ -102,16 +102,25 @@ pub struct Look {
 /// Looks at every view of a job as a comparison does before it measures, without decoding a picture: the bezel of a screen
 /// is not looked for. Images that are not there are left to [`job::missing_images`].
 pub fn look(job: &Job) -> Look {
-    let looks: Vec<Look> = job.views.par_iter().map(|v| look_at(job, v)).collect();
+    let looks: Vec<_> = job.views.par_iter().map(|v| look_at(job, v)).collect();
     let mut all = Look::default();
-    for look in looks {
+    let mut scales = Vec::new();
+    for (look, scale) in looks {
         all.refusals.extend(look.refusals);
         all.doubts.extend(look.doubts);
+        scales.extend(scale);
     }
+    let disagreeing = measurement::views_that_disagree(&scales).into_iter();
+    all.doubts.extend(disagreeing.map(|found| Doubt {
+        pointer: "/views".to_owned(),
+        code: Code::ViewsDisagree,
+        text: found.text,
+    }));
     all
 }
 
-fn look_at(job: &Job, view: &View) -> Look {
+/// What one view tells, and how large its known lengths make the model.
+fn look_at<'a>(job: &Job, view: &'a View) -> (Look, Option<ViewScale<'a>>) {
     let at = pointer(job, view);
     let mut look = Look::default();
     let sizes = [
@@ -120,7 +129,7 @@ fn look_at(job: &Job, view: &View) -> Look {
     ]
     .map(|(side, image, mask)| look.size(image, mask, &format!("{at}/{side}")));
     let [Some(render), Some(reference)] = sizes else {
-        return look;
+        return (look, None);
     };
     let outside = job::marks_outside(view, &at, render, reference);
     look.doubts.extend(outside.doubts);
@@ -131,14 +140,41 @@ fn look_at(job: &Job, view: &View) -> Look {
         let doubts = rectification::doubts(stated, reference, sigma, &pointer);
         look.doubts.extend(doubts.unwrap_or_default());
     }
+    // What cannot be read is told elsewhere.
+    let changed = images::changed_since_marked(view, &Limits::default());
+    for side in changed.unwrap_or_default() {
+        look.doubts.push(Doubt {
+            pointer: format!("{at}/{}", side.name()),
+            code: Code::ChangedImage,
+            text: view.changed_image_in_words(side),
+        });
+    }
     match admit(job, view, [render, reference], None) {
         Ok(laid_over) => {
             look.doubts.extend(doubt_of_size(job, view, &laid_over));
             look.doubts.extend(doubt_of_reach(job, view, &laid_over));
+            let scale = ViewScale::of(job, view, &laid_over.registered.adjustment);
+            (look, scale)
         }
-        Err(refusals) => look.refusals.extend(refusals),
+        Err(refusals) => {
+            look.refusals.extend(refusals);
+            (look, None)
+        }
     }
-    look
+}
+
+/// What is told of images that have changed since they were marked.
+pub(super) fn changed_images(view: &View) -> Result<Vec<Warning>, images::Error> {
+    let unlimited = Limits {
+        max_pixels: u64::MAX,
+    };
+    // Both were read already, within the limits of the run.
+    let changed = images::changed_since_marked(view, &unlimited)?;
+    let warning = |side| Warning {
+        code: Code::ChangedImage,
+        text: measurement::sentence(&view.changed_image_in_words(side)),
+    };
+    Ok(changed.into_iter().map(warning).collect())
 }
 
 /// A part so far from the datum marks that the registration is hardly known there.

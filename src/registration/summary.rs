@@ -87,7 +87,7 @@ pub(super) fn summarise(
             .saturating_sub(adjustment.problem.layout.registration_unknowns()),
         render_mark_sigma_px: render_noise.deviation(adjustment.noise.render),
         reference_mark_sigma_px: reference_noise.deviation(adjustment.noise.reference),
-        hides: hidden_errors(view),
+        hides: hidden_errors(view, adjustment.camera_is_free()),
         landmarks,
     })
 }
@@ -125,7 +125,8 @@ fn scale_and_rotation(adjustment: &Adjustment) -> Option<(Measured, Measured)> {
     ))
 }
 
-fn hidden_errors(view: &View) -> Vec<String> {
+/// `camera_is_free`: the reference's camera is fitted to places on the model.
+fn hidden_errors(view: &View, camera_is_free: bool) -> Vec<String> {
     let kind = view.registration;
     let mut hidden = Vec::new();
     if kind != RegistrationKind::Similarity {
@@ -141,15 +142,35 @@ fn hidden_errors(view: &View) -> Vec<String> {
                 .to_owned(),
         );
     }
-    if kind == RegistrationKind::Projective && !view.same_camera && view.render.camera.is_some() {
-        // Together they are a camera of eleven numbers, which sees no affine change of space (Hartley and Zisserman,
-        // "Multiple View Geometry", 2nd ed., 2004, section 10.2).
-        hidden.push(
-            "a model that as a whole is stretched in any direction, as by two exchanged sizes: a projective \
-             registration and a camera that stands elsewhere take it up together; rectify the reference and use a \
-             similarity, which shows it"
-                .to_owned(),
-        );
+    if camera_is_free {
+        hidden.extend(hidden_by_camera(kind));
     }
     hidden
+}
+
+/// What a camera takes up that is fitted to places of datum landmarks on the model.
+///
+/// # Source
+/// With an affine or projective registration it is a camera of eight or eleven numbers, which sees no affine change of space
+/// (Hartley and Zisserman, "Multiple View Geometry", 2nd ed., 2004, section 10.2). With a similarity, stretch along the line of
+/// sight and turn of the camera have one effect to first order (the bas-relief ambiguity: P. Belhumeur, D. Kriegman, A. Yuille,
+/// "The bas-relief ambiguity", IJCV 35, 1999), and distance and focal length scale the picture.
+fn hidden_by_camera(kind: RegistrationKind) -> Vec<String> {
+    let whole: &[&str] = match kind {
+        RegistrationKind::Similarity => &[
+            "a model that as a whole is too deep or too shallow along the line of sight: a camera that stands elsewhere takes it \
+             up as a turn",
+            "a model that as a whole is too large or too small: distance and focal length of a camera that stands elsewhere take \
+             it up; only a length that is known in both images shows it",
+        ],
+        _ => &[
+            "a model that as a whole is stretched in any direction, as by two exchanged sizes: an affine or projective \
+             registration and a camera that stands elsewhere take it up together; rectify the reference and use a similarity, \
+             which shows it across the line of sight",
+        ],
+    };
+    let datum = "errors of the datum landmarks' own places: the camera is fitted to them; a length or angle between datum \
+                 landmarks is never within on that account. Mark parts as check to have them judged";
+    let all = whole.iter().chain([&datum]);
+    all.map(|text| (*text).to_owned()).collect()
 }

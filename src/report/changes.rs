@@ -1,8 +1,9 @@
 //! What got better or worse from one comparison to the next, as far as the figures can tell.
 use super::{
-    json::{AngleEntry, Figure, RegionEntry, Report, SpanEntry, Verdict, ViewEntry},
+    json::{AngleEntry, Figure, RegionEntry, Report, SpanEntry, Verdict, ViewEntry, Warning},
     wording::{Sign, plus_minus},
 };
+use crate::warning::Code;
 
 /// One line for each part that changed, and one for each view where nothing did.
 ///
@@ -35,6 +36,9 @@ fn view_lines(old: Option<&ViewEntry>, view: &ViewEntry, lines: &mut Vec<String>
         ));
         return;
     };
+    let is_of_image = |w: &&Warning| w.code == Code::ChangedImage.as_str();
+    let of_images = view.warnings.iter().filter(is_of_image);
+    lines.extend(of_images.map(|w| format!("{name}: {}", w.text)));
     let first = lines.len();
     for region in &view.regions {
         let earlier = old.regions.iter().find(|r| r.name == region.name);

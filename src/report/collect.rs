@@ -31,7 +31,10 @@ impl Report {
             },
             job: job_entry(job),
             verdict: views.iter().filter_map(|v| v.verdict).max(),
-            warnings: mixed_variants(outcomes).into_iter().collect(),
+            warnings: mixed_variants(outcomes)
+                .into_iter()
+                .chain(disagreeing_views(job, outcomes))
+                .collect(),
             views,
         }
     }
@@ -85,6 +88,25 @@ fn mixed_variants(outcomes: &[ViewOutcome<'_>]) -> Option<Warning> {
             list.join(", ")
         ),
     })
+}
+
+/// The warnings that known lengths of several views cannot all be meant.
+fn disagreeing_views(job: &Job, outcomes: &[ViewOutcome<'_>]) -> Vec<Warning> {
+    let scales = outcomes.iter().filter_map(|outcome| {
+        let scales = &outcome.result.as_ref().ok()?.scales;
+        Some(measurement::ViewScale {
+            view: outcome.view,
+            model_mm_per_px: scales.model_mm_per_render_px(job.scale)?.value(),
+        })
+    });
+    let scales: Vec<_> = scales.collect();
+    let found = measurement::views_that_disagree(&scales).into_iter();
+    found
+        .map(|found| Warning {
+            code: Code::ViewsDisagree.as_str().to_owned(),
+            text: found.text,
+        })
+        .collect()
 }
 
 fn view_entry(job: &Job, outcome: &ViewOutcome<'_>) -> ViewEntry {

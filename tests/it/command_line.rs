@@ -25,6 +25,12 @@ fn folder() -> TempDir {
             .expect("written");
     }
     let job = include_str!("../../fixtures/jobs/example.json");
+    // The render that the example was marked on is this one.
+    let render = fs::read(folder.path().join("side-render.png")).expect("readable");
+    let job = job.replace(
+        &"0123456789abcdef".repeat(4),
+        &blake3::hash(&render).to_hex(),
+    );
     fs::write(folder.path().join("pump.json"), job).expect("written");
     folder
 }
@@ -176,7 +182,7 @@ fn a_rectification_that_cannot_be_made_is_a_fault_to_check() {
 }
 
 #[test]
-fn new_starts_a_job_that_check_accepts() {
+fn new_starts_a_job_that_check_accepts_once_its_placeholders_are_replaced() {
     let folder = folder();
     fs::create_dir(folder.path().join("jobs")).expect("made");
     let arguments = [
@@ -193,6 +199,32 @@ fn new_starts_a_job_that_check_accepts() {
     assert!(job.contains("\"image\": \"../side-render.png\""), "{job}");
     // The first mark lies at a third of 900 x 1500.
     assert!(job.contains("\"render\": [300.00, 500.00]"), "{job}");
+    let output = run(folder.path(), &["check", "jobs/own.json"]);
+    assert_eq!(output.status.code(), Some(2));
+    let text = stderr(&output);
+    for words in [
+        "jobs/own.json: /views/0/landmarks: the landmark \"PLACEHOLDER top left\", ",
+        "the known length 1000 mm from \"PLACEHOLDER bottom left\" to \"PLACEHOLDER bottom right\" are still where \"tickstrip new\" put them",
+    ] {
+        assert!(text.contains(words), "{text}");
+    }
+    // Moved, and a length of the user's own.
+    let moved = job
+        .replace("[300.00, ", "[310.00, ")
+        .replace("[600.00, ", "[590.00, ");
+    let path = folder.path().join("jobs/own.json");
+    fs::write(&path, &moved).expect("written");
+    let text = stderr(&run(folder.path(), &["check", "jobs/own.json"]));
+    assert!(
+        text.contains("/landmarks: the known length 1000 mm from"),
+        "{text}"
+    );
+    assert!(
+        text.contains(" is still where \"tickstrip new\" put it: "),
+        "{text}"
+    );
+    let measured = moved.replace("\"1000 mm\"", "\"800 mm\"");
+    fs::write(&path, measured).expect("written");
     let output = run(folder.path(), &["check", "jobs/own.json"]);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
 }

@@ -660,6 +660,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
         name: "side".into(),
         render: RenderSource {
             image: render,
+            marked_on: None,
             kind: Default::default(),
             mark_sigma_px: None,
             mask: Mask::Alpha,
@@ -667,6 +668,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
         },
         reference: ReferenceSource {
             image: reference,
+            marked_on: None,
             kind: ReferenceKind::Photo,
             source: None,
             time_code: None,

@@ -4,7 +4,7 @@ use std::path::Path;
 use tickstrip::{
     frame::Point,
     job::{
-        self, Descreen, Error, Handling, Job, KnownPlane, MarkOn, Mask, ReferenceKind,
+        self, Descreen, Error, Handling, Job, KnownPlane, MarkOn, MarkedOn, Mask, ReferenceKind,
         RegistrationKind, Screen,
     },
 };
@@ -788,24 +788,38 @@ fn images_that_are_not_there_are_told_on_demand() {
 fn the_published_schema_accepts_the_example_and_the_starter() {
     let validator = jsonschema::draft202012::new(&job::schema()).expect("a schema");
     assert!(validator.is_valid(&example()));
+    let contents = [[640, 480], [1920, 1080]].map(content);
     let starter = job::starter(
         Path::new("a.png"),
         Path::new("b.jpg"),
-        (640, 480),
-        (1920, 1080),
+        &contents[0],
+        &contents[1],
     );
     assert!(validator.is_valid(&serde_json::from_str(&starter).expect("JSON")));
     assert!(!validator.is_valid(&with("/extra", json!(1))));
 }
 
+fn content(size: [u32; 2]) -> MarkedOn {
+    MarkedOn {
+        size,
+        blake3: "0123456789abcdef".repeat(4),
+    }
+}
+
 #[test]
 fn the_starter_is_a_sound_job_whatever_the_paths_and_sizes() {
     for (render, sizes) in [
-        ("a.png", ((640, 480), (1920, 1080))),
-        ("../other \"folder\"/ä b.png", ((1, 1), (60_000, 1))),
-        ("a\n.png", ((0, 0), (3, 2))),
+        ("a.png", [[640, 480], [1920, 1080]]),
+        ("../other \"folder\"/ä b.png", [[1, 1], [60_000, 1]]),
+        ("a\n.png", [[0, 0], [3, 2]]),
     ] {
-        let text = job::starter(Path::new(render), Path::new("b.jpg"), sizes.0, sizes.1);
+        let [of_render, of_reference] = sizes.map(content);
+        let text = job::starter(
+            Path::new(render),
+            Path::new("b.jpg"),
+            &of_render,
+            &of_reference,
+        );
         let job = parse(&text).unwrap_or_else(|error| panic!("{error}\n{text}"));
         assert_eq!(job.title, "Untitled");
         assert!(job.views[0].render.image.ends_with(render), "{text}");

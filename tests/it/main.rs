@@ -15,6 +15,7 @@ mod inputs;
 mod job_file;
 mod kills;
 mod mark_page;
+mod marked_on;
 mod marks_outside;
 mod plan;
 mod rectify;

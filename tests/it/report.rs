@@ -71,6 +71,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
         name: name.to_owned(),
         render: RenderSource {
             image: PathBuf::from("/somewhere/side-render.png"),
+            marked_on: None,
             kind: Default::default(),
             mark_sigma_px: None,
             mask: Mask::None,
@@ -78,6 +79,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
         },
         reference: ReferenceSource {
             image: PathBuf::from("/somewhere/side-screen.jpg"),
+            marked_on: None,
             kind: ReferenceKind::Photo,
             source: Some("screen in the exhibition hall".to_owned()),
             time_code: None,

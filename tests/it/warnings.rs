@@ -531,6 +531,37 @@ fn what_speaks_against_a_plane_or_a_camera_is_told() {
     );
 }
 
+#[test]
+fn views_whose_known_lengths_make_models_of_different_size_are_named_with_the_likely_unit() {
+    let in_inches = changed("front", "front", |v| {
+        for known in v["known"].as_array_mut().expect("a list") {
+            if let Some(length) = known["model"].as_str() {
+                known["model"] = json!(length.replace(" mm", " in"));
+            }
+        }
+    });
+    let side = changed("side", "side", |_| {});
+    let warned = |views: [&Value; 2]| -> Vec<String> {
+        let job = json!({ "title": "t", "scale": "1:24", "views": views });
+        let report = report_of(&job).0;
+        let warnings = report["warnings"].as_array().expect("a list").iter();
+        let of_views = warnings.filter(|w| w["code"] == "views-disagree");
+        of_views.map(|w| w["text"].to_string()).collect()
+    };
+    let found = warned([&side, &in_inches]).join("; ");
+    for words in [
+        "what is marked in the view \\\"front\\\" is 17",
+        "mm long on the model, and in \\\"side\\\" 8",
+        "about 25.4 times as much, as between millimetres and inches",
+    ] {
+        assert!(found.contains(words), "{words}: {found}");
+    }
+    assert_eq!(
+        warned([&side, &changed("front", "front", |_| {})]),
+        Vec::<String>::new()
+    );
+}
+
 /// The tests of a file below `src`: all of it, or the end of it.
 fn tests_of<'a>(file: &str, source: &'a str) -> &'a str {
     if file.ends_with("tests.rs") {

@@ -1,5 +1,6 @@
 //! Known lengths: the scale of each image, the drawing's stretch, and sizes against the subject absolutely.
 pub(super) mod absolute;
+mod between_views;
 #[cfg(test)]
 mod coverage;
 mod dimensions;
@@ -10,6 +11,7 @@ pub(super) mod scales;
 pub(crate) mod settings;
 pub(super) mod sizes;
 
+pub use between_views::{ViewScale, ViewsDisagree, views_that_disagree};
 pub use dimensions::{DimensionFit, RefusedDimensions, Test};
 pub use plausible::implausible_size;
 pub(super) use region_number::RegionNumber;

@@ -8,7 +8,7 @@ use crate::{
 
 /// A model so many times too large or too small is asked about (a judgement): nobody builds so far off, and a copy is not
 /// printed so far off either.
-const PLAUSIBLE: f64 = 1.5;
+pub(super) const PLAUSIBLE: f64 = 1.5;
 /// How far a factor may lie from that of two units, either way (a judgement): a model may be some per cent off besides.
 const NEAR: f64 = 1.15;
 /// Factors between units that are mistaken for each other.
@@ -38,12 +38,7 @@ pub(crate) fn of_scales(scales: &Scales) -> Option<String> {
     if !times.is_finite() || times < PLAUSIBLE {
         return None;
     }
-    let off = |unit: f64| (times / unit).ln().abs();
-    let nearest = UNITS
-        .iter()
-        .min_by(|a, b| off(a.0).total_cmp(&off(b.0)))
-        .filter(|unit| off(unit.0) < NEAR.ln());
-    let advice = match nearest {
+    let advice = match unit_between(times) {
         Some((factor, units)) => {
             format!("{factor} lies between {units}: see whether a known length has another unit")
         }
@@ -56,6 +51,13 @@ pub(crate) fn of_scales(scales: &Scales) -> Option<String> {
     Some(format!(
         "by the known lengths the model as a whole is {times:.digits$} times too {word}; {advice}, and whether the job's scale is right"
     ))
+}
+
+/// Two units, one so many times the other, that are mistaken for each other.
+pub(super) fn unit_between(times: f64) -> Option<(f64, &'static str)> {
+    let off = |unit: f64| (times / unit).ln().abs();
+    let nearest = UNITS.iter().min_by(|a, b| off(a.0).total_cmp(&off(b.0)));
+    nearest.filter(|unit| off(unit.0) < NEAR.ln()).copied()
 }
 
 #[cfg(test)]

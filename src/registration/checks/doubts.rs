@@ -15,6 +15,12 @@ impl Adjustment {
         !view.same_camera && self.problem.layout.parallax.is_none()
     }
 
+    /// Whether the reference's camera is another one than the render's, fitted to places on the model: it bends to errors of the
+    /// datum landmarks.
+    pub(crate) fn camera_is_free(&self) -> bool {
+        self.problem.layout.parallax.is_some()
+    }
+
     /// How far the reference's camera had to be moved from the render's, over the expected deviation of one of its
     /// numbers (the largest of them); `None` where both are the same.
     pub(crate) fn camera_shift_over_expected(&self) -> Option<f64> {

@@ -177,8 +177,15 @@ impl Document {
         }
     }
 
-    /// Makes changes that were decided on at the state `base`.
-    pub fn change(&mut self, base: &str, label: &str, list: &[Edit]) -> Result<(), Refusal> {
+    /// Makes changes that were decided on at the state `base`. `note` is given the job before and after them, and adds what is
+    /// to be kept beside: it is part of the same step.
+    pub fn change(
+        &mut self,
+        base: &str,
+        label: &str,
+        list: &[Edit],
+        note: &dyn Fn(&Value, &mut Value),
+    ) -> Result<(), Refusal> {
         self.look()?;
         if base != self.revision() {
             return Err(Refusal::Stale);
@@ -188,6 +195,7 @@ impl Document {
         for edit in list {
             edits::apply(&mut after, edit)?;
         }
+        note(&before["job"], &mut after["job"]);
         let Some(difference) = Difference::between(before, &after) else {
             return Ok(());
         };
@@ -382,7 +390,12 @@ mod tests {
 
     fn retitle(document: &mut Document, title: &str) -> Result<(), Refusal> {
         let base = document.revision();
-        document.change(&base, "Title", &[set("/job/title", json!(title))])
+        document.change(
+            &base,
+            "Title",
+            &[set("/job/title", json!(title))],
+            &|_, _| (),
+        )
     }
 
     #[test]
@@ -463,7 +476,9 @@ mod tests {
         let base = document.revision();
         retitle(&mut document, "first").expect("made");
         let edit = [set("/job/title", json!("second"))];
-        let refusal = document.change(&base, "Title", &edit).expect_err("stale");
+        let refusal = document
+            .change(&base, "Title", &edit, &|_, _| ())
+            .expect_err("stale");
         assert_eq!(refusal.code(), "stale");
         let mut other = Document::open(document.file()).expect("opened");
         retitle(&mut other, "other").expect("made");
@@ -478,7 +493,9 @@ mod tests {
         let (_folder, mut document) = opened(sound);
         let edit = [set("/job/scale", json!("one to many"))];
         let base = document.revision();
-        let refusal = document.change(&base, "Scale", &edit).expect_err("refused");
+        let refusal = document
+            .change(&base, "Scale", &edit, &|_, _| ())
+            .expect_err("refused");
         assert!(refusal.to_string().contains("/scale"), "{refusal}");
         assert_eq!(fs::read_to_string(document.file()).expect("there"), sound);
     }

@@ -1,9 +1,12 @@
 //! What the marks say as they stand: the registration of every view by the same code as a comparison, in words and
 //! figures for the page.
-use super::needs::{self, Need};
+use super::{
+    marked_on,
+    needs::{self, Need},
+};
 use crate::{
     frame::{FromReference, Point, RenderPx},
-    job::{self, Expected, Job, View},
+    job::{self, Expected, Job, MarkedOn, Side, View},
     rectification::Rectification,
     registration::{self, Finding, LaidOver, LandmarkFit, Prediction, Registered, SingleMark},
 };
@@ -37,6 +40,8 @@ pub(super) struct ViewFit {
     /// Where the partners of single marks are to be expected.
     predictions: Vec<DraftPrediction>,
     needs: Vec<Need>,
+    /// Images that are not those that were marked.
+    changed: Vec<ChangedImage>,
 }
 
 /// One landmark.
@@ -69,15 +74,29 @@ struct DraftPrediction {
     turned_deg: f64,
 }
 
-/// Sizes of a view's render and reference, where they can be read.
-pub(super) type Sizes = [Option<(u32, u32)>; 2];
+/// What was seen of a view's render and reference.
+#[derive(Debug, Default)]
+pub(super) struct Seen {
+    /// Their sizes, where they can be read.
+    pub sizes: [Option<(u32, u32)>; 2],
+    /// Their contents, where they can be read and the job states what was marked.
+    pub contents: [Option<MarkedOn>; 2],
+}
 
-/// Registers every view of a job's text. `sizes_of` gives the sizes of its images.
+/// An image that is not the one that was marked.
+#[derive(Debug, Serialize)]
+struct ChangedImage {
+    side: &'static str,
+    /// Its content now, for the job, where its marks fit.
+    marked_on: Value,
+}
+
+/// Registers every view of a job's text. `seen_of` says what was seen of its images.
 pub(super) fn job_fit(
     text: &str,
     file: &Path,
     draft: &Value,
-    sizes_of: &dyn Fn(&View) -> Sizes,
+    seen_of: &dyn Fn(&View) -> Seen,
 ) -> JobFit {
     let job = match job::parse(text.as_bytes(), file) {
         Ok(job) => job,
@@ -96,19 +115,25 @@ pub(super) fn job_fit(
         views: job
             .views
             .iter()
-            .map(|view| view_fit(&job, view, &draft[&view.name], sizes_of(view)))
+            .map(|view| view_fit(&job, view, &draft[&view.name], &seen_of(view)))
             .collect(),
     }
 }
 
-fn view_fit(job: &Job, view: &View, draft: &Value, known_sizes: Sizes) -> ViewFit {
-    let [render, reference] = known_sizes;
+fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
+    let [render, reference] = seen.sizes;
     // Without the picture its marks tell how large it is at least.
     let size = render.unwrap_or_else(|| marked_size(view, |l| l.render.xy()));
     let reference = reference.unwrap_or_else(|| marked_size(view, |l| l.reference.xy()));
     // The bezel of a screen is looked for when the job is compared: here the corners count as they were marked.
     let laid_over = registration::lay_over(view, job.expected, [size, reference], None);
-    let needs = needs::of(view, &laid_over, size);
+    let changed = changed(view, seen);
+    let mut needs = needs::of(view, &laid_over, size);
+    // What is marked in another picture comes before all that is said of the marks.
+    let words = changed
+        .iter()
+        .map(|(side, _)| needs::changed_image(view, *side));
+    needs.splice(0..0, words);
     let mut fit = ViewFit {
         name: view.name.clone(),
         kind: view.registration.name(),
@@ -120,8 +145,15 @@ fn view_fit(job: &Job, view: &View, draft: &Value, known_sizes: Sizes) -> ViewFi
         landmarks: Vec::new(),
         predictions: Vec::new(),
         needs,
+        changed: changed
+            .into_iter()
+            .map(|(side, content)| ChangedImage {
+                side: side.name(),
+                marked_on: marked_on::as_json(content),
+            })
+            .collect(),
     };
-    if let [Some(_), Some(_)] = known_sizes {
+    if let [Some(_), Some(_)] = seen.sizes {
         let outside = job::marks_outside(view, "", size, reference).faults;
         fit.error = outside.first().map(job::Fault::text);
     }
@@ -137,6 +169,17 @@ fn view_fit(job: &Job, view: &View, draft: &Value, known_sizes: Sizes) -> ViewFi
         Err(error) => fit.error = Some(error.to_string()),
     }
     fit
+}
+
+/// The images of a view that are not those that were marked, with what they are now.
+fn changed<'a>(view: &View, seen: &'a Seen) -> Vec<(Side, &'a MarkedOn)> {
+    let sides = Side::BOTH.into_iter().zip(&seen.contents);
+    sides
+        .filter_map(|(side, content)| {
+            let content = content.as_ref()?;
+            (view.marked_on(side)? != content).then_some((side, content))
+        })
+        .collect()
 }
 
 fn fill(fit: &mut ViewFit, view: &View, registered: Registered) {
@@ -264,8 +307,9 @@ mod tests {
 
     fn fit(job: &Value, draft: Value) -> JobFit {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/pump.json");
-        job_fit(&job.to_string(), &folder, &draft, &|_| {
-            [Some((1530, 1190)), Some((1900, 1210))]
+        job_fit(&job.to_string(), &folder, &draft, &|_| Seen {
+            sizes: [Some((1530, 1190)), Some((1900, 1210))],
+            ..Seen::default()
         })
     }
 

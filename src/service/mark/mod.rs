@@ -11,6 +11,7 @@ mod edits;
 mod fit;
 mod journal;
 mod layout;
+mod marked_on;
 mod needs;
 mod options;
 mod pictures;

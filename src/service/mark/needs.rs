@@ -1,7 +1,8 @@
 //! What a view still needs, the most needed first, and where the next mark helps most.
 use crate::{
-    job::{Landmark, LandmarkUse, View},
+    job::{Landmark, LandmarkUse, Side, View},
     measurement,
+    printable::on_one_line,
     registration::{self, Finding, LaidOver},
 };
 use serde::Serialize;
@@ -22,6 +23,20 @@ pub(super) struct Need {
     pub text: String,
     /// Where in the render, if a place is better than others.
     pub place: Option<[f64; 2]>,
+}
+
+/// That an image is not the one that was marked.
+pub(super) fn changed_image(view: &View, side: Side) -> Need {
+    let name = side.name();
+    let file = view.image(side).file_name().unwrap_or_default();
+    Need {
+        code: "changed-image",
+        text: format!(
+            "The {name} ({}) has changed since it was marked: look at its marks again, and move those that do not fit.",
+            on_one_line(&file.to_string_lossy())
+        ),
+        place: None,
+    }
 }
 
 /// The datum landmarks of a view.

@@ -2,6 +2,7 @@
 use crate::{
     drawing,
     images::{self, Budget, Hold, Limits, PictureLook},
+    job::MarkedOn,
     kernels::resize,
 };
 use image::{RgbImage, imageops};
@@ -54,6 +55,7 @@ struct Shelf {
     /// The last ones used at the end.
     held: Vec<(String, Arc<Pyramid>)>,
     sizes: HashMap<String, (u32, u32)>,
+    contents: HashMap<String, MarkedOn>,
 }
 
 impl Pictures {
@@ -129,6 +131,17 @@ impl Pictures {
         let size = images::dimensions(path).ok()?;
         self.shelf().sizes.insert(stamp, size);
         Some(size)
+    }
+
+    /// Size and checksum of a picture's file; `None` where it cannot be read. The file is read once as long as it stays.
+    pub fn content(&self, path: &Path) -> Option<MarkedOn> {
+        let stamp = stamp(path);
+        if let Some(content) = self.shelf().contents.get(&stamp) {
+            return Some(content.clone());
+        }
+        let content = images::content(path, &self.limits).ok()?;
+        self.shelf().contents.insert(stamp, content.clone());
+        Some(content)
     }
 
     fn load(&self, stamp: &str, path: &Path) -> Result<Arc<Pyramid>, images::Error> {

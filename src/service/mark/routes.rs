@@ -4,10 +4,11 @@ use super::{
     document::{Document, Keep, Refusal},
     door::{self, Door},
     edits::Edit,
-    fit,
+    fit, marked_on,
 };
 use crate::{
-    job, measurement, registration,
+    job::{self, Side},
+    measurement, registration,
     service::{
         bodies::{Allowance, read_first},
         files,
@@ -29,7 +30,7 @@ use serde_json::{Value, json};
 use std::{
     io,
     net::SocketAddr,
-    path::{Component, PathBuf},
+    path::{Component, Path, PathBuf},
     sync::{Arc, MutexGuard, PoisonError},
     time::Duration,
 };
@@ -131,15 +132,15 @@ impl Desk {
 
     /// All that the page shows.
     fn describe(&self, document: &Document) -> Value {
-        let sizes_of = |view: &job::View| {
-            [&view.render.image, &view.reference.image].map(|image| self.pictures.size(image))
+        let seen = |view: &job::View| fit::Seen {
+            sizes: Side::BOTH.map(|side| self.pictures.size(view.image(side))),
+            // Where nothing is stated nothing is compared, and no file is read.
+            contents: Side::BOTH.map(|side| {
+                view.marked_on(side)
+                    .and_then(|_| self.pictures.content(view.image(side)))
+            }),
         };
-        let fit = fit::job_fit(
-            &document.text(),
-            document.file(),
-            document.draft(),
-            &sizes_of,
-        );
+        let fit = fit::job_fit(&document.text(), document.file(), document.draft(), &seen);
         json!({
             "revision": document.revision(),
             "file": document.file(),
@@ -216,8 +217,17 @@ struct Change {
 }
 
 async fn change(State(desk): Shared, Body(change): Body<Change>) -> Response {
+    let pictures = Arc::clone(&desk);
     with_document(desk, move |document| {
-        document.change(&change.base, &change.label, &change.edits)
+        let folder = document
+            .file()
+            .parent()
+            .map_or_else(PathBuf::new, PathBuf::from);
+        let content_of = |path: &Path| pictures.pictures.content(path);
+        let note = |before: &Value, after: &mut Value| {
+            marked_on::note(before, after, &folder, &content_of);
+        };
+        document.change(&change.base, &change.label, &change.edits, &note)
     })
     .await
 }

@@ -133,6 +133,12 @@ export const erase = (view, name) => ({
   },
 });
 
+/** The marks of an image fit it as it is now. */
+export const confirmImage = (view, side, markedOn) => ({
+  label: `The marks fit the ${side}`,
+  make: (state) => [set(`/job/views/${viewIndex(state, view)}/${side}/marked_on`, markedOn)],
+});
+
 const isPlaceholder = (name) => String(name).startsWith("PLACEHOLDER");
 export const hasPlaceholders = (state, view) => landmarksOf(state, view).some((l) => isPlaceholder(l.name));
 

@@ -435,8 +435,9 @@ function hint() {
   const placeholders = a.hasPlaceholders(app.state(), app.view);
   text.textContent = text.dataset.said ?? (placeholders ? "This job has placeholder marks that mean nothing." : fault ?? need?.text ?? "Nothing is missing: more marks make the figures surer.");
   $("hint-show").hidden = placeholders || !need?.place || Boolean(fault) || Boolean(text.dataset.said);
-  $("hint-act").hidden = !placeholders;
-  $("hint-act").textContent = "Remove the placeholders";
+  const changed = !placeholders && !fault && !text.dataset.said && need?.code === "changed-image" ? app.fit()?.changed?.[0] : undefined;
+  $("hint-act").hidden = !placeholders && !changed;
+  $("hint-act").textContent = placeholders ? "Remove the placeholders" : `All marks fit this ${changed?.side}`;
 }
 
 function setTool(tool) {
@@ -504,7 +505,11 @@ function wire() {
   $("compare").addEventListener("click", async () => { await idle(); compare(); });
   $("help-button").addEventListener("click", () => $("help").showModal());
   $("hint-show").addEventListener("click", () => { const p = app.fit()?.needs?.[0]?.place; if (p) renderPane.show(p, 0.5); });
-  $("hint-act").addEventListener("click", () => app.change(a.erasePlaceholders(app.view)));
+  $("hint-act").addEventListener("click", () => {
+    const changed = app.fit()?.changed?.[0];
+    if (a.hasPlaceholders(app.state(), app.view)) app.change(a.erasePlaceholders(app.view));
+    else if (changed) app.change(a.confirmImage(app.view, changed.side, changed.marked_on));
+  });
   for (const button of document.querySelectorAll("[data-close]")) button.addEventListener("click", () => button.closest("dialog").close());
   for (const button of document.querySelectorAll("[data-zoom]")) button.addEventListener("click", () => {
     const pane = button.dataset.pane === "render" ? renderPane : referencePane;

@@ -4,6 +4,7 @@ pub mod chance;
 pub mod compared;
 pub mod drawn;
 pub mod http;
+pub mod marking;
 pub mod process;
 pub mod random;
 pub mod reference;

@@ -41,6 +41,7 @@ pub fn view(
         name: "view".to_owned(),
         render: RenderSource {
             image: PathBuf::new(),
+            marked_on: None,
             kind: Default::default(),
             mark_sigma_px: sigmas[0],
             mask: Mask::None,
@@ -48,6 +49,7 @@ pub fn view(
         },
         reference: ReferenceSource {
             image: PathBuf::new(),
+            marked_on: None,
             kind: ReferenceKind::Photo,
             source: None,
             time_code: None,

@@ -289,6 +289,7 @@ fn job(wish: Wish) -> Job {
                 LandmarkUse::Datum
             },
             model_mm: None,
+            model_sigma_mm: None,
         }
     });
     let spans = if wish.landmarks > 3 {
@@ -360,6 +361,7 @@ fn job(wish: Wish) -> Job {
                 note: Some("taken off a screen, glare on the left".into()),
                 rectify: None,
                 screen: Default::default(),
+                interior: Default::default(),
                 mark_sigma_px: None,
                 mask: Mask::None,
             },

@@ -2,9 +2,9 @@
 use super::{
     Error, Job, Landmark, ReferenceKind, RegistrationKind, Tolerance, View, parse,
     raw::{
-        Mark, RawEnd, RawExpected, RawJob, RawKind, RawKnown, RawLandmark, RawLength, RawReference,
-        RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen, RawSide,
-        RawSpan, RawTolerance, RawUnit, RawUse, RawView,
+        Mark, RawEnd, RawExpected, RawInterior, RawJob, RawKind, RawKnown, RawLandmark, RawLength,
+        RawReference, RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen,
+        RawSide, RawSpan, RawTolerance, RawUnit, RawUse, RawView,
     },
 };
 use crate::{
@@ -148,6 +148,7 @@ impl View {
                 rights: None,
                 rectify: None,
                 screen: RawScreen::default(),
+                interior: RawInterior::default(),
                 mark_sigma_px: None,
                 mask: None,
                 outline: None,
@@ -277,6 +278,7 @@ impl Landmark {
                 reference: mark(in_reference),
                 usage: RawUse::Datum,
                 model_mm: None,
+                model_sigma_mm: None,
             },
         }
     }

@@ -7,6 +7,7 @@ mod doubts;
 mod error;
 mod every;
 mod input;
+mod interior;
 mod names;
 mod outside;
 mod print;
@@ -26,6 +27,7 @@ pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
 #[cfg(feature = "draw")]
 pub(crate) use input::read_input;
 pub(crate) use input::{InputError, InputFile, open_input};
+pub use interior::{FocalLength, Interior, PrincipalPoint, ScreenCorners};
 #[cfg(feature = "service")]
 pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
 pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};
@@ -179,6 +181,8 @@ pub struct ReferenceSource {
     pub rectify: Option<Rectify>,
     /// What is done about the screen that it shows.
     pub screen: Screen,
+    /// What is known of the camera that took it.
+    pub interior: Interior,
     /// Standard deviation of a mark in x and in y; `None`: estimate it.
     pub mark_sigma_px: Option<f64>,
     /// Silhouette.
@@ -344,6 +348,8 @@ pub struct Landmark {
     pub usage: LandmarkUse,
     /// Where the point is on the model, millimetres.
     pub model_mm: Option<[f64; 3]>,
+    /// Standard deviation of that place along each axis, millimetres; `None`: it is exact.
+    pub model_sigma_mm: Option<f64>,
 }
 
 /// What a landmark is for.

@@ -1,6 +1,7 @@
 //! From the file's words to the checked job: names to indices, lengths to millimetres, paths to absolute ones. All
 //! faults are collected.
 mod camera;
+mod interior;
 mod known;
 mod marks;
 
@@ -25,6 +26,7 @@ use crate::{
     units::{ModelMm, ScaleError, ScaleRatio, Unit},
 };
 use camera::{check_camera, of_unit_size};
+use interior::interior;
 use known::are_stated_once;
 use marks::MarkNames;
 use std::path::{Path, PathBuf};
@@ -130,7 +132,14 @@ pub(super) fn view(
 ) -> Option<View> {
     let at = format!("/views/{index}");
     let render = render(&raw.render, &format!("{at}/render"), around, faults);
-    let reference = reference(&raw.reference, &format!("{at}/reference"), around, faults);
+    let has_camera = raw.render.camera.is_some();
+    let reference = reference(
+        &raw.reference,
+        &format!("{at}/reference"),
+        has_camera,
+        around,
+        faults,
+    );
     let landmarks = each(&format!("{at}/landmarks"), &raw.landmarks, faults, landmark);
     let marks = MarkNames {
         names: Names::collect(
@@ -276,6 +285,7 @@ fn render(
 fn reference(
     raw: &RawReference,
     at: &str,
+    has_camera: bool,
     around: &Surroundings,
     faults: &mut Faults,
 ) -> Option<ReferenceSource> {
@@ -292,6 +302,7 @@ fn reference(
         .rectify
         .as_ref()
         .map(|raw| rectify(raw, &format!("{at}/rectify"), around, faults));
+    let interior = interior(raw, &format!("{at}/interior"), has_camera, faults);
     Some(ReferenceSource {
         image: image?,
         kind: match raw.kind {
@@ -310,6 +321,7 @@ fn reference(
             Some(rectify) => Some(rectify?),
         },
         screen: screen(raw.screen),
+        interior: interior?,
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
     })
@@ -347,6 +359,10 @@ fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark
         );
         return None;
     }
+    if raw.model_mm.is_none() && raw.model_sigma_mm.is_some() {
+        faults.push(&format!("{at}/model_sigma_mm"), FaultKind::SigmaOfNoPlace);
+        return None;
+    }
     Some(Landmark {
         name: raw.name.clone(),
         render: point(raw.render),
@@ -356,5 +372,6 @@ fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark
             RawUse::Check => LandmarkUse::Check,
         },
         model_mm: raw.model_mm,
+        model_sigma_mm: raw.model_sigma_mm,
     })
 }

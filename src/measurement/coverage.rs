@@ -99,6 +99,7 @@ fn job_seen(
             reference: Point::new(reference[0], reference[1]),
             usage,
             model_mm: None,
+            model_sigma_mm: None,
         });
     };
     for (k, p) in DATUM.iter().enumerate() {
@@ -138,6 +139,7 @@ fn job_seen(
             rights: None,
             rectify: None,
             screen: Default::default(),
+            interior: Default::default(),
             mark_sigma_px: sigma(REFERENCE_SIGMA),
             mask: Mask::None,
         },

@@ -89,6 +89,7 @@ pub(super) fn view(kind: RegistrationKind, datum: &[Marks], part: &[Marks], sigm
             LandmarkUse::Check
         },
         model_mm: None,
+        model_sigma_mm: None,
     };
     view.landmarks = datum.iter().chain(part).enumerate().map(landmark).collect();
     view.regions[0].landmarks = (datum.len()..datum.len() + part.len()).collect();

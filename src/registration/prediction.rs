@@ -59,6 +59,7 @@ pub fn predict(
         reference,
         usage: LandmarkUse::Check,
         model_mm: None,
+        model_sigma_mm: None,
     });
     let adjustment = register(&with_mark, expected, render_size, rectification)?.adjustment;
     let index = view.landmarks.len();

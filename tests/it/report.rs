@@ -60,6 +60,7 @@ fn landmark(name: &str, usage: LandmarkUse) -> Landmark {
         reference: Point::new(30.0, 40.0),
         usage,
         model_mm: None,
+        model_sigma_mm: None,
     }
 }
 
@@ -84,6 +85,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
             rights: None,
             rectify: None,
             screen: Default::default(),
+            interior: Default::default(),
             mark_sigma_px: Some(1.5),
             mask: Mask::None,
         },

@@ -140,6 +140,7 @@ mod tests {
                 reference: Point::new(shown[0] + off(in_reference), shown[1] + off(in_reference)),
                 usage,
                 model_mm: None,
+                model_sigma_mm: None,
             }
         };
         view.landmarks.clear();

@@ -24,7 +24,7 @@ const ALONG_Z: f64 = 85.0;
 /// An angle that is known worse than this, half a 95 % interval in degrees, is not told.
 const MOST_ANGLE: f64 = 45.0;
 /// Diagonal of a frame of 35 mm film, 36 mm by 24 mm.
-const FILM_DIAGONAL: f64 = 43.266_615_305_567_87;
+pub(super) const FILM_DIAGONAL: f64 = 43.266_615_305_567_87;
 
 /// One attitude from which the marks may be seen, with its figures.
 #[derive(Clone, Debug)]

@@ -5,6 +5,7 @@ mod camera;
 mod error;
 mod figures;
 mod marks;
+mod of_view;
 mod photo;
 mod resection;
 pub(crate) mod settings;
@@ -16,6 +17,7 @@ mod told;
 
 pub use error::Error;
 pub use figures::Attitude;
+pub use of_view::{ViewPhoto, of_view};
 pub use photo::{KnownFocal, KnownLens, KnownPoint, Photo, Screen, SpaceMark};
 pub use resection::{
     Deciding, MarkFinding, MarkFit, Resection, SecondAttitude, WANTED_MARKS, resect,

@@ -114,6 +114,7 @@ fn compared(seed: u64, has_marks: bool, sigma: Option<f64>) -> (MeasuredView, [E
                     reference: Point::new(reference[0], reference[1]),
                     usage: LandmarkUse::Check,
                     model_mm: None,
+                    model_sigma_mm: None,
                 });
             }
         }

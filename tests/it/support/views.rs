@@ -33,6 +33,7 @@ pub fn view(
             reference: Point::new(q[0], q[1]),
             usage: LandmarkUse::Datum,
             model_mm: None,
+            model_sigma_mm: None,
         })
         .collect();
     View {
@@ -54,6 +55,7 @@ pub fn view(
             rights: None,
             rectify: None,
             screen: Default::default(),
+            interior: Default::default(),
             mark_sigma_px: sigmas[1],
             mask: Mask::None,
         },

@@ -241,7 +241,7 @@ fn keys_that_contradict_each_other_are_refused_in_words() {
         (
             json!({ "focal_length_px": 0 }),
             "/views/0/reference/interior/focal_length_px",
-            "at least 1",
+            "found the number 0; it must be 1 or more",
         ),
         (
             json!({ "lens": "fisheye" }),

@@ -14,11 +14,11 @@ pub(super) const PLAIN: usize = 10;
 pub(super) const WITH_SCREEN: usize = PLAIN + 8;
 /// Where each number stands.
 pub(super) mod at {
-    pub(in super::super) const LOG_SCALE: usize = 3;
-    pub(in super::super) const PERSPECTIVE: usize = 4;
-    pub(in super::super) const PRINCIPAL: usize = 7;
-    pub(in super::super) const LENS: usize = 9;
-    pub(in super::super) const CORNERS: usize = 10;
+    pub(in crate::registration::space) const LOG_SCALE: usize = 3;
+    pub(in crate::registration::space) const PERSPECTIVE: usize = 4;
+    pub(in crate::registration::space) const PRINCIPAL: usize = 7;
+    pub(in crate::registration::space) const LENS: usize = 9;
+    pub(in crate::registration::space) const CORNERS: usize = 10;
 }
 
 /// The nearest that a point may come to the camera's plane, in distances of the middle.

@@ -85,7 +85,7 @@ impl Pose {
     fn of(camera: &Camera) -> Self {
         let sight = camera.sight();
         let towards = -sight.normalize();
-        let forward = -towards;
+        let forward = camera.rotation.row(2).transpose();
         let right = forward.cross(&Vector3::z());
         let right = right.try_normalize(1e-12).unwrap_or_else(Vector3::x);
         let up_in_picture = -camera.rotation.row(1).transpose();
@@ -111,7 +111,8 @@ impl Basis<'_> {
         let angle = |of: fn(&Pose) -> f64| self.angle(camera, &draws, of);
         let elevation_deg = angle(|pose| pose.elevation);
         let about_z = |of: fn(&Pose) -> f64| {
-            let is_steep = Pose::of(camera).elevation.to_degrees().abs() > ALONG_Z;
+            let upright = camera.rotation[(2, 2)].abs().min(1.0).asin();
+            let is_steep = Pose::of(camera).elevation.abs().max(upright).to_degrees() > ALONG_Z;
             if is_steep {
                 Told::Not(Untold::AlongZ)
             } else {
@@ -125,7 +126,7 @@ impl Basis<'_> {
         };
         Some(Attitude {
             camera: self.matrix(camera)?,
-            reference_from_picture: self.into_reference(camera)?,
+            reference_from_picture: self.reference_from_picture(camera)?,
             focal_px,
             focal_35mm: self.focal_35mm(focal_px),
             field_of_view_deg: self.field_of_view(focal_px),
@@ -325,7 +326,7 @@ impl Basis<'_> {
     }
 
     /// The screen's homography and the lens, in pixels.
-    fn into_reference(&self, camera: &Camera) -> Option<IntoReference<RectifiedPx>> {
+    fn reference_from_picture(&self, camera: &Camera) -> Option<IntoReference<RectifiedPx>> {
         let units = self.units;
         let lens = Lens::of_picture(camera.lens, self.photo.size)?;
         let back = match &camera.corners {

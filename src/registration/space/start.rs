@@ -270,6 +270,10 @@ impl Cloud<'_> {
 
 /// The turn whose first two rows are nearest to those of `rows`, and their scale.
 fn nearest_turn(rows: &Matrix2x3<f64>) -> Option<(Matrix3<f64>, f64)> {
+    // A mark beyond the horizon of the screen gives no number, and a decomposition of none does not end.
+    if rows.iter().any(|v| !v.is_finite()) {
+        return None;
+    }
     let svd = rows.svd(true, true);
     if svd.singular_values.min().is_nan() || svd.singular_values.min() < 1e-9 {
         return None;
@@ -296,6 +300,9 @@ fn lifted(map: &Matrix2<f64>, sign: f64, axes: &Matrix3<f64>) -> Option<(Matrix3
     }
     let (x, y) = (first / scale, second.normalize());
     let columns = Matrix3::from_columns(&[x, y, x.cross(&y)]);
+    if columns.iter().any(|v| !v.is_finite()) {
+        return None;
+    }
     let svd = (columns * axes).svd(true, true);
     let (u, v_t) = (svd.u?, svd.v_t?);
     let proper = Vector3::new(1.0, 1.0, (u * v_t).determinant());

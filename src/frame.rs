@@ -19,10 +19,12 @@
 //! ```
 pub(crate) mod fit;
 mod lens;
+mod space;
 #[cfg(test)]
 pub(crate) mod truth;
 
 pub use lens::{FromReference, IntoReference, Lens};
+pub use space::{CameraMatrix, ModelPoint};
 
 use nalgebra::{Matrix2, Matrix3, Vector3};
 use std::{fmt::Debug, marker::PhantomData};

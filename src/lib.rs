@@ -63,6 +63,7 @@ pub fn all_settings() -> Vec<&'static settings::Setting> {
         rectification::settings::all(),
         registration::adjustment::settings::ADJUSTMENT.all(),
         registration::checks::settings::CHECKS.all(),
+        registration::space::settings::SPACE.all(),
         edges::settings::EDGES.all(),
         measurement::settings::all(),
     ]

@@ -1,6 +1,7 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
 #![doc = include_str!("pipeline/METHOD.md")]
 mod admission;
+mod camera;
 mod error;
 mod need;
 mod options;
@@ -11,6 +12,7 @@ mod turns;
 mod whole_file;
 
 pub use admission::{Look, Refusal, look};
+pub use camera::cameras;
 pub use error::Error;
 pub use options::CompareOptions;
 pub use own_folder::OwnFolder;

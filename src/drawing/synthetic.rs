@@ -291,6 +291,7 @@ fn job(wish: Wish) -> Job {
             model_mm: None,
             on: None,
             sigma_px: [None; 2],
+            model_sigma_mm: None,
         }
     });
     let spans = if wish.landmarks > 3 {
@@ -364,6 +365,7 @@ fn job(wish: Wish) -> Job {
                 note: Some("taken off a screen, glare on the left".into()),
                 rectify: None,
                 screen: Default::default(),
+                interior: Default::default(),
                 mark_sigma_px: None,
                 mask: Mask::None,
             },

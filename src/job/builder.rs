@@ -2,9 +2,10 @@
 use super::{
     Error, Job, Landmark, MarkOn, ReferenceKind, RegistrationKind, Tolerance, View, parse,
     raw::{
-        Mark, RawEnd, RawExpected, RawJob, RawKind, RawKnown, RawLandmark, RawLength, RawMarkOn,
-        RawMarkSigma, RawReference, RawRegion, RawRegistration, RawRender, RawRenderKind, RawScale,
-        RawScreen, RawSide, RawSpan, RawTolerance, RawUnit, RawUse, RawView,
+        Mark, RawEnd, RawExpected, RawInterior, RawJob, RawKind, RawKnown, RawLandmark, RawLength,
+        RawMarkOn, RawMarkSigma, RawReference, RawRegion, RawRegistration, RawRender,
+        RawRenderKind, RawScale, RawScreen, RawSide, RawSpan, RawTolerance, RawUnit, RawUse,
+        RawView,
     },
 };
 use crate::{
@@ -150,6 +151,7 @@ impl View {
                 rights: None,
                 rectify: None,
                 screen: RawScreen::default(),
+                interior: RawInterior::default(),
                 mark_sigma_px: None,
                 mask: None,
                 outline: None,
@@ -281,6 +283,7 @@ impl Landmark {
                 model_mm: None,
                 on: None,
                 sigma_px: None,
+                model_sigma_mm: None,
             },
         }
     }

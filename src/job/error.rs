@@ -493,6 +493,38 @@ fault_kinds! {
         /// The number.
         found: f64,
     }
+    /// Two statements about the focal length.
+    #[error("both \"{first}\" and \"{second}\" are stated; each tells how far off the camera is: keep one")]
+    "focal-twice" FocalTwice {
+        /// Key.
+        first: &'static str,
+        /// Key.
+        second: &'static str,
+    }
+    /// The deviation of no focal length.
+    #[error("no focal length is stated that this could be the deviation of; state \"focal_length_px\" or \"focal_length_mm_35\", or leave it out")]
+    "percent-of-nothing" PercentOfNothing
+    /// A focal length of film for a part of it.
+    #[error("a focal length for 35 mm film belongs to the whole picture, and this one is cropped; state \"focal_length_px\", or leave it out")]
+    "film-of-cropped" FilmOfCropped
+    /// The render's camera is needed.
+    #[error("the perspective is to be that of the render, whose camera is not stated; give its \"camera\" (\"matrix\"), or leave this out")]
+    "render-without-camera" RenderWithoutCamera
+    /// Two statements about the principal point.
+    #[error("both \"principal_point_px\" and \"principal_point\": \"cropped\" are stated; keep one, a point that is known is no longer lost by cropping")]
+    "principal-twice" PrincipalTwice
+    /// A principal point in pixels of a photo of a screen.
+    #[error("in a photo of a screen the camera is that of the picture on it, and its principal point has no place in the photo; leave it out, or state \"principal_point\": \"cropped\"")]
+    "principal-of-screen" PrincipalOfScreen
+    /// Corners that are not marked.
+    #[error("the screen's corners are said to be marked, and \"rectify\" has no \"corners\"; mark them, or state \"outside\"")]
+    "screen-unmarked" ScreenUnmarked
+    /// Corners that are marked.
+    #[error("the screen's corners are said to lie outside of the photo, and \"rectify\" has \"corners\"; keep one")]
+    "screen-marked" ScreenMarked
+    /// A deviation of no place.
+    #[error("the landmark has no \"model_mm\" that this could be the deviation of; state it, or leave this out")]
+    "sigma-of-no-place" SigmaOfNoPlace
     /// A path with a zero byte or of spaces only.
     #[error("the path {found:?} cannot be a file")]
     "bad-path" BadPath {

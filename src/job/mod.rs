@@ -7,6 +7,7 @@ mod doubts;
 mod error;
 mod every;
 mod input;
+mod interior;
 mod marked_on;
 mod names;
 mod outside;
@@ -27,6 +28,7 @@ pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
 #[cfg(feature = "draw")]
 pub(crate) use input::read_input;
 pub(crate) use input::{InputError, InputFile, open_input};
+pub use interior::{FocalLength, Interior, PrincipalPoint, ScreenCorners};
 pub use marked_on::MarkedOn;
 #[cfg(feature = "service")]
 pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
@@ -185,6 +187,8 @@ pub struct ReferenceSource {
     pub rectify: Option<Rectify>,
     /// What is done about the screen that it shows.
     pub screen: Screen,
+    /// What is known of the camera that took it.
+    pub interior: Interior,
     /// Standard deviation of a mark in x and in y; `None`: estimate it.
     pub mark_sigma_px: Option<f64>,
     /// Silhouette.
@@ -350,6 +354,8 @@ pub struct Landmark {
     pub usage: LandmarkUse,
     /// Where the point is on the model, millimetres.
     pub model_mm: Option<[f64; 3]>,
+    /// Standard deviation of that place along each axis, millimetres; `None`: it is exact.
+    pub model_sigma_mm: Option<f64>,
     /// What the mark is set on; `None` where the job does not say and nobody looked.
     pub on: Option<MarkOn>,
     /// Standard deviations of its marks in the render and in the reference, pixels of each, where the job states them for

@@ -241,6 +241,9 @@ pub struct RawReference {
     /// What is done about the screen that the picture was taken from, before edges are looked for.
     #[serde(default, skip_serializing_if = "RawScreen::is_default")]
     pub screen: RawScreen,
+    /// What is known of the camera that took it.
+    #[serde(default, skip_serializing_if = "RawInterior::is_default")]
+    pub interior: RawInterior,
     /// Standard deviation of a mark in x and in y, pixels; left out: estimated from the residuals.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(extend("minimum" = 0.001, "maximum" = 10_000))]
@@ -333,6 +336,11 @@ pub struct RawLandmark {
     /// Where the point is on the model, millimetres, where the CAD program can tell it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub model_mm: Option<[f64; 3]>,
+    /// How well `model_mm` is known, millimetres along each axis (standard deviation); left out: exactly. For fillets, rounded
+    /// parts and places measured on the object.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("minimum" = 0, "maximum" = 1_000_000))]
+    pub model_sigma_mm: Option<f64>,
     /// What the mark is set on; left out: found by the render.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on: Option<RawMarkOn>,
@@ -391,6 +399,42 @@ pub struct RawEachSigma {
     /// In the reference; left out: as the reference's other marks.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reference: Option<f64>,
+}
+
+/// What is known of the camera that took a reference, for `tickstrip camera`: its interior orientation.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct RawInterior {
+    /// Focal length, pixels of the picture (of a screen: of the rectified picture); left out: unknown.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("minimum" = 1, "maximum" = 10_000_000))]
+    pub focal_length_px: Option<f64>,
+    /// Focal length for 35 mm film, millimetres, by the picture's diagonal; in place of `focal_length_px`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("minimum" = 1, "maximum" = 100_000))]
+    pub focal_length_mm_35: Option<f64>,
+    /// How well the stated focal length is known, per cent (standard deviation); left out: 3 in pixels, 10 for 35 mm film.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("minimum" = 0.0001, "maximum" = 100))]
+    pub focal_length_percent: Option<f64>,
+    /// Whether the camera stands as far from the subject, at scale, as that of the render.
+    pub perspective: RawPerspective,
+    /// Where the camera's axis meets the picture.
+    pub principal_point: RawPrincipalPoint,
+    /// The same where it is known, pixels of the reference; in place of `principal_point`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub principal_point_px: Option<Mark>,
+    /// The lens.
+    pub lens: RawLens,
+    /// Where the corners of the screen are, in a photo of a screen; left out: "marked" where "rectify" has corners, else "none".
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub screen_corners: Option<RawScreenCorners>,
+}
+
+impl RawInterior {
+    fn is_default(&self) -> bool {
+        *self == Self::default()
+    }
 }
 
 /// A known length between two points of one image; one of `full_size` and `model` is stated, or `along` alone.
@@ -541,6 +585,40 @@ choices! {
         Auto = "auto",
         /// Not at all.
         Off = "off",
+    }
+    /// How far off the camera of a reference stands.
+    RawPerspective {
+        /// Unknown.
+        #[default]
+        Unknown = "unknown",
+        /// As far as the render's, whose "camera" has to be stated.
+        AsRender = "as_render",
+    }
+    /// Where a camera's axis meets its picture.
+    RawPrincipalPoint {
+        /// Near the middle: the picture is not cropped.
+        #[default]
+        Middle = "middle",
+        /// Perhaps far from the middle: the picture is cropped.
+        Cropped = "cropped",
+    }
+    /// What is known of a lens.
+    RawLens {
+        /// It bends nothing, or what "straight_lines" of "rectify" tell.
+        #[default]
+        None = "none",
+        /// It may bend the picture: found from the landmarks.
+        Unknown = "unknown",
+    }
+    /// Where the corners of a screen are in a photo of it.
+    RawScreenCorners {
+        /// They are the "corners" of "rectify".
+        #[default]
+        Marked = "marked",
+        /// The photo shows a screen, but not its corners.
+        Outside = "outside",
+        /// It is no photo of a screen.
+        None = "none",
     }
     /// Kind of a registration.
     RawRegistration {

@@ -1,6 +1,7 @@
 //! From the file's words to the checked job: names to indices, lengths to millimetres, paths to absolute ones. All
 //! faults are collected.
 mod camera;
+mod interior;
 mod known;
 mod marks;
 
@@ -26,6 +27,7 @@ use crate::{
     units::{ModelMm, ScaleError, ScaleRatio, Unit},
 };
 use camera::{check_camera, of_unit_size};
+use interior::interior;
 use known::are_stated_once;
 use marks::MarkNames;
 use std::path::{Path, PathBuf};
@@ -131,7 +133,14 @@ pub(super) fn view(
 ) -> Option<View> {
     let at = format!("/views/{index}");
     let render = render(&raw.render, &format!("{at}/render"), around, faults);
-    let reference = reference(&raw.reference, &format!("{at}/reference"), around, faults);
+    let has_camera = raw.render.camera.is_some();
+    let reference = reference(
+        &raw.reference,
+        &format!("{at}/reference"),
+        has_camera,
+        around,
+        faults,
+    );
     let landmarks = each(&format!("{at}/landmarks"), &raw.landmarks, faults, landmark);
     let marks = MarkNames {
         names: Names::collect(
@@ -280,6 +289,7 @@ fn render(
 fn reference(
     raw: &RawReference,
     at: &str,
+    has_camera: bool,
     around: &Surroundings,
     faults: &mut Faults,
 ) -> Option<ReferenceSource> {
@@ -298,6 +308,7 @@ fn reference(
         .map(|raw| rectify(raw, &format!("{at}/rectify"), around, faults));
     let marked_on = raw.marked_on.as_ref();
     let marked_on = marked_on.map(|raw| marked(raw, at, faults));
+    let interior = interior(raw, &format!("{at}/interior"), has_camera, faults);
     Some(ReferenceSource {
         image: image?,
         marked_on: marked_on.map_or(Some(None), |m| m.map(Some))?,
@@ -317,6 +328,7 @@ fn reference(
             Some(rectify) => Some(rectify?),
         },
         screen: screen(raw.screen),
+        interior: interior?,
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
     })
@@ -359,6 +371,10 @@ fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark
         );
         return None;
     }
+    if raw.model_mm.is_none() && raw.model_sigma_mm.is_some() {
+        faults.push(&format!("{at}/model_sigma_mm"), FaultKind::SigmaOfNoPlace);
+        return None;
+    }
     Some(Landmark {
         name: raw.name.clone(),
         render: point(raw.render),
@@ -378,5 +394,6 @@ fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark
             Some(RawMarkSigma::Both(sigma)) => [Some(sigma); 2],
             Some(RawMarkSigma::Each(each)) => [each.render, each.reference],
         },
+        model_sigma_mm: raw.model_sigma_mm,
     })
 }

@@ -101,6 +101,7 @@ fn job_seen(
             model_mm: None,
             on: None,
             sigma_px: [None; 2],
+            model_sigma_mm: None,
         });
     };
     for (k, p) in DATUM.iter().enumerate() {
@@ -142,6 +143,7 @@ fn job_seen(
             rights: None,
             rectify: None,
             screen: Default::default(),
+            interior: Default::default(),
             mark_sigma_px: sigma(REFERENCE_SIGMA),
             mask: Mask::None,
         },

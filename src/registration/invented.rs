@@ -91,6 +91,7 @@ pub(super) fn view(kind: RegistrationKind, datum: &[Marks], part: &[Marks], sigm
         model_mm: None,
         on: None,
         sigma_px: [None; 2],
+        model_sigma_mm: None,
     };
     view.landmarks = datum.iter().chain(part).enumerate().map(landmark).collect();
     view.regions[0].landmarks = (datum.len()..datum.len() + part.len()).collect();

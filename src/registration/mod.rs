@@ -12,6 +12,7 @@ mod problem;
 mod regions;
 mod registered;
 mod roles;
+pub mod space;
 mod start;
 mod summary;
 

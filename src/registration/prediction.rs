@@ -61,6 +61,7 @@ pub fn predict(
         model_mm: None,
         on: None,
         sigma_px: [None; 2],
+        model_sigma_mm: None,
     });
     let adjustment = register(&with_mark, expected, render_size, rectification)?.adjustment;
     let index = view.landmarks.len();

@@ -171,7 +171,7 @@ fn disarmed(text: &str) -> String {
 }
 
 /// A text cell: disarmed, and quoted where RFC 4180 asks for it.
-fn cell(text: &str) -> String {
+pub(super) fn cell(text: &str) -> String {
     let text = disarmed(text);
     if text.contains([',', '"', '\r', '\n']) {
         return format!("\"{}\"", text.replace('"', "\"\""));

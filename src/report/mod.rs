@@ -2,6 +2,8 @@
 use crate::{job::View, measurement::ViewMeasurement};
 use std::collections::BTreeMap;
 
+mod camera;
+mod camera_files;
 mod changes;
 mod collect;
 mod csv;
@@ -14,6 +16,11 @@ mod screen;
 mod table;
 mod wording;
 
+pub use camera::{
+    CameraOfView, CameraReport, JsonAttitude, JsonCamera, JsonExterior, JsonInterior, JsonMark,
+    JsonReason, JsonSecond, JsonTold,
+};
+pub use camera_files::CameraFile;
 pub use changes::changes;
 pub use csv::to_csv;
 pub use html::{to_html, write_html};

@@ -5,6 +5,7 @@
 //! `cargo test --test it harder::`.
 mod support;
 
+mod camera;
 mod command_line;
 mod demo;
 mod depth;

@@ -62,6 +62,7 @@ fn landmark(name: &str, usage: LandmarkUse) -> Landmark {
         model_mm: None,
         on: None,
         sigma_px: [None; 2],
+        model_sigma_mm: None,
     }
 }
 
@@ -88,6 +89,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
             rights: None,
             rectify: None,
             screen: Default::default(),
+            interior: Default::default(),
             mark_sigma_px: Some(1.5),
             mask: Mask::None,
         },

@@ -142,6 +142,7 @@ mod tests {
                 model_mm: None,
                 on: None,
                 sigma_px: [None; 2],
+                model_sigma_mm: None,
             }
         };
         view.landmarks.clear();

@@ -1,7 +1,7 @@
 //! Start values of the adjustment: the closed-form fit of each kind, and the subsets of the marks that it is
 //! tried on, and the best of them.
 mod robust;
-mod subsets;
+pub(crate) mod subsets;
 
 pub(crate) use robust::{Start, robust_start};
 

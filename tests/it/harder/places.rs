@@ -91,6 +91,7 @@ fn view(random: &mut Random) -> View {
             model_mm: Some(place_at(shown, place[2])),
             on: None,
             sigma_px: [None; 2],
+            model_sigma_mm: None,
         });
     }
     let mut view = views::view(

@@ -117,6 +117,7 @@ fn compared(seed: u64, has_marks: bool, sigma: Option<f64>) -> (MeasuredView, [E
                     model_mm: None,
                     on: None,
                     sigma_px: [None; 2],
+                    model_sigma_mm: None,
                 });
             }
         }

@@ -35,6 +35,7 @@ pub fn view(
             model_mm: None,
             on: None,
             sigma_px: [None; 2],
+            model_sigma_mm: None,
         })
         .collect();
     View {
@@ -58,6 +59,7 @@ pub fn view(
             rights: None,
             rectify: None,
             screen: Default::default(),
+            interior: Default::default(),
             mark_sigma_px: sigmas[1],
             mask: Mask::None,
         },

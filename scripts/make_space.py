@@ -1,0 +1,245 @@
+#!/usr/bin/env python3
+"""Draws a fire pump in space: a render, a photo from elsewhere, a photo of a screen, the job that asks for their cameras, and the truth.
+
+Usage: python3 -m pip install -r scripts/requirements.txt && python3 scripts/make_space.py [FOLDER]
+
+Writes to fixtures/space unless another folder is named. The same versions of the packages write the same bytes.
+The subject is exactly the model here: the job is about cameras. In the photo of the hall one mark is wrong on purpose ("tank
+rear left top" is 31 px off), and its principal point is not in the middle. Each camera looks at what it sees by its own matrix.
+"""
+
+import json
+import math
+import sys
+from pathlib import Path
+
+import numpy as np
+from PIL import Image, ImageDraw
+
+SEED = 1911
+MARK_SIGMA = 1.2
+SIZE = (1200, 800)
+SCREEN = (1280, 720)
+SCREEN_PHOTO = (1400, 900)
+CORNERS = [[141.0, 118.0], [1262.0, 71.0], [1246.0, 806.0], [172.0, 760.0]]
+FINE = 3
+
+# Boxes by their two corners, model millimetres at 1:24: x along the engine, y to its left, z up.
+BOXES = {
+    "sole plate": ((-30, -12, 0), (30, 12, 3), (150, 60, 48)),
+    "tank": ((-22, -10, 3), (14, 10, 17), (178, 52, 44)),
+    "air vessel": ((-3, -4, 17), (5, 4, 33), (196, 150, 70)),
+    "lantern": ((17, -4, 3), (25, 4, 15), (210, 196, 140)),
+    "pump beam": ((-27, -1.5, 34), (29, 1.5, 37), (120, 84, 50)),
+    "outlet": ((-28, -3, 6), (-22, 3, 11), (160, 120, 60)),
+}
+LIGHT = np.array([0.35, -0.55, 0.76])
+
+
+class Camera:
+    """Looks at `target` from `place`, z up, turned clockwise by `roll` degrees; focal length and principal point in pixels."""
+
+    def __init__(self, place, target, focal, principal, roll=0.0):
+        self.place = np.array(place, float)
+        forward = np.array(target, float) - self.place
+        forward /= np.linalg.norm(forward)
+        right = np.cross(forward, [0, 0, 1.0])
+        right /= np.linalg.norm(right)
+        down = np.cross(forward, right)
+        c, s = math.cos(math.radians(roll)), math.sin(math.radians(roll))
+        self.turn = np.array([c * right + s * down, c * down - s * right, forward])
+        self.focal, self.principal = focal, np.array(principal, float)
+
+    def see(self, points):
+        p = (np.atleast_2d(points) - self.place) @ self.turn.T
+        return self.principal + self.focal * p[:, :2] / p[:, 2:]
+
+    def matrix(self):
+        k = np.array([[self.focal, 0, self.principal[0]], [0, self.focal, self.principal[1]], [0, 0, 1]])
+        return k @ np.c_[self.turn, -self.turn @ self.place]
+
+
+def corner(name, which):
+    """A corner of a box: "front" is +x, "left" +y, "top" +z."""
+    low, high, _ = BOXES[name]
+    words = which.split()
+    return [
+        high[0] if "front" in words else low[0],
+        high[1] if "left" in words else low[1],
+        high[2] if "top" in words else low[2],
+    ]
+
+
+def faces():
+    """Each face as four corners, its outward normal and its colour."""
+    for low, high, colour in BOXES.values():
+        b = np.array([low, high], float)
+        for axis in range(3):
+            u, v = (axis + 1) % 3, (axis + 2) % 3
+            for side in (0, 1):
+                corners = []
+                for i, j in ((0, 0), (1, 0), (1, 1), (0, 1)):
+                    p = np.zeros(3)
+                    p[axis], p[u], p[v] = b[side, axis], b[i, u], b[j, v]
+                    corners.append(p)
+                normal = np.zeros(3)
+                normal[axis] = 2 * side - 1
+                yield np.array(corners), normal, colour
+
+
+def is_behind(a, b, camera):
+    """Whether the box `a` lies behind `b`: some plane between them has `b` and the camera on one side."""
+    for axis in range(3):
+        if a[0][axis] >= b[1][axis] - 1e-9 and camera.place[axis] < a[0][axis] + 1e-9:
+            return True
+        if a[1][axis] <= b[0][axis] + 1e-9 and camera.place[axis] > a[1][axis] - 1e-9:
+            return True
+    return False
+
+
+def draw(camera, size, ground, shade):
+    """The pump, boxes from the farthest to the nearest."""
+    image = Image.new("RGB", (size[0] * FINE, size[1] * FINE), ground)
+    pen = ImageDraw.Draw(image)
+    left, order = dict(BOXES), []
+    while left:
+        free = [n for n in left if all(m == n or is_behind(left[n], left[m], camera) or not is_behind(left[m], left[n], camera) for m in left)]
+        name = max(free or left, key=lambda n: np.linalg.norm(np.mean(left[n][:2], axis=0) - camera.place))
+        order.append(name)
+        del left[name]
+    for name in order:
+        own = BOXES[name][2]
+        low, high = np.array(BOXES[name][0], float), np.array(BOXES[name][1], float)
+        for corners, normal, colour in faces():
+            inside = (corners >= low - 1e-9).all() and (corners <= high + 1e-9).all() and colour == own
+            if not inside or (camera.place - corners[0]) @ normal <= 0:
+                continue
+            light = shade[0] + shade[1] * max(0.0, float(normal @ LIGHT))
+            fill = tuple(int(min(255, c * light)) for c in colour)
+            at = [tuple(p * FINE) for p in camera.see(corners)]
+            pen.polygon(at, fill=fill)
+            pen.line(at + at[:1], fill=(30, 24, 20), width=2 * FINE)
+    return image.resize(size, Image.Resampling.BOX)
+
+
+def homography(source, target):
+    rows = []
+    for (x, y), (u, v) in zip(source, target):
+        rows += [[x, y, 1, 0, 0, 0, -u * x, -u * y], [0, 0, 0, x, y, 1, -v * x, -v * y]]
+    return np.append(np.linalg.solve(np.array(rows), np.array(target).ravel()), 1).reshape(3, 3)
+
+
+def mapped(h, points):
+    q = np.c_[points, np.ones(len(points))] @ h.T
+    return q[:, :2] / q[:, 2:]
+
+
+def on_screen(picture):
+    """A photo of a screen that shows the picture, and the map into it."""
+    w, h = SCREEN
+    into = homography([[0, 0], [w, 0], [w, h], [0, h]], CORNERS)
+    back = np.linalg.inv(into)
+    back /= back[2, 2]
+    shown = picture.transform(SCREEN_PHOTO, Image.Transform.PERSPECTIVE, back.ravel()[:8], Image.Resampling.BICUBIC)
+    room = Image.new("RGB", SCREEN_PHOTO, (26, 27, 30))
+    mask = Image.new("L", SCREEN_PHOTO, 0)
+    ImageDraw.Draw(mask).polygon([tuple(c) for c in CORNERS], fill=255)
+    room.paste(shown, (0, 0), mask)
+    return room, into
+
+
+DATUM = [
+    ("sole plate front right top", "sole plate", "front right top"),
+    ("sole plate front left top", "sole plate", "front left top"),
+    ("sole plate rear right top", "sole plate", "rear right top"),
+    ("sole plate front right foot", "sole plate", "front right"),
+    ("sole plate rear right foot", "sole plate", "rear right"),
+    ("tank rear right top", "tank", "rear right top"),
+    ("tank rear left top", "tank", "rear left top"),
+    ("tank front right top", "tank", "front right top"),
+    ("tank front right foot", "tank", "front right"),
+    ("vessel front right top", "air vessel", "front right top"),
+    ("vessel rear right top", "air vessel", "rear right top"),
+    ("vessel front left top", "air vessel", "front left top"),
+]
+CHECK = [
+    ("lantern front right top", "lantern", "front right top"),
+    ("lantern rear right top", "lantern", "rear right top"),
+    ("lantern front left top", "lantern", "front left top"),
+    ("beam front right foot", "pump beam", "front right"),
+    ("beam front right top", "pump beam", "front right top"),
+    ("beam rear right top", "pump beam", "rear right top"),
+]
+
+
+def marks(noise, render, seen, wrong=None):
+    """Landmarks with exact marks in the render and noisy ones in the reference."""
+    out = []
+    for use, entries in (("datum", DATUM), ("check", CHECK)):
+        for name, part, which in entries:
+            place = corner(part, which)
+            at = seen([place])[0] + noise.normal(size=2) * MARK_SIGMA
+            if name == wrong:
+                at = at + [24.0, 20.0]
+            out.append(
+                {
+                    "name": name,
+                    "render": [round(float(v), 1) for v in render.see(place)[0]],
+                    "reference": [round(float(v), 1) for v in at],
+                    "use": use,
+                    "model_mm": [float(v) for v in place],
+                }
+            )
+    return out
+
+
+def told(camera):
+    return {
+        "centre_model_mm": [round(float(v), 6) for v in camera.place],
+        "focal_length_px": camera.focal,
+        "principal_point_px": [float(v) for v in camera.principal],
+        "axis": [round(float(v), 9) for v in camera.turn[2]],
+    }
+
+
+def main():
+    folder = Path(sys.argv[1] if len(sys.argv) > 1 else Path(__file__).parent.parent / "fixtures/space")
+    folder.mkdir(parents=True, exist_ok=True)
+    noise = np.random.default_rng(SEED)
+    middle = [0, 0, 14]
+    render = Camera((105, -125, 62), middle, 2050.0, (600, 400))
+    hall = Camera((118, -96, 50), [1, 1, 13], 1980.0, (618, 389), roll=1.5)
+    film = Camera((128, -150, 40), [2, 0, 15], 2600.0, (640, 360))
+    draw(render, SIZE, (244, 243, 240), (0.72, 0.4)).save(folder / "render.png", optimize=True)
+    draw(hall, SIZE, (96, 92, 84), (0.45, 0.6)).save(folder / "hall.jpg", quality=88)
+    screen, into = on_screen(draw(film, SCREEN, (60, 66, 74), (0.5, 0.55)))
+    screen.save(folder / "screen.jpg", quality=88)
+    seen = {"hall": hall.see, "screen": lambda p: mapped(into, film.see(p))}
+    corners = [[round(float(v + MARK_SIGMA * noise.normal()), 1) for v in c] for c in CORNERS]
+    matrix = [[round(float(v), 9) for v in row] for row in render.matrix()]
+    shown = {"image": "render.png", "camera": {"matrix": matrix}}
+    rectify = {"corners": corners, "aspect": "16:9"}
+    views = [
+        ("hall", {"image": "hall.jpg", "source": "photo in the hall"}, "tank rear left top"),
+        ("screen", {"image": "screen.jpg", "source": "a film of the harbour", "rectify": rectify}, None),
+    ]
+    job = {
+        "title": "Fire pump of a harbour town, from elsewhere",
+        "scale": "1:24",
+        "views": [
+            {
+                "name": name,
+                "render": shown,
+                "reference": reference,
+                "same_camera": False,
+                "landmarks": marks(noise, render, seen[name], wrong),
+            }
+            for name, reference, wrong in views
+        ],
+    }
+    (folder / "pump.json").write_text(json.dumps(job, indent=2) + "\n")
+    truth = {"hall": told(hall), "screen": told(film), "screen_corners": CORNERS, "screen_size": SCREEN}
+    (folder / "truth.json").write_text(json.dumps(truth, indent=2) + "\n")
+
+
+main()

@@ -1,0 +1,100 @@
+//! `tickstrip camera`: solves the cameras that took a job's references.
+use super::{
+    Status,
+    messages::{Action, Failure, Terminal, shown_path},
+    new::write_new,
+};
+use crate::{
+    job,
+    pipeline::{self, There},
+    report::CameraReport,
+};
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
+
+/// Solve the camera of each reference from landmarks with places on the model
+///
+/// Landmarks whose "model_mm" is stated, five or more of them datum, eight for control, tell from where a reference was taken:
+/// place, distance, direction, roll and focal length, each with its 95 % interval, to be typed into CAD. It says what the marks
+/// do not tell, and what to mark.
+#[derive(clap::Args, Debug)]
+#[command(after_help = "Example:
+  tickstrip camera fixtures/space/pump.json --out pump-cameras")]
+pub(super) struct Arguments {
+    /// The job file
+    job: PathBuf,
+    /// Solve this view only; may be given several times
+    #[arg(long = "view", value_name = "NAME")]
+    views: Vec<String>,
+    /// Print JSON instead of words
+    #[arg(long)]
+    json: bool,
+    /// Write each camera for CAD below this folder: VIEW/camera.gltf, camera.json (matrices, eye, target), camera.csv
+    #[arg(long, value_name = "FOLDER")]
+    out: Option<PathBuf>,
+    /// Overwrite these files if they are there
+    #[arg(long, requires = "out")]
+    force: bool,
+}
+
+pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
+    let job = job::read(&arguments.job)?;
+    let report = pipeline::cameras(&job, &arguments.views)?;
+    let written = match &arguments.out {
+        Some(out) => write_files(&report, out, arguments.force)?,
+        None => Vec::new(),
+    };
+    if arguments.json {
+        terminal.json(&report.to_json())?;
+    } else {
+        terminal.result(&report.to_text())?;
+        let lines = written.iter().map(|p| format!("wrote {}\n", shown_path(p)));
+        terminal.result(&lines.collect::<String>())?;
+    }
+    let is_failed = report.views.iter().any(|view| view.error.is_some());
+    Ok(if is_failed {
+        Status::ViewsFailed
+    } else {
+        Status::NothingOut
+    })
+}
+
+const ADVICE: &str = "name another folder with --out, or say --force";
+
+/// Writes the files of every camera, each whole; nothing where one of them is there already, unless that is asked for.
+fn write_files(
+    report: &CameraReport,
+    out: &Path,
+    is_forced: bool,
+) -> Result<Vec<PathBuf>, Failure> {
+    let views = report.views.iter();
+    let files: Vec<(PathBuf, String)> = views
+        .filter_map(|view| Some((view, view.camera.as_ref()?)))
+        .flat_map(|(view, camera)| {
+            let folder = out.join(&view.name);
+            let files = camera.files(&view.name).into_iter();
+            files.map(move |file| (folder.join(file.name), file.text))
+        })
+        .collect();
+    if let Some((path, _)) = files.iter().find(|(path, _)| path.exists() && !is_forced) {
+        return Err(Failure::Exists {
+            path: path.clone(),
+            advice: ADVICE,
+        });
+    }
+    for (path, text) in &files {
+        let folder = path.parent().unwrap_or(out);
+        fs::create_dir_all(folder)
+            .map_err(|source| Failure::file(folder, Action::Written, source))?;
+        if is_forced {
+            pipeline::clear_left(path);
+            pipeline::write_whole(path, text.as_bytes(), There::IsReplaced)
+                .map_err(|source| Failure::file(path, Action::Written, source))?;
+        } else {
+            write_new(path, text.as_bytes(), ADVICE)?;
+        }
+    }
+    Ok(files.into_iter().map(|(path, _)| path).collect())
+}

@@ -1,0 +1,41 @@
+//! The cameras of a job's references, without a comparison.
+use super::{Error, selected};
+use crate::{
+    images::{self, Limits},
+    job::{self, Fault, Job, View},
+    registration::space,
+    report::{CameraOfView, CameraReport},
+};
+
+/// Solves the camera of each view's reference; `names` are the views that are asked for, none: all. Of the images only the
+/// heads are read. A view that cannot be solved says why; the others go on.
+///
+/// # Errors
+/// Where a view is unknown.
+pub fn cameras(job: &Job, names: &[String]) -> Result<CameraReport, Error> {
+    let views = selected(job, names)?;
+    let solved = views.iter().map(|view| {
+        solve(view).unwrap_or_else(|(code, text)| CameraOfView::failed(&view.name, code, text))
+    });
+    Ok(CameraReport {
+        views: solved.collect(),
+    })
+}
+
+fn solve(view: &View) -> Result<CameraOfView, (&'static str, String)> {
+    let size = |path| {
+        let look = images::look_at(path, &Limits::default());
+        look.map(|look| look.size())
+            .map_err(|e| (e.code(), e.to_string()))
+    };
+    let (render, reference) = (size(&view.render.image)?, size(&view.reference.image)?);
+    let outside = job::marks_outside(view, "", render, reference);
+    if let Some(fault) = outside.faults.first() {
+        let texts: Vec<String> = outside.faults.iter().map(Fault::text).collect();
+        return Err((fault.code(), texts.join("; ")));
+    }
+    let words = |e: space::Error| (e.code(), e.to_string());
+    let photo = space::of_view(view, reference).map_err(words)?;
+    let found = space::resect(&photo.photo, &photo.marks).map_err(words)?;
+    Ok(CameraOfView::solved(&view.name, &found, &photo.marks))
+}

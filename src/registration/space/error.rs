@@ -1,0 +1,89 @@
+//! Why a photo's camera cannot be solved.
+use crate::rectification;
+
+/// Why a photo's camera cannot be solved.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum Error {
+    /// The screen in the photo cannot be rectified.
+    #[error(transparent)]
+    Rectify(#[from] rectification::Error),
+    /// The screen's aspect is not stated.
+    #[error(
+        "camera: the aspect of the screen's picture is not stated; state \"aspect\" beside the \"corners\", or \"screen_corners\": \"none\" where they are those of a rectangle on the subject"
+    )]
+    NoAspect,
+    /// Too few marks with places on the model.
+    #[error(
+        "camera: {found} datum landmark{} a place on the model (\"model_mm\"), {reason} needs {needed}; give {} more, 8 or more so that a wrong mark is noticed",
+        if *found == 1 { " has" } else { "s have" }, needed - found
+    )]
+    TooFewPlaces {
+        /// How many there are.
+        found: usize,
+        /// How many it takes.
+        needed: usize,
+        /// What needs them.
+        reason: &'static str,
+    },
+    /// Places that determine no camera.
+    #[error(
+        "camera: the places of the datum landmarks on the model ({names}) lie on one {what}; mark others, far apart in all three directions"
+    )]
+    PlacesInLine {
+        /// "point" or "line".
+        what: &'static str,
+        /// Names of the landmarks.
+        names: String,
+    },
+    /// Places in a plane where the screen's corners are not known.
+    #[error(
+        "camera: the places of the datum landmarks on the model ({names}) lie in one plane, and the screen's corners are not in the photo; mark some nearer and farther, or the corners"
+    )]
+    PlacesInPlane {
+        /// Names of the landmarks.
+        names: String,
+    },
+    /// Marks that determine no camera.
+    #[error(
+        "camera: no camera shows the places of the datum landmarks ({names}) where they are marked; see whether marks are mixed up and \"model_mm\" is in millimetres of one model"
+    )]
+    NoCamera {
+        /// Names of the landmarks.
+        names: String,
+    },
+    /// More than half of the marks contradict the others.
+    #[error(
+        "camera: {wrong} of {all} datum landmarks contradict the others, so nothing tells which are right; see whether the places (\"model_mm\") belong to these marks and to this model"
+    )]
+    Contradict {
+        /// Marks that were left out.
+        wrong: usize,
+        /// Marks there are.
+        all: usize,
+    },
+    /// Places whose mirror images fit: seen from the other side, a mirrored model looks smaller where it is nearer.
+    #[error(
+        "camera: the datum landmarks are seen smaller where they are nearer ({deviations:.0} deviations of noise), so the places on the model are a mirror image; see whether two axes of \"model_mm\" are exchanged or one has the wrong sign"
+    )]
+    Mirrored {
+        /// How far the perspective lies below 0, in its standard deviations.
+        deviations: f64,
+    },
+}
+
+impl Error {
+    /// Stable code for scripts.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::Rectify(error) => error.code(),
+            Self::NoAspect => "screen-without-aspect",
+            Self::TooFewPlaces { .. } => "too-few-places",
+            Self::PlacesInLine { .. } => "places-in-line",
+            Self::PlacesInPlane { .. } => "places-in-plane",
+            Self::NoCamera { .. } => "no-camera",
+            Self::Contradict { .. } => "marks-contradict",
+            Self::Mirrored { .. } => "places-mirrored",
+        }
+    }
+}

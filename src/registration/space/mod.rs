@@ -1,0 +1,25 @@
+//! The camera of a photo, in space: from marks of points whose places on the model are known (resection).
+#![doc = include_str!("METHOD.md")]
+mod attitudes;
+mod camera;
+mod error;
+mod figures;
+mod marks;
+mod of_view;
+mod photo;
+mod resection;
+pub(crate) mod settings;
+mod solving;
+mod start;
+#[cfg(test)]
+mod tests;
+mod told;
+
+pub use error::Error;
+pub use figures::Attitude;
+pub use of_view::{ViewPhoto, of_view};
+pub use photo::{KnownFocal, KnownLens, KnownPoint, Photo, Screen, SpaceMark};
+pub use resection::{
+    Deciding, MarkFinding, MarkFit, Resection, SecondAttitude, WANTED_MARKS, resect,
+};
+pub use told::{Told, Untold};

@@ -1,0 +1,42 @@
+//! What the resection goes by.
+use crate::settings::settings;
+
+settings! {
+    /// What the resection goes by.
+    SPACE: SpaceSettings of "space" {
+        principal_point = 0.02, "parts of the diagonal", "common practice, no source":
+            "Standard deviation of the principal point from the middle of a picture that is not cropped.";
+        screen_principal_point = 0.03, "parts of the diagonal", "judgement":
+            "The same in the picture on a screen: films are cropped a little.";
+        cropped_principal_point = 0.15, "parts of the diagonal", "judgement":
+            "The same in a picture that is said to be cropped.";
+        stated_principal_point = 0.001, "parts of the diagonal", "judgement":
+            "Standard deviation of a principal point that is stated.";
+        unknown_lens = 0.3, "of the coefficient", "judgement":
+            "Standard deviation of an unknown lens's coefficient before anything is measured.";
+        focal_percent = 3.0, "%", "judgement":
+            "Standard deviation of a focal length that is stated in pixels without one.";
+        focal_35mm_percent = 10.0, "%", "judgement":
+            "The same in millimetres of 35 mm film: makers round it, and lenses focus.";
+        as_render_share = 0.05, "parts of the perspective", "measured: of a camera that was set by eye":
+            "Standard deviation of the perspective where it is that of the render, the part that grows with it.";
+        as_render_least = 0.004, "sizes of the datum over the distance", "measured: of a camera that was set by eye":
+            "The same, the part that does not.";
+        corners_outside = 0.2, "parts of the picture", "judgement":
+            "Standard deviation of a screen's corners that are not in the picture.";
+        flat = 0.02, "of the largest extent", "judgement":
+            "Datum marks that reach less far across their plane lie in it.";
+        robust_constant = 2.0, "deviations", "judgement; 2.385 keeps 95 % of the efficiency (Holland and Welsch 1977, from memory)":
+            "Constant of the Cauchy weights of the robust solutions.";
+        start_error = 8.0, "deviations", "judgement":
+            "A start's error at a mark counts in units of this, up to three.";
+        attitude_cost = 10.0, "chi-square", "judgement: odds of 150 to one":
+            "Two attitudes whose costs differ by less than this cannot be told apart.";
+        gross = 3.0, "critical values", "judgement":
+            "Marks whose statistic in the robust solution is above this many critical values are left out before least squares.";
+        most_focal_deviation = 0.3, "of its logarithm", "judgement":
+            "Largest standard deviation of a focal length, or of a distance, that is still told.";
+        loose_principal_point = 0.05, "parts of the diagonal", "judgement":
+            "With marks in a plane, a principal point that is known worse than this leaves the focal length untold.";
+    }
+}

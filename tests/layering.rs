@@ -19,6 +19,10 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("job", &["warning", "printable", "units", "frame"]),
     ("images", &["stop", "printable", "kernels", "job"]),
     (
+        "meshes",
+        &["stop", "printable", "units", "frame", "kernels", "job"],
+    ),
+    (
         "rectification",
         &[
             "settings",
@@ -85,6 +89,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "statistics",
             "kernels",
             "job",
+            "meshes",
             "rectification",
             "registration",
             "measurement",
@@ -146,6 +151,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "printable",
             "units",
             "images",
+            "meshes",
             "drawing",
             "job",
             "measurement",

@@ -2,6 +2,7 @@
 mod check;
 mod compare;
 mod demo;
+mod draw;
 mod mark;
 mod memory;
 mod messages;
@@ -52,6 +53,7 @@ enum Command {
     Scale(scale::Arguments),
     Demo(demo::Arguments),
     Rectify(rectify::Arguments),
+    Draw(draw::Arguments),
 }
 
 /// Runs the command that the arguments ask for (the first one is the program's name), prints what it has to say, and
@@ -81,6 +83,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Scale(arguments) => scale::run(arguments, &terminal),
         Command::Demo(arguments) => demo::run(arguments, &terminal),
         Command::Rectify(arguments) => rectify::run(arguments, &terminal),
+        Command::Draw(arguments) => draw::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {
         terminal.failure(&failure);

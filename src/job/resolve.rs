@@ -24,7 +24,7 @@ use crate::{
     printable::shortened,
     units::{ModelMm, ScaleError, ScaleRatio, Unit},
 };
-use camera::{check_camera, of_unit_size};
+pub(super) use camera::{check_camera, of_unit_size};
 use known::are_stated_once;
 use marks::MarkNames;
 use std::path::{Path, PathBuf};

@@ -288,6 +288,13 @@ mod tests {
     }
 
     #[test]
+    fn the_first_of_several_that_are_equally_near_stays() {
+        let corners = [[-9.0, -9.0, 0.5], [30.0, -9.0, 0.5], [-9.0, 30.0, 0.5]];
+        let triangles = [3, 1, 2].map(|id| Triangle { corners, id });
+        assert_eq!(DepthBuffer::of(&triangles, 2, 1).ids(0), [3, 3]);
+    }
+
+    #[test]
     fn two_triangles_that_share_a_side_leave_no_gap() {
         let numbers = random(2 * 200);
         for n in numbers.chunks_exact(2) {

@@ -160,8 +160,9 @@ fn nine_of_a_box_s_twelve_edges_are_seen() {
 
 #[test]
 fn what_stands_behind_is_hidden_and_what_reaches_out_is_cut_off() {
-    let front = ("front", [0.0, 0.0, 10.0], [10.0, 10.0, 12.0]);
-    let hidden = ("hidden", [2.0, 2.0, 0.0], [8.0, 8.0, 2.0]);
+    // A thin plate, and what lies less than a fiftieth of the depth behind it.
+    let front = ("front", [0.0, 0.0, 11.9], [10.0, 10.0, 12.0]);
+    let hidden = ("hidden", [2.0, 2.0, 11.5], [8.0, 8.0, 11.8]);
     let behind = ("behind", [5.0, 4.0, 0.0], [14.0, 6.0, 2.0]);
     let model = model(&boxes(&[front, hidden, behind]));
     let drawing = drawn(&model, from_above(20.0, [10.0, 210.0]), [320, 220]);

@@ -119,10 +119,22 @@ fn a_drawn_render_is_compared_with_a_picture_of_a_subject_that_differs_in_one_pa
         ("tank right", [70.0, 5.0, 40.0]),
         ("post top", [80.0, 15.0, 62.0]),
     ];
-    let landmarks: Vec<Value> = corners
+    let landmark = |name: &str, model: [f64; 3], subject: [f64; 3], usage: &str| json!({ "name": name, "render": pixel(model), "reference": pixel(subject), "model_mm": model, "use": usage });
+    let mut landmarks: Vec<Value> = corners
         .iter()
-        .map(|(name, place)| json!({ "name": name, "render": pixel(*place), "reference": pixel(*place), "model_mm": place }))
+        .map(|(name, place)| landmark(name, *place, *place, "datum"))
         .collect();
+    let of_panel = [
+        "panel left above",
+        "panel right above",
+        "panel left below",
+        "panel right below",
+    ];
+    for (index, name) in of_panel.iter().enumerate() {
+        let (side, z) = ([-1.0, 1.0][index % 2], [32.0, 18.0][index / 2]);
+        let corner = |half: f64| [40.0 + side * half, 2.0, z];
+        landmarks.push(landmark(name, corner(15.0), corner(15.75), "check"));
+    }
     let around =
         [[22.0, 34.0], [58.0, 34.0], [58.0, 16.0], [22.0, 16.0]].map(|[x, z]| pixel([x, 2.0, z]));
     let job = json!({
@@ -130,7 +142,7 @@ fn a_drawn_render_is_compared_with_a_picture_of_a_subject_that_differs_in_one_pa
         "views": [{
             "name": "front", "render": { "image": "model.png", "camera": { "matrix": camera() }, "mark_sigma_px": 0.3 },
             "reference": { "image": "subject.png", "kind": "screenshot", "mark_sigma_px": 0.3 },
-            "landmarks": landmarks, "regions": [{ "name": "panel", "outline": around }]
+            "landmarks": landmarks, "regions": [{ "name": "panel", "outline": around, "landmarks": of_panel }]
         }]
     });
     fs::write(folder.path().join("job.json"), job.to_string()).expect("written");

@@ -13,6 +13,7 @@ mod polygon;
 mod polylines;
 mod projection;
 mod read;
+mod recognise;
 mod screen;
 mod soup;
 mod stl;

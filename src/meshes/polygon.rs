@@ -34,12 +34,12 @@ impl Cutter {
     /// The polygon on the plane of its mean normal (Newell's), counter-clockwise.
     fn flatten(&mut self, soup: &Soup, corners: &[u32]) {
         let place = |i: usize| soup.vertices[corners[i % corners.len()] as usize];
-        let mut normal = [0.0; 3];
+        let mut normal = [0.0_f64; 3];
         for i in 0..corners.len() {
             let (a, b) = (place(i), place(i + 1));
-            for k in 0..3 {
+            for (k, sum) in normal.iter_mut().enumerate() {
                 let (u, v) = ((k + 1) % 3, (k + 2) % 3);
-                normal[k] += (a[u] - b[u]) * (a[v] + b[v]);
+                *sum += (a[u] - b[u]) * (a[v] + b[v]);
             }
         }
         let largest = (0..3).max_by(|a, b| normal[*a].abs().total_cmp(&normal[*b].abs()));
@@ -142,7 +142,7 @@ mod tests {
         ];
         assert_eq!(areas(&cut(&square)), (4.0, 4.0));
         // An L, both ways round, from each corner.
-        let mut bent = vec![
+        let mut bent = [
             [0.0, 0.0],
             [3.0, 0.0],
             [3.0, 1.0],

@@ -1,11 +1,13 @@
 //! From a file to a model.
 use super::{
     error::{Error, Fault},
-    format::{Format, recognise},
+    format::Format,
     gltf,
     limits::Limits,
     model::Model,
-    obj, ply, stl, three_mf,
+    obj, ply,
+    recognise::recognise,
+    stl, three_mf,
 };
 use crate::{job::read_input, units::Unit};
 use std::path::Path;

@@ -97,7 +97,7 @@ impl Soup {
         place: [f64; 3],
         at: impl FnOnce() -> String,
     ) -> Result<(), Fault> {
-        if let Some(bad) = place.iter().find(|v| !(v.abs() <= LARGEST_COORDINATE)) {
+        if let Some(bad) = place.iter().find(|v| !is_coordinate(**v)) {
             let found = format!("the coordinate {bad:e}; it must be a number of at most 1e12");
             return Err(self.damaged(at(), found));
         }
@@ -144,6 +144,11 @@ impl Soup {
         self.part_of_facet.push(part);
         Ok(())
     }
+}
+
+/// A number, and not absurdly large.
+fn is_coordinate(v: f64) -> bool {
+    v.abs() <= LARGEST_COORDINATE
 }
 
 pub(super) fn too_many(what: &'static str, most: usize) -> Fault {

@@ -4,8 +4,9 @@
 //! 3D Systems, StereoLithography Interface Specification, 1989 (known from common practice).
 use super::{
     error::Fault,
-    format::{Format, STL_FACET, STL_HEADER, stl_count},
+    format::Format,
     limits::Limits,
+    recognise::{STL_FACET, STL_HEADER, stl_count},
     soup::Soup,
     words::{Lines, shown, three, words},
 };

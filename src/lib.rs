@@ -42,6 +42,7 @@ pub mod images;
 pub mod job;
 pub mod kernels;
 pub mod measurement;
+pub mod meshes;
 #[cfg(feature = "draw")]
 pub mod pipeline;
 pub mod printable;

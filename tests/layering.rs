@@ -20,6 +20,10 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("images", &["stop", "printable", "kernels", "job"]),
     ("contour", &["settings", "frame", "kernels", "job"]),
     (
+        "meshes",
+        &["stop", "printable", "units", "frame", "kernels", "job"],
+    ),
+    (
         "rectification",
         &[
             "settings",
@@ -86,6 +90,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "statistics",
             "kernels",
             "job",
+            "meshes",
             "rectification",
             "registration",
             "measurement",
@@ -148,6 +153,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "printable",
             "units",
             "images",
+            "meshes",
             "drawing",
             "job",
             "measurement",

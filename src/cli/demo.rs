@@ -33,6 +33,11 @@ const FILES: &[(&str, &[u8])] = &[
         "plan-new.png",
         include_bytes!("../../fixtures/demo/plan-new.png"),
     ),
+    ("pump.obj", include_bytes!("../../fixtures/demo/pump.obj")),
+    (
+        "pump-camera.json",
+        include_bytes!("../../fixtures/demo/pump-camera.json"),
+    ),
     (
         "plan-old.png",
         include_bytes!("../../fixtures/demo/plan-old.png"),

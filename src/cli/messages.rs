@@ -1,10 +1,12 @@
 //! What goes to the terminal: results to standard output, everything else to standard error.
 use super::Status;
 use crate::{
-    images, job, pipeline,
+    drawing, images, job, meshes, pipeline,
     printable::{is_command, on_one_line},
     report::{TABLE_COLOURS, TableStyle},
-    service, units,
+    service,
+    stop::Stopped,
+    units,
 };
 use std::{
     fmt,
@@ -197,6 +199,47 @@ pub(super) enum Failure {
         /// The view's name.
         name: String,
     },
+    /// A mesh cannot be used.
+    #[error("{0}")]
+    Mesh(#[from] meshes::Error),
+    /// Nothing can be drawn with a camera.
+    #[error("{}: {source}", path.display())]
+    Projection {
+        /// The file that states the camera.
+        path: PathBuf,
+        /// Why.
+        source: meshes::ProjectionError,
+    },
+    /// A view without a camera.
+    #[error(
+        "{}: the view \"{name}\" states no \"camera\" for its render; state its matrix there, or name a file with --camera",
+        job.display()
+    )]
+    NoCamera {
+        /// The job file.
+        job: PathBuf,
+        /// The view's name.
+        name: String,
+    },
+    /// The camera looks past the model.
+    #[error(
+        "{}: nothing of the model is within {} x {} px; its middle lies {place}; check the unit, the camera's matrix and --size",
+        mesh.display(), size[0], size[1]
+    )]
+    NothingInPicture {
+        /// The mesh.
+        mesh: PathBuf,
+        /// Width and height of the picture.
+        size: [u32; 2],
+        /// Where the model's middle lies instead.
+        place: String,
+    },
+    /// A picture cannot be written in its format.
+    #[error("{0}")]
+    Drawing(#[from] drawing::Error),
+    /// The run was asked to stop.
+    #[error(transparent)]
+    Stopped(#[from] Stopped),
     /// A length cannot be used.
     #[error("{0}")]
     Length(#[from] units::LengthError),
@@ -251,6 +294,12 @@ pub(super) enum Failure {
         /// The picture.
         path: PathBuf,
     },
+    /// The result would take the place of a file that it is made from.
+    #[error("{}: this is a file that is drawn from, and it is not overwritten; name another with --out or --svg", path.display())]
+    OwnSource {
+        /// The file.
+        path: PathBuf,
+    },
     /// A path that JSON cannot hold.
     #[error("{}: the path is not UTF-8, so no job file can name it; rename the file", path.display())]
     PathNotUtf8 {
@@ -297,7 +346,7 @@ impl Failure {
     /// How the program exits.
     pub fn status(&self) -> Status {
         match self {
-            Self::Pipeline(pipeline::Error::Stopped) => Status::Stopped,
+            Self::Pipeline(pipeline::Error::Stopped) | Self::Stopped(_) => Status::Stopped,
             _ => Status::Unusable,
         }
     }

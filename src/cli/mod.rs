@@ -3,6 +3,7 @@ mod camera;
 mod check;
 mod compare;
 mod demo;
+mod draw;
 mod mark;
 mod memory;
 mod messages;
@@ -54,6 +55,7 @@ enum Command {
     Demo(demo::Arguments),
     Rectify(rectify::Arguments),
     Camera(camera::Arguments),
+    Draw(draw::Arguments),
 }
 
 /// Runs the command that the arguments ask for (the first one is the program's name), prints what it has to say, and
@@ -84,6 +86,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Demo(arguments) => demo::run(arguments, &terminal),
         Command::Rectify(arguments) => rectify::run(arguments, &terminal),
         Command::Camera(arguments) => camera::run(arguments, &terminal),
+        Command::Draw(arguments) => draw::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {
         terminal.failure(&failure);

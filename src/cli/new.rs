@@ -61,6 +61,20 @@ pub(super) fn write_new(path: &Path, bytes: &[u8], advice: &'static str) -> Resu
     })
 }
 
+/// Writes a file: in place of what is there only where that is wanted.
+pub(super) fn write_file(
+    path: &Path,
+    bytes: &[u8],
+    (is_forced, advice): (bool, &'static str),
+) -> Result<(), Failure> {
+    if !is_forced {
+        return write_new(path, bytes, advice);
+    }
+    pipeline::clear_left(path);
+    pipeline::write_whole(path, bytes, There::IsReplaced)
+        .map_err(|source| Failure::file(path, Action::Written, source))
+}
+
 /// The path of an image as a job file at `job` names it.
 fn from_job(job: &Path, image: &Path) -> Result<PathBuf, Failure> {
     let absolute = |path: &Path| {

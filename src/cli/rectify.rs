@@ -2,8 +2,8 @@
 use super::{
     Status,
     memory::Memory,
-    messages::{Action, Failure, Terminal, shown_path},
-    new::write_new,
+    messages::{Failure, Terminal, shown_path},
+    new::write_file,
     scale::finite_number,
 };
 use crate::{
@@ -12,7 +12,7 @@ use crate::{
         self, KnownPlane, Rectify,
         raw::{Mark, RawAspect, RawLength, RawPlanePoint, RawRectify},
     },
-    pipeline::{self, RectifiedPicture, There},
+    pipeline::{self, RectifiedPicture},
 };
 use std::{
     fs,
@@ -206,7 +206,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         asked.mark_sigma,
         (&limits, &arguments.memory.budget()),
     )?;
-    write(&arguments.out, &done.png, arguments.force)?;
+    write_file(&arguments.out, &done.png, (arguments.force, ADVICE))?;
     let out = shown_path(&arguments.out);
     terminal.result(&format!("{}wrote {out}\n", words(&asked, &done)))?;
     Ok(Status::NothingOut)
@@ -275,16 +275,6 @@ fn spare(image: &Path, out: &Path) -> Result<(), Failure> {
         Some(out) if real(image) == Some(out.clone()) => Err(Failure::OwnPicture { path: out }),
         _ => Ok(()),
     }
-}
-
-/// Writes the whole file beside its place and moves it there.
-fn write(path: &Path, bytes: &[u8], is_forced: bool) -> Result<(), Failure> {
-    if !is_forced {
-        return write_new(path, bytes, ADVICE);
-    }
-    pipeline::clear_left(path);
-    pipeline::write_whole(path, bytes, There::IsReplaced)
-        .map_err(|source| Failure::file(path, Action::Written, source))
 }
 
 /// What was done, a line each.

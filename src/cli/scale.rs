@@ -45,7 +45,7 @@ pub(super) struct Arguments {
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
-enum PlainUnit {
+pub(super) enum PlainUnit {
     /// Millimetre
     Mm,
     /// Centimetre

@@ -18,6 +18,7 @@ mod grid;
 mod heat;
 mod labels;
 mod marks;
+mod model;
 mod overlay;
 mod paper;
 mod pdf;
@@ -43,6 +44,7 @@ pub use self::{
     drawn_file::DrawnFile,
     error::Error,
     explain::{explain, explain_rectification},
+    model::{model_png, model_svg},
     paper::Paper,
     pdf::sheets_pdf,
     png::{encode_jpeg, encode_large_png, encode_png},

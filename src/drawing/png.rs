@@ -1,6 +1,6 @@
 //! Pictures to PNG, animated PNG and JPEG bytes.
 use super::Error;
-use crate::stop;
+use crate::{kernels::Plane, stop};
 use image::RgbImage;
 use std::borrow::Cow;
 
@@ -23,6 +23,21 @@ pub fn encode_large_png(picture: RgbImage) -> Result<Vec<u8>, Error> {
 /// The same with the size at which it is meant to be printed.
 pub(crate) fn encode_png_at(picture: &RgbImage, dots_per_inch: f64) -> Result<Vec<u8>, Error> {
     encode(picture, Some((dots_per_inch / 0.0254).round() as u32))
+}
+
+/// The same with how much of each pixel is there, 0 to 255.
+pub(crate) fn encode_cut_out(picture: &RgbImage, opacity: &Plane<u8>) -> Result<Vec<u8>, Error> {
+    let pixels = picture.pixels().zip(opacity);
+    let rgba: Vec<u8> = pixels
+        .flat_map(|(image::Rgb([r, g, b]), a)| [*r, *g, *b, *a])
+        .collect();
+    let mut bytes = Vec::with_capacity(rgba.len() / 4);
+    let mut encoder = encoder(&mut bytes, picture);
+    encoder.set_color(png::ColorType::Rgba);
+    let mut writer = encoder.write_header()?;
+    writer.write_image_data(&rgba)?;
+    writer.finish()?;
+    Ok(bytes)
 }
 
 fn encode(picture: &RgbImage, dots_per_metre: Option<u32>) -> Result<Vec<u8>, Error> {

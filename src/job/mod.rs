@@ -3,6 +3,7 @@
 //! The other stages see only these types; names are resolved to indices, lengths to millimetres, paths to absolute ones.
 mod aspect;
 mod builder;
+mod camera_file;
 mod doubts;
 mod error;
 mod every;
@@ -23,11 +24,10 @@ mod structure;
 mod surroundings;
 
 pub use builder::{JobBuilder, LandmarkBuilder, ViewBuilder};
+pub use camera_file::read_camera;
 pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
-#[cfg(feature = "draw")]
-pub(crate) use input::read_input;
-pub(crate) use input::{InputError, InputFile, open_input};
+pub(crate) use input::{InputError, InputFile, open_input, read_input};
 pub use interior::{FocalLength, Interior, PrincipalPoint, ScreenCorners};
 pub use marked_on::MarkedOn;
 #[cfg(feature = "service")]

@@ -26,7 +26,7 @@ use crate::{
     printable::shortened,
     units::{ModelMm, ScaleError, ScaleRatio, Unit},
 };
-use camera::{check_camera, of_unit_size};
+pub(super) use camera::{check_camera, of_unit_size};
 use interior::interior;
 use known::are_stated_once;
 use marks::MarkNames;

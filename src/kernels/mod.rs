@@ -5,6 +5,7 @@
 pub mod blur;
 pub mod box_mean;
 pub mod canny;
+pub mod depth;
 pub mod distance;
 pub mod fill;
 pub(crate) mod gradient;

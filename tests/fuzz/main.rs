@@ -1,4 +1,4 @@
-//! Inputs that nobody would write: mutated job files, lengths, images, marks and requests. Whatever comes in, the
+//! Inputs that nobody would write: mutated job files, lengths, images, meshes, marks and requests. Whatever comes in, the
 //! program ends soon, does not panic, and either does its work or says why not.
 //!
 //! `tests/ATTACKS.md` says how to run an entry longer and how to run a finding again.
@@ -10,6 +10,7 @@ mod image_file;
 mod job_file;
 mod json;
 mod lengths;
+mod mesh_file;
 mod page;
 mod random;
 mod registration;
@@ -70,6 +71,16 @@ fn image() {
     let folder = tempfile::tempdir().expect("a folder");
     let check = move |input: &[u8]| image_file::check(folder.path(), input);
     run(Entry::new("image", seeds.clone(), make, check));
+}
+
+#[test]
+fn mesh() {
+    // What an independent writer wrote, and packages that are not packed.
+    let seeds = corpus("../meshes");
+    let make = |random: &mut Random| bytes::mutated(random, &seeds);
+    let folder = tempfile::tempdir().expect("a folder");
+    let check = move |input: &[u8]| mesh_file::check(folder.path(), input);
+    run(Entry::new("mesh", seeds.clone(), make, check));
 }
 
 #[test]

@@ -7,7 +7,7 @@ type Camera = [[f64; 4]; 3];
 
 /// The same camera with numbers near 1: a homogeneous matrix means the same times any factor, and the fits look at its
 /// size. A power of two, so that no digit changes.
-pub(super) fn of_unit_size(camera: Camera) -> Camera {
+pub(in crate::job) fn of_unit_size(camera: Camera) -> Camera {
     let largest = camera
         .iter()
         .flatten()
@@ -23,7 +23,7 @@ pub(super) fn of_unit_size(camera: Camera) -> Camera {
 /// A camera needs three independent rows; a parallel projection, whose last row is (0, 0, 0, 1), is one.
 ///
 /// `camera` is that of `raw` with numbers near 1.
-pub(super) fn check_camera(raw: &RawCamera, camera: &Camera) -> Result<(), FaultKind> {
+pub(in crate::job) fn check_camera(raw: &RawCamera, camera: &Camera) -> Result<(), FaultKind> {
     let is_large = |number: &&f64| number.abs() > 1e12;
     if let Some(&found) = raw.matrix.iter().flatten().find(is_large) {
         return Err(FaultKind::NumberTooLarge { found });

@@ -1,0 +1,209 @@
+//! `tickstrip draw`: draws a model from its mesh.
+use super::{
+    Status,
+    messages::{Failure, Terminal, shown_path},
+    new::write_file,
+    scale::PlainUnit,
+};
+use crate::{
+    drawing, images, job,
+    meshes::{self, CREASE_DEG, Drawing, Edges, Limits, MOST_PIXELS, Model, Projection},
+    printable::listed,
+};
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
+
+/// Draw a model from its mesh as a camera sees it, hidden edges left out
+///
+/// The picture is a render: facets lightly shaded, edges black, transparent where the model is not. STL, OBJ, PLY, glTF, GLB and 3MF
+/// files are read.
+#[derive(clap::Args, Debug)]
+#[command(after_help = "Example:
+  tickstrip demo
+  tickstrip draw fire-pump-demo/pump.obj --unit mm --camera fire-pump-demo/pump-camera.json \\
+    --size 1200x900 --out drawn.png --svg drawn.svg")]
+pub(super) struct Arguments {
+    /// The mesh
+    mesh: PathBuf,
+    /// A JSON file {"matrix": [...]}: three rows of four numbers that take model millimetres (x, y, z, 1) to pixels, homogeneous
+    #[arg(
+        long,
+        value_name = "FILE",
+        required_unless_present = "job",
+        conflicts_with = "job",
+        requires = "size"
+    )]
+    camera: Option<PathBuf>,
+    /// Take the camera from a view of this job, and the size from its render
+    #[arg(long, value_name = "JOB", requires = "view")]
+    job: Option<PathBuf>,
+    /// The view of the job
+    #[arg(long, value_name = "NAME", requires = "job")]
+    view: Option<String>,
+    /// Width and height of the picture, pixels
+    #[arg(long, value_name = "WxH", value_parser = size)]
+    size: Option<Size>,
+    /// Unit of the mesh's lengths: has to be stated for STL, OBJ and PLY, which have none
+    #[arg(long, value_enum)]
+    unit: Option<PlainUnit>,
+    /// Facets that meet at a greater angle than this make an edge, degrees
+    #[arg(long, value_name = "DEG", default_value_t = CREASE_DEG, value_parser = crease)]
+    crease: f64,
+    /// The PNG file to write
+    #[arg(long, value_name = "FILE", default_value = "drawn.png")]
+    out: PathBuf,
+    /// An SVG file with the visible edges as lines
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+    /// Overwrite the files if they are there
+    #[arg(long)]
+    force: bool,
+}
+
+/// Width and height.
+#[derive(Clone, Copy, Debug)]
+struct Size([u32; 2]);
+
+fn size(text: &str) -> Result<Size, String> {
+    let sides = text.split_once(['x', 'X']);
+    let sides = sides.and_then(|(w, h)| Some([w.trim().parse().ok()?, h.trim().parse().ok()?]));
+    let [width, height]: [u32; 2] = sides.ok_or("write width and height in pixels: 1200x900")?;
+    match u64::from(width) * u64::from(height) {
+        1..=MOST_PIXELS => Ok(Size([width, height])),
+        found => Err(format!("{found} pixels; 1 to {MOST_PIXELS} can be drawn")),
+    }
+}
+
+fn crease(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(angle) if (1.0..=180.0).contains(&angle) => Ok(angle),
+        _ => Err("it must be a number from 1 to 180".to_owned()),
+    }
+}
+
+pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
+    let outs = [Some(&arguments.out), arguments.svg.as_ref()];
+    let outs: Vec<&Path> = outs.into_iter().flatten().map(PathBuf::as_path).collect();
+    if let Some(path) = outs.iter().find(|path| path.exists() && !arguments.force) {
+        let path = path.to_path_buf();
+        return Err(Failure::Exists {
+            path,
+            advice: ADVICE,
+        });
+    }
+    let camera = camera(arguments)?;
+    spare(&[&arguments.mesh, &camera.file], &outs)?;
+    let unit = arguments.unit.map(Into::into);
+    let read = meshes::read(&arguments.mesh, unit, Limits::default())?;
+    let projection = Projection::new(camera.matrix, &read.model);
+    let projection = projection.map_err(|source| Failure::Projection {
+        path: camera.file,
+        source,
+    })?;
+    let edges = Edges::of(&read.model, arguments.crease);
+    let drawing = meshes::draw(&read.model, &edges, &projection, camera.size)?;
+    if drawing.coverage.iter().all(|covered| *covered == 0) {
+        return Err(Failure::NothingInPicture {
+            mesh: arguments.mesh.clone(),
+            size: camera.size,
+            place: place_of_middle(&read.model, &projection),
+        });
+    }
+    let how = (arguments.force, ADVICE);
+    write_file(&arguments.out, &drawing::model_png(&drawing)?, how)?;
+    let mut words = words(&read, &edges, &drawing);
+    words += &format!("wrote {}\n", shown_path(&arguments.out));
+    if let Some(svg) = &arguments.svg {
+        write_file(svg, drawing::model_svg(&drawing).as_bytes(), how)?;
+        words += &format!("wrote {}\n", shown_path(svg));
+    }
+    terminal.result(&words)?;
+    Ok(Status::NothingOut)
+}
+
+const ADVICE: &str = "name another with --out or --svg, or say --force";
+
+/// What the model is drawn from.
+struct Camera {
+    matrix: [[f64; 4]; 3],
+    size: [u32; 2],
+    /// The file that states the matrix.
+    file: PathBuf,
+}
+
+fn camera(arguments: &Arguments) -> Result<Camera, Failure> {
+    let stated = arguments.size.map(|size| size.0);
+    let (Some(job), name) = (
+        &arguments.job,
+        arguments.view.as_deref().unwrap_or_default(),
+    ) else {
+        let file = arguments.camera.clone().unwrap_or_default();
+        let matrix = job::read_camera(&file)?;
+        return Ok(Camera {
+            matrix,
+            size: stated.unwrap_or_default(),
+            file,
+        });
+    };
+    let file = job.clone();
+    let views = job::read(job)?.views;
+    let view = views.into_iter().find(|view| view.name == name);
+    let no_view = || Failure::NoSuchView {
+        job: file.clone(),
+        name: name.to_owned(),
+    };
+    let render = view.ok_or_else(no_view)?.render;
+    let no_camera = || Failure::NoCamera {
+        job: file.clone(),
+        name: name.to_owned(),
+    };
+    let matrix = render.camera.ok_or_else(no_camera)?;
+    let size = match stated {
+        Some(size) => size,
+        None => images::dimensions(&render.image)?.into(),
+    };
+    Ok(Camera { matrix, size, file })
+}
+
+/// Where the middle of a model that is not in the picture lies.
+fn place_of_middle(model: &Model, projection: &Projection) -> String {
+    let [least, greatest] = model.model_box();
+    let middle = std::array::from_fn(|k| (least[k] + greatest[k]) / 2.0);
+    match projection.pixel(middle) {
+        Some([x, y]) => format!("at ({x:.0}, {y:.0})"),
+        None => "behind the camera".to_owned(),
+    }
+}
+
+/// Files that are drawn from are not overwritten, whatever is said.
+fn spare(sources: &[&Path], outs: &[&Path]) -> Result<(), Failure> {
+    let real = |path: &&Path| fs::canonicalize(path).ok();
+    let sources: Vec<PathBuf> = sources.iter().filter_map(real).collect();
+    match outs
+        .iter()
+        .filter_map(real)
+        .find(|out| sources.contains(out))
+    {
+        Some(path) => Err(Failure::OwnSource { path }),
+        None => Ok(()),
+    }
+}
+
+/// What was read and drawn, a line each.
+fn words(read: &meshes::Read, edges: &Edges, drawing: &Drawing) -> String {
+    let model = &read.model;
+    let [least, greatest] = model.model_box();
+    let [x, y, z] = std::array::from_fn(|k| greatest[k] - least[k]);
+    let (width, height) = drawing.picture.dimensions();
+    format!(
+        "mesh: {} with {} facets, {} edges; {x:.1} x {y:.1} x {z:.1} mm along x, y, z\nparts: {}\n\
+         drawn: {width} x {height} px, {} visible lines\n",
+        read.format,
+        model.facets().len(),
+        edges.features(),
+        listed(model.parts().iter().map(|part| part.name.as_str())),
+        drawing.lines.len(),
+    )
+}

@@ -94,8 +94,8 @@ pub fn far_from_datum(view: &View, adjustment: &Adjustment) -> Option<FarFromDat
 
 #[cfg(test)]
 mod tests {
-    use super::super::coverage::job;
     use super::*;
+    use crate::measurement::coverage::job;
     use crate::{job::RegistrationKind, registration::register, statistics::trials::Noise};
 
     /// A part at `anchor`, with datum marks on the corners of a square of 200 px at (300, 300).

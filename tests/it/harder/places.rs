@@ -303,7 +303,7 @@ fn judged_by_its_own_datum(seed: u64, kind: RegistrationKind) -> (Verdict, bool)
     (found.spans[0].verdict, is_told)
 }
 
-/// Measured before the verdict was held back: within in 8 of 8 views, with the error of 4.1 % against a tolerance of 2 %.
+/// The error of 4.1 % is twice the tolerance; an affine change of space is what such a camera takes up.
 #[test]
 fn a_wrong_length_that_the_camera_was_fitted_to_is_never_within_and_the_view_says_why() {
     for kind in [RegistrationKind::Affine, RegistrationKind::Projective] {

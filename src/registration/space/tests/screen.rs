@@ -1,4 +1,4 @@
-//! Photos of a screen, with its corners and without.
+//! Photos of a screen, with its corners and without, and marks without sense.
 use super::*;
 use crate::frame::ReferencePx;
 
@@ -9,7 +9,7 @@ fn on_screen([x, y]: [f64; 2]) -> Point<ReferencePx> {
     Point::new(shown.x / shown.z, shown.y / shown.z)
 }
 
-pub(super) fn screen_case(seed: u64, with_corners: bool) -> (Photo, Vec<SpaceMark>, Truth) {
+fn screen_case(seed: u64, with_corners: bool) -> (Photo, Vec<SpaceMark>, Truth) {
     let mut noise = Noise(seed);
     let truth = Truth::new(-50.0, 15.0, 60.0, 2350.0);
     let places = cloud(&mut noise, 14, 1.0);
@@ -69,4 +69,62 @@ fn a_screen_without_corners_tells_the_place_alone() {
         });
     }
     assert!(held >= 16, "{held} of 20");
+}
+
+/// Marks and places without sense: huge, tiny, on one point, on a line, outside of the picture, beyond a screen's horizon.
+#[test]
+fn senseless_marks_end_with_words_or_a_camera() {
+    let mut solved = 0;
+    for seed in 0..150 {
+        let mut noise = Noise(31 * seed + 5);
+        let size = 10_f64.powf(24.0 * noise.uniform() - 12.0);
+        let spread = 10_f64.powf(8.0 * noise.uniform() - 2.0);
+        let flat = [1.0, 1e-9, 0.0][(seed % 3) as usize];
+        let count = 3 + (seed % 11) as usize;
+        let places: Vec<[f64; 3]> = (0..count)
+            .map(|k| {
+                let repeated = if seed % 5 == 0 {
+                    (k / 2) as f64
+                } else {
+                    noise.normal()
+                };
+                [
+                    size * repeated,
+                    size * noise.normal() * flat,
+                    size * noise.normal() * flat,
+                ]
+            })
+            .collect();
+        let mut marks = marked(&places, |_| {
+            [
+                960.0 + spread * noise.normal(),
+                540.0 + spread * noise.normal(),
+            ]
+        });
+        for mark in &mut marks {
+            mark.place_sigma_mm = if seed % 7 == 0 { 1e6 } else { 0.0 };
+        }
+        let mut photo = photo((seed % 2 == 0).then_some(1e-3));
+        let (screen, ..) = screen_case(seed, seed % 4 == 1);
+        photo.screen = if seed % 4 < 2 { screen.screen } else { None };
+        photo.lens = if seed % 3 == 0 {
+            KnownLens::unknown()
+        } else {
+            KnownLens::NONE
+        };
+        if seed % 6 == 0 {
+            photo.focal = KnownFocal::Length {
+                px: 1e7,
+                deviation: 1e-6,
+            };
+        }
+        match resect(&photo, &marks) {
+            Ok(found) => {
+                solved += 1;
+                assert!(found.rms_px.is_finite());
+            }
+            Err(error) => assert!(error.to_string().starts_with("camera: "), "{error}"),
+        }
+    }
+    assert!(solved > 0);
 }

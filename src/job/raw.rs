@@ -377,13 +377,18 @@ impl JsonSchema for RawMarkSigma {
     }
 
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        let sigma = json_schema!({ "type": "number", "minimum": 0.001, "maximum": 10_000 });
+        let sigma = |image: &str| {
+            json_schema!({
+                "description": format!("In the {image}; left out: as the {image}'s other marks."),
+                "type": "number", "minimum": 0.001, "maximum": 10_000
+            })
+        };
         json_schema!({
             "description": "How well one mark was set, pixels: in both images, or in the render and in the reference.",
             "type": ["number", "object"],
             "minimum": 0.001,
             "maximum": 10_000,
-            "properties": { "render": sigma, "reference": sigma },
+            "properties": { "render": sigma("render"), "reference": sigma("reference") },
             "additionalProperties": false
         })
     }

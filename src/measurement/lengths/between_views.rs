@@ -187,7 +187,7 @@ mod tests {
         assert!(found(&[("a.png", 900.0), ("b.png", 900.0)], &[0.1, 0.03]).is_empty());
         // A detail at the same zoom.
         assert!(found(&[("a.png", 900.0), ("b.png", 60.0)], &[0.1, 0.1]).is_empty());
-        assert!(found(&[], &[]).is_empty() && found(&[("a.png", 9.0)], &[0.1]).is_empty());
+        assert!(views_that_disagree(&[]).is_empty() && found(&[("a.png", 9.0)], &[0.1]).is_empty());
         assert!(found(&[("a.png", 900.0), ("a.png", 900.0)], &[0.1, 0.13]).is_empty());
     }
 

@@ -55,7 +55,7 @@ impl Adjustment {
     ) -> Option<Self> {
         let mut state = self.solved.state.clone();
         let (mut steps, mut last_step_px) = (0, f64::INFINITY);
-        while steps < most_steps && last_step_px >= AT_REST_PX {
+        while steps < STEPS || (steps < most_steps && last_step_px >= AT_REST_PX) {
             let normal = self.normal_with_edges(&state, marks, reach_px, 1.0);
             let (global, regions) = normal.solve(0.0)?;
             last_step_px = global.amax();

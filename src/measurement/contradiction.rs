@@ -18,6 +18,8 @@ pub(super) struct Contradiction {
     pub(super) covariance: Matrix5<f64>,
     /// How far edges and marks are apart at the anchor, render px.
     pub(super) apart_px: f64,
+    /// Noise would not do it in one of a thousand parts: to be looked at.
+    pub(super) is_plain: bool,
 }
 
 /// `with_edges` are the part's errors by marks and edges, `by_marks` those by its marks alone; `None` where they agree.
@@ -29,10 +31,12 @@ pub(super) fn between(
     let moved = SVector::<f64, 5>::from(with_edges.to_array())
         - SVector::<f64, 5>::from(marks.errors.to_array());
     let square = moved.dot(&marks.covariance.cholesky()?.solve(&moved));
-    let limit = chi_square_quantile(1.0 - REGIONS.contradiction_level.get(), 5.0);
+    let beyond = |level: f64| chi_square_quantile(1.0 - level, 5.0);
+    let limit = beyond(REGIONS.contradiction_level.get());
     (square > limit).then(|| Contradiction {
         covariance: moved * moved.transpose() * (1.0 - limit / square),
         apart_px: Vector2::new(moved[3], moved[4]).norm(),
+        is_plain: square > beyond(REGIONS.doubt_level.get()),
     })
 }
 
@@ -69,7 +73,12 @@ mod tests {
     #[test]
     fn what_they_do_not_allow_widens_by_what_is_left_over() {
         let found = between(Some(&by_marks()), &moved(10.0)).expect("ten deviations");
-        assert_eq!(found.apart_px, 10.0);
+        assert_eq!((found.apart_px, found.is_plain), (10.0, true));
+        let slight = between(Some(&by_marks()), &moved(3.0)).expect("three deviations");
+        assert!(
+            !slight.is_plain,
+            "chi-square with five degrees of freedom, 0.999: 20.5"
+        );
         // Chi-square with five degrees of freedom, 0.8: 7.289 (printed tables).
         let expected = 100.0 * (1.0 - 7.289 / 100.0);
         assert!((found.covariance[(3, 3)] - expected).abs() < 0.01);

@@ -98,7 +98,10 @@ impl Evidence {
             } else {
                 Method::Edges
             },
-            edges: contradiction.map_or(EdgesSay::Agree, |c| EdgesSay::ContradictMarks(c.apart_px)),
+            edges: match contradiction {
+                Some(c) if c.is_plain => EdgesSay::ContradictMarks(c.apart_px),
+                _ => EdgesSay::Agree,
+            },
             no_depth: None,
         }
     }

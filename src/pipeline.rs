@@ -255,6 +255,9 @@ fn draw_view(
     let mut measured =
         measurement::measure_in_run(job, view, images, registered).map_err(stopped)?;
     measured.measurement.warnings.splice(0..0, changed);
+    if let Some(why) = &measured.foreign {
+        return Err(failure("marks-of-another-picture", why));
+    }
     stage("drawing")?;
     let native = measured.native_reference.take();
     let to_draw = ViewToDraw {

@@ -370,6 +370,7 @@ fn job(wish: Wish) -> Job {
                 mask: Mask::None,
             },
             same_camera: true,
+            marks_are_right: false,
             symmetry: None,
             registration: RegistrationKind::Similarity,
             landmarks: landmarks.collect(),

@@ -157,6 +157,7 @@ impl View {
                 outline: None,
             },
             same_camera: true,
+            marks_are_right: false,
             registration: RawRegistration::default(),
             landmarks: Vec::new(),
             known: Vec::new(),

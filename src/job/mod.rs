@@ -119,6 +119,8 @@ pub struct View {
     pub reference: ReferenceSource,
     /// Whether both images have the same camera.
     pub same_camera: bool,
+    /// Compare although the edges of both images agree no better than chance around the datum marks.
+    pub marks_are_right: bool,
     /// Kind of the registration.
     pub registration: RegistrationKind,
     /// Points marked in both images; names are unique in the view.

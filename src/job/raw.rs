@@ -123,6 +123,9 @@ pub struct RawView {
     /// of landmarks on the model ("model_mm") are stated.
     #[serde(default = "default_same_camera")]
     pub same_camera: bool,
+    /// Compare although the edges of both images agree no better than chance around the datum marks.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub marks_are_right: bool,
     /// The transform that takes the rectified reference to the render.
     #[serde(default)]
     pub registration: RawRegistration,

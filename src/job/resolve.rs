@@ -188,6 +188,7 @@ pub(super) fn view(
         render: render?,
         reference: reference?,
         same_camera: raw.same_camera,
+        marks_are_right: raw.marks_are_right,
         registration: registration(raw.registration),
         landmarks: landmarks?,
         known: known?,

@@ -148,6 +148,7 @@ fn job_seen(
             mask: Mask::None,
         },
         same_camera: true,
+        marks_are_right: false,
         symmetry: None,
         registration: kind,
         landmarks,

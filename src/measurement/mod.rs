@@ -9,6 +9,7 @@ mod depth;
 mod edge_coverage;
 mod far_parts;
 mod figures;
+mod foreign;
 mod judge;
 mod lengths;
 mod measures;
@@ -24,6 +25,7 @@ pub mod thin_plate;
 mod view;
 
 pub use far_parts::{FarFromDatum, far_from_datum};
+pub use foreign::ForeignMarks;
 pub(crate) use judge::ranking;
 pub use lengths::{
     DimensionFit, RefusedDimensions, SizeComparison, SpanSizes, Test, ViewScale, ViewsDisagree,
@@ -35,5 +37,6 @@ pub use overlap::{SilhouetteOverlap, WorkingPixels, working_pixels};
 pub use refine::{LEAST_CORRELATION, RefineError, Refined, refine};
 pub use screen::{Explained, FoundBars, FoundGlare, FoundPattern, Removal, ScreenFindings, Step};
 pub use symmetry::{PairAsymmetry, SymmetryCheck};
+#[cfg(feature = "draw")]
 pub(crate) use view::sentence;
 pub use view::{MeasuredView, measure, measure_in_run};

@@ -27,6 +27,10 @@ settings! {
             "Level of a test of the datum, two-sided.";
         beyond_a_bend = 3.0, "times the noise", "judgement":
             "Residuals so large are no bend, whatever the test says.";
+        no_better_than_chance = 0.05, "share above chance", "judgement, by pairs of images with marks of others":
+            "Edges of both images that overlap by less, around the datum marks and in the whole view, refuse the marks.";
+        least_pixels = 500.0, "edge pixels", "judgement":
+            "Fewer around the datum marks do not refuse them.";
         far_from_datum = 3.0, "times", "judgement":
             "Where the registration is so many times less well known than at the datum marks, a further datum mark is advised.";
         far_within = 2.0, "render px", "judgement":

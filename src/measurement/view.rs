@@ -1,7 +1,8 @@
 //! One view measured as a whole.
 use super::{
-    AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, RegionMeasure, SpanMeasure,
-    Verdict, ViewMeasurement, Warning, WorkImages, datum_doubts, depth, far_parts,
+    AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, ForeignMarks, RegionMeasure,
+    SpanMeasure, Verdict, ViewMeasurement, Warning, WorkImages, datum_doubts, depth, far_parts,
+    foreign,
     judge::{correction, leave_alone, verdict},
     lengths::{plausible, scales, sizes},
     overlap::{
@@ -40,6 +41,8 @@ pub struct MeasuredView {
     pub pairs: Vec<DrawnPair>,
     /// What was done to the reference before edges were looked for, step by step.
     pub explained: Vec<Explained>,
+    /// Why the marks cannot belong to these images: then no figure means anything. `None` where they may.
+    pub foreign: Option<ForeignMarks>,
 }
 
 /// Measures a view whose reference is registered; to be called where nobody asks to stop.
@@ -71,7 +74,7 @@ pub fn measure_in_run(
         .as_ref()
         .map_or(&registered.adjustment, |s| &s.adjustment);
     let work = prepared.finish(&registration)?;
-    let (edge_overlap, in_regions) = overlaps(view, &work);
+    let (edge_overlap, in_regions, foreign) = overlaps(view, &registration, &work);
     stop::check()?;
     let marks = scales::KnownMarks::new(view, adjustment);
     let pairs = drawn_pairs(adjustment);
@@ -119,6 +122,7 @@ pub fn measure_in_run(
         native_reference: work.native_reference,
         pairs,
         explained: treated.explained,
+        foreign,
     })
 }
 
@@ -294,9 +298,18 @@ fn reading_notes(images: &ViewImages) -> Vec<Warning> {
     all
 }
 
-fn overlaps(view: &View, work: &Work) -> (Option<EdgeOverlap>, Vec<Option<EdgeOverlap>>) {
+/// Of the whole view and of each region, and why the marks cannot belong to these images.
+fn overlaps(
+    view: &View,
+    registration: &Registration,
+    work: &Work,
+) -> (
+    Option<EdgeOverlap>,
+    Vec<Option<EdgeOverlap>>,
+    Option<ForeignMarks>,
+) {
     let study = EdgeStudy::new(work);
-    rayon::join(
+    let (whole, in_regions) = rayon::join(
         || study.whole(),
         || {
             view.regions
@@ -304,7 +317,9 @@ fn overlaps(view: &View, work: &Work) -> (Option<EdgeOverlap>, Vec<Option<EdgeOv
                 .map(|r| study.inside(&r.outline))
                 .collect()
         },
-    )
+    );
+    let foreign = foreign::why(view, registration, &study, whole.as_ref());
+    (whole, in_regions, foreign)
 }
 
 fn drawn_pairs(adjustment: &Adjustment) -> Vec<DrawnPair> {

@@ -94,6 +94,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
             mask: Mask::None,
         },
         same_camera: true,
+        marks_are_right: false,
         symmetry: None,
         registration: RegistrationKind::Similarity,
         landmarks: marks

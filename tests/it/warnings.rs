@@ -1,7 +1,9 @@
 //! What a reader must know stands in the report under its code.
 use crate::support::{compared::compare, tree};
 use assert_cmd::Command;
-use image::{ExtendedColorType, ImageEncoder, Rgb, RgbImage, codecs::png::PngEncoder};
+use image::{
+    ExtendedColorType, ImageEncoder, Rgb, RgbImage, codecs::png::PngEncoder, imageops::FilterType,
+};
 use serde_json::{Value, json};
 use std::{
     collections::BTreeMap,
@@ -147,6 +149,49 @@ fn each_view_has_the_codes_of_what_was_done_to_it() {
     }
     assert!(!unchanged.contains(&"low-edge-overlap".to_owned()));
     assert!(!found["no-scale"].contains(&"proportions-only".to_owned()));
+}
+
+/// The demo's front view with its reference exchanged for that of another view after it was marked.
+fn exchanged(insisting: bool) -> Value {
+    let folder = tempfile::tempdir().expect("a folder");
+    let name = "front-earlier.png";
+    let open = |name: &str| image::open(Path::new(DEMO).join(name)).expect("an image");
+    let earlier = open(name);
+    open("side-screen.jpg")
+        .resize_exact(earlier.width(), earlier.height(), FilterType::Triangle)
+        .save(folder.path().join(name))
+        .expect("written");
+    fs::copy(
+        Path::new(DEMO).join("front-render.png"),
+        folder.path().join("front-render.png"),
+    )
+    .expect("copied");
+    let view = changed("front", "front", |view| {
+        view["marks_are_right"] = json!(insisting);
+    });
+    let job = json!({ "title": "t", "scale": "1:24", "views": [view] });
+    fs::write(folder.path().join("job.json"), job.to_string()).expect("written");
+    Command::new(env!("CARGO_BIN_EXE_tickstrip"))
+        .args(["compare", "job.json"])
+        .current_dir(folder.path())
+        .output()
+        .expect("the program starts");
+    let report = fs::read(folder.path().join("job-results/report.json")).expect("a report");
+    let report: Value = serde_json::from_slice(&report).expect("JSON");
+    report["views"][0]["error"].clone()
+}
+
+#[test]
+fn marks_of_another_picture_are_refused_unless_the_user_insists() {
+    let error = exchanged(false);
+    assert_eq!(error["code"], "marks-of-another-picture", "{error}");
+    let text = error["text"].as_str().expect("a text");
+    assert!(
+        text.contains("these marks do not belong to these images")
+            && text.contains("\"marks_are_right\": true"),
+        "{text}"
+    );
+    assert_eq!(exchanged(true), Value::Null);
 }
 
 #[test]

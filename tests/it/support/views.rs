@@ -64,6 +64,7 @@ pub fn view(
             mask: Mask::None,
         },
         same_camera: true,
+        marks_are_right: false,
         symmetry: None,
         registration: kind,
         landmarks,

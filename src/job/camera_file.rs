@@ -6,13 +6,13 @@ use super::{
     raw::RawCamera,
     resolve::{check_camera, of_unit_size},
 };
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::path::Path;
 
 /// Largest file that is read, bytes: twelve numbers take far less.
 const MOST_BYTES: u64 = 1 << 16;
 
-/// Reads `{"matrix": [[..4], [..4], [..4]]}`: three rows that take model millimetres (x, y, z, 1) to render pixels, homogeneous. The numbers
+/// Reads `{"matrix": [[..4], [..4], [..4]]}`, or the `camera.json` of a solved camera, its first attitude: three rows that take model millimetres (x, y, z, 1) to render pixels, homogeneous. The numbers
 /// come out near 1.
 ///
 /// # Errors
@@ -28,6 +28,11 @@ pub fn read_camera(path: &Path) -> Result<[[f64; 4]; 3], Error> {
         let text = error.to_string();
         fail("", FaultKind::NotJson { text })
     })?;
+    // What a solved camera's file calls its matrix.
+    let value = match value.pointer("/first/projection_3x4") {
+        Some(matrix) => json!({ "matrix": matrix }),
+        None => value,
+    };
     let raw: RawCamera = serde_json::from_value(value).map_err(|error| {
         let kind = FaultKind::WrongType {
             found: error.to_string(),
@@ -57,6 +62,11 @@ mod tests {
             read(sound).expect("sound")[1][1] * 7.0,
             -read(sound).expect("sound")[1][3]
         );
+        let solved = format!(
+            "{{\"view\": \"hall\", \"first\": {}}}",
+            sound.replace("matrix", "projection_3x4")
+        );
+        assert_eq!(read(&solved), read(sound));
         for (text, expected) in [
             ("{", "not JSON"),
             (

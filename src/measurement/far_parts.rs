@@ -24,7 +24,8 @@ struct FarPart {
 /// The worst of the parts that are none of the datum, where that is much worse than between the datum marks; `None` where a
 /// further datum mark would help little.
 fn worst(view: &View, adjustment: &Adjustment) -> Option<FarPart> {
-    let at = |place: Point<RenderPx>| within(adjustment, place);
+    let mut with_marks = adjustment.clone();
+    let mut at = |place: Point<RenderPx>| within(&mut with_marks, place);
     let mut among: Vec<f64> = view
         .landmarks
         .iter()
@@ -52,15 +53,14 @@ fn worst(view: &View, adjustment: &Adjustment) -> Option<FarPart> {
 }
 
 /// Half of a 95 % interval of where the registration takes what lies at `place`, noise of marks left out.
-fn within(adjustment: &Adjustment, place: Point<RenderPx>) -> Option<f64> {
-    let mut with_mark = adjustment.clone();
-    let i = with_mark.add_single(SingleMark::Render(place));
+fn within(adjustment: &mut Adjustment, place: Point<RenderPx>) -> Option<f64> {
+    let i = adjustment.add_single(SingleMark::Render(place));
     let variance = [Vector2::x(), Vector2::y()].map(|direction| {
-        let mut gradient = with_mark.no_gradient();
-        with_mark.add_registered(&mut gradient, i, direction);
+        let mut gradient = adjustment.no_gradient();
+        adjustment.add_registered(&mut gradient, i, direction);
         // The mark itself is where the registration puts it.
         gradient.reference.clear();
-        with_mark.variance(&gradient)
+        adjustment.variance(&gradient)
     });
     let deviation = variance[0].max(variance[1]).sqrt();
     let half = t_quantile(0.975, adjustment.noise_freedom()) * deviation;

@@ -256,8 +256,9 @@ impl JsonCamera {
                 "focal_length_px": pinhole.focal.map(nine_digits),
                 "principal_point_px": pinhole.principal.map(nine_digits),
                 "shift": shift.map(nine_digits),
+                // That of the picture to be rendered, as the line for CAD and the glTF file have it.
                 "vertical_field_of_view_deg": pinhole.focal.map(|f| {
-                    nine_digits(2.0 * (self.picture_px[1] / 2.0 / f).atan().to_degrees())
+                    nine_digits(2.0 * (larger.size[1] / 2.0 / f).atan().to_degrees())
                 }),
                 "rendered_px": larger.size.map(nine_digits),
                 "crop_px": crop(&larger),

@@ -11,7 +11,10 @@ use super::{
     search::{Search, Spread},
 };
 use crate::{
-    registration::{Adjustment, RegionErrors},
+    registration::{
+        Adjustment, RegionErrors,
+        adjustment::Settling::{self, AtRest, LookedAgain},
+    },
     stop,
 };
 use rayon::prelude::*;
@@ -44,27 +47,18 @@ pub(crate) struct RegionEvidence {
 }
 
 impl EdgeScene {
+    /// Looks for the points and fits them.
     fn round(
         &self,
         adjustment: &Adjustment,
         sigma: f64,
         is_asked: impl Fn(usize) -> bool + Sync,
+        settling: Settling,
     ) -> Option<Adjustment> {
         stop::check().ok()?;
         let marks = self.look(adjustment, sigma, is_asked);
-        adjustment.with_edges(&marks, (sigma / 2.0).max(1.0) * self.factor)
-    }
-
-    /// A last round, whose found places are fitted until nothing moves.
-    fn at_rest(
-        &self,
-        adjustment: &Adjustment,
-        sigma: f64,
-        is_asked: impl Fn(usize) -> bool + Sync,
-    ) -> Option<Adjustment> {
-        stop::check().ok()?;
-        let marks = self.look(adjustment, sigma, is_asked);
-        adjustment.at_rest_with_edges(&marks, (sigma / 2.0).max(1.0) * self.factor)
+        let reach_px = (sigma / 2.0).max(1.0) * self.factor;
+        adjustment.with_edges(&marks, reach_px, settling)
     }
 
     fn is_on_datum(&self, k: usize) -> bool {
@@ -77,7 +71,7 @@ impl EdgeScene {
         let mut fitted = landmarks.clone();
         if (0..self.points.len()).any(|k| self.is_on_datum(k)) {
             for sigma in DATUM_WINDOWS {
-                fitted = self.round(&fitted, sigma, |k| self.is_on_datum(k))?;
+                fitted = self.round(&fitted, sigma, |k| self.is_on_datum(k), LookedAgain)?;
             }
         }
         // An edge beside the right one, in chrome or in shadow, may pull a whole part: the marks are better then.
@@ -100,7 +94,7 @@ impl EdgeScene {
         let search = Search::new(self, &before);
         fitted = fitted.with_regions(&search.first());
         for sigma in ALL_WINDOWS {
-            fitted = self.round(&fitted, sigma, is_asked)?;
+            fitted = self.round(&fitted, sigma, is_asked, LookedAgain)?;
         }
         let mut spreads = search.spreads(&fitted);
         let restarts: Vec<Option<RegionErrors>> = spreads
@@ -117,15 +111,16 @@ impl EdgeScene {
                 &fitted.with_regions(&restarts),
                 EDGES.last_window.get(),
                 is_asked,
+                LookedAgain,
             )?;
         }
         for _ in 0..SETTLING_ROUNDS {
-            fitted = self.round(&fitted, EDGES.settling_window.get(), is_asked)?;
+            fitted = self.round(&fitted, EDGES.settling_window.get(), is_asked, LookedAgain)?;
         }
         let mut beyond = self.beyond_chance_of_all(&fitted);
         for _ in 0..2 {
             if fitted.review_marks(&|j| beyond[j] > EDGES.trusted_beyond_chance.get()) {
-                fitted = self.round(&fitted, EDGES.last_window.get(), is_asked)?;
+                fitted = self.round(&fitted, EDGES.last_window.get(), is_asked, LookedAgain)?;
                 beyond = self.beyond_chance_of_all(&fitted);
                 changed = true;
             }
@@ -133,7 +128,8 @@ impl EdgeScene {
         if changed {
             spreads = search.spreads(&fitted);
         }
-        fitted = self.at_rest(&fitted, EDGES.settling_window.get(), is_asked)?;
+        // The last: what it finds is fitted until nothing moves.
+        fitted = self.round(&fitted, EDGES.settling_window.get(), is_asked, AtRest)?;
         let regions = spreads
             .into_iter()
             .zip(beyond)

@@ -1,29 +1,12 @@
 //! `tickstrip camera` as users run it, on the fire pump in space.
-use assert_cmd::Command;
+use crate::support::run::{Run, run};
 use serde_json::{Value, json};
 use std::{fs, path::Path};
 
 const FIXTURE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/space");
 
-struct Run {
-    status: i32,
-    out: String,
-    err: String,
-}
-
 fn camera(folder: &Path, arguments: &[&str]) -> Run {
-    let output = Command::new(env!("CARGO_BIN_EXE_tickstrip"))
-        .current_dir(folder)
-        .arg("camera")
-        .args(arguments)
-        .output()
-        .expect("it runs");
-    let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("UTF-8");
-    Run {
-        status: output.status.code().expect("it ends by itself"),
-        out: text(&output.stdout),
-        err: text(&output.stderr),
-    }
+    run(folder, &[&["camera"], arguments].concat())
 }
 
 fn read(name: &str) -> Value {

@@ -1,30 +1,10 @@
 //! `tickstrip draw` as users run it, and a drawn picture as the render of a comparison.
-use assert_cmd::Command;
+use crate::support::run::run as tickstrip;
 use serde_json::{Value, json};
 use std::{fmt::Write, fs, path::Path};
 use tickstrip::images;
 
 const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo");
-
-struct Run {
-    status: i32,
-    out: String,
-    err: String,
-}
-
-fn tickstrip(folder: &Path, arguments: &[&str]) -> Run {
-    let output = Command::new(env!("CARGO_BIN_EXE_tickstrip"))
-        .current_dir(folder)
-        .args(arguments)
-        .output()
-        .expect("it runs");
-    let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("UTF-8");
-    Run {
-        status: output.status.code().expect("it ends by itself"),
-        out: text(&output.stdout),
-        err: text(&output.stderr),
-    }
-}
 
 /// The front of a box: left, right, bottom, top, and how far it reaches to the rear from its front.
 type Part = (&'static str, [f64; 4], [f64; 2]);

@@ -1,4 +1,5 @@
 //! `tickstrip rectify` as users run it, on the demo's photo of a screen.
+use crate::support::run::{Run, run};
 use assert_cmd::Command;
 use std::{fs, path::Path};
 
@@ -6,25 +7,8 @@ const PHOTO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo/side-scr
 const JOB: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo/pump.json");
 const CORNERS: &str = "165.5,180.4 1828.1,78.5 1808.5,1125.4 216.9,1023.6";
 
-struct Run {
-    status: i32,
-    out: String,
-    err: String,
-}
-
 fn rectify(folder: &Path, arguments: &[&str]) -> Run {
-    let output = Command::new(env!("CARGO_BIN_EXE_tickstrip"))
-        .current_dir(folder)
-        .arg("rectify")
-        .args(arguments)
-        .output()
-        .expect("it runs");
-    let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("UTF-8");
-    Run {
-        status: output.status.code().expect("it ends by itself"),
-        out: text(&output.stdout),
-        err: text(&output.stderr),
-    }
+    run(folder, &[&["rectify"], arguments].concat())
 }
 
 fn size(path: &Path) -> (u32, u32) {

@@ -5,7 +5,7 @@ use super::{
     adjusted::Adjustment,
     model::{Pair, Predictor, RegionErrors, State},
     normal::{Normal, Vector5},
-    solving::{AT_REST_PX, Convergence, Problem, Solved, Weighing},
+    solving::{AT_REST_PX, Convergence, Problem, Row, Solved, Weighing},
 };
 use nalgebra::{DMatrix, DVector, Vector2};
 
@@ -23,54 +23,66 @@ pub(crate) struct EdgeMark {
 /// One edge mark as an observation.
 struct EdgeRow {
     place: Vector2<f64>,
+    normal: Vector2<f64>,
+    datum_part: Option<usize>,
     residual: f64,
     weight: f64,
     by_global: DVector<f64>,
-    by_region: Option<Vector5>,
+    /// The region whose errors move it, and how.
+    by_region: Option<(usize, Vector5)>,
 }
 
-/// Gauss-Newton steps with the same found places where they are looked for again afterwards.
+/// What there is to observe at one state.
+struct Seen {
+    landmarks: Vec<Row>,
+    edges: Vec<EdgeRow>,
+}
+
+/// How far a solution with edges is taken with the same found places.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Settling {
+    /// They are looked for again afterwards: a few Gauss-Newton steps do.
+    LookedAgain,
+    /// They are not: until it rests. Weights that follow the residuals bring it there by a constant factor a step.
+    AtRest,
+}
+
+/// Steps that are always made.
 const STEPS: usize = 3;
-/// Most steps where they are not: weights that follow the residuals bring it to rest by a constant factor a step.
+/// Most steps to rest.
 const MOST_STEPS: usize = 30;
 
 impl Adjustment {
     /// This adjustment with edge marks beside the landmarks. Marks that lie far off, in units of `reach_px` (render
     /// pixels), count little: weight `1 / (1 + (r / reach)^2)^2` (Geman and McClure 1987). `None` where the normal
     /// equations cannot be solved.
-    pub(crate) fn with_edges(&self, marks: &[EdgeMark], reach_px: f64) -> Option<Self> {
-        self.stepped_with_edges(marks, reach_px, STEPS)
-    }
-
-    /// The same, until it rests.
-    pub(crate) fn at_rest_with_edges(&self, marks: &[EdgeMark], reach_px: f64) -> Option<Self> {
-        self.stepped_with_edges(marks, reach_px, MOST_STEPS)
-    }
-
-    fn stepped_with_edges(
+    pub(crate) fn with_edges(
         &self,
         marks: &[EdgeMark],
         reach_px: f64,
-        most_steps: usize,
+        settling: Settling,
     ) -> Option<Self> {
+        let most_steps = match settling {
+            Settling::LookedAgain => STEPS,
+            Settling::AtRest => MOST_STEPS,
+        };
         let mut state = self.solved.state.clone();
         let (mut steps, mut last_step_px) = (0, f64::INFINITY);
+        let mut seen = self.seen_at(&state, marks, reach_px);
         while steps < STEPS || (steps < most_steps && last_step_px >= AT_REST_PX) {
-            let normal = self.normal_with_edges(&state, marks, reach_px, 1.0);
-            let (global, regions) = normal.solve(0.0)?;
+            let (global, regions) = self.normal_of(&state, &seen, 1.0).solve(0.0)?;
             last_step_px = global.amax();
             state = state.changed(&self.problem.layout, global.as_slice(), &regions)?;
+            seen = self.seen_at(&state, marks, reach_px);
             steps += 1;
         }
-        let mut covariance = self
-            .normal_with_edges(&state, marks, reach_px, ADJUSTMENT.independent_share.get())
-            .covariance()?;
-        covariance.datum_root = self.datum_root(&state, marks, reach_px)?;
-        let rows = self.problem.rows(&state, self.noise);
+        let share = ADJUSTMENT.independent_share.get();
+        let mut covariance = self.normal_of(&state, &seen, share).covariance()?;
+        covariance.datum_root = self.datum_root(&state, &seen)?;
         Some(Self {
             solved: Solved {
                 state,
-                rows,
+                rows: seen.landmarks,
                 covariance,
                 convergence: Convergence {
                     is_reached: last_step_px < AT_REST_PX,
@@ -82,67 +94,56 @@ impl Adjustment {
         })
     }
 
-    /// What the datum parts' own errors do to a solution by marks and edges with all of their weight.
-    fn datum_root(&self, state: &State, marks: &[EdgeMark], reach_px: f64) -> Option<DMatrix<f64>> {
-        let rows = self.problem.rows(state, self.noise);
-        let mut parts = self.problem.datum_parts(&rows, &self.active);
-        for (mark, row) in marks.iter().zip(self.edge_rows(state, marks, reach_px)) {
-            if let Some(part) = mark.pair.datum_part() {
-                parts.add(part, &row.by_global, (row.place, mark.normal), row.weight);
-            }
-        }
-        let normal = self.normal_with_edges(state, marks, reach_px, 1.0);
-        Some(parts.root(&normal.covariance()?.global))
-    }
-
-    /// What each edge mark observes at `state`.
-    fn edge_rows<'a>(
-        &'a self,
-        state: &'a State,
-        marks: &'a [EdgeMark],
-        reach_px: f64,
-    ) -> impl Iterator<Item = EdgeRow> + 'a {
+    /// What landmarks and edge marks observe at `state`.
+    fn seen_at(&self, state: &State, marks: &[EdgeMark], reach_px: f64) -> Seen {
         let predictor = Predictor::new(&self.problem.layout, state);
-        marks.iter().map(move |mark| {
+        let edge = |mark: &EdgeMark| {
             let prediction = predictor.predict(&mark.pair);
             let place = Vector2::new(mark.pair.render.x, mark.pair.render.y);
             let residual = mark.normal.dot(&(place - prediction.model));
             EdgeRow {
                 place,
+                normal: mark.normal,
+                datum_part: mark.pair.datum_part(),
                 residual,
                 weight: mark.weight / (1.0 + (residual / reach_px).powi(2)).powi(2),
                 by_global: prediction.by_global.tr_mul(&mark.normal),
-                by_region: prediction.by_region.map(|d| d.tr_mul(&mark.normal)),
+                by_region: (mark.pair.region)
+                    .zip(prediction.by_region.map(|d| d.tr_mul(&mark.normal))),
             }
-        })
+        };
+        Seen {
+            landmarks: self.problem.rows(state, self.noise),
+            edges: marks.iter().map(edge).collect(),
+        }
     }
 
     /// The edge marks have `share` of their weight.
-    fn normal_with_edges(
-        &self,
-        state: &State,
-        marks: &[EdgeMark],
-        reach_px: f64,
-        share: f64,
-    ) -> Normal {
-        let problem = &self.problem;
-        let rows = problem.rows(state, self.noise);
-        let mut normal = problem.normal(
+    fn normal_of(&self, state: &State, seen: &Seen, share: f64) -> Normal {
+        let mut normal = self.problem.normal(
             state,
-            &rows,
+            &seen.landmarks,
             &self.active,
             Weighing::LeastSquares,
             self.noise,
         );
-        for (mark, row) in marks.iter().zip(self.edge_rows(state, marks, reach_px)) {
-            normal.add(
-                &row.by_global,
-                mark.pair.region.zip(row.by_region.as_ref()),
-                share * row.weight,
-                row.residual,
-            );
+        for row in &seen.edges {
+            let by_region = row.by_region.as_ref().map(|(j, d)| (*j, d));
+            normal.add(&row.by_global, by_region, share * row.weight, row.residual);
         }
         normal
+    }
+
+    /// What the datum parts' own errors do to a solution by marks and edges with all of their weight.
+    fn datum_root(&self, state: &State, seen: &Seen) -> Option<DMatrix<f64>> {
+        let mut parts = self.problem.datum_parts(&seen.landmarks, &self.active);
+        for row in &seen.edges {
+            if let Some(part) = row.datum_part {
+                parts.add(part, &row.by_global, (row.place, row.normal), row.weight);
+            }
+        }
+        let covariance = self.normal_of(state, seen, 1.0).covariance()?;
+        Some(parts.root(&covariance.global))
     }
 
     /// This adjustment with other errors for its regions: where a search starts again.
@@ -357,7 +358,11 @@ mod tests {
     fn exact_edges_give_the_errors_with_many_points_and_with_one_a_side() {
         let truth = upright([0.03, -0.02], [4.0, -6.0]);
         for count in [50, 1] {
-            let fitted = without_landmarks().with_edges(&all_around(truth, count), 50.0);
+            let fitted = without_landmarks().with_edges(
+                &all_around(truth, count),
+                50.0,
+                Settling::LookedAgain,
+            );
             let found = fitted.expect("edges all around").region(0);
             // What is expected beforehand (60 %, 283 px) pulls by one part in ten thousand where there are four points.
             let worst = off(found, truth).into_iter().fold(0.0, f64::max);
@@ -369,7 +374,9 @@ mod tests {
     #[test]
     fn without_edges_the_errors_and_their_deviations_stay() {
         let before = without_landmarks();
-        let after = before.with_edges(&[], 5.0).expect("nothing is added");
+        let after = before
+            .with_edges(&[], 5.0, Settling::LookedAgain)
+            .expect("nothing is added");
         let deviation = |a: &Adjustment, k: usize| a.solved.covariance.regions[0][(k, k)].sqrt();
         assert_eq!(after.region(0), RegionErrors::default());
         for k in 0..5 {
@@ -380,7 +387,8 @@ mod tests {
     #[test]
     fn edges_on_one_line_tell_nothing_along_it() {
         let truth = upright([0.0; 2], [3.0, -2.0]);
-        let fitted = without_landmarks().with_edges(&side(truth, 1, 50), 50.0);
+        let fitted =
+            without_landmarks().with_edges(&side(truth, 1, 50), 50.0, Settling::LookedAgain);
         let fitted = fitted.expect("one side");
         let deviation = |k: usize| fitted.solved.covariance.regions[0][(k, k)].sqrt();
         // What is expected beforehand: 60 %, and 20 % of a diagonal of 1414 px.
@@ -409,7 +417,7 @@ mod tests {
         }];
         let fit = |marks: &[EdgeMark]| {
             without_landmarks()
-                .with_edges(marks, 50.0)
+                .with_edges(marks, 50.0, Settling::LookedAgain)
                 .expect("one point")
         };
         let (many, heavy) = (fit(&many), fit(&heavy));
@@ -433,7 +441,7 @@ mod tests {
             mark.pair.render.y += 30.0 * mark.normal.y;
         }
         let fitted = without_landmarks()
-            .with_edges(&marks, 4.0)
+            .with_edges(&marks, 4.0, Settling::LookedAgain)
             .expect("edges all around");
         // Each weighs 1 / (1 + (30 / 4)^2)^2 = 0.0003 of a good one: 0.001 px of its 30.
         let worst = off(fitted.region(0), truth).into_iter().fold(0.0, f64::max);
@@ -445,7 +453,8 @@ mod tests {
         let there = upright([0.0; 2], [5.0, -3.0]);
         let back = upright([0.0; 2], [-5.0, 3.0]);
         let fit = |truth: Errors| {
-            let fitted = without_landmarks().with_edges(&all_around(truth, 20), 50.0);
+            let fitted =
+                without_landmarks().with_edges(&all_around(truth, 20), 50.0, Settling::LookedAgain);
             fitted.expect("edges all around").region(0).offset
         };
         let (there, back) = (fit(there), fit(back));

@@ -24,7 +24,7 @@ mod strain;
 mod tests;
 
 pub use adjusted::{Adjustment, SingleMark};
-pub(crate) use edge_rows::{EdgeMark, SubjectPoint};
+pub(crate) use edge_rows::{EdgeMark, Settling, SubjectPoint};
 pub(crate) use gradient::Gradient;
 pub use model::RegionErrors;
 pub(crate) use model::{Layout, Pair, State};

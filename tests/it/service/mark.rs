@@ -1,91 +1,24 @@
 //! Who may use the marking page: the browser that opens the printed address first, and nobody else.
 use super::{client::Refusal, folder};
-use crate::support::http::{Answer, read};
+use crate::support::marking::Started;
 use serde_json::{Value, json};
-use std::{
-    fs,
-    io::{BufRead, BufReader, Write},
-    net::TcpStream,
-    path::Path,
-    process::{Child, Command, Stdio},
-    time::Duration,
-};
+use std::{fs, path::Path, process::Command, time::Duration};
 
-/// A running `tickstrip mark`, killed when it is dropped.
-struct Mark {
-    child: Child,
-    /// Host and port.
-    host: String,
-    /// Path of the address that works once.
-    way_in: String,
-}
-
-impl Drop for Mark {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-impl Mark {
-    fn start(job: &Path) -> Self {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_tickstrip"));
-        command.arg("mark").arg(job).arg("--no-browser");
-        Self::of(command)
-    }
-
-    fn of(mut command: Command) -> Self {
-        command
-            .stdin(Stdio::null())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null());
-        let mut child = command.spawn().expect("starts");
-        let mut line = String::new();
-        let out = child.stdout.take().expect("piped");
-        BufReader::new(out)
-            .read_line(&mut line)
-            .expect("an address");
-        let address = line.trim().strip_prefix("http://").expect("an address");
-        let (host, code) = address.split_once('/').expect("a path");
-        Self {
-            child,
-            host: host.to_owned(),
-            way_in: format!("/{code}"),
-        }
-    }
-
-    fn ask(&self, method: &str, path: &str, headers: &str, body: &str) -> Answer {
-        let mut stream = TcpStream::connect(&self.host).expect("connected");
-        let limit = Some(Duration::from_secs(60));
-        stream.set_read_timeout(limit).expect("set");
-        let (host, length) = (&self.host, body.len());
-        let head = format!(
-            "{method} {path} HTTP/1.1\r\nHost: {host}\r\n{headers}Content-Length: {length}\r\nConnection: close\r\n\r\n"
-        );
-        stream.write_all((head + body).as_bytes()).expect("sent");
-        read(stream).expect("an answer")
-    }
-
-    fn get(&self, path: &str, headers: &str) -> Answer {
-        self.ask("GET", path, headers, "")
-    }
-
-    /// Opens the way in; the header that shows the cookie.
-    fn enter(&self) -> String {
-        let answer = self.get(&self.way_in, "");
-        assert_eq!(answer.status, 200);
-        let cookie = answer.header("set-cookie").expect("a cookie");
-        let (pair, attributes) = cookie.split_once(';').expect("attributes");
-        assert_eq!(attributes, " HttpOnly; SameSite=Strict; Path=/");
-        format!("Cookie: other=1; {pair}\r\n")
-    }
+/// Opens the way in; the header that shows the cookie.
+fn enter(mark: &Started) -> String {
+    let answer = mark.get(&mark.way_in, "");
+    assert_eq!(answer.status, 200);
+    let cookie = answer.header("set-cookie").expect("a cookie");
+    let (pair, attributes) = cookie.split_once(';').expect("attributes");
+    assert_eq!(attributes, " HttpOnly; SameSite=Strict; Path=/");
+    format!("Cookie: other=1; {pair}\r\n")
 }
 
 #[test]
 fn the_printed_address_works_once_and_only_its_cookie_opens_the_page() {
     let folder = folder();
     let job = folder.path().join("job.json");
-    let mark = Mark::start(&job);
+    let mark = Started::start(&job);
     let before = fs::read(&job).expect("there");
     let change = json!({ "base": "", "label": "x", "edits": [] }).to_string();
     let kind = "Content-Type: application/json\r\n";
@@ -105,7 +38,7 @@ fn the_printed_address_works_once_and_only_its_cookie_opens_the_page() {
         mark.ask("POST", "/api/change", kind, &change).code(),
         "no-cookie"
     );
-    let cookie = mark.enter();
+    let cookie = enter(&mark);
     assert!(
         !cookie.contains(&mark.way_in["/open/".len()..]),
         "the cookie is another secret"
@@ -134,8 +67,8 @@ fn the_printed_address_works_once_and_only_its_cookie_opens_the_page() {
 fn a_page_of_another_program_may_not_ask_even_with_the_cookie() {
     let folder = folder();
     let job = folder.path().join("job.json");
-    let mark = Mark::start(&job);
-    let cookie = mark.enter();
+    let mark = Started::start(&job);
+    let cookie = enter(&mark);
     let revision = mark.get("/api/state", &cookie).json()["revision"].clone();
     let before = fs::read(&job).expect("there");
     let edit = json!([{ "op": "set", "at": "/job/title", "value": "taken over" }]);
@@ -175,8 +108,8 @@ fn a_page_of_another_program_may_not_ask_even_with_the_cookie() {
 #[test]
 fn requests_that_cannot_be_used_are_refused_in_one_form() {
     let folder = folder();
-    let mark = Mark::start(&folder.path().join("job.json"));
-    let cookie = mark.enter();
+    let mark = Started::start(&folder.path().join("job.json"));
+    let cookie = enter(&mark);
     for path in [
         "/page/%ff",
         "/api/picture/x/render",
@@ -206,8 +139,8 @@ fn requests_that_cannot_be_used_are_refused_in_one_form() {
 #[test]
 fn every_answer_of_the_page_is_closed_to_other_pages() {
     let folder = folder();
-    let mark = Mark::start(&folder.path().join("job.json"));
-    let cookie = mark.enter();
+    let mark = Started::start(&folder.path().join("job.json"));
+    let cookie = enter(&mark);
     for path in [
         "/",
         "/page/main.js",
@@ -242,7 +175,7 @@ fn no_command_line_holds_what_opens_the_page() {
         .arg(folder.path().join("job.json"))
         .env("DISPLAY", ":99")
         .env("PATH", format!("{}:{path}", folder.path().display()));
-    let mut mark = Mark::of(command);
+    let mut mark = Started::of(command);
     let begun = std::time::Instant::now();
     while !told.exists() {
         assert!(

@@ -8,6 +8,7 @@ pub mod marking;
 pub mod process;
 pub mod random;
 pub mod reference;
+pub mod run;
 pub mod tree;
 pub mod truth;
 pub mod vessels;

@@ -1,8 +1,10 @@
 //! Whether the marks belong to these images: where the registration that they carry is right, the edges of both images agree
-//! better than chance around the datum marks. Where they agree no better there and in the whole view, the marks were set on
-//! another picture, or the picture was mirrored, cropped or exchanged afterwards.
+//! better than chance. Where they do not, the marks were set on another picture, or the picture was mirrored, cropped or
+//! exchanged afterwards. The edges of the parts tell it best, each by the response of the reference along its normals, a dim edge
+//! like a bright one; where too few parts tell, those around the datum marks and in the whole view do.
 use super::{EdgeOverlap, overlap::edges::EdgeStudy, settings::REGIONS};
 use crate::{
+    edges::OnEdges,
     frame::{Point, RenderPx},
     job::{LandmarkUse, View},
     registration::{Finding, Registration},
@@ -26,20 +28,28 @@ pub(super) fn why(
     view: &View,
     registration: &Registration,
     study: &EdgeStudy<'_>,
-    whole: Option<&EdgeOverlap>,
+    (whole, parts): (Option<&EdgeOverlap>, &[Option<OnEdges>]),
 ) -> Option<ForeignMarks> {
-    let whole = whole.filter(|whole| !view.marks_are_right && is_chance(whole))?;
+    let whole = whole.filter(|_| !view.marks_are_right)?;
     let around = study.inside(&around_datum(view, registration)?)?;
     let least = REGIONS.least_pixels.count();
     let tells = around.render_edge_pixels >= least && around.reference_edge_pixels >= least;
-    (tells && is_chance(&around)).then_some(ForeignMarks {
+    let chance = REGIONS.no_better_than_chance.get();
+    let is_chance = match mean_of(parts) {
+        Some(mean) => mean < REGIONS.foreign_parts.get() && whole.above_chance < 2.0 * chance,
+        None => whole.above_chance < chance && around.above_chance < chance,
+    };
+    (tells && is_chance).then_some(ForeignMarks {
         around: (around.score, around.chance),
         whole: (whole.score, whole.chance),
     })
 }
 
-fn is_chance(overlap: &EdgeOverlap) -> bool {
-    overlap.above_chance < REGIONS.no_better_than_chance.get()
+/// The mean overlap of the parts above chance; `None` where so few have one that their mean is unsure.
+fn mean_of(parts: &[Option<OnEdges>]) -> Option<f64> {
+    const LEAST_PARTS: usize = 5;
+    let all: Vec<f64> = parts.iter().flatten().map(OnEdges::above_chance).collect();
+    (all.len() >= LEAST_PARTS).then(|| all.iter().sum::<f64>() / all.len() as f64)
 }
 
 /// The box around the datum marks that were not left out, a tenth of its size wider on each side.

@@ -29,6 +29,8 @@ settings! {
             "Residuals so large are no bend, whatever the test says.";
         no_better_than_chance = 0.05, "share above chance", "judgement, by pairs of images with marks of others":
             "Edges of both images that overlap by less, around the datum marks and in the whole view, refuse the marks.";
+        foreign_parts = 0.35, "share above chance", "judgement, by pairs of images with marks of others":
+            "The same of the mean of five or more parts, which then decide beside twice that share in the whole view.";
         least_pixels = 500.0, "edge pixels", "judgement":
             "Fewer around the datum marks do not refuse them.";
         far_from_datum = 3.0, "times", "judgement":

@@ -74,7 +74,8 @@ pub fn measure_in_run(
         .as_ref()
         .map_or(&registered.adjustment, |s| &s.adjustment);
     let work = prepared.finish(&registration)?;
-    let (edge_overlap, in_regions, foreign) = overlaps(view, &registration, &work);
+    let (edge_overlap, in_regions, foreign) =
+        overlaps(view, &registration, &work, refined.as_ref());
     stop::check()?;
     let marks = scales::KnownMarks::new(view, adjustment);
     let pairs = drawn_pairs(adjustment);
@@ -314,6 +315,7 @@ fn overlaps(
     view: &View,
     registration: &Registration,
     work: &Work,
+    refined: Option<&EdgeFit>,
 ) -> (
     Option<EdgeOverlap>,
     Vec<Option<EdgeOverlap>>,
@@ -329,7 +331,8 @@ fn overlaps(
                 .collect()
         },
     );
-    let foreign = foreign::why(view, registration, &study, whole.as_ref());
+    let parts = refined.map_or(&[][..], |fit| &fit.on_edges);
+    let foreign = foreign::why(view, registration, &study, (whole.as_ref(), parts));
     (whole, in_regions, foreign)
 }
 

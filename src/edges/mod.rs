@@ -2,6 +2,7 @@
 #![doc = include_str!("METHOD.md")]
 mod chance;
 mod fit;
+mod inside;
 mod look;
 mod onto;
 mod owner;

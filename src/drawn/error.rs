@@ -48,6 +48,19 @@ pub enum Error {
         /// What may be the reason.
         hint: String,
     },
+    /// A mesh that is many times as large as what is marked on it.
+    #[error(
+        "the mesh, {mesh}, is {times:.0} times as large as what the landmarks' places on the model (model_mm) reach over{units}; see whether \
+         \"unit\" in \"model\" is the unit that the mesh was exported in"
+    )]
+    LargeMesh {
+        /// How many times.
+        times: f64,
+        /// Which units lie so far apart.
+        units: String,
+        /// The mesh's box in words.
+        mesh: String,
+    },
     /// A part that the mesh does not have.
     #[error(
         "the landmark \"{}\" is on the part \"{}\", and the mesh has {known}",
@@ -111,6 +124,7 @@ impl Error {
             Self::TwoAttitudes { .. } => "two-attitudes",
             Self::Unsure { .. } => "camera-unsure",
             Self::BesideMesh { .. } => "places-beside-mesh",
+            Self::LargeMesh { .. } => "mesh-too-large-for-places",
             Self::NoSuchPart { .. } => "unknown-part",
             Self::TooManyParts { .. } => "too-many-parts",
             Self::Behind { .. } => "place-behind-camera",

@@ -62,6 +62,9 @@ impl JobMesh {
     }
 
     fn check_places(&self, landmarks: &[Landmark]) -> Result<(), Error> {
+        if landmarks.iter().filter(|l| l.model_mm.is_some()).count() < 2 {
+            return Ok(());
+        }
         let [least, greatest] = self.model.model_box();
         let size = diagonal(least, greatest);
         let off = |place: [f64; 3]| {
@@ -75,10 +78,6 @@ impl JobMesh {
         let farthest = (landmarks.iter())
             .filter_map(|l| Some((off(l.model_mm?), l)))
             .max_by(|a, b| a.0.total_cmp(&b.0));
-        let Some((_, landmark)) = farthest.filter(|(off, _)| *off > DRAWN.beside_mesh.get() * size)
-        else {
-            return Ok(());
-        };
         let range = |choose: fn(f64, f64) -> f64, from: f64| {
             std::array::from_fn(|k| places().map(|p| p[k]).fold(from, choose))
         };
@@ -88,11 +87,25 @@ impl JobMesh {
         );
         let ratio = marked / size;
         let times = if ratio > 1.0 { ratio } else { 1.0 / ratio };
+        let units = unit_between(times).map_or(String::new(), |(factor, units)| {
+            format!(" ({factor} lies between {units})")
+        });
+        let words = |k: usize| format!("{:.4} to {:.4}", least[k], greatest[k]);
+        let mesh = format!(
+            "which reaches in x from {}, in y from {}, in z from {} mm",
+            words(0),
+            words(1),
+            words(2)
+        );
+        if ratio < DRAWN.least_reach.get() {
+            return Err(Error::LargeMesh { times, units, mesh });
+        }
+        let Some((_, landmark)) = farthest.filter(|(off, _)| *off > DRAWN.beside_mesh.get() * size)
+        else {
+            return Ok(());
+        };
         // Landmarks reach over a part of the model: a unit is asked about where they reach several times as far.
         let hint = if ratio > 2.0 {
-            let units = unit_between(times).map_or(String::new(), |(factor, units)| {
-                format!(" ({factor} lies between {units})")
-            });
             format!(
                 "the landmarks reach {times:.0} times as far as the mesh{units}; see whether \"unit\" in \"model\" is the unit that the mesh \
                  was exported in"
@@ -101,15 +114,9 @@ impl JobMesh {
             "see whether the mesh has the axes of \"model_mm\" (CAD has z up, glTF y), and its zero"
                 .to_owned()
         };
-        let words = |k: usize| format!("{:.4} to {:.4}", least[k], greatest[k]);
         Err(Error::BesideMesh {
             name: landmark.name.clone(),
-            mesh: format!(
-                "which reaches in x from {}, in y from {}, in z from {} mm",
-                words(0),
-                words(1),
-                words(2)
-            ),
+            mesh,
             hint,
         })
     }

@@ -201,12 +201,10 @@ fn refuse_unsure(found: &Resection, photo: &ViewPhoto, mesh: &JobMesh) -> Result
         let of = |axis: usize| [least, greatest][k >> axis & 1][axis];
         ModelPoint([of(0), of(1), of(2)])
     };
-    // A corner that the camera does not show is as unsure as can be.
-    let square = |k: usize| {
-        let deviation = found.deviation_px(corner(k));
-        deviation.unwrap_or(f64::INFINITY).powi(2)
-    };
-    let found_px = ((0..8).map(square).sum::<f64>() / 8.0).sqrt();
+    // A corner behind the camera is not seen, however the camera moves a little.
+    let deviations = (0..8).filter_map(|k| found.deviation_px(corner(k)));
+    let squares: Vec<f64> = deviations.map(|d| d * d).collect();
+    let found_px = (squares.iter().sum::<f64>() / squares.len().max(1) as f64).sqrt();
     let (width, height) = photo.photo.size;
     let most_px = DRAWN.most_deviation.get() * f64::from(width).hypot(f64::from(height));
     if found_px > most_px {

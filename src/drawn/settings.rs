@@ -10,6 +10,8 @@ settings! {
             "Standard deviation of a mark in a drawn render whose place on the model is exact.";
         beside_mesh = 0.25, "parts of the mesh's size", "judgement":
             "Places of landmarks that lie farther off the mesh's box than this belong to another unit or to other axes.";
+        least_reach = 0.1, "parts of the mesh's size", "judgement":
+            "A mesh of which the landmarks' places reach over less has another unit.";
         edge_step = 1.5, "render px", "judgement":
             "From one place on the mesh's visible edges to the next.";
         outline_margin = 4.0, "render px", "judgement":

@@ -3,6 +3,7 @@
 mod chance;
 mod fit;
 mod inside;
+mod lines;
 mod look;
 mod onto;
 mod owner;

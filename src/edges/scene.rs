@@ -1,6 +1,7 @@
 //! The edge points of a render, and the reference's response on the same grid.
 use super::settings::EDGES;
 use super::{
+    lines::Lines,
     onto::{OntoResponse, WorkFromRender},
     owner,
     points::{self, EdgePoint},
@@ -35,6 +36,8 @@ pub(crate) struct EdgeScene {
     pub(super) factor: f64,
     /// For each region: datum landmarks lie on it.
     pub(super) is_datum: Vec<bool>,
+    /// Where the points are a mesh's: which lie on one line.
+    pub(super) lines: Option<Lines>,
 }
 
 impl EdgeScene {
@@ -99,6 +102,7 @@ impl EdgeScene {
             })
             .collect();
         Self {
+            lines: mesh.map(|_| Lines::of(&points)),
             points,
             places,
             spaces,

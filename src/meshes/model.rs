@@ -108,7 +108,7 @@ impl Model {
     }
 
     /// The same as one part.
-    pub(super) fn as_part(self, name: &str) -> Self {
+    pub(super) fn into_part(self, name: &str) -> Self {
         let part = Part {
             name: name.to_owned(),
             facets: 0..self.facets.len(),

@@ -51,7 +51,7 @@ pub fn read_source(source: &ModelSource, limits: Limits) -> Result<Model, Error>
     for file in &source.files {
         let model = read(&file.path, source.unit, limits)?.model;
         let model = match &file.part {
-            Some(name) => model.as_part(name),
+            Some(name) => model.into_part(name),
             None => model,
         };
         facets += model.facets().len();

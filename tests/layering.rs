@@ -156,6 +156,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "kernels",
             "job",
             "images",
+            "contour",
             "rectification",
             "registration",
             "measurement",

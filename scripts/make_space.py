@@ -1,10 +1,12 @@
 #!/usr/bin/env python3
-"""Draws a fire pump in space: a render, a photo from elsewhere, a photo of a screen, the job that asks for their cameras, and the truth.
+"""Draws a fire pump in space: a render, a photo from elsewhere, a photo of a screen, the job that asks for their cameras, and the truth;
+and the mesh of a model that is off in two parts, with the job that has it drawn.
 
 Usage: python3 -m pip install -r scripts/requirements.txt && python3 scripts/make_space.py [FOLDER]
 
 Writes to fixtures/space unless another folder is named. The same versions of the packages write the same bytes.
-The subject is exactly the model here: the job is about cameras. In the photo of the hall one mark is wrong on purpose ("tank
+The subject is exactly the model of pump.json, which is about cameras. The model of drawn.json, model.obj, has a lantern that is 5 %
+too wide along x and a beam that is 0.5 mm too high. In the photo of the hall one mark is wrong on purpose ("tank
 rear left top" is 31 px off), and its principal point is not in the middle. Each camera looks at what it sees by its own matrix.
 """
 
@@ -33,6 +35,11 @@ BOXES = {
     "lantern": ((17, -4, 3), (25, 4, 15), (210, 196, 140)),
     "pump beam": ((-27, -1.5, 34), (29, 1.5, 37), (120, 84, 50)),
     "outlet": ((-28, -3, 6), (-22, 3, 11), (160, 120, 60)),
+}
+# What the model of drawn.json has instead.
+ALTERED = {
+    "lantern": ((16.8, -4, 3), (25.2, 4, 15)),
+    "pump beam": ((-27, -1.5, 34.5), (29, 1.5, 37.5)),
 }
 LIGHT = np.array([0.35, -0.55, 0.76])
 
@@ -194,6 +201,55 @@ def marks(noise, render, seen, wrong=None):
     return out
 
 
+def write_mesh(path):
+    """The model's boxes as OBJ, one object each."""
+    lines, first = ["# The fire pump with an altered lantern and beam, millimetres; made by scripts/make_space.py"], 1
+    for name, box in BOXES.items():
+        low, high = ALTERED.get(name, box[:2])
+        lines.append(f"o {name}")
+        for k in range(8):
+            x, y, z = ((low, high)[k >> axis & 1][axis] for axis in range(3))
+            lines.append(f"v {x:g} {y:g} {z:g}")
+        for face in ((0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5)):
+            lines.append("f " + " ".join(str(first + k) for k in face))
+        first += 8
+    path.write_text("\n".join(lines) + "\n")
+
+
+def on_model(name, place):
+    """Where the model has a corner of the subject."""
+    if name not in ALTERED:
+        return place
+    subject, model = BOXES[name], ALTERED[name]
+    return [model[0][k] if place[k] == subject[0][k] else model[1][k] for k in range(3)]
+
+
+def drawn(job):
+    """The same references with a drawn render."""
+    part = {name: part for name, part, _ in DATUM + CHECK}
+
+    def landmark(mark):
+        own = part[mark["name"]]
+        place = [float(v) for v in on_model(own, mark["model_mm"])]
+        return {"name": mark["name"], "reference": mark["reference"], "use": mark["use"], "model_mm": place, "part": own}
+
+    views = [
+        {
+            "name": view["name"],
+            "render": {"drawn": True},
+            "reference": view["reference"],
+            "landmarks": [landmark(mark) for mark in view["landmarks"]],
+        }
+        for view in job["views"]
+    ]
+    return {
+        "title": "Fire pump of a harbour town, drawn from its mesh",
+        "scale": job["scale"],
+        "model": {"files": ["model.obj"], "unit": "mm"},
+        "views": views,
+    }
+
+
 def told(camera):
     return {
         "centre_model_mm": [round(float(v), 6) for v in camera.place],
@@ -239,6 +295,8 @@ def main():
         ],
     }
     (folder / "pump.json").write_text(json.dumps(job, indent=2) + "\n")
+    write_mesh(folder / "model.obj")
+    (folder / "drawn.json").write_text(json.dumps(drawn(job), indent=2) + "\n")
     truth = {"hall": told(hall), "screen": told(film), "screen_corners": CORNERS, "screen_size": SCREEN}
     (folder / "truth.json").write_text(json.dumps(truth, indent=2) + "\n")
 

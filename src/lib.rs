@@ -37,6 +37,7 @@ pub mod cli;
 pub mod contour;
 #[cfg(feature = "draw")]
 pub mod drawing;
+pub mod drawn;
 mod edges;
 pub mod frame;
 pub mod images;
@@ -67,6 +68,7 @@ pub fn all_settings() -> Vec<&'static settings::Setting> {
         registration::adjustment::settings::ADJUSTMENT.all(),
         registration::checks::settings::CHECKS.all(),
         registration::space::settings::SPACE.all(),
+        drawn::settings::DRAWN.all(),
         edges::settings::EDGES.all(),
         measurement::settings::all(),
     ]

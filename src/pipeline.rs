@@ -4,10 +4,12 @@ mod admission;
 mod camera;
 mod carry;
 mod error;
+mod mesh;
 mod need;
 mod options;
 mod own_folder;
 mod rectify;
+mod render;
 mod results_folder;
 mod turns;
 mod whole_file;
@@ -20,13 +22,13 @@ pub use options::CompareOptions;
 pub use own_folder::OwnFolder;
 pub use rectify::{RectifiedPicture, RectifyError, rectify_picture};
 pub use results_folder::{ResultsError, clear_left_runs, earlier_report, remove_results};
-pub use turns::memory_need;
+pub use turns::{LookError, memory_need};
 pub use whole_file::{There, clear_left, free_name, write_whole};
 
 use crate::{
     contour,
     drawing::{self, DrawnFile, SheetPage, ViewToDraw},
-    images::{self, ViewLook},
+    images::ViewLook,
     job::{self, Job, View},
     measurement,
     printable::{listed, shortened},
@@ -37,8 +39,10 @@ use crate::{
 };
 use error::{failure, stopped};
 use image::RgbImage;
+use mesh::RunMesh;
+use render::Rendered;
 use results_folder::{NewResults, REPORT};
-use std::{collections::BTreeMap, fs, path::PathBuf};
+use std::{borrow::Cow, collections::BTreeMap, fs, path::PathBuf};
 
 /// What happens during a comparison, for a progress display. Comes from several threads.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -118,15 +122,18 @@ fn compare_all(
     let views = selected(job, &options.views)?;
     let names: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
     let folder = NewResults::begin(&job.file, &options.out, &names)?;
+    let mesh = RunMesh::read(job, &views, &options.memory, &stop::is_asked)?;
     let comparison = Comparison {
         job,
         options,
+        mesh: &mesh,
         folder: &folder,
         observer,
     };
     let done = turns::in_turns(&views, options, &stop::is_asked, &|view, look| {
         comparison.compare_view(view, look)
     })?;
+    drop(mesh);
     let (outcomes, pages): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.outcome, d.page)).unzip();
     let report = Report::new(job, &outcomes);
     let pages: Vec<SheetPage> = pages.into_iter().flatten().collect();
@@ -169,6 +176,7 @@ struct ViewDone<'a> {
 struct Comparison<'r> {
     job: &'r Job,
     options: &'r CompareOptions,
+    mesh: &'r RunMesh,
     folder: &'r NewResults,
     observer: &'r (dyn Fn(Event<'_>) + Sync),
 }
@@ -186,7 +194,7 @@ impl Comparison<'_> {
             });
             stop::check().map_err(stopped)
         };
-        let drawn = draw_view(self.job, view, look, self.options, &stage).and_then(|drawn| {
+        let drawn = self.draw_view(view, look, &stage).and_then(|drawn| {
             stage("writing")?;
             Ok(drawn)
         });
@@ -197,7 +205,7 @@ impl Comparison<'_> {
                 let files = write_view(self.folder, &view.name, drawn.files)?;
                 ViewDone {
                     outcome: ViewOutcome {
-                        view,
+                        view: drawn.view,
                         result: Ok(drawn.measurement),
                         files,
                     },
@@ -206,7 +214,7 @@ impl Comparison<'_> {
             }
             Err(failure) => ViewDone {
                 outcome: ViewOutcome {
-                    view,
+                    view: Cow::Borrowed(view),
                     result: Err(failure),
                     files: BTreeMap::new(),
                 },
@@ -216,83 +224,97 @@ impl Comparison<'_> {
         (self.observer)(Event::Finished { view: &view.name });
         Ok(done)
     }
+
+    /// Images to pictures: everything of a view that can fail on its own.
+    fn draw_view<'a>(
+        &self,
+        view: &'a View,
+        look: Result<ViewLook, ViewFailure>,
+        stage: &(dyn Fn(&'static str) -> Result<(), ViewFailure> + Sync),
+    ) -> Result<Drawn<'a>, ViewFailure> {
+        let (job, options) = (self.job, self.options);
+        stage("reading images")?;
+        let Rendered {
+            view: own,
+            images,
+            warnings,
+            files,
+            edges,
+        } = render::of_view(job, view, (self.mesh, options), &look?)?;
+        let view = &*own;
+        let changed = admission::changed_images(view).map_err(|e| failure(e.code(), &e))?;
+        let sizes = [&images.render.rgb, &images.reference.rgb].map(RgbImage::dimensions);
+        stage("registering")?;
+        let seen = contour::seen(view, &images.render.rgb);
+        let view = &*seen;
+        let rectify = view.reference.rectify.as_ref();
+        let bezel = rectify.and_then(|s| rectification::look_for_bezel(s, &images.reference.rgb));
+        let LaidOver {
+            rectification,
+            registered,
+        } = admission::admit(job, view, sizes, bezel.as_ref())
+            .map_err(|refusals| admission::as_failure(&refusals))?;
+        let rectified = match &rectification {
+            Some(rectification) if options.explain => Some(explain_rectification(
+                view,
+                &images.reference.rgb,
+                rectification,
+            )?),
+            _ => None,
+        };
+        stage("measuring")?;
+        let mut measured =
+            measurement::measure_in_run(job, view, images, (registered, edges.as_ref()))
+                .map_err(stopped)?;
+        let beforehand = changed.into_iter().chain(warnings);
+        measured.measurement.warnings.splice(0..0, beforehand);
+        if let Some(why) = &measured.foreign {
+            return Err(failure("marks-of-another-picture", why));
+        }
+        stage("drawing")?;
+        let native = measured.native_reference.take();
+        let to_draw = ViewToDraw {
+            job,
+            view,
+            measurement: &measured.measurement,
+            work: &measured.work,
+            pairs: &measured.pairs,
+            date: &options.date,
+            paper: options.paper,
+        };
+        let (drawn, registered) = rayon::join(
+            || drawing::draw_view(&to_draw),
+            || match native {
+                Some(native) => drawing::encode_large_png(native),
+                None => drawing::encode_png(&measured.work.reference),
+            },
+        );
+        let mut drawn = drawn.map_err(|e| failure(e.code(), &e))?;
+        drawn.files.extend(files);
+        drawn.files.push(DrawnFile {
+            key: "registered",
+            name: "registered.png",
+            bytes: registered.map_err(|e| failure(e.code(), &e))?,
+        });
+        if options.explain {
+            let steps = drawing::explain(&measured.explained).map_err(|e| failure(e.code(), &e))?;
+            drawn.files.extend(rectified.into_iter().chain(steps));
+        }
+        drop(seen);
+        Ok(Drawn {
+            view: own,
+            measurement: measured.measurement,
+            files: drawn.files,
+            page: drawn.sheet,
+        })
+    }
 }
 
-struct Drawn {
+struct Drawn<'a> {
+    view: Cow<'a, View>,
     measurement: measurement::ViewMeasurement,
     files: Vec<DrawnFile>,
     page: SheetPage,
-}
-
-/// Images to pictures: everything of a view that can fail on its own.
-fn draw_view(
-    job: &Job,
-    view: &View,
-    look: Result<ViewLook, ViewFailure>,
-    options: &CompareOptions,
-    stage: &(dyn Fn(&'static str) -> Result<(), ViewFailure> + Sync),
-) -> Result<Drawn, ViewFailure> {
-    stage("reading images")?;
-    let images = images::read_looked_view(view, &look?).map_err(|e| failure(e.code(), &e))?;
-    let changed = admission::changed_images(view).map_err(|e| failure(e.code(), &e))?;
-    let sizes = [&images.render.rgb, &images.reference.rgb].map(RgbImage::dimensions);
-    stage("registering")?;
-    let view = &*contour::seen(view, &images.render.rgb);
-    let rectify = view.reference.rectify.as_ref();
-    let bezel = rectify.and_then(|s| rectification::look_for_bezel(s, &images.reference.rgb));
-    let LaidOver {
-        rectification,
-        registered,
-    } = admission::admit(job, view, sizes, bezel.as_ref())
-        .map_err(|refusals| admission::as_failure(&refusals))?;
-    let rectified = match &rectification {
-        Some(rectification) if options.explain => Some(explain_rectification(
-            view,
-            &images.reference.rgb,
-            rectification,
-        )?),
-        _ => None,
-    };
-    stage("measuring")?;
-    let mut measured =
-        measurement::measure_in_run(job, view, images, registered).map_err(stopped)?;
-    measured.measurement.warnings.splice(0..0, changed);
-    if let Some(why) = &measured.foreign {
-        return Err(failure("marks-of-another-picture", why));
-    }
-    stage("drawing")?;
-    let native = measured.native_reference.take();
-    let to_draw = ViewToDraw {
-        job,
-        view,
-        measurement: &measured.measurement,
-        work: &measured.work,
-        pairs: &measured.pairs,
-        date: &options.date,
-        paper: options.paper,
-    };
-    let (drawn, registered) = rayon::join(
-        || drawing::draw_view(&to_draw),
-        || match native {
-            Some(native) => drawing::encode_large_png(native),
-            None => drawing::encode_png(&measured.work.reference),
-        },
-    );
-    let mut drawn = drawn.map_err(|e| failure(e.code(), &e))?;
-    drawn.files.push(DrawnFile {
-        key: "registered",
-        name: "registered.png",
-        bytes: registered.map_err(|e| failure(e.code(), &e))?,
-    });
-    if options.explain {
-        let steps = drawing::explain(&measured.explained).map_err(|e| failure(e.code(), &e))?;
-        drawn.files.extend(rectified.into_iter().chain(steps));
-    }
-    Ok(Drawn {
-        measurement: measured.measurement,
-        files: drawn.files,
-        page: drawn.sheet,
-    })
 }
 
 /// The picture of the reference before and after it was rectified.

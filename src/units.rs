@@ -1,8 +1,10 @@
 //! Lengths that cannot be mixed up: on the model, on the full-size object, and pixels per millimetre; and how people
 //! write them: `1180 mm`, `3' 10 1/2"`, a scale of `1:24`.
 mod common_scales;
+mod mistaken;
 
 pub use common_scales::{CommonScale, ScaleUse, common_scales, nearest_scales};
+pub use mistaken::unit_between;
 
 use crate::printable::shortened;
 

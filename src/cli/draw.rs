@@ -1,7 +1,7 @@
 //! `tickstrip draw`: draws a model from its mesh.
 use super::{
     Status,
-    messages::{Failure, Terminal, shown_path},
+    messages::{Action, Failure, Terminal, shown_path},
     new::write_file,
     scale::PlainUnit,
 };
@@ -28,13 +28,7 @@ pub(super) struct Arguments {
     /// The mesh
     mesh: PathBuf,
     /// A JSON file {"matrix": [...]}: three rows of four numbers that take model millimetres (x, y, z, 1) to pixels, homogeneous
-    #[arg(
-        long,
-        value_name = "FILE",
-        required_unless_present = "job",
-        conflicts_with = "job",
-        requires = "size"
-    )]
+    #[arg(long, value_name = "FILE", conflicts_with = "job", requires = "size")]
     camera: Option<PathBuf>,
     /// Take the camera from a view of this job, and the size from its render
     #[arg(long, value_name = "JOB", requires = "view")]
@@ -49,7 +43,7 @@ pub(super) struct Arguments {
     #[arg(long, value_enum)]
     unit: Option<PlainUnit>,
     /// Facets that meet at a greater angle than this make an edge, degrees
-    #[arg(long, value_name = "DEG", default_value_t = CREASE_DEG, value_parser = crease)]
+    #[arg(long, value_name = "DEG", default_value_t = CREASE_DEG, value_parser = crease, allow_negative_numbers = true)]
     crease: f64,
     /// The PNG file to write
     #[arg(long, value_name = "FILE", default_value = "drawn.png")]
@@ -95,6 +89,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     }
     let camera = camera(arguments)?;
     spare(&[&arguments.mesh, &camera.file], &outs)?;
+    can_be_written(arguments, &outs)?;
     let unit = arguments.unit.map(Into::into);
     let read = meshes::read(&arguments.mesh, unit, Limits::default())?;
     let projection = Projection::new(camera.matrix, &read.model);
@@ -114,6 +109,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let how = (arguments.force, ADVICE);
     write_file(&arguments.out, &drawing::model_png(&drawing)?, how)?;
     let mut words = words(&read, &edges, &drawing);
+    words.extend(doubt_of_size(&read.model, &projection, camera.size));
     words += &format!("wrote {}\n", shown_path(&arguments.out));
     if let Some(svg) = &arguments.svg {
         write_file(svg, drawing::model_svg(&drawing).as_bytes(), how)?;
@@ -121,6 +117,69 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     }
     terminal.result(&words)?;
     Ok(Status::NothingOut)
+}
+
+/// Refuses names whose files would not be what they say, and folders that are not there, before anything is written.
+fn can_be_written(arguments: &Arguments, outs: &[&Path]) -> Result<(), Failure> {
+    if let [out, svg] = outs
+        && is_same(out, svg)
+    {
+        let path = svg.to_path_buf();
+        return Err(Failure::OneFileTwice { path });
+    }
+    let named = [
+        (Some(&arguments.out), "png"),
+        (arguments.svg.as_ref(), "svg"),
+    ];
+    for (path, kind) in named
+        .into_iter()
+        .filter_map(|(path, kind)| Some((path?, kind)))
+    {
+        let extension = path.extension().and_then(|e| e.to_str());
+        if !extension.is_some_and(|e| e.eq_ignore_ascii_case(kind)) {
+            let path = path.clone();
+            return Err(Failure::OtherKind { path, kind });
+        }
+    }
+    for path in outs {
+        let folder = path
+            .parent()
+            .filter(|folder| !folder.as_os_str().is_empty());
+        fs::metadata(folder.unwrap_or(Path::new(".")))
+            .map_err(|source| Failure::file(path, Action::Written, source))?;
+    }
+    Ok(())
+}
+
+/// Whether two paths lead to one file, as far as its folder tells.
+fn is_same(a: &Path, b: &Path) -> bool {
+    let real = |path: &Path| {
+        fs::canonicalize(path)
+            .or_else(|_| std::path::absolute(path))
+            .ok()
+    };
+    real(a) == real(b)
+}
+
+/// Below and above these parts of the picture's longer side the model is thought to have another unit (a judgement).
+const PLAUSIBLE: [f64; 2] = [0.02, 50.0];
+
+/// A doubt where the model is a speck in the picture, or far larger than it.
+fn doubt_of_size(model: &Model, projection: &Projection, size: [u32; 2]) -> Option<String> {
+    let bounds = model.model_box();
+    let corner = |k: usize| std::array::from_fn(|axis| bounds[k >> axis & 1][axis]);
+    let seen: Vec<[f64; 2]> = (0..8).filter_map(|k| projection.pixel(corner(k))).collect();
+    let reach = |axis: usize| {
+        let values = || seen.iter().map(|p| p[axis]);
+        values().fold(f64::NEG_INFINITY, f64::max) - values().fold(f64::INFINITY, f64::min)
+    };
+    let (model, picture) = (reach(0).max(reach(1)), f64::from(size[0].max(size[1])));
+    let share = model / picture;
+    (share.is_finite() && !(PLAUSIBLE[0]..=PLAUSIBLE[1]).contains(&share)).then(|| {
+        format!(
+            "doubtful: the model is {model:.0} px long in a picture of {picture:.0} px; see whether --unit is the unit that it was exported in\n"
+        )
+    })
 }
 
 const ADVICE: &str = "name another with --out or --svg, or say --force";
@@ -139,7 +198,7 @@ fn camera(arguments: &Arguments) -> Result<Camera, Failure> {
         &arguments.job,
         arguments.view.as_deref().unwrap_or_default(),
     ) else {
-        let file = arguments.camera.clone().unwrap_or_default();
+        let file = arguments.camera.clone().ok_or(Failure::NoPlaceToLookFrom)?;
         let matrix = job::read_camera(&file)?;
         return Ok(Camera {
             matrix,
@@ -149,12 +208,13 @@ fn camera(arguments: &Arguments) -> Result<Camera, Failure> {
     };
     let file = job.clone();
     let views = job::read(job)?.views;
-    let view = views.into_iter().find(|view| view.name == name);
     let no_view = || Failure::NoSuchView {
         job: file.clone(),
         name: name.to_owned(),
+        known: listed(views.iter().map(|view| view.name.as_str())),
     };
-    let render = view.ok_or_else(no_view)?.render;
+    let view = views.iter().find(|view| view.name == name);
+    let render = &view.ok_or_else(no_view)?.render;
     let no_camera = || Failure::NoCamera {
         job: file.clone(),
         name: name.to_owned(),
@@ -162,7 +222,10 @@ fn camera(arguments: &Arguments) -> Result<Camera, Failure> {
     let matrix = render.camera.ok_or_else(no_camera)?;
     let size = match stated {
         Some(size) => size,
-        None => images::dimensions(&render.image)?.into(),
+        None => match render.image.file() {
+            Some(image) => images::dimensions(image)?.into(),
+            None => return Err(no_camera()),
+        },
     };
     Ok(Camera { matrix, size, file })
 }
@@ -177,7 +240,7 @@ fn place_of_middle(model: &Model, projection: &Projection) -> String {
     }
 }
 
-/// Files that are drawn from are not overwritten, whatever is said.
+/// Files that are drawn from are not overwritten, nor one picture by the other, whatever is said.
 fn spare(sources: &[&Path], outs: &[&Path]) -> Result<(), Failure> {
     let real = |path: &&Path| fs::canonicalize(path).ok();
     let sources: Vec<PathBuf> = sources.iter().filter_map(real).collect();

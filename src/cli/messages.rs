@@ -184,12 +184,14 @@ pub(super) enum Failure {
     #[error("{0}")]
     Rectify(#[from] pipeline::RectifyError),
     /// A view that the job does not have.
-    #[error("{}: no view \"{name}\"", job.display())]
+    #[error("{}: no view \"{name}\"; the job has {known}", job.display())]
     NoSuchView {
         /// The job file.
         job: PathBuf,
         /// The name asked for.
         name: String,
+        /// The views there are.
+        known: String,
     },
     /// A view that says nothing about rectification.
     #[error("{}: the view \"{name}\" states no \"rectify\" for its reference", job.display())]
@@ -220,6 +222,26 @@ pub(super) enum Failure {
         path: PathBuf,
         /// Why.
         source: meshes::ProjectionError,
+    },
+    /// Neither a camera nor a job.
+    #[error(
+        "nothing says where the model is seen from; name a camera with --camera FILE --size WxH, or a view that states one with \
+         --job JOB --view NAME"
+    )]
+    NoPlaceToLookFrom,
+    /// One file for two results.
+    #[error("{}: --out and --svg name one file; name two", path.display())]
+    OneFileTwice {
+        /// The file.
+        path: PathBuf,
+    },
+    /// A file whose name does not say what would be written.
+    #[error("{}: what is written there is {}; end its name in .{kind}", path.display(), kind.to_uppercase())]
+    OtherKind {
+        /// The file.
+        path: PathBuf,
+        /// The ending of what is written.
+        kind: &'static str,
     },
     /// A view without a camera.
     #[error(

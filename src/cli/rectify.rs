@@ -13,6 +13,7 @@ use crate::{
         raw::{Mark, RawAspect, RawLength, RawPlanePoint, RawRectify},
     },
     pipeline::{self, RectifiedPicture},
+    printable,
 };
 use std::{
     fs,
@@ -221,10 +222,12 @@ struct Asked {
 
 fn from_job(path: &Path, name: &str) -> Result<Asked, Failure> {
     let job = job::read(path)?;
+    let known = printable::listed(job.views.iter().map(|view| view.name.as_str()));
     let view = job.views.into_iter().find(|view| view.name == name);
     let view = view.ok_or_else(|| Failure::NoSuchView {
         job: path.to_owned(),
         name: name.to_owned(),
+        known,
     })?;
     let rectify = view.reference.rectify;
     Ok(Asked {

@@ -214,10 +214,17 @@ fn images(job: &Job) -> Vec<PathBuf> {
     };
     (job.views.iter())
         .flat_map(|view| {
-            let own = [view.render.image.clone(), view.reference.image.clone()];
+            let render = view.render.image.file().map(Path::to_owned);
+            let own = render.into_iter().chain([view.reference.image.clone()]);
             let masks = [mask(&view.render.mask), mask(&view.reference.mask)];
-            own.into_iter().chain(masks.into_iter().flatten())
+            own.chain(masks.into_iter().flatten())
         })
+        .chain(
+            job.model
+                .iter()
+                .flat_map(|model| &model.files)
+                .map(|file| file.path.clone()),
+        )
         .collect()
 }
 

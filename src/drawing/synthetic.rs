@@ -289,6 +289,7 @@ fn job(wish: Wish) -> Job {
                 LandmarkUse::Datum
             },
             model_mm: None,
+            part: None,
             on: None,
             sigma_px: [None; 2],
             model_sigma_mm: None,
@@ -338,6 +339,7 @@ fn job(wish: Wish) -> Job {
         smallest_visible: ModelMm(0.05),
         print: None,
         tolerance: tolerance(),
+        model: None,
         expected: Expected {
             size_percent: 5.0,
             rotation_deg: 2.0,
@@ -347,7 +349,7 @@ fn job(wish: Wish) -> Job {
         views: vec![View {
             name: "side".into(),
             render: RenderSource {
-                image: PathBuf::from("/nowhere/render.png"),
+                image: PathBuf::from("/nowhere/render.png").into(),
                 marked_on: None,
                 kind: Default::default(),
                 mark_sigma_px: None,

@@ -13,7 +13,10 @@ use super::{
 use crate::{
     registration::{
         Adjustment, RegionErrors,
-        adjustment::Settling::{self, AtRest, LookedAgain},
+        adjustment::{
+            ADJUSTMENT,
+            Settling::{self, AtRest, LookedAgain},
+        },
     },
     stop,
 };
@@ -58,7 +61,12 @@ impl EdgeScene {
         stop::check().ok()?;
         let marks = self.look(adjustment, sigma, is_asked);
         let reach_px = (sigma / 2.0).max(1.0) * self.factor;
-        adjustment.with_edges(&marks, reach_px, settling)
+        // Neighbouring points err together: of a line that is counted already.
+        let share = match self.lines {
+            Some(_) => 1.0,
+            None => ADJUSTMENT.independent_share.get(),
+        };
+        adjustment.with_edges(&marks, reach_px, (settling, share))
     }
 
     fn is_on_datum(&self, k: usize) -> bool {
@@ -75,7 +83,11 @@ impl EdgeScene {
             }
         }
         // An edge beside the right one, in chrome or in shadow, may pull a whole part: the marks are better then.
-        if landmarks.strain(&fitted) > 1.0 {
+        let most = match self.lines {
+            Some(_) => EDGES.mesh_strain.get(),
+            None => 1.0,
+        };
+        if landmarks.strain(&fitted) > most {
             let moved_px = landmarks.moved_px(&fitted);
             return Some((landmarks.clone(), Some(moved_px)));
         }

@@ -27,21 +27,20 @@ impl EdgeScene {
         let reference_from_work = self.work_from_reference.inverse();
         let onto = self.onto_response(adjustment);
         let rivals = self.rival_responses(adjustment, &onto);
-        (0..self.points.len())
-            .into_par_iter()
-            .filter(|&k| is_asked(k))
-            .filter_map(|k| {
-                let region = self.moved_by(k);
-                let subject = adjustment.subject_of(self.places[k], region);
-                let at = onto.apply(subject, k);
-                let normal = self.points[k].normal;
-                let (t, response) = self.best_along(at, normal, sigma, reach)?;
-                let strength = (response / EDGES.full_response.get())
-                    .clamp(0.0, 1.0)
-                    .powi(2)
-                    * owner::share_of_owner(response, rivals[k]);
-                let found = at + normal * t;
-                Some(EdgeMark {
+        let look = |k: usize| {
+            let region = self.moved_by(k);
+            let subject = adjustment.subject_of(self.places[k], region);
+            let at = onto.apply(subject, k);
+            let normal = self.points[k].normal;
+            let (t, response) = self.best_along(at, normal, sigma, reach)?;
+            let strength = (response / EDGES.full_response.get())
+                .clamp(0.0, 1.0)
+                .powi(2)
+                * owner::share_of_owner(response, rivals[k]);
+            let found = at + normal * t;
+            Some((
+                k,
+                EdgeMark {
                     pair: Pair {
                         render: Point::new(self.places[k].x, self.places[k].y),
                         reference: reference_from_work.apply(Point::new(found.x, found.y)),
@@ -58,9 +57,17 @@ impl EdgeScene {
                             * EDGES.point_correlation.get()
                             * self.factor)
                             .powi(2),
-                })
-            })
-            .collect()
+                },
+            ))
+        };
+        let asked = (0..self.points.len())
+            .into_par_iter()
+            .filter(|&k| is_asked(k));
+        let mut marks: Vec<(usize, EdgeMark)> = asked.filter_map(look).collect();
+        if let Some(lines) = &self.lines {
+            lines.share_out(&mut marks, self.factor);
+        }
+        marks.into_iter().map(|(_, mark)| mark).collect()
     }
 
     /// Distance along the normal of the strongest response under the window, and that response.

@@ -2,6 +2,8 @@
 #![doc = include_str!("METHOD.md")]
 mod chance;
 mod fit;
+mod inside;
+mod lines;
 mod look;
 mod onto;
 mod owner;

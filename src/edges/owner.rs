@@ -6,7 +6,7 @@
 //! # Source
 //! A mixture of two sources for each observation, with fixed shares: A. Dempster, N. Laird and D. Rubin (1977), section
 //! 4.3; the least likelihood of an observation from neither is a constant.
-use super::settings::EDGES;
+use super::{inside::holds, settings::EDGES};
 use crate::job::Region;
 use nalgebra::Vector2;
 
@@ -38,17 +38,6 @@ pub(crate) fn rivals_of(regions: &[Region], own: usize, place: Vector2<f64>) -> 
     (0..regions.len())
         .filter(|&j| j != own && holds(&regions[j], place))
         .collect()
-}
-
-/// Whether a region's outline holds a point of the render (even-odd rule).
-fn holds(region: &Region, place: Vector2<f64>) -> bool {
-    let outline = &region.outline;
-    let crosses = |k: usize| {
-        let (a, b) = (outline[k], outline[(k + 1) % outline.len()]);
-        (a.y > place.y) != (b.y > place.y)
-            && place.x < a.x + (place.y - a.y) / (b.y - a.y) * (b.x - a.x)
-    };
-    (0..outline.len()).filter(|&k| crosses(k)).count() % 2 == 1
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 //! # Source
 //! Non-maximum suppression along the gradient with a parabola through three samples: J. Canny (1986); F. Devernay, "A
 //! non-maxima suppression method for edge detection with sub-pixel accuracy" (INRIA RR-2724, 1995).
-use super::settings::EDGES;
+use super::{inside, settings::EDGES};
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     job::Region,
@@ -12,6 +12,7 @@ use crate::{
         gradient::{self, UNIT},
         sample,
     },
+    meshes::MeshEdges,
     stop,
 };
 use image::RgbImage;
@@ -26,6 +27,8 @@ pub(crate) struct EdgePoint {
     pub(crate) normal: Vector2<f64>,
     /// Index of the region that it lies on.
     pub(crate) region: usize,
+    /// Where it is on the model, where that is known.
+    pub(crate) space: Option<[f64; 3]>,
 }
 
 /// Most points of one region.
@@ -53,6 +56,46 @@ pub(crate) fn find(
     let mut of_region: Vec<Vec<EdgePoint>> = vec![Vec::new(); regions.len()];
     for point in maxima(render, &owners) {
         of_region[point.region].push(point);
+    }
+    of_region.into_iter().flat_map(thinned).collect()
+}
+
+/// The places on a mesh's visible edges as edge points: those of a part on the region of its name; those of parts without one on the
+/// smallest region around them that is no part's own. What lies outside of the window of `size` (width, height) is left out.
+pub(crate) fn of_mesh(
+    mesh: &MeshEdges,
+    regions: &[Region],
+    work_from_render: &Projective<WorkPx, RenderPx>,
+    (width, height): (u32, u32),
+) -> Vec<EdgePoint> {
+    let named = |part: &String| regions.iter().position(|r| r.name == *part);
+    let own: Vec<Option<usize>> = mesh.parts.iter().map(named).collect();
+    let mut shared: Vec<usize> = (0..regions.len())
+        .filter(|j| !own.contains(&Some(*j)))
+        .collect();
+    let size = |j: usize| {
+        let outline: Vec<[f64; 2]> = regions[j].outline.iter().map(|p| p.xy()).collect();
+        area(&outline)
+    };
+    shared.sort_by(|a, b| size(*a).total_cmp(&size(*b)));
+    let mut of_region: Vec<Vec<EdgePoint>> = vec![Vec::new(); regions.len()];
+    for found in &mesh.places {
+        let in_render = Vector2::new(found.place.x, found.place.y);
+        let holds = |j: &&usize| inside::holds(&regions[**j], in_render);
+        let Some(region) = own[found.part].or_else(|| shared.iter().find(holds).copied()) else {
+            continue;
+        };
+        let place = work_from_render.apply(found.place);
+        let is_inside = (0.0..f64::from(width)).contains(&place.x)
+            && (0.0..f64::from(height)).contains(&place.y);
+        if is_inside {
+            of_region[region].push(EdgePoint {
+                place: Vector2::new(place.x, place.y),
+                normal: Vector2::from(found.normal),
+                region,
+                space: Some(found.space.0),
+            });
+        }
     }
     of_region.into_iter().flat_map(thinned).collect()
 }
@@ -129,6 +172,7 @@ fn maxima(render: &RgbImage, owners: &Plane<u16>) -> Vec<EdgePoint> {
                 place,
                 normal,
                 region: usize::from(owner) - 1,
+                space: None,
             })
         })
     };

@@ -1,6 +1,7 @@
 //! The edge points of a render, and the reference's response on the same grid.
 use super::settings::EDGES;
 use super::{
+    lines::Lines,
     onto::{OntoResponse, WorkFromRender},
     owner,
     points::{self, EdgePoint},
@@ -10,6 +11,7 @@ use super::{
 use crate::{
     frame::{FromReference, WorkPx},
     job::{LandmarkUse, View},
+    meshes::MeshEdges,
     registration::{Adjustment, RegionErrors, adjustment::SubjectPoint},
 };
 use nalgebra::Vector2;
@@ -34,15 +36,29 @@ pub(crate) struct EdgeScene {
     pub(super) factor: f64,
     /// For each region: datum landmarks lie on it.
     pub(super) is_datum: Vec<bool>,
+    /// Where the points are a mesh's: which lie on one line.
+    pub(super) lines: Option<Lines>,
 }
 
 impl EdgeScene {
-    /// The window holds the reference as `adjustment` has it.
-    pub(crate) fn new(view: &View, window: &Window, adjustment: &Adjustment) -> Self {
+    /// The window holds the reference as `adjustment` has it; where the mesh is known, the edges are its own and not those of the
+    /// render's picture.
+    pub(crate) fn new(
+        view: &View,
+        window: &Window,
+        adjustment: &Adjustment,
+        mesh: Option<&MeshEdges>,
+    ) -> Self {
         let render_from_work = &window.render_from_window;
         let work_from_render = render_from_work.inverse();
         // One after the other: side by side they would need twice the memory, and each is parallel in itself.
-        let found = points::find(&window.render, &view.regions, &work_from_render);
+        let found = match mesh {
+            Some(mesh) => {
+                let size = window.render.dimensions();
+                points::of_mesh(mesh, &view.regions, &work_from_render, size)
+            }
+            None => points::find(&window.render, &view.regions, &work_from_render),
+        };
         let mut response = Response::new(&window.reference, view.reference.kind);
         if let Some(usable) = &window.usable {
             response.keep_where(usable);
@@ -57,8 +73,9 @@ impl EdgeScene {
             let landmarks = &view.regions[point.region].landmarks;
             let space = needs_depth
                 .then(|| {
-                    adjustment
-                        .space_of(landmarks, place)
+                    point
+                        .space
+                        .or_else(|| adjustment.space_of(landmarks, place))
                         .or_else(|| adjustment.space_of(&every_landmark, place))
                 })
                 .flatten();
@@ -85,6 +102,7 @@ impl EdgeScene {
             })
             .collect();
         Self {
+            lines: mesh.map(|_| Lines::of(&points)),
             points,
             places,
             spaces,

@@ -26,6 +26,14 @@ settings! {
             "Standard deviation of the place of one edge point.";
         point_correlation = 2.2, "times", "judgement":
             "By how much the deviation of neighbouring points is larger than of independent ones: they lie on the same edge and see the same shading.";
+        line_deviation = 0.5, "working px", "judgement, by eight generated cases of another camera":
+            "Standard deviation of the place of a mesh's whole line, however many points are on it.";
+        line_direction = 15.0, "degrees", "judgement":
+            "Points of a part whose directions differ by less are on one line.";
+        line_distance = 10.0, "working px", "judgement":
+            "Where they lie no farther off it than this.";
+        mesh_strain = 4.0, "times", "judgement, by the same cases":
+            "How much more the edges of a mesh's datum parts may ask of the datum marks: their depth is known.";
         full_response = 1.2, "response", "judgement":
             "A response of this much is a full edge.";
         owner = 0.5, "probability", "judgement":

@@ -196,6 +196,11 @@ impl<From: Frame> IntoReference<From> {
         self.lens
     }
 
+    /// The projective map that comes first.
+    pub const fn projective(&self) -> &Projective<UndistortedPx, From> {
+        &self.undistorted
+    }
+
     /// The matrix of the projective map that comes first, row by row.
     pub fn rows(&self) -> [[f64; 3]; 3] {
         self.undistorted.rows()

@@ -1,5 +1,5 @@
 //! Points on the model in space, and cameras as matrices that take them to a picture.
-use super::{Frame, Point};
+use super::{Frame, Point, Projective};
 use nalgebra::{Matrix3x4, Vector3, Vector4};
 use std::marker::PhantomData;
 
@@ -38,6 +38,14 @@ impl<To: Frame> CameraMatrix<To> {
             matrix,
             frame: PhantomData,
         })
+    }
+
+    /// The same picture in another frame.
+    pub(crate) fn then<Next: Frame>(&self, next: &Projective<Next, To>) -> CameraMatrix<Next> {
+        CameraMatrix {
+            matrix: next.matrix() * self.matrix,
+            frame: PhantomData,
+        }
     }
 
     /// Row by row.

@@ -48,10 +48,10 @@ pub fn content(path: &Path, limits: &Limits) -> Result<MarkedOn, Error> {
 pub fn changed_since_marked(view: &View, limits: &Limits) -> Result<Vec<Side>, Error> {
     let mut changed = Vec::new();
     for side in Side::BOTH {
-        let Some(marked) = view.marked_on(side) else {
+        let (Some(marked), Some(image)) = (view.marked_on(side), view.image(side)) else {
             continue;
         };
-        let found = content(view.image(side), limits)?;
+        let found = content(image, limits)?;
         if found.size == marked.size && found != *marked {
             changed.push(side);
         }

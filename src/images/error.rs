@@ -1,6 +1,10 @@
 //! Why a picture cannot be read: which file, what was found, what to do.
 use super::{budget::BudgetError, format::Format};
-use crate::{job::InputError, printable::shortened, stop::Stopped};
+use crate::{
+    job::{InputError, View},
+    printable::shortened,
+    stop::Stopped,
+};
 use std::path::{Path, PathBuf};
 
 /// What the messages list as readable.
@@ -13,6 +17,15 @@ pub enum Error {
     /// The run was asked to stop.
     #[error(transparent)]
     Stopped(#[from] Stopped),
+    /// A render without a file.
+    #[error(
+        "the render of \"{}\" is drawn from the model's mesh, so there is no image to read; only a comparison draws it",
+        shortened(view)
+    )]
+    Drawn {
+        /// The view's name.
+        view: String,
+    },
     /// There is no such file.
     #[error("{}: there is no such file; check the name and the folder it is relative to", path.display())]
     Missing {
@@ -175,6 +188,13 @@ fn megabytes(bytes: u64) -> u64 {
 }
 
 impl Error {
+    /// The error of a render that is drawn.
+    pub(super) fn drawn(view: &View) -> Self {
+        Self::Drawn {
+            view: view.name.clone(),
+        }
+    }
+
     /// The error of a file that could not be opened.
     pub(super) fn of_input(path: &Path, error: InputError) -> Self {
         let path = path.to_owned();
@@ -194,6 +214,7 @@ impl Error {
     pub fn code(&self) -> &'static str {
         match self {
             Self::Stopped(_) => "stopped",
+            Self::Drawn { .. } => "render-is-drawn",
             Self::Missing { .. } => "image-missing",
             Self::Folder { .. } => "image-is-a-folder",
             Self::NotAFile { .. } => "image-no-file",

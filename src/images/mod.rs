@@ -27,7 +27,9 @@ pub use free_memory::half_of_free_memory;
 pub use guard::is_decoding;
 pub use header::{Limits, PictureLook, dimensions, look_at};
 pub use mask::read_mask;
-pub use view::{SideLook, ViewLook, look_at_view, read_looked_view, read_view};
+pub use view::{
+    SideLook, ViewLook, look_at_drawn, look_at_view, read_beside_drawn, read_looked_view, read_view,
+};
 
 use crate::kernels::Plane;
 

@@ -1,11 +1,15 @@
 //! The images of a view: first what they will take, then their pixels.
 use super::{
-    Error, Limits, ViewImages,
+    Error, Format, Limits, Picture, ViewImages,
     decode::read_as_seen,
     header::{self, Header},
     mask,
 };
-use crate::job::{Mask, View};
+use crate::{
+    job::{Mask, View},
+    kernels::Plane,
+};
+use image::metadata::Orientation;
 use std::path::Path;
 
 /// What was seen of a view's images before a pixel was decoded.
@@ -48,6 +52,23 @@ impl SideLook {
         })
     }
 
+    /// That of an image of this size that is made with its opacity, taking `bytes` for each pixel meanwhile.
+    fn made((width, height): (u32, u32), bytes: u64) -> Self {
+        Self {
+            image: Header {
+                format: Format::Png,
+                stored: (width, height),
+                orientation: Orientation::NoTransforms,
+                pixel_bytes: bytes,
+                has_alpha: true,
+                beside: 0,
+                profile: None,
+            },
+            mask: None,
+            has_silhouette: true,
+        }
+    }
+
     /// Upright width and height of the image, pixels.
     pub fn size(&self) -> (u32, u32) {
         self.image.size()
@@ -83,17 +104,43 @@ impl ViewLook {
     pub fn reading_bytes(&self) -> u64 {
         self.render.peak().saturating_add(self.reference.peak())
     }
+
+    fn side(&self, image: &Path, mask: &Mask, seen: &SideLook) -> Result<Side, Error> {
+        let picture = read_as_seen(image, &self.limits, Some(&seen.image))?;
+        let silhouette = mask::of_picture(mask, &picture, seen.mask.as_ref(), &self.limits)?;
+        Ok((picture, silhouette))
+    }
 }
 
 /// Reads what stands before the pixels of a view's images and masks.
 ///
 /// # Errors
 /// Those of [`super::read`] that show before the pixels, and [`Error::MaskSize`]; where both sides fail, that of the
-/// render.
+/// render. [`Error::Drawn`] of a render that is drawn.
 pub fn look_at_view(view: &View, limits: &Limits) -> Result<ViewLook, Error> {
+    let render = view.render.image.file().ok_or_else(|| Error::drawn(view))?;
     Ok(ViewLook {
-        render: SideLook::new(&view.render.image, &view.render.mask, limits)?,
+        render: SideLook::new(render, &view.render.mask, limits)?,
         reference: SideLook::new(&view.reference.image, &view.reference.mask, limits)?,
+        limits: *limits,
+    })
+}
+
+/// The same of a view whose render will be drawn in the size that `render_size` makes of the reference's, taking `bytes` for each
+/// pixel meanwhile.
+///
+/// # Errors
+/// Those of [`look_at_view`] for the reference, and of `render_size`.
+pub fn look_at_drawn<E: From<Error>>(
+    view: &View,
+    limits: &Limits,
+    bytes: u64,
+    render_size: impl FnOnce((u32, u32)) -> Result<(u32, u32), E>,
+) -> Result<ViewLook, E> {
+    let reference = SideLook::new(&view.reference.image, &view.reference.mask, limits)?;
+    Ok(ViewLook {
+        render: SideLook::made(render_size(reference.size())?, bytes),
+        reference,
         limits: *limits,
     })
 }
@@ -111,18 +158,37 @@ pub fn read_view(view: &View, limits: &Limits) -> Result<ViewImages, Error> {
 /// # Errors
 /// Those of [`read_view`], among them [`Error::Changed`] where a file is not as it was seen.
 pub fn read_looked_view(view: &View, look: &ViewLook) -> Result<ViewImages, Error> {
-    let side = |image: &Path, mask, seen: &SideLook| {
-        let picture = read_as_seen(image, &look.limits, Some(&seen.image))?;
-        let silhouette = mask::of_picture(mask, &picture, seen.mask.as_ref(), &look.limits)?;
-        Ok::<_, Error>((picture, silhouette))
-    };
-    let (render, reference) = rayon::join(
-        || side(&view.render.image, &view.render.mask, &look.render),
-        || {
-            let source = &view.reference;
-            side(&source.image, &source.mask, &look.reference)
-        },
-    );
+    let image = view.render.image.file().ok_or_else(|| Error::drawn(view))?;
+    read_sides(view, look, || {
+        look.side(image, &view.render.mask, &look.render)
+    })
+}
+
+/// The same of a view whose render was drawn.
+///
+/// # Errors
+/// As [`read_looked_view`] for the reference.
+pub fn read_beside_drawn(
+    view: &View,
+    look: &ViewLook,
+    render: Picture,
+) -> Result<ViewImages, Error> {
+    let mask = mask::of_picture(&Mask::Alpha, &render, None, &look.limits)?;
+    read_sides(view, look, || Ok((render, mask)))
+}
+
+/// A picture and its silhouette.
+type Side = (Picture, Option<Plane<u8>>);
+
+fn read_sides(
+    view: &View,
+    look: &ViewLook,
+    render: impl FnOnce() -> Result<Side, Error> + Send,
+) -> Result<ViewImages, Error> {
+    let (render, reference) = rayon::join(render, || {
+        let source = &view.reference;
+        look.side(&source.image, &source.mask, &look.reference)
+    });
     let ((render, render_mask), (reference, reference_mask)) = (render?, reference?);
     Ok(ViewImages {
         render,

@@ -60,6 +60,7 @@ impl Job {
                 smallest_visible_mm: None,
                 print: None,
                 expected: RawExpected::default(),
+                model: None,
                 views: Vec::new(),
             },
             file: PathBuf::from("job.json"),
@@ -133,7 +134,8 @@ impl View {
         let raw = RawView {
             name: name.into(),
             render: RawRender {
-                image: render.into(),
+                image: Some(render.into()),
+                drawn: false,
                 marked_on: None,
                 kind: RawRenderKind::default(),
                 mask: None,
@@ -278,10 +280,11 @@ impl Landmark {
         LandmarkBuilder {
             raw: RawLandmark {
                 name: name.into(),
-                render: mark(in_render),
+                render: Some(mark(in_render)),
                 reference: mark(in_reference),
                 usage: RawUse::Datum,
                 model_mm: None,
+                part: None,
                 on: None,
                 sigma_px: None,
                 model_sigma_mm: None,

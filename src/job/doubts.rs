@@ -1,6 +1,7 @@
 //! What is legal in a job but may not be meant, or will limit what can be told.
 use super::{
-    Job, KnownPlane, LandmarkUse, Rectangle, Rectify, ReferenceKind, RegistrationKind, Side, View,
+    Job, KnownPlane, LandmarkUse, Rectangle, Rectify, ReferenceKind, RegistrationKind, RenderImage,
+    Side, View,
 };
 use crate::printable::on_one_line;
 use crate::warning::Code;
@@ -57,9 +58,12 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
     }
     for (index, view) in job.views.iter().enumerate() {
         let at = format!("/views/{index}");
-        about_registration(view, &at, &mut add);
+        // The camera of a drawn render tells the scale, and is solved from five marks or more.
+        if view.render.image != RenderImage::Drawn {
+            about_registration(view, &at, &mut add);
+            about_scale(view, &at, &mut add);
+        }
         about_picture(view, &at, &mut add);
-        about_scale(view, &at, &mut add);
         about_marks(view, &at, &mut add);
         for (number, region) in view.regions.iter().enumerate() {
             if region.landmarks.is_empty() {
@@ -117,6 +121,7 @@ fn about_registration(view: &View, at: &str, add: &mut Add<'_>) {
 fn about_picture(view: &View, at: &str, add: &mut Add<'_>) {
     let reference = &view.reference;
     match &reference.rectify {
+        None if view.render.image == RenderImage::Drawn => {}
         None if reference.kind == ReferenceKind::Photo
             && view.registration == RegistrationKind::Similarity =>
         {
@@ -182,11 +187,15 @@ fn about_scale(view: &View, at: &str, add: &mut Add<'_>) {
 
 fn about_marks(view: &View, at: &str, add: &mut Add<'_>) {
     let mut seen = std::collections::HashMap::new();
+    let is_drawn = view.render.image == RenderImage::Drawn;
     for (index, landmark) in view.landmarks.iter().enumerate() {
-        for (image, [x, y]) in [
-            ("render", landmark.render.xy()),
+        let marks = [
             ("reference", landmark.reference.xy()),
-        ] {
+            ("render", landmark.render.xy()),
+        ];
+        // A drawn render has no marks yet.
+        let marked = if is_drawn { &marks[..1] } else { &marks[..] };
+        for &(image, [x, y]) in marked.iter().rev() {
             let place = (image, x.to_bits(), y.to_bits());
             if let Some(other) = seen.insert(place, &landmark.name) {
                 let text = format!(

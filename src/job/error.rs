@@ -240,6 +240,27 @@ fault_kinds! {
         /// Why not.
         reason: &'static str,
     }
+    /// Neither an image nor a drawn one.
+    #[error("the render has no picture; name its \"image\", or state \"drawn\": true to have the job's \"model\" drawn")]
+    "no-render" NoRender
+    /// Something of a drawn render that it has by itself.
+    #[error("the render is drawn, and has its \"{key}\" from the mesh and the camera of the reference; leave \"{key}\" out")]
+    "beside-drawn" BesideDrawn {
+        /// The key.
+        key: &'static str,
+    }
+    /// A drawn render of a reference with an unknown lens.
+    #[error("the render is drawn, which follows no lens that only the landmarks tell; state \"straight_lines\" in \"rectify\", or leave \"lens\" out")]
+    "lens-of-drawn" LensOfDrawn
+    /// A landmark that cannot be seen in a drawn render.
+    #[error("the landmark \"{name}\" has no \"model_mm\", by which it is found in a drawn render; state its place on the model, or leave it out")]
+    "no-place-of-drawn" NoPlaceOfDrawn {
+        /// The name.
+        name: String,
+    }
+    /// A drawn render without a mesh.
+    #[error("the render is to be drawn, and the job names no mesh; add \"model\": {{ \"files\": [\"pump.obj\"], \"unit\": \"mm\" }} to the job")]
+    "drawn-without-model" DrawnWithoutModel
     /// Two view names that differ in capitals only.
     #[error("the view names \"{name}\" and \"{other}\" are the same folder on some systems; change one")]
     "duplicate-view-name" DuplicateViewName {

@@ -30,11 +30,11 @@ impl MarkedOn {
 }
 
 impl View {
-    /// The file of one of its images.
-    pub fn image(&self, side: Side) -> &Path {
+    /// The file of one of its images; a drawn render has none.
+    pub fn image(&self, side: Side) -> Option<&Path> {
         match side {
-            Side::Render => &self.render.image,
-            Side::Reference => &self.reference.image,
+            Side::Render => self.render.image.file(),
+            Side::Reference => Some(&self.reference.image),
         }
     }
 
@@ -49,7 +49,8 @@ impl View {
     /// What is told of an image that has the size of the one that was marked and other bytes: a sentence without its full stop.
     pub fn changed_image_in_words(&self, side: Side) -> String {
         let name = side.name();
-        let file = self.image(side).file_name().unwrap_or_default();
+        let file = self.image(side).and_then(Path::file_name);
+        let file = file.unwrap_or_default();
         format!(
             "the {name} ({}) has changed since it was marked: look at its marks again; where they fit, confirm them in \"tickstrip mark\", or \
              take \"marked_on\" out of the job; where they do not, \"tickstrip carry\" takes them over from the earlier picture",
@@ -66,7 +67,7 @@ impl View {
             kind: FaultKind::MarkedOnOtherSize {
                 view: self.name.clone(),
                 image: side.name(),
-                file: self.image(side).to_owned(),
+                file: self.image(side).unwrap_or(Path::new("")).to_owned(),
                 found,
                 marked,
             },

@@ -39,13 +39,14 @@ pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
 pub use read::{MOST_BYTES, missing_images, parse, read};
 pub use rectify::stated_alone as rectify;
 pub use schema::schema;
+pub(crate) use shapes::centre as centre_of;
 pub use starter::{is_placeholder, starter};
 
 use crate::{
     frame::{Point, ReferencePx, RenderPx},
-    units::{FullSizeMm, ModelMm, ScaleRatio},
+    units::{FullSizeMm, ModelMm, ScaleRatio, Unit},
 };
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A whole job file, checked.
 #[derive(Clone, Debug)]
@@ -66,6 +67,8 @@ pub struct Job {
     pub tolerance: Tolerance,
     /// What is expected of a region's errors before anything is measured.
     pub expected: Expected,
+    /// The mesh of the model, where the job names one.
+    pub model: Option<ModelSource>,
     /// At least one.
     pub views: Vec<View>,
 }
@@ -151,11 +154,58 @@ pub struct Symmetry {
     pub axis: Vec<usize>,
 }
 
-/// The render's file and what is known about it.
+/// The mesh of the model.
+#[derive(Clone, Debug)]
+pub struct ModelSource {
+    /// At least one.
+    pub files: Vec<ModelFile>,
+    /// Unit of the files' lengths, where it is stated.
+    pub unit: Option<Unit>,
+    /// Facets that meet at a greater angle than this make an edge, degrees; `None`: as
+    /// [`CREASE_DEG`](crate::meshes::CREASE_DEG).
+    pub crease_deg: Option<f64>,
+}
+
+/// A file of the mesh.
+#[derive(Clone, Debug)]
+pub struct ModelFile {
+    /// Absolute path.
+    pub path: PathBuf,
+    /// The part that all of it is; `None`: its objects are parts.
+    pub part: Option<String>,
+}
+
+/// Where the image of the model comes from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum RenderImage {
+    /// An image file, by its absolute path.
+    File(PathBuf),
+    /// The model is drawn from its mesh, as the camera of the reference sees it. What such a view says of the render (marks, camera,
+    /// regions) is there once it is drawn; marks are at (0, 0) until then.
+    Drawn,
+}
+
+impl RenderImage {
+    /// The file, where it comes from one.
+    pub fn file(&self) -> Option<&Path> {
+        match self {
+            Self::File(path) => Some(path),
+            Self::Drawn => None,
+        }
+    }
+}
+
+impl From<PathBuf> for RenderImage {
+    fn from(path: PathBuf) -> Self {
+        Self::File(path)
+    }
+}
+
+/// The render and what is known about it.
 #[derive(Clone, Debug)]
 pub struct RenderSource {
-    /// Absolute path.
-    pub image: PathBuf,
+    /// Where it comes from.
+    pub image: RenderImage,
     /// The content that its marks were set on, where the job says so.
     pub marked_on: Option<MarkedOn>,
     /// What sort of picture it is.
@@ -358,6 +408,8 @@ pub struct Landmark {
     pub usage: LandmarkUse,
     /// Where the point is on the model, millimetres.
     pub model_mm: Option<[f64; 3]>,
+    /// The part of the model's mesh that it lies on, where the job says so.
+    pub part: Option<String>,
     /// Standard deviation of that place along each axis, millimetres; `None`: it is exact.
     pub model_sigma_mm: Option<f64>,
     /// What the mark is set on; `None` where the job does not say and nobody looked.

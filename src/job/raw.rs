@@ -33,9 +33,69 @@ pub struct RawJob {
     /// How large a region's errors are expected to be before anything is measured.
     #[serde(default)]
     pub expected: RawExpected,
+    /// The model's mesh, for views whose render is drawn and for edges that know their depth.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub model: Option<RawModel>,
     /// Renders, each paired with one reference.
     #[schemars(length(min = 1, max = 1000))]
     pub views: Vec<RawView>,
+}
+
+/// The model as a mesh, in the axes and lengths of `model_mm`.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawModel {
+    /// STL, OBJ, PLY, glTF, GLB or 3MF files, relative to the job file.
+    #[schemars(length(min = 1, max = 100))]
+    pub files: Vec<RawModelFile>,
+    /// Unit of the files' lengths; has to be stated for STL, OBJ and PLY, which have none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unit: Option<RawUnit>,
+    /// Facets that meet at a greater angle than this make an edge, degrees; left out: 25.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("minimum" = 1, "maximum" = 180))]
+    pub crease_deg: Option<f64>,
+}
+
+/// A file of the model's mesh.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum RawModelFile {
+    /// Its objects, groups, nodes or components are parts.
+    File(String),
+    /// All of it is one part.
+    Part(RawPartFile),
+}
+
+/// A file that is one part.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RawPartFile {
+    /// The file.
+    pub file: String,
+    /// The name of the part.
+    pub part: String,
+}
+
+impl JsonSchema for RawModelFile {
+    fn schema_name() -> Cow<'static, str> {
+        "RawModelFile".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "description": "A mesh file, relative to the job file, whose objects are parts; or {\"file\": ..., \"part\": NAME}, where all of the file is one part.",
+            "type": ["string", "object"],
+            "minLength": 1,
+            "maxLength": 4096,
+            "properties": {
+                "file": { "description": "The file.", "type": "string", "minLength": 1, "maxLength": 4096 },
+                "part": { "description": "The name of the part.", "type": "string", "minLength": 1, "maxLength": 200 }
+            },
+            "required": ["file", "part"],
+            "additionalProperties": false
+        })
+    }
 }
 
 /// How the model is made and looked at; at least one key is stated.
@@ -162,9 +222,14 @@ fn default_same_camera() -> bool {
 #[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RawRender {
-    /// Image file, relative to the job file.
+    /// Image file, relative to the job file; has to be stated unless the render is drawn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 1, max = 4096))]
-    pub image: String,
+    pub image: Option<String>,
+    /// There is no image: the job's `model` is drawn as the reference's camera, solved from landmarks with `model_mm`, sees it. Then no
+    /// other key of the render is stated, no landmark has a mark in it, and parts without a region get one.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub drawn: bool,
     /// The content of the image that its marks were set on; `new` and `mark` write it. An image that has changed since is told, and
     /// refused where its size has.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -329,8 +394,9 @@ pub struct RawLandmark {
     /// Unique in the view.
     #[schemars(length(min = 1, max = 200))]
     pub name: String,
-    /// Its mark in the render, pixels.
-    pub render: Mark,
+    /// Its mark in the render, pixels; has to be stated unless the render is drawn, which has it where the camera shows `model_mm`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub render: Option<Mark>,
     /// Its mark in the reference as it is on disk, pixels.
     pub reference: Mark,
     /// What the mark is for.
@@ -344,6 +410,10 @@ pub struct RawLandmark {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(extend("minimum" = 0, "maximum" = 1_000_000))]
     pub model_sigma_mm: Option<f64>,
+    /// The part of the model's mesh that it lies on, for the region that the part gets where the render is drawn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 200))]
+    pub part: Option<String>,
     /// What the mark is set on; left out: found by the render.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on: Option<RawMarkOn>,

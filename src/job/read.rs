@@ -1,6 +1,6 @@
 //! Reading a job file: bytes, JSON, schema, meaning; every fault that can be told is told at once.
 use super::{
-    Job,
+    Job, RenderImage,
     error::{Error, Fault, FaultKind, Faults},
     input::{InputError, read_input},
     raw::{RawJob, RawView},
@@ -86,7 +86,7 @@ fn sound_views(value: &Value, file: &Path, faults: &mut Faults) {
     }
 }
 
-/// A fault for every image and mask of the job that is not on the disk.
+/// A fault for every image, mask and mesh of the job that is not on the disk.
 pub fn missing_images(job: &Job) -> Vec<Fault> {
     let mut missing = Vec::new();
     let mut look = |pointer: String, path: &PathBuf| {
@@ -97,8 +97,13 @@ pub fn missing_images(job: &Job) -> Vec<Fault> {
             });
         }
     };
+    for (index, file) in job.model.iter().flat_map(|m| &m.files).enumerate() {
+        look(format!("/model/files/{index}"), &file.path);
+    }
     for (index, view) in job.views.iter().enumerate() {
-        look(format!("/views/{index}/render/image"), &view.render.image);
+        if let RenderImage::File(image) = &view.render.image {
+            look(format!("/views/{index}/render/image"), image);
+        }
         if let super::Mask::Image(path) = &view.render.mask {
             look(format!("/views/{index}/render/mask"), path);
         }

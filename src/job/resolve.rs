@@ -1,21 +1,23 @@
 //! From the file's words to the checked job: names to indices, lengths to millimetres, paths to absolute ones. All
 //! faults are collected.
 mod camera;
+mod drawn;
 mod interior;
 mod known;
 mod marks;
 
 use super::{
-    Descreen, Expected, Handling, Job, Landmark, LandmarkUse, MarkOn, MarkedOn, Mask,
-    ReferenceKind, ReferenceSource, RegistrationKind, RenderKind, RenderSource, Screen, View,
+    Descreen, Expected, Handling, Job, Landmark, LandmarkUse, MarkOn, MarkedOn, Mask, ModelFile,
+    ModelSource, ReferenceKind, ReferenceSource, RegistrationKind, RenderImage, RenderKind,
+    RenderSource, Screen, View,
     error::{FaultKind, Faults},
     every::every,
     names::{Names, check_view_names},
     print::{DEFAULT_SMALLEST_VISIBLE, Print},
     raw::{
         Mark, RawDescreen, RawHandling, RawJob, RawKind, RawLandmark, RawMarkOn, RawMarkSigma,
-        RawMarkedOn, RawReference, RawRegistration, RawRender, RawRenderKind, RawScale, RawScreen,
-        RawUnit, RawUse, RawView,
+        RawMarkedOn, RawModel, RawModelFile, RawReference, RawRegistration, RawRender,
+        RawRenderKind, RawScale, RawScreen, RawUnit, RawUse, RawView,
     },
     rectify::rectify,
     shapes::{outline, point},
@@ -52,12 +54,14 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
         raw.views.iter().map(|view| view.name.as_str()).enumerate(),
         faults,
     );
+    let model = raw.model.as_ref().map(|raw| model(raw, &around, faults));
     let views = every(
         raw.views
             .iter()
             .enumerate()
             .map(|(index, raw)| view(raw, index, &around, faults)),
     )?;
+    drawn::needs_model(raw, faults);
     scale?;
     let smallest_visible = smallest_visible?;
     faults.is_empty().then(|| Job {
@@ -74,6 +78,7 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
             offset_percent: raw.expected.offset_percent,
             keystone_percent: raw.expected.keystone_percent,
         },
+        model: model.flatten(),
         views,
     })
 }
@@ -124,6 +129,23 @@ fn unit(raw: RawUnit) -> Unit {
     }
 }
 
+fn model(raw: &RawModel, around: &Surroundings, faults: &mut Faults) -> Option<ModelSource> {
+    let list = "/model/files";
+    let files = each(list, &raw.files, faults, |raw, at, faults| {
+        let (file, part) = match raw {
+            RawModelFile::File(file) => (file, None),
+            RawModelFile::Part(of_part) => (&of_part.file, Some(of_part.part.clone())),
+        };
+        let path = path(file, at, around, faults)?;
+        Some(ModelFile { path, part })
+    });
+    Some(ModelSource {
+        files: files?,
+        unit: raw.unit.map(unit),
+        crease_deg: raw.crease_deg,
+    })
+}
+
 /// The checked view number `index`; `None` where anything in it is wrong.
 pub(super) fn view(
     raw: &RawView,
@@ -133,6 +155,7 @@ pub(super) fn view(
 ) -> Option<View> {
     let at = format!("/views/{index}");
     let render = render(&raw.render, &format!("{at}/render"), around, faults);
+    drawn::check(raw, &at, faults);
     let has_camera = raw.render.camera.is_some();
     let reference = reference(
         &raw.reference,
@@ -141,7 +164,13 @@ pub(super) fn view(
         around,
         faults,
     );
-    let landmarks = each(&format!("{at}/landmarks"), &raw.landmarks, faults, landmark);
+    let is_drawn = raw.render.drawn;
+    let landmarks = each(
+        &format!("{at}/landmarks"),
+        &raw.landmarks,
+        faults,
+        |raw, at, faults| landmark(raw, is_drawn, at, faults),
+    );
     let marks = MarkNames {
         names: Names::collect(
             "landmark",
@@ -265,7 +294,7 @@ fn render(
     around: &Surroundings,
     faults: &mut Faults,
 ) -> Option<RenderSource> {
-    let image = path(&raw.image, &format!("{at}/image"), around, faults);
+    let image = render_image(raw, at, around, faults);
     let mask = mask(raw.mask.as_deref(), Mask::Alpha, at, around, faults);
     let camera = raw.camera.map(|raw| {
         let camera = of_unit_size(raw.matrix);
@@ -285,6 +314,23 @@ fn render(
         mask: mask?,
         camera,
     })
+}
+
+fn render_image(
+    raw: &RawRender,
+    at: &str,
+    around: &Surroundings,
+    faults: &mut Faults,
+) -> Option<RenderImage> {
+    match &raw.image {
+        // Beside an image it is refused where the whole view is looked at.
+        _ if raw.drawn => Some(RenderImage::Drawn),
+        Some(image) => path(image, &format!("{at}/image"), around, faults).map(RenderImage::File),
+        None => {
+            faults.push(at, FaultKind::NoRender);
+            None
+        }
+    }
 }
 
 fn reference(
@@ -363,7 +409,7 @@ fn silhouette(corners: &[Mark], at: &str, faults: &mut Faults) -> Option<Mask> {
     Some(Mask::Outline(corners.iter().map(|c| c.xy()).collect()))
 }
 
-fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark> {
+fn landmark(raw: &RawLandmark, is_drawn: bool, at: &str, faults: &mut Faults) -> Option<Landmark> {
     let is_large = |number: &&f64| number.abs() > 1e12;
     if let Some(&found) = raw.model_mm.iter().flatten().find(is_large) {
         faults.push(
@@ -376,15 +422,17 @@ fn landmark(raw: &RawLandmark, at: &str, faults: &mut Faults) -> Option<Landmark
         faults.push(&format!("{at}/model_sigma_mm"), FaultKind::SigmaOfNoPlace);
         return None;
     }
+    let render = drawn::mark_in_render(raw, is_drawn, at, faults)?;
     Some(Landmark {
         name: raw.name.clone(),
-        render: point(raw.render),
+        render,
         reference: point(raw.reference),
         usage: match raw.usage {
             RawUse::Datum => LandmarkUse::Datum,
             RawUse::Check => LandmarkUse::Check,
         },
         model_mm: raw.model_mm,
+        part: raw.part.clone(),
         on: raw.on.map(|on| match on {
             RawMarkOn::Corner => MarkOn::Corner,
             RawMarkOn::Outline => MarkOn::Outline(None),

@@ -94,7 +94,7 @@ fn meet<F: Frame>([a, b]: [Point<F>; 2], [c, d]: [Point<F>; 2]) -> bool {
 }
 
 /// The centre of gravity of the area inside an outline that encloses one.
-pub(super) fn centre<F: Frame>(outline: &[Point<F>]) -> Point<F> {
+pub(crate) fn centre<F: Frame>(outline: &[Point<F>]) -> Point<F> {
     // About the first corner, so that a small outline far from the origin keeps its digits.
     let origin = outline[0];
     let (mut area, mut x, mut y) = (0.0, 0.0, 0.0);

@@ -11,6 +11,7 @@ pub mod fill;
 pub(crate) mod gradient;
 pub mod gray;
 pub mod notch;
+pub mod outline;
 pub mod reach;
 pub mod resize;
 pub mod sample;

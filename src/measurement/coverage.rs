@@ -99,6 +99,7 @@ fn job_seen(
             reference: Point::new(reference[0], reference[1]),
             usage,
             model_mm: None,
+            part: None,
             on: None,
             sigma_px: [None; 2],
             model_sigma_mm: None,
@@ -125,7 +126,7 @@ fn job_seen(
     let view = View {
         name: "view".to_owned(),
         render: RenderSource {
-            image: PathBuf::new(),
+            image: PathBuf::new().into(),
             marked_on: None,
             kind: Default::default(),
             mark_sigma_px: sigma(RENDER_SIGMA),
@@ -197,6 +198,7 @@ fn job_seen(
         print: None,
         tolerance,
         // All but no expectation: what is tested is the propagation, not the prior.
+        model: None,
         expected: Expected {
             size_percent: 60.0,
             rotation_deg: 40.0,

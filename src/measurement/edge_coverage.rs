@@ -84,7 +84,7 @@ fn intervals_hold_the_truth_where_whole_edges_err() {
     let mut widest = [0.0_f64; 4];
     for _ in 0..TRIALS {
         let fitted = before
-            .with_edges(&found(&mut noise), 3.0, Settling::LookedAgain)
+            .with_edges(&found(&mut noise), 3.0, (Settling::LookedAgain, 0.25))
             .expect("edges all around");
         let errors = fitted.region(0);
         for (n, k) in [0, 1, 3, 4].into_iter().enumerate() {

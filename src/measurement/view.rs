@@ -18,6 +18,7 @@ use crate::{
     frame::Point,
     images::ViewImages,
     job::{self, Job, KnownPlane, LandmarkUse, View},
+    meshes::MeshEdges,
     printable::listed,
     rectification::BezelFinding,
     registration::{Adjustment, Convergence, Finding, Registered, Registration},
@@ -50,10 +51,11 @@ pub struct MeasuredView {
 /// # Panics
 /// In a run that is asked to stop: see [`measure_in_run`].
 pub fn measure(job: &Job, view: &View, images: ViewImages, registered: Registered) -> MeasuredView {
-    measure_in_run(job, view, images, registered).expect("nobody asks to stop here")
+    measure_in_run(job, view, images, (registered, None)).expect("nobody asks to stop here")
 }
 
-/// Measures a view whose reference is registered, unless the run is asked to stop.
+/// Measures a view whose reference is registered, unless the run is asked to stop; with the visible edges of the model's mesh where
+/// they are known.
 ///
 /// # Errors
 /// [`Stopped`].
@@ -61,19 +63,19 @@ pub fn measure_in_run(
     job: &Job,
     view: &View,
     images: ViewImages,
-    registered: Registered,
+    (registered, mesh): (Registered, Option<&MeshEdges>),
 ) -> Result<MeasuredView, Stopped> {
     let mut warned = notes(view, &images);
     let reference_size = images.reference.rgb.dimensions();
     let treated = screen::treat(view, &images, &registered.registration)?;
     let prepared = Prepared::new(images, treated.source);
     stop::check()?;
-    let (registration, refined) = refined_or_by_marks(view, &prepared, &registered);
+    let (registration, refined) = refined_or_by_marks(view, &prepared, &registered, mesh);
     stop::check()?;
     let adjustment = refined
         .as_ref()
         .map_or(&registered.adjustment, |s| &s.adjustment);
-    let work = prepared.finish(&registration)?;
+    let work = prepared.finish(&registration, mesh)?;
     let (edge_overlap, in_regions, foreign) =
         overlaps(view, &registration, &work, refined.as_ref());
     stop::check()?;
@@ -132,8 +134,9 @@ fn refined_or_by_marks(
     view: &View,
     prepared: &Prepared,
     registered: &Registered,
+    mesh: Option<&MeshEdges>,
 ) -> (Registration, Option<EdgeFit>) {
-    let refined = refine(view, prepared, registered)
+    let refined = refine(view, prepared, registered, mesh)
         .and_then(|fit| Some((registered.summary(view, &fit.adjustment)?, fit)));
     match refined {
         Some((registration, fit)) => (registration, Some(fit)),
@@ -249,13 +252,18 @@ fn worst_of(regions: &[RegionMeasure], spans: &[SpanMeasure], angles: &[AngleMea
 }
 
 /// The adjustment with the edges of both images; `None` where there is nothing to look for.
-fn refine(view: &View, prepared: &Prepared, registered: &Registered) -> Option<EdgeFit> {
+fn refine(
+    view: &View,
+    prepared: &Prepared,
+    registered: &Registered,
+    mesh: Option<&MeshEdges>,
+) -> Option<EdgeFit> {
     let window = prepared.window(
         &view.regions,
         edges::MARGIN,
         &registered.registration.render_from_reference,
     )?;
-    let scene = EdgeScene::new(view, &window, &registered.adjustment);
+    let scene = EdgeScene::new(view, &window, &registered.adjustment, mesh);
     drop(window);
     scene.fit(&registered.adjustment)
 }

@@ -41,7 +41,8 @@ pub enum Fault {
     },
     /// The format has no unit of length and none was stated.
     #[error(
-        "an {format} file has no unit of length; state the unit that the model was exported in: mm, cm, m, in or ft (--unit)"
+        "{} {format} file has no unit of length; state the unit that the model was exported in: mm, cm, m, in or ft (--unit, or \"unit\" in \
+         the job's \"model\")", format.article()
     )]
     UnitMissing {
         /// What the content is.

@@ -28,6 +28,16 @@ impl Format {
     }
 }
 
+impl Format {
+    /// What stands before its name.
+    pub(super) fn article(self) -> &'static str {
+        match self {
+            Self::AsciiStl | Self::BinaryStl | Self::Obj => "an",
+            Self::Ply | Self::Gltf | Self::Glb | Self::ThreeMf => "a",
+        }
+    }
+}
+
 impl fmt::Display for Format {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {

@@ -77,9 +77,56 @@ impl Model {
         });
     }
 
+    /// All parts of several models, in their order. Where a name is taken, a number makes it another.
+    pub(super) fn joined(models: impl Iterator<Item = Self>) -> Option<Self> {
+        let mut all: Option<Self> = None;
+        for mut model in models {
+            let Some(all) = &mut all else {
+                all = Some(model);
+                continue;
+            };
+            let (first, start) = (all.vertices.len() as u32, all.facets.len());
+            all.vertices.append(&mut model.vertices);
+            let facets = model.facets.into_iter();
+            all.facets.extend(facets.map(|f| f.map(|i| first + i)));
+            for part in model.parts {
+                let name = all.free_name(part.name);
+                let facets = start + part.facets.start..start + part.facets.end;
+                all.parts.push(Part { name, facets });
+            }
+        }
+        all
+    }
+
+    fn free_name(&self, name: String) -> String {
+        let is_taken = |name: &str| self.parts.iter().any(|part| part.name == name);
+        let others = (2..).map(|number| format!("{name} {number}"));
+        std::iter::once(name.clone())
+            .chain(others)
+            .find(|name| !is_taken(name))
+            .unwrap_or(name)
+    }
+
+    /// The same as one part.
+    pub(super) fn into_part(self, name: &str) -> Self {
+        let part = Part {
+            name: name.to_owned(),
+            facets: 0..self.facets.len(),
+        };
+        Self {
+            parts: vec![part],
+            ..self
+        }
+    }
+
     /// The parts, in the order of the file.
     pub fn parts(&self) -> &[Part] {
         &self.parts
+    }
+
+    /// Index of the part that a facet belongs to.
+    pub(super) fn part_of(&self, facet: usize) -> usize {
+        self.parts.partition_point(|part| part.facets.end <= facet)
     }
 
     /// Places, millimetres; a vertex belongs to one part.

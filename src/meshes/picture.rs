@@ -34,6 +34,8 @@ pub struct Drawing {
     pub picture: RgbImage,
     /// How much of each pixel the model covers, 0 to 255.
     pub coverage: Plane<u8>,
+    /// One more than the index of the part that each pixel shows, 0 where it shows none.
+    pub parts: Plane<u16>,
     /// The visible edges, sub-pixel places.
     pub lines: Vec<VisibleLine>,
 }
@@ -62,10 +64,16 @@ pub fn draw(
     let pieces = pieces(model, edges, &screen);
     stop::check()?;
     let ink = Ink::of(&pieces, [width * SAMPLES, height * SAMPLES]);
-    let (picture, coverage) = shade(model, edges, projection, &screen, &ink);
+    let part_of = part_of(model);
+    let seams = Seams {
+        screen: &screen,
+        part_of: &part_of,
+    };
+    let (picture, coverage) = shade(edges, projection, &seams, &ink);
     Ok(Drawing {
         picture,
         coverage,
+        parts: shown_parts(&screen, &part_of),
         lines: joined(model, &pieces),
     })
 }
@@ -142,26 +150,18 @@ fn stroke(piece: &Piece, rows: &mut [bool], (top, width): (usize, usize)) {
 
 /// Facets and lines as pixels, each the mean of its samples.
 fn shade(
-    model: &Model,
     edges: &Edges,
     projection: &Projection,
-    screen: &Screen,
+    seams: &Seams<'_>,
     ink: &Ink,
 ) -> (RgbImage, Plane<u8>) {
+    let screen = seams.screen;
     let (width, height) = (ink.width / SAMPLES, screen.buffer.height() / SAMPLES);
     let sight = projection.sight();
     let grey = |normal: &[f64; 3]| {
         (PAPER as f64 * (SHADE[0] + SHADE[1] * dot(*normal, sight).abs())) as f32
     };
     let greys: Vec<f32> = edges.normals.par_iter().map(grey).collect();
-    let mut part_of = vec![0_u32; model.facets().len()];
-    for (index, part) in model.parts().iter().enumerate() {
-        part_of[part.facets.clone()].fill(index as u32);
-    }
-    let seams = Seams {
-        screen,
-        part_of: &part_of,
-    };
     let mut rgb = vec![0; 3 * width * height];
     let mut coverage = vec![0; width * height];
     let rows = rgb
@@ -194,6 +194,27 @@ fn shade(
         picture.expect("three bytes a pixel"),
         coverage.expect("one byte a pixel"),
     )
+}
+
+/// Facet by facet the index of its part.
+fn part_of(model: &Model) -> Vec<u32> {
+    let mut part_of = vec![0_u32; model.facets().len()];
+    for (index, part) in model.parts().iter().enumerate() {
+        part_of[part.facets.clone()].fill(index as u32);
+    }
+    part_of
+}
+
+/// The part that each pixel shows, by the first of its samples; one more than its index.
+fn shown_parts(screen: &Screen, part_of: &[u32]) -> Plane<u16> {
+    let size = [screen.buffer.height(), screen.buffer.width()].map(|n| n / SAMPLES);
+    Plane::from_shape_fn((size[0], size[1]), |(row, column)| {
+        match screen.buffer.ids(row * SAMPLES)[column * SAMPLES] {
+            NOTHING => 0,
+            // A mesh has far fewer parts.
+            facet => u16::try_from(part_of[facet as usize] + 1).unwrap_or(u16::MAX),
+        }
+    })
 }
 
 /// Where parts cut through each other.

@@ -16,11 +16,6 @@ pub struct VisibleLine {
 
 /// Puts pieces together: those of one part and kind that meet at a vertex where no third one does.
 pub(super) fn joined(model: &Model, pieces: &[Piece]) -> Vec<VisibleLine> {
-    let part = |piece: &Piece| {
-        model
-            .parts()
-            .partition_point(|part| part.facets.end <= piece.facet as usize)
-    };
     let mut at_vertex: BTreeMap<(u32, EdgeKind), Vec<usize>> = BTreeMap::new();
     for (index, piece) in pieces.iter().enumerate() {
         for vertex in piece.vertices.into_iter().flatten() {
@@ -63,7 +58,7 @@ pub(super) fn joined(model: &Model, pieces: &[Piece]) -> Vec<VisibleLine> {
             .chain(forth)
             .map(|[x, y]| Point::new(x, y));
         lines.push(VisibleLine {
-            part: part(&pieces[first]),
+            part: model.part_of(pieces[first].facet as usize),
             kind: pieces[first].kind,
             points: points.collect(),
         });

@@ -9,7 +9,10 @@ use super::{
     recognise::recognise,
     stl, three_mf,
 };
-use crate::{job::read_input, units::Unit};
+use crate::{
+    job::{ModelSource, read_input},
+    units::Unit,
+};
 use std::path::Path;
 
 /// A model that was read, and what its file is.
@@ -37,6 +40,41 @@ pub fn read(path: &Path, unit: Option<Unit>, limits: Limits) -> Result<Read, Err
         path: path.to_owned(),
         fault,
     })
+}
+
+/// Reads the mesh that a job names, all files as one model.
+///
+/// # Errors
+/// As [`read`], and where all files together have more than `limits` allow.
+pub fn read_source(source: &ModelSource, limits: Limits) -> Result<Model, Error> {
+    let (mut models, mut facets, mut parts) = (Vec::new(), 0, 0);
+    for file in &source.files {
+        let model = read(&file.path, source.unit, limits)?.model;
+        let model = match &file.part {
+            Some(name) => model.into_part(name),
+            None => model,
+        };
+        facets += model.facets().len();
+        parts += model.parts().len();
+        let sums = [
+            ("facets", facets, limits.facets),
+            ("parts", parts, limits.parts),
+        ];
+        if let Some((what, found, most)) = sums.into_iter().find(|(_, found, most)| found > most) {
+            return Err(Error {
+                path: file.path.clone(),
+                fault: Fault::TooMany {
+                    what,
+                    found: found as u64,
+                    is_least: true,
+                    most: most as u64,
+                    advice: "with the files before it; leave out what is not compared",
+                },
+            });
+        }
+        models.push(model);
+    }
+    Ok(Model::joined(models.into_iter()).expect("a job names at least one file"))
 }
 
 fn of_bytes(path: &Path, bytes: &[u8], unit: Option<Unit>, limits: Limits) -> Result<Read, Fault> {

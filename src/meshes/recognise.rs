@@ -39,12 +39,22 @@ pub(super) fn recognise(path: &Path, bytes: &[u8]) -> Result<Format, Fault> {
         // Some writers begin the header of binary files with "solid", too.
         () if stl_length == Some(bytes.len()) => Format::BinaryStl,
         () if text.starts_with(b"solid") => Format::AsciiStl,
+        () if is_job(text) => {
+            return Err(Fault::Format {
+                found: "a job file of this program, which is named with --job",
+            });
+        }
         () if text.starts_with(b"{") => Format::Gltf,
-        () if is_named("obj") => Format::Obj,
+        () if is_named("obj") || looks_like_obj(text) => Format::Obj,
         () if is_named("stl") => Format::BinaryStl,
-        () if looks_like_obj(text) => Format::Obj,
         () => return Err(Fault::Format { found: other(text) }),
     })
+}
+
+/// Whether a JSON document is a job and no model.
+fn is_job(text: &[u8]) -> bool {
+    let has = |word: &[u8]| text.windows(word.len()).any(|part| part == word);
+    text.starts_with(b"{") && has(b"\"views\"") && has(b"\"scale\"") && !has(b"\"asset\"")
 }
 
 /// Whether one of the first lines is a vertex.
@@ -90,6 +100,7 @@ mod tests {
         assert_eq!(of("a", b"glTF"), "Glb");
         assert_eq!(of("a", b"\xef\xbb\xbf{}"), "Gltf");
         assert_eq!(of("a", b"# x\nv 0 0 0\n"), "Obj");
+        assert_eq!(of("a.stl", b"# x\nv 0 0 0\n"), "Obj");
     }
 
     #[test]
@@ -101,6 +112,8 @@ mod tests {
             "holds a STEP model (exact surfaces, no mesh); STL, OBJ, PLY, glTF, GLB and 3MF can be read; export the \
              model as one of them"
         );
+        let job = of("a.json", b"{\"scale\": \"1:24\", \"views\": []}");
+        assert!(job.starts_with("holds a job file of this program"), "{job}");
         assert!(of("a.bin", b"\0\0\0").contains("something else than a mesh"));
     }
 }

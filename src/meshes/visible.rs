@@ -34,6 +34,40 @@ pub(super) struct Piece {
     pub(super) kind: EdgeKind,
     /// One of the edge's facets.
     pub(super) facet: u32,
+    pub(super) space: InSpace,
+}
+
+/// A piece of an edge in space.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct InSpace {
+    /// Both ends, model millimetres.
+    ends: [[f64; 3]; 2],
+    /// Their distances along the sight, in parts of that of the model's middle.
+    ahead: [f64; 2],
+}
+
+impl InSpace {
+    /// The place that the picture has at this share of the way between both ends.
+    pub(super) fn at(&self, share: f64) -> [f64; 3] {
+        let share = self.share(share);
+        let [a, b] = self.ends;
+        std::array::from_fn(|k| a[k] + share * (b[k] - a[k]))
+    }
+
+    /// What is halfway in the picture is nearer to the farther end in space.
+    fn share(&self, share: f64) -> f64 {
+        let [a, b] = self.ahead;
+        share * a / ((1.0 - share) * b + share * a)
+    }
+
+    /// The piece between two shares of the way in the picture.
+    fn between(&self, shares: [f64; 2]) -> Self {
+        let [a, b] = self.ahead;
+        Self {
+            ends: shares.map(|share| self.at(share)),
+            ahead: shares.map(|share| a + self.share(share) * (b - a)),
+        }
+    }
 }
 
 /// The visible pieces of all edges, in the order of the edges.
@@ -64,7 +98,8 @@ pub(super) fn pieces(model: &Model, edges: &Edges, screen: &Screen) -> Vec<Piece
     let of_edge = |edge: &Edge| {
         let mut found = Vec::new();
         if !stop::is_asked() {
-            of_edge(edge, screen, size, &mut found);
+            let places = edge.ends.map(|vertex| model.vertices()[vertex as usize]);
+            of_edge((edge, places), screen, size, &mut found);
         }
         found
     };
@@ -95,13 +130,38 @@ fn facing(corners: [Seen; 3]) -> f64 {
     }
 }
 
-fn of_edge(edge: &Edge, screen: &Screen, size: [f64; 2], found: &mut Vec<Piece>) {
+fn of_edge(
+    (edge, places): (&Edge, [[f64; 3]; 2]),
+    screen: &Screen,
+    size: [f64; 2],
+    found: &mut Vec<Piece>,
+) {
     let ends = edge.ends.map(|vertex| screen.seen[vertex as usize]);
     let (seen, is_whole) = match ends.map(is_in_front) {
         [true, true] => (ends, [true, true]),
         [true, false] => ([ends[0], cut(ends[0], ends[1])], [true, false]),
         [false, true] => ([cut(ends[1], ends[0]), ends[1]], [false, true]),
         [false, false] => return,
+    };
+    // Of an edge that was cut off: where on the way between its vertices the ends lie now.
+    let ahead = ends.map(|end| end[2]);
+    let whole = |at: f64| -> [f64; 3] {
+        let share = if ahead[0] == ahead[1] {
+            0.0
+        } else {
+            (at - ahead[0]) / (ahead[1] - ahead[0])
+        };
+        std::array::from_fn(|k| places[0][k] + share * (places[1][k] - places[0][k]))
+    };
+    let space = InSpace {
+        ends: [0, 1].map(|k| {
+            if is_whole[k] {
+                places[k]
+            } else {
+                whole(seen[k][2])
+            }
+        }),
+        ahead: seen.map(|end| end[2]),
     };
     let [a, b] = seen.map(|end| screen.place(end));
     let Some([from, to]) = within(a, b, size) else {
@@ -144,6 +204,7 @@ fn of_edge(edge: &Edge, screen: &Screen, size: [f64; 2], found: &mut Vec<Piece>)
                 vertices: [0, 1].map(|k| reaches[k].then_some(edge.ends[k])),
                 kind: edge.kind,
                 facet: edge.facets[0],
+                space: space.between(shares),
             });
         }
         start = end;

@@ -1,9 +1,11 @@
 //! What a view needs before anything is measured, as far as its marks and the sizes of its images tell: the same for a
 //! look at a job and for a comparison.
 use crate::{
+    drawn::{self, JobMesh},
     images::{self, Limits},
-    job::{self, Doubt, Fault, Job, Mask, View},
+    job::{self, Doubt, Fault, InputError, Job, Mask, RenderImage, View},
     measurement::{self, ViewScale, Warning},
+    meshes,
     rectification::{self, BezelLook},
     registration::{self, LaidOver},
     report::ViewFailure,
@@ -55,17 +57,30 @@ pub(super) fn admit(
     bezel: Option<&BezelLook>,
 ) -> Result<LaidOver, Vec<Refusal>> {
     let at = pointer(job, view);
-    let outside = job::marks_outside(view, &at, sizes[0], sizes[1]);
-    let mut refusals: Vec<Refusal> = outside.faults.iter().map(Refusal::of_fault).collect();
-    if refusals.is_empty() {
+    let Err(mut refusals) = outside(job, view, sizes) else {
         return registration::lay_over(view, job.expected, sizes, bezel)
             .map_err(|error| vec![of_registration(&at, &error)]);
-    }
+    };
     // What marks outside of their picture do to the registration says nothing more.
     if let Err(error) = rectification::of_view(view, sizes[1], bezel) {
         refusals.push(of_registration(&at, &error.into()));
     }
     Err(refusals)
+}
+
+/// Refuses marks outside of their pictures.
+pub(super) fn outside(
+    job: &Job,
+    view: &View,
+    [render, reference]: [(u32, u32); 2],
+) -> Result<(), Vec<Refusal>> {
+    let outside = job::marks_outside(view, &pointer(job, view), render, reference);
+    let refusals: Vec<Refusal> = outside.faults.iter().map(Refusal::of_fault).collect();
+    if refusals.is_empty() {
+        Ok(())
+    } else {
+        Err(refusals)
+    }
 }
 
 fn of_registration(at: &str, error: &registration::Error) -> Refusal {
@@ -102,8 +117,10 @@ pub struct Look {
 /// Looks at every view of a job as a comparison does before it measures, without decoding a picture: the bezel of a screen
 /// is not looked for. Images that are not there are left to [`job::missing_images`].
 pub fn look(job: &Job) -> Look {
-    let looks: Vec<_> = job.views.par_iter().map(|v| look_at(job, v)).collect();
     let mut all = Look::default();
+    let mesh = all.mesh(job);
+    let look_at = |view| look_at(job, view, mesh.as_ref());
+    let looks: Vec<_> = job.views.par_iter().map(look_at).collect();
     let mut scales = Vec::new();
     for (look, scale) in looks {
         all.refusals.extend(look.refusals);
@@ -120,15 +137,22 @@ pub fn look(job: &Job) -> Look {
 }
 
 /// What one view tells, and how large its known lengths make the model.
-fn look_at<'a>(job: &Job, view: &'a View) -> (Look, Option<ViewScale<'a>>) {
+fn look_at<'a>(job: &Job, view: &'a View, mesh: Option<&JobMesh>) -> (Look, Option<ViewScale<'a>>) {
     let at = pointer(job, view);
     let mut look = Look::default();
-    let sizes = [
-        ("render", &view.render.image, &view.render.mask),
-        ("reference", &view.reference.image, &view.reference.mask),
-    ]
-    .map(|(side, image, mask)| look.size(image, mask, &format!("{at}/{side}")));
-    let [Some(render), Some(reference)] = sizes else {
+    let source = &view.reference;
+    let reference = look.size(&source.image, &source.mask, &format!("{at}/reference"));
+    let render = match (&view.render.image, reference) {
+        (RenderImage::File(image), _) => {
+            look.size(image, &view.render.mask, &format!("{at}/render"))
+        }
+        (RenderImage::Drawn, Some(reference)) => {
+            let size = drawn::size(view, reference, Limits::default().max_pixels);
+            look.drawn(size, &at)
+        }
+        (RenderImage::Drawn, None) => None,
+    };
+    let (Some(render), Some(reference)) = (render, reference) else {
         return (look, None);
     };
     let outside = job::marks_outside(view, &at, render, reference);
@@ -148,6 +172,10 @@ fn look_at<'a>(job: &Job, view: &'a View) -> (Look, Option<ViewScale<'a>>) {
             code: Code::ChangedImage,
             text: view.changed_image_in_words(side),
         });
+    }
+    if view.render.image == RenderImage::Drawn {
+        look.drawn_view(job, view, mesh, [render, reference]);
+        return (look, None);
     }
     match admit(job, view, [render, reference], None) {
         Ok(laid_over) => {
@@ -197,6 +225,59 @@ fn doubt_of_size(job: &Job, view: &View, laid_over: &LaidOver) -> Option<Doubt> 
 }
 
 impl Look {
+    /// The job's mesh, where a view needs it; files that are not there are told elsewhere.
+    fn mesh(&mut self, job: &Job) -> Option<JobMesh> {
+        let source = job.model.as_ref()?;
+        let is_drawn = |view: &View| view.render.image == RenderImage::Drawn;
+        job.views.iter().any(is_drawn).then_some(())?;
+        let read = JobMesh::read(source);
+        read.map_err(|error| match error.fault {
+            meshes::Fault::Input(InputError::Missing) => {}
+            _ => {
+                let refusal = Refusal::new("/model/files".to_owned(), error.code(), &error);
+                self.refusals.push(refusal);
+            }
+        })
+        .ok()
+    }
+
+    /// What was drawn of the view at this pointer; a refusal where it cannot be.
+    fn drawn<T>(&mut self, drawn: Result<T, drawn::Error>, at: &str) -> Option<T> {
+        let pointer = format!("{at}/render/drawn");
+        drawn
+            .map_err(|error| {
+                self.refusals
+                    .push(Refusal::new(pointer, error.code(), &error));
+            })
+            .ok()
+    }
+
+    /// Draws the render of a view and looks at what comes of it.
+    fn drawn_view(
+        &mut self,
+        job: &Job,
+        view: &View,
+        mesh: Option<&JobMesh>,
+        sizes: [(u32, u32); 2],
+    ) {
+        if let Err(refusals) = outside(job, view, sizes) {
+            return self.refusals.extend(refusals);
+        }
+        let Some(mesh) = mesh else { return };
+        let size = (sizes[1], Limits::default().max_pixels);
+        let made = drawn::draw(job, view, mesh, size);
+        let Some(made) = self.drawn(made, &pointer(job, view)) else {
+            return;
+        };
+        match admit(job, &made.view, sizes, None) {
+            Ok(laid_over) => {
+                let reach = doubt_of_reach(job, &made.view, &laid_over);
+                self.doubts.extend(reach);
+            }
+            Err(refusals) => self.refusals.extend(refusals),
+        }
+    }
+
     /// The upright size of an image that a comparison would read; its mask must have the same.
     fn size(&mut self, image: &Path, mask: &Mask, at: &str) -> Option<(u32, u32)> {
         let size = self.readable(image, format!("{at}/image"))?;

@@ -1,8 +1,9 @@
 //! The cameras of a job's references, without a comparison.
 use super::{Error, selected};
 use crate::{
+    drawn,
     images::{self, Limits},
-    job::{self, Fault, Job, View},
+    job::{self, Fault, Job, RenderImage, View},
     registration::space,
     report::{CameraOfView, CameraReport},
 };
@@ -28,7 +29,12 @@ fn solve(view: &View) -> Result<CameraOfView, (&'static str, String)> {
         look.map(|look| look.size())
             .map_err(|e| (e.code(), e.to_string()))
     };
-    let (render, reference) = (size(&view.render.image)?, size(&view.reference.image)?);
+    let reference = size(&view.reference.image)?;
+    let render = match &view.render.image {
+        RenderImage::File(image) => size(image)?,
+        RenderImage::Drawn => drawn::size(view, reference, Limits::default().max_pixels)
+            .map_err(|e| (e.code(), e.to_string()))?,
+    };
     let outside = job::marks_outside(view, "", render, reference);
     if let Some(fault) = outside.faults.first() {
         let texts: Vec<String> = outside.faults.iter().map(Fault::text).collect();

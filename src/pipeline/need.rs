@@ -5,7 +5,7 @@
 //! which compress to nothing less (`tests/memory.rs`; `tests/bench/MEASURED.md` has the figures).
 use crate::{
     images::{PictureLook, ViewLook},
-    job::View,
+    job::{RenderImage, View},
     measurement::{WorkingPixels, working_pixels},
 };
 
@@ -23,6 +23,8 @@ const DRAWING: u64 = 48;
 /// Bytes a pixel of the render while the registered reference is encoded: itself, deflated, and written into a buffer that
 /// doubles.
 const ENCODING: u64 = 12;
+/// Bytes a pixel of a render while it is drawn: samples with their depths and facets, lines, colours, parts.
+pub(super) const DRAWN: u64 = 44;
 /// What does not depend on the images, bytes: fonts, the sheet, threads.
 const CONSTANT: u64 = 40 << 20;
 
@@ -30,14 +32,21 @@ const CONSTANT: u64 = 40 << 20;
 /// where that is shown.
 pub(super) fn of_view(view: &View, look: &ViewLook, rectified: u64) -> u64 {
     let (render, reference) = (look.render.pixels(), look.reference.pixels());
-    let pixels = working_pixels(view, look.render.size());
+    let mut pixels = working_pixels(view, look.render.size());
+    if view.render.image == RenderImage::Drawn {
+        // Regions come with the picture, and may be anywhere in it.
+        pixels.window = pixels.grid;
+    }
     let masks = look.render.silhouette_bytes() + look.reference.silhouette_bytes();
     let read = look.render.picture_bytes() + look.reference.picture_bytes() + masks;
     let kept = look.reference.picture_bytes() + masks + SCREEN_KEPT * reference;
+    // A view with a camera may have its edges from the mesh.
+    let seen_mesh = view.render.camera.map_or(0, |_| DRAWN * render);
     let stages = [
         look.reading_bytes(),
         read + 3 * rectified,
         read + SCREEN * reference,
+        read + seen_mesh,
         kept + 3 * pixels.grid + WINDOW * pixels.window,
         // The registered reference at the render's size, and the filtered copy as well.
         kept + 6 * render + GRID * pixels.grid,

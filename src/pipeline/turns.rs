@@ -8,8 +8,9 @@ use super::{
     need,
 };
 use crate::{
+    drawn,
     images::{self, Budget, BudgetError, Hold, Limits, ViewLook},
-    job::View,
+    job::{RenderImage, View},
     rectification,
     report::ViewFailure,
 };
@@ -72,7 +73,7 @@ fn prepare(
     options: &CompareOptions,
     stopped: &dyn Fn() -> bool,
 ) -> Result<Prepared, BudgetError> {
-    let look = match images::look_at_view(view, &options.limits()) {
+    let look = match look_at(view, &options.limits()) {
         Ok(look) => look,
         Err(error) => return Ok((Err(failure(error.code(), &error)), None)),
     };
@@ -87,9 +88,40 @@ fn prepare(
 /// Bytes that comparing a view takes at most, from what its files say before they are read.
 ///
 /// # Errors
-/// Those of [`images::look_at_view`].
-pub fn memory_need(view: &View, limits: &Limits, explain: bool) -> Result<u64, images::Error> {
-    Ok(need_of(view, &images::look_at_view(view, limits)?, explain))
+/// [`LookError`].
+pub fn memory_need(view: &View, limits: &Limits, explain: bool) -> Result<u64, LookError> {
+    Ok(need_of(view, &look_at(view, limits)?, explain))
+}
+
+/// Why a view's images cannot be looked at.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum LookError {
+    /// An image cannot be read.
+    #[error(transparent)]
+    Image(#[from] images::Error),
+    /// The render cannot be drawn.
+    #[error(transparent)]
+    Drawn(#[from] drawn::Error),
+}
+
+impl LookError {
+    /// Stable code for scripts.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::Image(error) => error.code(),
+            Self::Drawn(error) => error.code(),
+        }
+    }
+}
+
+fn look_at(view: &View, limits: &Limits) -> Result<ViewLook, LookError> {
+    match &view.render.image {
+        RenderImage::File(_) => Ok(images::look_at_view(view, limits)?),
+        RenderImage::Drawn => images::look_at_drawn(view, limits, need::DRAWN, |reference| {
+            Ok(drawn::size(view, reference, limits.max_pixels)?)
+        }),
+    }
 }
 
 fn need_of(view: &View, look: &ViewLook, explain: bool) -> u64 {

@@ -89,6 +89,7 @@ pub(super) fn view(kind: RegistrationKind, datum: &[Marks], part: &[Marks], sigm
             LandmarkUse::Check
         },
         model_mm: None,
+        part: None,
         on: None,
         sigma_px: [None; 2],
         model_sigma_mm: None,

@@ -59,6 +59,7 @@ pub fn predict(
         reference,
         usage: LandmarkUse::Check,
         model_mm: None,
+        part: None,
         on: None,
         sigma_px: [None; 2],
         model_sigma_mm: None,

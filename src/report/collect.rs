@@ -7,7 +7,7 @@ use super::{
 };
 use crate::{
     frame::Lens,
-    job::{self, Job, View},
+    job::{self, Job, RenderImage, View},
     measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
     rectification::{BezelFinding, RectificationFigures},
     registration::{Finding, LandmarkFit},
@@ -68,7 +68,7 @@ fn file_name(path: &Path) -> String {
 /// The warning that the references show different variants of the subject; a reference that states none is not counted.
 fn mixed_variants(outcomes: &[ViewOutcome<'_>]) -> Option<Warning> {
     let mut views_of: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for view in outcomes.iter().map(|o| o.view) {
+    for view in outcomes.iter().map(|o| &o.view) {
         if let Some(variant) = &view.reference.variant {
             views_of.entry(variant).or_default().push(&view.name);
         }
@@ -95,7 +95,7 @@ fn disagreeing_views(job: &Job, outcomes: &[ViewOutcome<'_>]) -> Vec<Warning> {
     let scales = outcomes.iter().filter_map(|outcome| {
         let scales = &outcome.result.as_ref().ok()?.scales;
         Some(measurement::ViewScale {
-            view: outcome.view,
+            view: &outcome.view,
             model_mm_per_px: scales.model_mm_per_render_px(job.scale)?.value(),
         })
     });
@@ -115,9 +115,9 @@ fn view_entry(job: &Job, outcome: &ViewOutcome<'_>) -> ViewEntry {
         .iter()
         .map(|(key, path)| ((*key).to_owned(), path.clone()))
         .collect();
-    let empty = empty_view(outcome.view, files);
+    let empty = empty_view(&outcome.view, files);
     match &outcome.result {
-        Ok(measured) => measured_view(job, outcome.view, measured, empty),
+        Ok(measured) => measured_view(job, &outcome.view, measured, empty),
         Err(failure) => ViewEntry {
             error: Some(ErrorEntry {
                 code: failure.code.to_owned(),
@@ -136,7 +136,11 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
         warnings: Vec::new(),
         distrusted: false,
         render: RenderEntry {
-            image: file_name(&view.render.image),
+            image: match &view.render.image {
+                RenderImage::File(image) => file_name(image),
+                // As it lies in the view's folder.
+                RenderImage::Drawn => "drawn.png".to_owned(),
+            },
             kind: view.render.kind.into(),
         },
         reference: ReferenceEntry {

@@ -1,6 +1,6 @@
 //! Measurements to JSON, CSV, HTML and the terminal table.
 use crate::{job::View, measurement::ViewMeasurement};
-use std::collections::BTreeMap;
+use std::{borrow::Cow, collections::BTreeMap};
 
 mod camera;
 mod camera_files;
@@ -42,7 +42,7 @@ pub struct ViewFailure {
 #[derive(Clone, Debug)]
 pub struct ViewOutcome<'a> {
     /// The view.
-    pub view: &'a View,
+    pub view: Cow<'a, View>,
     /// Its figures, or why there are none.
     pub result: Result<ViewMeasurement, ViewFailure>,
     /// Key to path, relative to the result folder, such as `overlay` to `side/overlay.png`.

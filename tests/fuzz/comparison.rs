@@ -96,7 +96,7 @@ pub fn check(input: &[u8]) -> Checked {
         };
         let files = BTreeMap::new();
         outcomes.push(ViewOutcome {
-            view,
+            view: std::borrow::Cow::Borrowed(view),
             result,
             files,
         });

@@ -24,6 +24,10 @@ fn folder() -> TempDir {
             .save(folder.path().join(name))
             .expect("written");
     }
+    // No view of the example is measured by its mesh.
+    for name in ["pump.3mf", "beam.stl"] {
+        fs::write(folder.path().join(name), "").expect("written");
+    }
     let job = include_str!("../../fixtures/jobs/example.json");
     // The render that the example was marked on is this one.
     let render = fs::read(folder.path().join("side-render.png")).expect("readable");

@@ -234,10 +234,29 @@ fn what_cannot_be_drawn_is_said_in_words() {
         &with(&["--unit", "mm", "--out", "model.obj", "--force"]),
         "this is a file that is drawn from",
     );
+    for crease in ["0", "-5"] {
+        says(
+            &with(&["--unit", "mm", "--crease", crease]),
+            "it must be a number from 1 to 180",
+        );
+    }
     says(
-        &with(&["--unit", "mm", "--crease", "0"]),
-        "it must be a number from 1 to 180",
+        &with(&["--unit", "mm", "--out", "drawn.jpg"]),
+        "drawn.jpg: what is written there is PNG; end its name in .png",
     );
+    says(
+        &with(&["--unit", "mm", "--svg", "drawn"]),
+        "drawn: what is written there is SVG; end its name in .svg",
+    );
+    says(
+        &with(&["--unit", "mm", "--force", "--svg", "./drawn.png"]),
+        "drawn.png: --out and --svg name one file; name two",
+    );
+    says(
+        &with(&["--unit", "mm", "--svg", "nowhere/drawn.svg"]),
+        "drawn.svg: cannot be written",
+    );
+    assert!(!folder.path().join("drawn.png").exists(), "nothing partial");
     // To the right by ten pictures.
     let mut aside = camera();
     aside[0] = std::array::from_fn(|c| aside[0][c] + 9600.0 * aside[2][c]);
@@ -284,4 +303,72 @@ fn what_cannot_be_drawn_is_said_in_words() {
         &["draw", "model.obj", "--camera", "camera.json"],
     );
     says(&none.err, "--size");
+    let nowhere = tickstrip(folder.path(), &["draw", "model.obj", "--unit", "mm"]);
+    says(
+        &nowhere.err,
+        "--camera FILE --size WxH, or a view that states one with --job JOB --view NAME",
+    );
+}
+
+#[test]
+fn a_wrong_unit_an_unknown_view_and_a_job_for_a_mesh_are_told() {
+    let folder = folder();
+    let camera = ["--camera", "camera.json", "--size", "960x640"];
+    let mut far = self::camera();
+    // As from a hundred times as far away.
+    for (row, middle) in [(0, 480.0), (1, 240.0)] {
+        let [near, ahead] = [far[row], far[2]];
+        far[row] =
+            std::array::from_fn(|k| 0.01 * (near[k] - middle * ahead[k]) + middle * ahead[k]);
+    }
+    let far = json!({ "matrix": far }).to_string();
+    fs::write(folder.path().join("far.json"), far).expect("written");
+    let speck = tickstrip(
+        folder.path(),
+        &[
+            "draw",
+            "model.obj",
+            "--unit",
+            "mm",
+            "--camera",
+            "far.json",
+            "--out",
+            "far.png",
+            "--size",
+            "960x640",
+        ],
+    );
+    assert_eq!(speck.status, 0, "{}", speck.err);
+    assert!(
+        speck.out.contains(
+            "doubtful: the model is 8 px long in a picture of 960 px; see whether --unit"
+        ),
+        "{}",
+        speck.out
+    );
+    let job = format!("{DEMO}/pump.json");
+    let of_job = tickstrip(
+        folder.path(),
+        &[&["draw", job.as_str()][..], &camera].concat(),
+    );
+    assert!(
+        of_job
+            .err
+            .contains("holds a job file of this program, which is named with --job"),
+        "{}",
+        of_job.err
+    );
+    let mesh = format!("{DEMO}/pump.obj");
+    let view = tickstrip(
+        folder.path(),
+        &[
+            "draw", &mesh, "--unit", "mm", "--job", &job, "--view", "rear",
+        ],
+    );
+    assert!(
+        view.err
+            .contains("no view \"rear\"; the job has \"side\", \"front\", \"plan\""),
+        "{}",
+        view.err
+    );
 }

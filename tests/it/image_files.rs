@@ -659,7 +659,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
     View {
         name: "side".into(),
         render: RenderSource {
-            image: render,
+            image: render.into(),
             marked_on: None,
             kind: Default::default(),
             mark_sigma_px: None,
@@ -691,6 +691,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
             reference: Point::new(1.0, 1.0),
             usage: LandmarkUse::Datum,
             model_mm: None,
+            part: None,
             on: None,
             sigma_px: [None; 2],
             model_sigma_mm: None,

@@ -92,8 +92,9 @@ fn the_example_is_accepted_and_resolved() {
     assert_eq!(view.reference.kind, ReferenceKind::Photo);
     assert_eq!(view.render.mask, Mask::Alpha);
     assert_eq!(view.reference.mask, Mask::None);
-    assert!(view.render.image.is_absolute());
-    assert!(view.render.image.ends_with("fixtures/jobs/side-render.png"));
+    let image = view.render.image.file().expect("a file");
+    assert!(image.is_absolute());
+    assert!(image.ends_with("fixtures/jobs/side-render.png"));
     assert_eq!(view.known[0].length.expect("stated").0, 18.25 * 25.4);
     assert_eq!(view.known[0].text, "18 1/4 in");
     assert_eq!(view.landmarks[view.spans[0].from].name, "tank rear");
@@ -775,10 +776,16 @@ fn a_file_that_is_not_there_is_told_with_its_path() {
 fn images_that_are_not_there_are_told_on_demand() {
     let job = parse(EXAMPLE).expect("sound");
     let missing = job::missing_images(&job);
-    assert_eq!(missing.len(), 2);
-    assert_eq!(missing[0].pointer, "/views/0/render/image");
+    let pointers: Vec<&str> = missing.iter().map(|fault| fault.pointer.as_str()).collect();
+    let expected = [
+        "/model/files/0",
+        "/model/files/1",
+        "/views/0/render/image",
+        "/views/0/reference/image",
+    ];
+    assert_eq!(pointers, expected);
     assert!(
-        missing[0]
+        missing[2]
             .text()
             .contains("there is no file /jobs/side-render.png; the path is taken relative")
     );
@@ -822,7 +829,8 @@ fn the_starter_is_a_sound_job_whatever_the_paths_and_sizes() {
         );
         let job = parse(&text).unwrap_or_else(|error| panic!("{error}\n{text}"));
         assert_eq!(job.title, "Untitled");
-        assert!(job.views[0].render.image.ends_with(render), "{text}");
+        let image = job.views[0].render.image.file().expect("a file");
+        assert!(image.ends_with(render), "{text}");
         assert!(
             job.views[0]
                 .landmarks

@@ -11,6 +11,7 @@ mod command_line;
 mod demo;
 mod depth;
 mod draw;
+mod drawn;
 mod edges;
 mod harder;
 mod image_files;

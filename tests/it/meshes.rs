@@ -109,10 +109,12 @@ fn a_format_without_a_unit_asks_for_it() {
         assert_eq!(error.code(), "mesh-unit-missing");
         assert!(
             error.to_string().ends_with(
-                "state the unit that the model was exported in: mm, cm, m, in or ft (--unit)"
+                "state the unit that the model was exported in: mm, cm, m, in or ft (--unit, or \"unit\" in the job's \"model\")"
             ),
             "{error}"
         );
+        let article = if name == "text.ply" { " a PLY" } else { " an " };
+        assert!(error.to_string().contains(article), "{error}");
     }
     // A stated unit is believed over that of the format.
     let model = meshes::read(

@@ -1,6 +1,6 @@
 //! The report in all its forms, from made-up measurements.
 use nalgebra::Matrix3;
-use std::{collections::BTreeMap, path::PathBuf};
+use std::{borrow::Cow, collections::BTreeMap, path::PathBuf};
 use tickstrip::{
     frame::{FromReference, Point, Projective, ReferencePx, RenderPx},
     job::*,
@@ -60,6 +60,7 @@ fn landmark(name: &str, usage: LandmarkUse) -> Landmark {
         reference: Point::new(30.0, 40.0),
         usage,
         model_mm: None,
+        part: None,
         on: None,
         sigma_px: [None; 2],
         model_sigma_mm: None,
@@ -71,7 +72,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
     View {
         name: name.to_owned(),
         render: RenderSource {
-            image: PathBuf::from("/somewhere/side-render.png"),
+            image: PathBuf::from("/somewhere/side-render.png").into(),
             marked_on: None,
             kind: Default::default(),
             mark_sigma_px: None,
@@ -360,7 +361,7 @@ fn outcome(view: &View, result: Result<ViewMeasurement, ViewFailure>) -> ViewOut
     let keys = ["overlay", "render_small", "reference_small", "blink"];
     let files = keys.map(|key| (key, format!("{}/{key}.png", view.name)));
     ViewOutcome {
-        view,
+        view: Cow::Borrowed(view),
         result,
         files: BTreeMap::from(files),
     }
@@ -383,6 +384,7 @@ fn job(title: &str, views: Vec<View>) -> Job {
         smallest_visible: ModelMm(0.05),
         print: None,
         tolerance: TOLERANCE,
+        model: None,
         expected: Expected {
             size_percent: 5.0,
             rotation_deg: 2.0,

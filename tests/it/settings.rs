@@ -8,6 +8,7 @@ fn page_of(method: &str) -> &'static str {
         "contour" | "adjustment" | "checks" => "src/registration/METHOD.md",
         "space" => "src/registration/space/METHOD.md",
         "carry" => "src/carry/METHOD.md",
+        "drawn" => "src/drawn/METHOD.md",
         "edges" => "src/edges/METHOD.md",
         _ => "src/measurement/METHOD.md",
     }
@@ -34,6 +35,7 @@ fn every_setting_stands_in_its_method_s_page_with_its_value() {
         "src/registration/METHOD.md",
         "src/registration/space/METHOD.md",
         "src/carry/METHOD.md",
+        "src/drawn/METHOD.md",
         "src/edges/METHOD.md",
         "src/measurement/METHOD.md",
     ] {

@@ -60,7 +60,7 @@ fn view_of(pair: &serde_json::Value, folder: &Path, reference_image: &Path) -> V
     for landmark in view.landmarks.iter_mut().step_by(2) {
         landmark.usage = LandmarkUse::Check;
     }
-    view.render.image = folder.join(pair["image1"].as_str().expect("a name"));
+    view.render.image = folder.join(pair["image1"].as_str().expect("a name")).into();
     view.reference.image = reference_image.to_path_buf();
     view
 }
@@ -79,6 +79,7 @@ fn measured(view: &View) -> MeasuredView {
             angle_deg: 1.0,
             edge_overlap: 0.5,
         },
+        model: None,
         expected: views::EXPECTED,
         views: vec![view.clone()],
     };

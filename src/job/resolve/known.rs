@@ -83,11 +83,13 @@ impl MarkNames<'_> {
             faults.push(at, FaultKind::SameLandmark { name });
             return None;
         }
-        let [from, to] = ends.map(|end| match (end, side) {
-            (End::Point(point), _) => point,
-            (End::Landmark(i), Side::Render) => self.landmarks[i].render.0,
-            (End::Landmark(i), Side::Reference) => self.landmarks[i].reference.0,
-        });
+        let place = |end| match (end, side) {
+            (End::Point(point), _) => Some(point),
+            // A mark that is not there is told where the landmark is looked at.
+            (End::Landmark(i), Side::Render) => self.landmarks[i].render.map(|mark| mark.0),
+            (End::Landmark(i), Side::Reference) => Some(self.landmarks[i].reference.0),
+        };
+        let (from, to) = (place(ends[0])?, place(ends[1])?);
         if from == to {
             faults.push(at, FaultKind::SamePoint { point: to });
             return None;

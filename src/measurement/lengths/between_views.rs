@@ -1,11 +1,12 @@
 //! Whether the known lengths of several views can all be meant: the views show one model at one scale.
 use super::{
-    plausible::{PLAUSIBLE, unit_between},
+    plausible::PLAUSIBLE,
     scales::{KnownMarks, study},
 };
 use crate::{
     job::{Job, View},
     registration::Adjustment,
+    units::unit_between,
 };
 use std::{collections::HashMap, path::Path};
 
@@ -59,11 +60,14 @@ pub struct ViewsDisagree<'a> {
 /// The views whose known lengths make the model several times as large as those of another view, at most one for each: each is
 /// held against an earlier one of the same render, whose pixels are as long, and against the middle one of all.
 pub fn views_that_disagree<'a>(scales: &[ViewScale<'a>]) -> Vec<ViewsDisagree<'a>> {
-    let mut first_of: HashMap<&Path, &ViewScale<'a>> = HashMap::new();
+    // Each drawn render is one of its own.
+    let mut first_of: HashMap<(Option<&Path>, Option<&str>), &ViewScale<'a>> = HashMap::new();
     let middle = middle(scales);
     let mut found = Vec::new();
     for scale in scales {
-        let first = *first_of.entry(&scale.view.render.image).or_insert(scale);
+        let image = scale.view.render.image.file();
+        let own_name = image.is_none().then_some(scale.view.name.as_str());
+        let first = *first_of.entry((image, own_name)).or_insert(scale);
         let text = of_one_render(scale, first)
             .or_else(|| middle.and_then(|middle| of_two_renders(scale, middle)));
         found.extend(text.map(|text| ViewsDisagree {

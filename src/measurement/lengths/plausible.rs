@@ -4,25 +4,12 @@ use crate::{
     job::{Job, View},
     measurement::Scales,
     registration::Adjustment,
+    units::unit_between,
 };
 
 /// A model so many times too large or too small is asked about (a judgement): nobody builds so far off, and a copy is not
 /// printed so far off either.
 pub(super) const PLAUSIBLE: f64 = 1.5;
-/// How far a factor may lie from that of two units, either way (a judgement): a model may be some per cent off besides.
-const NEAR: f64 = 1.15;
-/// Factors between units that are mistaken for each other.
-const UNITS: [(f64, &str); 8] = [
-    (2.54, "centimetres and inches"),
-    (10.0, "millimetres and centimetres"),
-    (12.0, "inches and feet"),
-    (25.4, "millimetres and inches"),
-    (30.48, "centimetres and feet"),
-    (100.0, "centimetres and metres"),
-    (304.8, "millimetres and feet"),
-    (1000.0, "millimetres and metres"),
-];
-
 /// What the known lengths of a view say of a size that cannot be meant, in a sentence without its full stop; `None` where
 /// the model as a whole is about as large as it should be, or nothing tells.
 pub fn implausible_size(job: &Job, view: &View, adjustment: &Adjustment) -> Option<String> {
@@ -51,13 +38,6 @@ pub(crate) fn of_scales(scales: &Scales) -> Option<String> {
     Some(format!(
         "by the known lengths the model as a whole is {times:.digits$} times too {word}; {advice}, and whether the job's scale is right"
     ))
-}
-
-/// Two units, one so many times the other, that are mistaken for each other.
-pub(super) fn unit_between(times: f64) -> Option<(f64, &'static str)> {
-    let off = |unit: f64| (times / unit).ln().abs();
-    let nearest = UNITS.iter().min_by(|a, b| off(a.0).total_cmp(&off(b.0)));
-    nearest.filter(|unit| off(unit.0) < NEAR.ln()).copied()
 }
 
 #[cfg(test)]

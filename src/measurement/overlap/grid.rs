@@ -11,6 +11,7 @@ use crate::{
         distance, gray, reach, resize, warp,
     },
     measurement::{Silhouettes, WorkImages},
+    meshes::{MeshEdges, VisibleLine},
     registration::Registration,
     stop::{self, Stopped},
 };
@@ -105,11 +106,15 @@ impl Prepared {
         })
     }
 
-    /// Lays the reference over the render and finds the edges of both.
+    /// Lays the reference over the render and finds the edges of both; those of the render are the mesh's where they are known.
     ///
     /// # Errors
     /// [`Stopped`].
-    pub(crate) fn finish(self, registration: &Registration) -> Result<Work, Stopped> {
+    pub(crate) fn finish(
+        self,
+        registration: &Registration,
+        mesh: Option<&MeshEdges>,
+    ) -> Result<Work, Stopped> {
         let reference_from_render = registration.render_from_reference.inverse();
         let reference_size = self.reference.rgb.dimensions();
         let registered = warp::warp_rgb(&self.reference.rgb, self.native, &reference_from_render);
@@ -141,14 +146,15 @@ impl Prepared {
         stop::check()?;
         let (reference_work, native_reference) = grid.reduce(registered);
         let sigma = edge_sigma(registration, grid.factor);
-        let (mut render_edges, mut reference_edges) = rayon::join(
-            || edges(&self.render, sigma),
-            || edges(source.as_ref().unwrap_or(&reference_work), sigma),
+        let (mut render_bits, mut reference_bits) = rayon::join(
+            || match mesh {
+                Some(mesh) => grid.bits_of(&mesh.lines),
+                None => edges(&self.render, sigma).direction_bits,
+            },
+            || edges(source.as_ref().unwrap_or(&reference_work), sigma).direction_bits,
         );
-        keep_inside(&mut render_edges.direction_bits, &common);
-        keep_inside(&mut reference_edges.direction_bits, &common);
-        let (render_bits, reference_bits) =
-            (render_edges.direction_bits, reference_edges.direction_bits);
+        keep_inside(&mut render_bits, &common);
+        keep_inside(&mut reference_bits, &common);
         let (distance_to_render_edges, distance_to_reference_edges) = rayon::join(
             || distance::distance(&render_bits),
             || distance::distance(&reference_bits),
@@ -258,6 +264,33 @@ impl Grid {
         let (left, width) = range(|p| p.x, self.width)?;
         let (top, height) = range(|p| p.y, self.height)?;
         Some([left, top, width, height])
+    }
+
+    /// Lines as edge pixels, with the bit of their direction (see [`canny::Edges::direction_bits`]).
+    fn bits_of(&self, lines: &[VisibleLine]) -> Plane<u8> {
+        /// Pixels from one place on a line to the next.
+        const STEP: f64 = 0.5;
+        let work_from_render = self.render_from_work.inverse();
+        let (width, height) = (self.width as usize, self.height as usize);
+        let mut bits = Plane::<u8>::zeros((height, width));
+        let ends = lines.iter().flat_map(|line| line.points.windows(2));
+        for ends in ends {
+            let [a, b] = [ends[0], ends[1]].map(|p| work_from_render.apply(p));
+            let way = [b.x - a.x, b.y - a.y];
+            let count = (way[0].hypot(way[1]) / STEP).ceil().max(1.0);
+            // The gradient lies across the line.
+            let turns = way[0].atan2(-way[1]).to_degrees() / 22.5;
+            let bit = 1 << (turns.round() as i64).rem_euclid(8);
+            for k in 0..=count as usize {
+                let share = k as f64 / count;
+                let (x, y) = (a.x + share * way[0], a.y + share * way[1]);
+                if x >= 0.0 && y >= 0.0 && x < width as f64 && y < height as f64 {
+                    // One bit a pixel, as edges of a picture have.
+                    bits[[y as usize, x as usize]] = bit;
+                }
+            }
+        }
+        bits
     }
 
     /// The image on the grid, and the image itself where it is larger.

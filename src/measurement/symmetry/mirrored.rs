@@ -140,6 +140,7 @@ mod tests {
                 reference: Point::new(shown[0] + off(in_reference), shown[1] + off(in_reference)),
                 usage,
                 model_mm: None,
+                part: None,
                 on: None,
                 sigma_px: [None; 2],
                 model_sigma_mm: None,

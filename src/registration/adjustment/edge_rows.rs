@@ -1,6 +1,5 @@
 //! Edges as further observations of the adjustment: a point of a render's edge, found again in the reference, is a
 //! landmark that is known across the edge only.
-use super::settings::ADJUSTMENT;
 use super::{
     adjusted::Adjustment,
     model::{Pair, Predictor, RegionErrors, State},
@@ -54,13 +53,13 @@ const MOST_STEPS: usize = 30;
 
 impl Adjustment {
     /// This adjustment with edge marks beside the landmarks. Marks that lie far off, in units of `reach_px` (render
-    /// pixels), count little: weight `1 / (1 + (r / reach)^2)^2` (Geman and McClure 1987). `None` where the normal
-    /// equations cannot be solved.
+    /// pixels), count little: weight `1 / (1 + (r / reach)^2)^2` (Geman and McClure 1987). Deviations are reckoned with
+    /// `share` of their weight. `None` where the normal equations cannot be solved.
     pub(crate) fn with_edges(
         &self,
         marks: &[EdgeMark],
         reach_px: f64,
-        settling: Settling,
+        (settling, share): (Settling, f64),
     ) -> Option<Self> {
         let most_steps = match settling {
             Settling::LookedAgain => STEPS,
@@ -76,7 +75,6 @@ impl Adjustment {
             seen = self.seen_at(&state, marks, reach_px);
             steps += 1;
         }
-        let share = ADJUSTMENT.independent_share.get();
         let mut covariance = self.normal_of(&state, &seen, share).covariance()?;
         covariance.datum_root = self.datum_root(&state, &seen)?;
         Some(Self {
@@ -361,7 +359,7 @@ mod tests {
             let fitted = without_landmarks().with_edges(
                 &all_around(truth, count),
                 50.0,
-                Settling::LookedAgain,
+                (Settling::LookedAgain, 0.25),
             );
             let found = fitted.expect("edges all around").region(0);
             // What is expected beforehand (60 %, 283 px) pulls by one part in ten thousand where there are four points.
@@ -375,7 +373,7 @@ mod tests {
     fn without_edges_the_errors_and_their_deviations_stay() {
         let before = without_landmarks();
         let after = before
-            .with_edges(&[], 5.0, Settling::LookedAgain)
+            .with_edges(&[], 5.0, (Settling::LookedAgain, 0.25))
             .expect("nothing is added");
         let deviation = |a: &Adjustment, k: usize| a.solved.covariance.regions[0][(k, k)].sqrt();
         assert_eq!(after.region(0), RegionErrors::default());
@@ -387,8 +385,11 @@ mod tests {
     #[test]
     fn edges_on_one_line_tell_nothing_along_it() {
         let truth = upright([0.0; 2], [3.0, -2.0]);
-        let fitted =
-            without_landmarks().with_edges(&side(truth, 1, 50), 50.0, Settling::LookedAgain);
+        let fitted = without_landmarks().with_edges(
+            &side(truth, 1, 50),
+            50.0,
+            (Settling::LookedAgain, 0.25),
+        );
         let fitted = fitted.expect("one side");
         let deviation = |k: usize| fitted.solved.covariance.regions[0][(k, k)].sqrt();
         // What is expected beforehand: 60 %, and 20 % of a diagonal of 1414 px.
@@ -417,7 +418,7 @@ mod tests {
         }];
         let fit = |marks: &[EdgeMark]| {
             without_landmarks()
-                .with_edges(marks, 50.0, Settling::LookedAgain)
+                .with_edges(marks, 50.0, (Settling::LookedAgain, 0.25))
                 .expect("one point")
         };
         let (many, heavy) = (fit(&many), fit(&heavy));
@@ -441,7 +442,7 @@ mod tests {
             mark.pair.render.y += 30.0 * mark.normal.y;
         }
         let fitted = without_landmarks()
-            .with_edges(&marks, 4.0, Settling::LookedAgain)
+            .with_edges(&marks, 4.0, (Settling::LookedAgain, 0.25))
             .expect("edges all around");
         // Each weighs 1 / (1 + (30 / 4)^2)^2 = 0.0003 of a good one: 0.001 px of its 30.
         let worst = off(fitted.region(0), truth).into_iter().fold(0.0, f64::max);
@@ -453,8 +454,11 @@ mod tests {
         let there = upright([0.0; 2], [5.0, -3.0]);
         let back = upright([0.0; 2], [-5.0, 3.0]);
         let fit = |truth: Errors| {
-            let fitted =
-                without_landmarks().with_edges(&all_around(truth, 20), 50.0, Settling::LookedAgain);
+            let fitted = without_landmarks().with_edges(
+                &all_around(truth, 20),
+                50.0,
+                (Settling::LookedAgain, 0.25),
+            );
             fitted.expect("edges all around").region(0).offset
         };
         let (there, back) = (fit(there), fit(back));

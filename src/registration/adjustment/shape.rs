@@ -10,7 +10,7 @@ use super::{
 };
 use crate::{
     frame::Point,
-    job::{KnownPlane, RegistrationKind, View},
+    job::{KnownPlane, RegistrationKind, RenderImage, View},
     rectification::mark_sigma_px,
 };
 use nalgebra::{DVector, Matrix2, Matrix3, Vector2};
@@ -32,8 +32,21 @@ pub(crate) struct ShapeRow {
 
 impl ExpectedShape {
     /// `None` where nothing is known beforehand: another kind of registration, or a reference that no plane of known
-    /// proportions rectifies.
+    /// proportions rectifies. A drawn render was seen by the reference's own camera, but for the noise of the marks that it was
+    /// solved from.
     pub(crate) fn of(view: &View, percent: f64) -> Option<Self> {
+        if view.render.image == RenderImage::Drawn {
+            let rectify = view.reference.rectify.as_ref();
+            let is_plane = rectify.is_some_and(|r| !matches!(r.plane, KnownPlane::Unknown));
+            return Some(Self {
+                part: ADJUSTMENT.drawn_camera.get() * percent / 100.0,
+                mark_sigma: if is_plane {
+                    view.reference.mark_sigma_px.unwrap_or_else(mark_sigma_px)
+                } else {
+                    0.0
+                },
+            });
+        }
         let rectify = view.reference.rectify.as_ref()?;
         let is_known = match &rectify.plane {
             KnownPlane::Rectangle(rectangle) => rectangle.aspect.is_some(),

@@ -6,17 +6,17 @@ use super::{
     figures::{Attitude, Basis, shown},
     marks::{Cleaned, Test},
     photo::{Beforehand, KnownFocal, Photo, SpaceMark, Units},
-    solving::{Mark, Problem, Solved, predicted},
+    solving::{Mark, Problem, Row, Solved, predicted},
     start::Extents,
 };
 use crate::{
-    frame::{Point, ReferencePx},
+    frame::{ModelPoint, Point, ReferencePx},
     printable::listed,
     rectification,
     registration::checks::settings::CHECKS,
     statistics::normal_quantile,
 };
-use nalgebra::{Vector2, Vector3};
+use nalgebra::{Matrix2, Vector2, Vector3};
 
 /// Marks that should carry a camera whose focal length is unknown, so that each is checked by the others.
 pub const WANTED_MARKS: usize = 8;
@@ -42,6 +42,35 @@ pub struct Resection {
     pub picture: [f64; 2],
     /// Middle of the datum marks, model millimetres.
     pub middle_mm: [f64; 3],
+    told: ToldPlaces,
+}
+
+/// How well a camera tells where it shows a place.
+#[derive(Clone, Debug)]
+struct ToldPlaces {
+    solved: Solved,
+    units: Units,
+    half: [f64; 2],
+}
+
+impl Resection {
+    /// Standard deviation of where the photo shows a place, pixels of the reference, along the direction in which it is larger;
+    /// `None` where the camera does not show it.
+    pub fn deviation_px(&self, place: ModelPoint) -> Option<f64> {
+        let ToldPlaces {
+            solved,
+            units,
+            half,
+        } = &self.told;
+        let seen = predicted(&solved.camera, *half, &units.point(place))?;
+        let row = Row {
+            residual: Vector2::zeros(),
+            by_numbers: seen.by_numbers,
+            covariance: Matrix2::zeros(),
+        };
+        let most = solved.of_prediction(&row).symmetric_eigenvalues().max();
+        Some(most.max(0.0).sqrt() * units.photo_radius)
+    }
 }
 
 /// Another attitude that the marks cannot tell from the first.
@@ -284,6 +313,11 @@ impl Judged<'_> {
             is_flat: self.is_flat,
             picture: (self.units.picture_middle * 2.0).into(),
             middle_mm: self.units.middle.into(),
+            told: ToldPlaces {
+                solved: cleaned.solved.clone(),
+                units: self.units.clone(),
+                half: cleaned.problem.half,
+            },
         })
     }
 

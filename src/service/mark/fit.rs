@@ -6,7 +6,8 @@ use super::{
 };
 use crate::{
     frame::{FromReference, Point, RenderPx},
-    job::{self, Expected, Job, MarkedOn, Side, View},
+    job::{self, Expected, Job, MarkedOn, RenderImage, Side, View},
+    printable::shortened,
     rectification::Rectification,
     registration::{self, Finding, LaidOver, LandmarkFit, Prediction, Registered, SingleMark},
 };
@@ -109,8 +110,9 @@ pub(super) fn job_fit(
         }
     };
     let missing = job::missing_images(&job);
+    let missing = missing.iter().map(|fault| fault.to_string());
     JobFit {
-        faults: missing.iter().map(|fault| fault.to_string()).collect(),
+        faults: missing.chain(drawn_render(&job)).collect(),
         doubts: job::doubts(&job).iter().map(|d| d.text.clone()).collect(),
         views: job
             .views
@@ -118,6 +120,17 @@ pub(super) fn job_fit(
             .map(|view| view_fit(&job, view, &draft[&view.name], &seen_of(view)))
             .collect(),
     }
+}
+
+/// Why a job cannot be marked on the page: a render that is drawn only when it is compared.
+pub(super) fn drawn_render(job: &Job) -> Option<String> {
+    let is_drawn = |view: &&View| view.render.image == RenderImage::Drawn;
+    let view = job.views.iter().find(is_drawn)?;
+    Some(format!(
+        "the render of \"{}\" is drawn when the job is compared, so this page has no picture to mark in; state its landmarks in the job file, \
+         or mark with a picture of \"tickstrip draw\" as the render",
+        shortened(&view.name)
+    ))
 }
 
 fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {

@@ -20,6 +20,7 @@ mod versions;
 pub use options::MarkOptions;
 
 use super::{connections, shell};
+use crate::job;
 use comparison::Comparison;
 use desk::Desk;
 use document::Document;
@@ -71,6 +72,12 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
     let document = Document::open(&options.job).map_err(|error| MarkError::Job {
         text: error.to_string(),
     })?;
+    let (text, file) = (document.text(), document.file());
+    let parsed = job::parse(text.as_bytes(), file).ok();
+    if let Some(why) = parsed.as_ref().and_then(fit::drawn_render) {
+        let text = format!("{}: {why}", file.display());
+        return Err(MarkError::Job { text });
+    }
     let server = |source| MarkError::Server { source };
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()

@@ -6,6 +6,7 @@ use crate::{
     registration::{self, Finding, LaidOver},
 };
 use serde::Serialize;
+use std::path::Path;
 
 /// Marks beyond the least number before a wrong one can be told from the others.
 const REDUNDANT: usize = 2;
@@ -28,7 +29,8 @@ pub(super) struct Need {
 /// That an image is not the one that was marked.
 pub(super) fn changed_image(view: &View, side: Side) -> Need {
     let name = side.name();
-    let file = view.image(side).file_name().unwrap_or_default();
+    let file = view.image(side).and_then(Path::file_name);
+    let file = file.unwrap_or_default();
     Need {
         code: "changed-image",
         text: format!(

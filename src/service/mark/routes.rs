@@ -135,11 +135,11 @@ impl Desk {
     /// All that the page shows.
     fn describe(&self, document: &Document) -> Value {
         let seen = |view: &job::View| fit::Seen {
-            sizes: Side::BOTH.map(|side| self.pictures.size(view.image(side))),
+            sizes: Side::BOTH.map(|side| self.pictures.size(view.image(side)?)),
             // Where nothing is stated nothing is compared, and no file is read.
             contents: Side::BOTH.map(|side| {
                 view.marked_on(side)
-                    .and_then(|_| self.pictures.content(view.image(side)))
+                    .and_then(|_| self.pictures.content(view.image(side)?))
             }),
         };
         let fit = fit::job_fit(&document.text(), document.file(), document.draft(), &seen);
@@ -338,9 +338,11 @@ fn offer(desk: &Desk, asked: &Refinement) -> Result<Value, (&'static str, String
         .ok_or_else(missing)?;
     let landmark = view.landmarks.iter().find(|l| l.name == asked.landmark);
     let landmark = landmark.ok_or_else(missing)?;
-    let both = desk
-        .pictures
-        .both([&view.render.image, &view.reference.image]);
+    let image = view.render.image.file().ok_or_else(|| {
+        let text = "the render is drawn: there is nothing in it to compare with".to_owned();
+        ("render-is-drawn", text)
+    })?;
+    let both = desk.pictures.both([image, &view.reference.image]);
     let [render, reference] = both.map_err(|e| (e.code(), e.to_string()))?;
     if landmark.on == Some(MarkOn::Centre) {
         return centres(landmark, [render.picture(), reference.picture()]);

@@ -1,6 +1,6 @@
 //! Keeps jobs inside one folder: no path leads out of it, by `..`, from the root, or through a link.
 use crate::{
-    job::{self, Job, LONGEST_FILE_NAME, Mask, is_device_name},
+    job::{self, Job, LONGEST_FILE_NAME, Mask, RenderImage, is_device_name},
     printable::{is_command, shortened},
 };
 use std::{
@@ -133,13 +133,20 @@ pub(super) fn read_job(root: &Path, file: &Path) -> Result<Job, Refusal> {
             },
         }
     })?;
+    let files = job.model.iter_mut().flat_map(|model| &mut model.files);
+    for (index, file) in files.enumerate() {
+        let pointer = format!("/model/files/{index}");
+        file.path = regular(root, &file.path).ok_or(Refusal::Image { pointer })?;
+    }
     for (index, view) in job.views.iter_mut().enumerate() {
         let inside = |path: &mut PathBuf, key: &str| {
             let pointer = format!("/views/{index}/{key}");
             *path = regular(root, path).ok_or(Refusal::Image { pointer })?;
             Ok(())
         };
-        inside(&mut view.render.image, "render/image")?;
+        if let RenderImage::File(path) = &mut view.render.image {
+            inside(path, "render/image")?;
+        }
         inside(&mut view.reference.image, "reference/image")?;
         if let Mask::Image(path) = &mut view.render.mask {
             inside(path, "render/mask")?;

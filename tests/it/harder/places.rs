@@ -89,6 +89,7 @@ fn view(random: &mut Random) -> View {
             },
             // Where the CAD has it: on the altered part.
             model_mm: Some(place_at(shown, place[2])),
+            part: None,
             on: None,
             sigma_px: [None; 2],
             model_sigma_mm: None,

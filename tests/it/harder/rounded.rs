@@ -115,6 +115,7 @@ fn compared(seed: u64, has_marks: bool, sigma: Option<f64>) -> (MeasuredView, [E
                     reference: Point::new(reference[0], reference[1]),
                     usage: LandmarkUse::Check,
                     model_mm: None,
+                    part: None,
                     on: None,
                     sigma_px: [None; 2],
                     model_sigma_mm: None,

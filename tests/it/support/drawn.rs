@@ -77,6 +77,7 @@ pub fn job_of(view: &View, expected: tickstrip::job::Expected) -> Job {
         smallest_visible: ModelMm(0.05),
         print: None,
         tolerance: TOLERANCE,
+        model: None,
         expected,
         views: vec![view.clone()],
     }

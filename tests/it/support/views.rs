@@ -33,6 +33,7 @@ pub fn view(
             reference: Point::new(q[0], q[1]),
             usage: LandmarkUse::Datum,
             model_mm: None,
+            part: None,
             on: None,
             sigma_px: [None; 2],
             model_sigma_mm: None,
@@ -41,7 +42,7 @@ pub fn view(
     View {
         name: "view".to_owned(),
         render: RenderSource {
-            image: PathBuf::new(),
+            image: PathBuf::new().into(),
             marked_on: None,
             kind: Default::default(),
             mark_sigma_px: sigmas[0],

@@ -61,6 +61,7 @@ impl Job {
                 print: None,
                 expected: RawExpected::default(),
                 views: Vec::new(),
+                together: None,
             },
             file: PathBuf::from("job.json"),
         }

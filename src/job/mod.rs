@@ -22,6 +22,7 @@ mod shapes;
 mod starter;
 mod structure;
 mod surroundings;
+mod together;
 
 pub use builder::{JobBuilder, LandmarkBuilder, ViewBuilder};
 pub use camera_file::read_camera;
@@ -38,6 +39,7 @@ pub use read::{MOST_BYTES, missing_images, parse, read};
 pub use rectify::stated_alone as rectify;
 pub use schema::schema;
 pub use starter::{is_placeholder, starter};
+pub use together::{Together, TogetherPart};
 
 use crate::{
     frame::{Point, ReferencePx, RenderPx},
@@ -66,6 +68,8 @@ pub struct Job {
     pub expected: Expected,
     /// At least one.
     pub views: Vec<View>,
+    /// The views whose references are adjusted together, where the job says so.
+    pub together: Option<Together>,
 }
 
 impl Job {

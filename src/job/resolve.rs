@@ -4,6 +4,7 @@ mod camera;
 mod interior;
 mod known;
 mod marks;
+mod together;
 
 use super::{
     Descreen, Expected, Handling, Job, Landmark, LandmarkUse, MarkOn, MarkedOn, Mask,
@@ -52,7 +53,7 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
         raw.views.iter().map(|view| view.name.as_str()).enumerate(),
         faults,
     );
-    let views = every(
+    let mut views = every(
         raw.views
             .iter()
             .enumerate()
@@ -60,6 +61,8 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
     )?;
     scale?;
     let smallest_visible = smallest_visible?;
+    together::same_cameras(raw, &mut views, faults);
+    let together = together::together(raw, &views, faults);
     faults.is_empty().then(|| Job {
         title: raw.title.clone(),
         file: file.to_owned(),
@@ -75,6 +78,7 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
             keystone_percent: raw.expected.keystone_percent,
         },
         views,
+        together,
     })
 }
 

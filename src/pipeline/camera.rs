@@ -1,5 +1,5 @@
 //! The cameras of a job's references, without a comparison.
-use super::{Error, selected};
+use super::{Error, in_space, selected};
 use crate::{
     images::{self, Limits},
     job::{self, Fault, Job, View},
@@ -19,6 +19,12 @@ pub fn cameras(job: &Job, names: &[String]) -> Result<CameraReport, Error> {
     });
     Ok(CameraReport {
         views: solved.collect(),
+        // Of a single view that is asked for the others tell nothing.
+        space: if names.is_empty() {
+            in_space(job)
+        } else {
+            None
+        },
     })
 }
 

@@ -11,7 +11,7 @@ use crate::{
     measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
     rectification::{BezelFinding, RectificationFigures},
     registration::{Finding, LandmarkFit},
-    report::{ViewOutcome, screen},
+    report::{ViewOutcome, screen, space::SpaceEntry},
     statistics::Measured,
     units::FullSizeMm,
     warning::Code,
@@ -36,7 +36,15 @@ impl Report {
                 .chain(disagreeing_views(job, outcomes))
                 .collect(),
             views,
+            space: None,
         }
+    }
+
+    /// The same with what the photos tell together.
+    pub fn with_space(mut self, space: Option<SpaceEntry>) -> Self {
+        self.verdict = self.verdict.max(space.as_ref().and_then(|s| s.verdict));
+        self.space = space;
+        self
     }
 }
 

@@ -9,6 +9,7 @@ use comparison::comparison;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use pictures::pictures;
 use sha2::{Digest, Sha256};
+use space::space_section;
 use std::io;
 use tables::{angle_table, landmark_tables, region_table, span_table};
 
@@ -16,6 +17,7 @@ mod badge;
 mod comparison;
 mod data_address;
 mod pictures;
+mod space;
 mod tables;
 
 const STYLE: &str = include_str!("page/page.css");
@@ -78,6 +80,7 @@ fn page(report: &Report) -> Markup {
                 (header(report)) "\n"
                 main {
                     (changes(report)) "\n"
+                    @if let Some(space) = &report.space { (space_section(space)) "\n" }
                     (PLACE)
                 } "\n"
                 (footer(report)) "\n"
@@ -131,6 +134,9 @@ fn header(report: &Report) -> Markup {
                 ul {
                     @for (i, view) in report.views.iter().enumerate() {
                         li { a href={ "#view-" (i + 1) } { (clean(&view.name)) } " " (badge(view.verdict)) }
+                    }
+                    @if let Some(space) = &report.space {
+                        li { a href="#space" { "in space" } " " (badge(space.verdict)) }
                     }
                 }
             }

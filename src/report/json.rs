@@ -2,6 +2,7 @@
 //!
 //! Units stand in the keys. A figure that could not be computed is null, never 0 and never "not a number"; keys are
 //! always there. New keys may be added within one `format_version`; none is renamed or taken away.
+use super::space::SpaceEntry;
 pub use crate::measurement::Verdict;
 use crate::warning::Code;
 use schemars::JsonSchema;
@@ -27,12 +28,15 @@ pub struct Report {
     pub program: Program,
     /// What was compared.
     pub job: JobEntry,
-    /// The worst verdict of the views; null where no view could be compared.
+    /// The worst verdict of the views and of the parts in space; null where no view could be compared.
     pub verdict: Option<Verdict>,
     /// What concerns more than one view.
     pub warnings: Vec<Warning>,
     /// In the order of the job.
     pub views: Vec<ViewEntry>,
+    /// What the photos of "together" tell; null where the job names none, or not all of them were compared.
+    #[serde(default)]
+    pub space: Option<SpaceEntry>,
 }
 
 /// The program that wrote the report.

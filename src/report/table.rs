@@ -1,5 +1,10 @@
 //! The report as text for a terminal.
+mod space;
+
+pub use space::space_table;
+
 use super::{json::*, wording::*};
+use space::space_lines;
 
 /// How a table is set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -40,6 +45,10 @@ pub fn table(report: &Report, style: &TableStyle) -> String {
         page.line("");
     }
     distrusted_lines(&mut page, report);
+    if let Some(space) = &report.space {
+        space_lines(&mut page, space);
+        page.line("");
+    }
     for warning in &report.warnings {
         page.wrapped("", &format!("warning: {}", warning.text), "  ");
     }

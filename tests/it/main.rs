@@ -30,5 +30,6 @@ mod service;
 mod settings;
 mod silhouette;
 mod stop;
+mod together;
 mod warnings;
 mod watch;

@@ -2,6 +2,7 @@
 #![doc = include_str!("METHOD.md")]
 mod attitudes;
 mod camera;
+mod contradiction;
 mod error;
 mod figures;
 mod marks;
@@ -13,6 +14,7 @@ mod solving;
 mod start;
 #[cfg(test)]
 mod tests;
+pub mod together;
 mod told;
 
 pub use error::Error;

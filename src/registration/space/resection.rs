@@ -2,6 +2,7 @@
 use super::{
     attitudes,
     camera::{at, screen_map, without_lens},
+    contradiction::{refuse_focal, refuse_mirrored},
     error::Error,
     figures::{Attitude, Basis, shown},
     marks::{Cleaned, Test},
@@ -94,11 +95,34 @@ pub enum MarkFinding {
     Predicted,
 }
 
-/// Solves the camera of a photo.
+/// Marks of the datum that were looked through, with what they lie in.
+pub(super) struct Looked {
+    pub(super) units: Units,
+    /// Which of the marks are the datum's.
+    pub(super) datum: Vec<usize>,
+    pub(super) is_flat: bool,
+    pub(super) cleaned: Cleaned,
+    /// The minima of the robust cost.
+    pub(super) minima: Vec<Solved>,
+}
+
+/// Looks through the datum marks of a photo, and refuses what no camera explains.
 ///
 /// # Errors
-/// Where the marks are too few, lie so that they determine no camera, or contradict each other.
-pub fn resect(photo: &Photo, marks: &[SpaceMark]) -> Result<Resection, Error> {
+/// Those of [`resect`].
+pub(super) fn look_through(photo: &Photo, marks: &[SpaceMark]) -> Result<Looked, Error> {
+    let looked = looked_at(photo, marks)?;
+    refuse_mirrored(photo, marks, &looked)?;
+    refuse_focal(photo, marks, &looked)?;
+    looked.refuse()?;
+    Ok(looked)
+}
+
+/// Looks through the datum marks of a photo.
+///
+/// # Errors
+/// Where they are too few or lie so that they determine no camera.
+pub(super) fn looked_at(photo: &Photo, marks: &[SpaceMark]) -> Result<Looked, Error> {
     let datum: Vec<usize> = (0..marks.len()).filter(|&k| marks[k].is_datum).collect();
     check_count(photo, datum.len())?;
     let places: Vec<Vector3<f64>> = datum.iter().map(|&k| marks[k].place.vector()).collect();
@@ -110,26 +134,72 @@ pub fn resect(photo: &Photo, marks: &[SpaceMark]) -> Result<Resection, Error> {
     let problem = problem(photo, &units, datum.iter().map(|&k| &marks[k]));
     let in_picture = in_picture(&problem);
     let minima = attitudes::minima(&problem, &in_picture);
-    let found = minima.first().and_then(|first| {
-        Cleaned::new(
-            problem.clone(),
-            &first.camera,
-            photo.mark_sigma_px.is_some(),
-        )
-    });
+    let found = minima
+        .first()
+        .and_then(|first| Cleaned::new(problem, &first.camera, photo.mark_sigma_px.is_some()));
     let cleaned = found.ok_or_else(|| Error::NoCamera { names: names() })?;
-    let judged = Judged {
-        photo,
-        marks,
-        datum: &datum,
-        units: &units,
+    Ok(Looked {
+        units,
+        datum,
         is_flat: extents.is_flat(),
-        cleaned: &cleaned,
-    };
-    judged.refuse()?;
-    judged
-        .resection(&minima)
-        .ok_or_else(|| Error::NoCamera { names: names() })
+        cleaned,
+        minima,
+    })
+}
+
+impl Looked {
+    /// How many datum marks contradict the others.
+    pub(super) fn wrong(&self) -> usize {
+        self.cleaned.kept.iter().filter(|kept| !**kept).count()
+    }
+
+    /// How far the perspective lies below 0, in its standard deviations: what is nearer then looks smaller.
+    fn reversed(&self) -> f64 {
+        let solved = &self.cleaned.solved;
+        let variance = solved.covariance(at::PERSPECTIVE, at::PERSPECTIVE);
+        -solved.camera.perspective / variance.max(1e-30).sqrt()
+    }
+
+    /// Whether it does so beyond noise. A plane has a twin there, which is never the likelier one.
+    pub(super) fn is_reversed(&self) -> bool {
+        let limit = normal_quantile(1.0 - CHECKS.mark_level.get() / 2.0);
+        !self.is_flat && self.reversed() > limit
+    }
+
+    fn refuse(&self) -> Result<(), Error> {
+        let (wrong, all) = (self.wrong(), self.datum.len());
+        if 2 * wrong > all {
+            return Err(Error::Contradict { wrong, all });
+        }
+        if self.is_reversed() {
+            let deviations = self.reversed();
+            return Err(Error::Mirrored { deviations });
+        }
+        Ok(())
+    }
+
+    fn judged<'a>(&'a self, photo: &'a Photo, marks: &'a [SpaceMark]) -> Judged<'a> {
+        Judged {
+            photo,
+            marks,
+            datum: &self.datum,
+            units: &self.units,
+            is_flat: self.is_flat,
+            cleaned: &self.cleaned,
+        }
+    }
+}
+
+/// Solves the camera of a photo.
+///
+/// # Errors
+/// Where the marks are too few, lie so that they determine no camera, or contradict each other.
+pub fn resect(photo: &Photo, marks: &[SpaceMark]) -> Result<Resection, Error> {
+    let looked = look_through(photo, marks)?;
+    let found = looked.judged(photo, marks).resection(&looked.minima);
+    found.ok_or_else(|| Error::NoCamera {
+        names: listed(looked.datum.iter().map(|&k| marks[k].name.as_str())),
+    })
 }
 
 fn check_count(photo: &Photo, found: usize) -> Result<(), Error> {
@@ -226,23 +296,6 @@ struct Judged<'a> {
 }
 
 impl Judged<'_> {
-    /// Refuses what no camera explains.
-    fn refuse(&self) -> Result<(), Error> {
-        let wrong = self.cleaned.kept.iter().filter(|kept| !**kept).count();
-        let all = self.datum.len();
-        if 2 * wrong > all {
-            return Err(Error::Contradict { wrong, all });
-        }
-        let solved = &self.cleaned.solved;
-        let variance = solved.covariance(at::PERSPECTIVE, at::PERSPECTIVE);
-        let deviations = -solved.camera.perspective / variance.max(1e-30).sqrt();
-        // A plane has a twin there, which is never the likelier one.
-        if !self.is_flat && deviations > normal_quantile(1.0 - CHECKS.mark_level.get() / 2.0) {
-            return Err(Error::Mirrored { deviations });
-        }
-        Ok(())
-    }
-
     /// Root mean square of the residuals that are left, half diagonals.
     fn rms(&self) -> f64 {
         let rows = self.cleaned.solved.rows.iter().zip(&self.cleaned.kept);

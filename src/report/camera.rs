@@ -1,5 +1,5 @@
 //! The cameras of a job's references as JSON and as lines for a terminal.
-use super::{json::nine_digits, space::SpaceEntry};
+use super::json::{SpaceEntry, nine_digits};
 use crate::{
     registration::space::{
         Attitude, MarkFinding, MarkFit, Resection, SpaceMark, Told, Untold, WANTED_MARKS,

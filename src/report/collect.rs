@@ -11,7 +11,7 @@ use crate::{
     measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
     rectification::{BezelFinding, RectificationFigures},
     registration::{Finding, LandmarkFit},
-    report::{ViewOutcome, screen, space::SpaceEntry},
+    report::{ViewOutcome, screen},
     statistics::Measured,
     units::FullSizeMm,
     warning::Code,

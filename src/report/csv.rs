@@ -1,5 +1,5 @@
 //! One row a figure, for spreadsheets: comma separated values after RFC 4180 (Shafranovich 2005), UTF-8, CRLF.
-use super::{json::*, space::SpaceEntry, wording::kind_word};
+use super::{json::*, wording::kind_word};
 use crate::printable::is_command;
 
 /// The columns.

@@ -6,6 +6,7 @@ use super::{json::*, screen, wording::*};
 use badge::badge;
 use base64::{Engine, engine::general_purpose::STANDARD};
 use comparison::comparison;
+use correction::correction;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use pictures::pictures;
 use sha2::{Digest, Sha256};
@@ -15,6 +16,7 @@ use tables::{angle_table, landmark_tables, region_table, span_table};
 
 mod badge;
 mod comparison;
+mod correction;
 mod data_address;
 mod pictures;
 mod space;
@@ -183,15 +185,6 @@ fn distrusted_changes(report: &Report) -> Markup {
             ol.corrections.distrusted {
                 @for c in &view.corrections { li { (correction(c)) } }
             }
-        }
-    }
-}
-
-fn correction(c: &CorrectionEntry) -> Markup {
-    html! {
-        (clean(&correction_text(c)))
-        @if let Some(times) = c.times_tolerance {
-            " " span.soft { (decimals(times, 1)) " times the tolerance" }
         }
     }
 }

@@ -25,12 +25,10 @@ pub use camera_files::CameraFile;
 pub use changes::changes;
 pub use csv::{space_to_csv, to_csv};
 pub use html::{to_html, write_html};
-pub use json::{Report, from_json, to_json};
+pub use json::{Report, SpaceEntry, from_json, to_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use schema::schema;
-pub use space::{
-    SizesInSpace, SpaceEntry, SpacePartEntry, SpacePhoto, SpaceViewEntry, Triple, WidenedEntry,
-};
+pub use space::SpacePhoto;
 pub use table::{TABLE_COLOURS, TableStyle, space_table, table};
 
 /// Why a view could not be compared.

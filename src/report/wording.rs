@@ -1,8 +1,5 @@
 //! What the page and the terminal table have in common: figures in words, verdict signs, order, and text made safe.
-use super::{
-    json::*,
-    space::{SpaceEntry, SpacePartEntry, SpaceViewEntry},
-};
+use super::json::*;
 use crate::{
     measurement::{self, ranking},
     printable::is_command,

@@ -3,8 +3,8 @@ use super::{
     camera::at,
     error::Error,
     figures::Basis,
+    looked::{Looked, looked_at},
     photo::{KnownFocal, Photo, SpaceMark},
-    resection::{Looked, looked_at},
     settings::SPACE,
     told::Told,
 };

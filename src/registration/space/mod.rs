@@ -5,6 +5,7 @@ mod camera;
 mod contradiction;
 mod error;
 mod figures;
+mod looked;
 mod marks;
 mod of_view;
 mod photo;

@@ -20,7 +20,7 @@ pub(super) struct Truth {
     pub(super) focal: f64,
     pub(super) principal: [f64; 2],
     /// Image pixels a millimetre of a parallel camera.
-    scale: f64,
+    pub(super) scale: f64,
 }
 
 impl Truth {

@@ -1,6 +1,6 @@
 //! The section of the parts in space.
-use super::{badge::badge, correction, tables::part_table};
-use crate::report::{space::SpaceEntry, wording::*};
+use super::{badge::badge, correction::correction, tables::part_table};
+use crate::report::{json::*, wording::*};
 use maud::{Markup, html};
 
 /// What all photos tell together: the photos, what to change, the parts.

@@ -1,10 +1,6 @@
 //! The tables of the page.
 use super::badge::badge;
-use crate::report::{
-    json::*,
-    space::{SpacePartEntry, Triple},
-    wording::*,
-};
+use crate::report::{json::*, wording::*};
 use maud::{Markup, html};
 
 /// One row of a table.

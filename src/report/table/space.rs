@@ -1,6 +1,6 @@
 //! The parts in space as lines of a terminal.
-use super::*;
-use crate::report::space::{SpaceEntry, SpacePartEntry, SpaceViewEntry};
+use super::grid::{Grid, LEAST_WIDTH, Page, Row, TableStyle, error_cell};
+use crate::report::{json::*, wording::*};
 
 /// The parts in space as lines for a terminal, none wider than the style allows.
 pub fn space_table(space: &SpaceEntry, style: &TableStyle) -> String {

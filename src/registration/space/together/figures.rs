@@ -1,8 +1,9 @@
 //! From one adjustment of several photos to figures of parts and cameras, with what cannot be told.
 use super::{
-    Started, TogetherPhoto, box_of,
     marks::Cleaned,
+    normal::Own,
     part::{NINE, OFFSET, SIZE, TURN},
+    starting::{Started, TogetherPhoto, box_of},
     would::{Would, would_tell},
 };
 use crate::{
@@ -12,7 +13,9 @@ use crate::{
         space::{
             error::Error,
             figures::{Attitude, Basis},
-            resection::{Looked, MarkFinding, MarkFit},
+            looked::Looked,
+            photo::SpaceMark,
+            resection::{MarkFinding, MarkFit},
             settings::SPACE,
             solving,
         },
@@ -117,7 +120,6 @@ pub(super) fn together(
     };
     let all = Found {
         photos,
-        looked: &looked,
         cleaned: &cleaned,
         solved: &started.solved,
     };
@@ -134,7 +136,6 @@ pub(super) fn together(
 
 struct Found<'a> {
     photos: &'a [TogetherPhoto],
-    looked: &'a [Result<Looked, Error>],
     cleaned: &'a Cleaned,
     /// Which of the photos take part.
     solved: &'a [usize],
@@ -194,7 +195,7 @@ impl Found<'_> {
             let mut marks = cleaned.joint.marks.iter();
             marks.position(|mark| mark.photo == number && mark.own == own)
         };
-        let fit = |(own, mark): (usize, &super::SpaceMark)| {
+        let fit = |(own, mark): (usize, &SpaceMark)| {
             let Some(k) = in_joint(own) else {
                 let point = units.point(mark.place);
                 let camera = &cleaned.solved.state.cameras[number];
@@ -310,7 +311,7 @@ fn untold(part: &PartErrors) -> Vec<usize> {
 }
 
 /// Directions of the errors that are not told, where they are not one error alone that is named already.
-fn only_together(spread: &super::normal::Own, errors: &[PartError; NINE]) -> Vec<Vec<usize>> {
+fn only_together(spread: &Own, errors: &[PartError; NINE]) -> Vec<Vec<usize>> {
     let eigen = spread.symmetric_eigen();
     let mut order: Vec<usize> = (0..NINE).collect();
     order.sort_by(|&a, &b| eigen.eigenvalues[b].total_cmp(&eigen.eigenvalues[a]));

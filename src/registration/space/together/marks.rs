@@ -6,7 +6,7 @@
 //! say over their share of the redundancy; so for the marks of each photo and for sizes, turns and offsets of all parts.
 use super::{
     joint::{Joint, Plan, Row, Solved, State},
-    part::{NINE, OFFSET, SIZE, TURN},
+    part::{NINE, Nine, OFFSET, SIZE, TURN},
 };
 use crate::{
     registration::{
@@ -102,6 +102,10 @@ impl Cleaned {
             widened: [1.0; 3],
         };
         while cleaned.exchanged.len() < MOST_EXCHANGES && cleaned.exchange() {}
+        let parts = cleaned.joint.parts.iter();
+        let stated: Vec<Nine> = parts.map(|part| part.expected).collect();
+        // Parts that are off by more than is expected would else make good marks look wrong.
+        cleaned.widen(&stated, Weighing::Robust)?;
         cleaned.leave_out_gross();
         cleaned.solve(STEPS)?;
         for _ in 0..2 {
@@ -110,7 +114,8 @@ impl Cleaned {
             cleaned.take_back()?;
         }
         cleaned.leave_out_of_weak_parts()?;
-        cleaned.widen()?;
+        cleaned.widen(&stated, Weighing::LeastSquares)?;
+        cleaned.take_back()?;
         Some(cleaned)
     }
 
@@ -300,12 +305,8 @@ impl Cleaned {
             .statistic
     }
 
-    /// Widens what is expected of the parts where the parts themselves ask for it, never below what is stated.
-    fn widen(&mut self) -> Option<()> {
-        if self.joint.parts.is_empty() {
-            return Some(());
-        }
-        let stated: Vec<_> = self.joint.parts.iter().map(|part| part.expected).collect();
+    /// Widens what is expected of the parts where the parts themselves ask for it, never below `stated`.
+    fn widen(&mut self, stated: &[Nine], weighing: Weighing) -> Option<()> {
         let believed = SPACE.believed_parts.get();
         for _ in 0..ROUNDS {
             for (kind, widened) in KINDS.into_iter().zip(&mut self.widened) {
@@ -319,16 +320,20 @@ impl Cleaned {
                 let factor = ((square + believed) / (redundancy.max(0.0) + believed)).sqrt();
                 *widened = factor.clamp(1.0, SPACE.most_widened.get());
             }
-            for (part, stated) in self.joint.parts.iter_mut().zip(&stated) {
+            for (part, stated) in self.joint.parts.iter_mut().zip(stated) {
                 for (kind, widened) in KINDS.into_iter().zip(self.widened) {
                     for k in kind {
                         part.expected[k] = stated[k] * widened;
                     }
                 }
             }
-            self.solve(STEPS)?;
+            let plan = Plan {
+                weighing,
+                ..self.plan(&self.kept, STEPS)
+            };
+            self.solved = self.joint.solve(&self.solved.state, &plan)?;
         }
-        self.take_back()
+        Some(())
     }
 
     /// Exchanges the first two marks of a photo that each fit the other's place, where the cost says so; whether any was.

@@ -1,13 +1,19 @@
 //! Adjustments of invented objects with known errors, seen by plain matrices and not by the program's formula.
 mod coverage;
 
-use super::*;
+use super::{
+    part::{NINE, Nine, OFFSET, SIZE, TURN, on_subject},
+    *,
+};
 use crate::{
     frame::{ModelPoint, Point},
-    registration::space::tests::{SIZE as PHOTO, Truth, cloud, photo},
+    registration::space::{
+        MarkFinding, SpaceMark, ViewPhoto,
+        tests::{SIZE as PHOTO, Truth, cloud, photo},
+    },
     statistics::trials::Noise,
 };
-use part::on_subject;
+use nalgebra::Vector3;
 
 /// Model millimetres that a photo's diagonal shows, and what errors of parts are drawn with.
 const EXPECTED: ExpectedOfParts = ExpectedOfParts {
@@ -26,7 +32,7 @@ struct Object {
 }
 
 /// How an object is invented and marked.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 struct Draw {
     photos: usize,
     /// Degrees of azimuth that the photos are spread over.
@@ -328,13 +334,13 @@ fn photos_of_one_camera_share_its_focal_length() {
         ..DRAW
     };
     let (object, mut photos, truths) = drawn(5, &draw);
-    let alone = adjust(&photos, draw.parts, &EXPECTED);
     let same = Truth {
         focal: truths[0].focal,
         principal: truths[0].principal,
         ..truths[1]
     };
     photos[1] = object.seen(&same, &mut Noise(3), &draw);
+    let alone = adjust(&photos, draw.parts, &EXPECTED);
     photos[1].same_as = Some(0);
     let tied = adjust(&photos, draw.parts, &EXPECTED);
     let focal = |found: &Together, k: usize| {

@@ -72,7 +72,11 @@ fn intervals_of_all_nine_numbers_hold_the_truth_as_often_as_they_say() {
         let counts = counted(12, &draw);
         for held in counts.held {
             // 95 of 100, less three standard deviations of a count of 288 that goes by parts.
-            assert!(share(held) > 91.0 && held[1] > 200, "{:?}", counts.held);
+            assert!(
+                share(held) > 91.0 && held[1] > 200,
+                "{draw:?}: {:?}",
+                counts.held
+            );
         }
     }
 }

@@ -111,94 +111,82 @@ impl Judged<'_> {
         (calls && is_visible(self.job, Some(moves(error.value())))).then_some(error)
     }
 
-    /// Turn, then scale, then move: the order in which the errors come off.
-    fn correction(&self) -> Option<Correction> {
-        let mut words = Vec::new();
-        let mut times: f64 = 0.0;
-        let extent = self.found.extent_mm;
-        let mut add = |k: usize, error: Measured, text: String| {
-            times = times.max(ranking::times_tolerance(Some(error), self.limit(k)));
-            words.push(text);
-        };
-        for axis in 0..3 {
-            let k = 3 + axis;
-            let reach = extent[(axis + 1) % 3].hypot(extent[(axis + 2) % 3]) / 2.0;
-            let Some(error) = self.to_change(k, |deg| reach * deg.to_radians()) else {
-                continue;
-            };
-            let [from, to] = TURNS[axis];
-            let [from, to] = if error.value() > 0.0 {
-                [to, from]
-            } else {
-                [from, to]
-            };
-            let degrees = decimals(error.value().abs(), 1);
-            add(
-                k,
-                error,
-                format!(
-                    "turn {{}} {degrees}° about {}, from {from} towards {to}",
-                    AXES[axis]
-                ),
-            );
+    fn times(&self, k: usize, error: Measured) -> f64 {
+        ranking::times_tolerance(Some(error), self.limit(k))
+    }
+
+    /// The turn about an axis that takes its error off: times the tolerance, and in words.
+    fn turn(&self, axis: usize) -> Option<(f64, String)> {
+        let (k, extent) = (3 + axis, self.found.extent_mm);
+        let reach = extent[(axis + 1) % 3].hypot(extent[(axis + 2) % 3]) / 2.0;
+        let error = self.to_change(k, |degrees| reach * degrees.to_radians())?;
+        let [mut from, mut to] = TURNS[axis];
+        if error.value() > 0.0 {
+            (from, to) = (to, from);
         }
-        for axis in 0..3 {
-            let factor = |percent: f64| 1.0 / (1.0 + percent / 100.0);
-            let moves = |percent: f64| extent[axis] * (1.0 - factor(percent));
-            let Some(error) = self.to_change(axis, moves) else {
-                continue;
-            };
-            let [what, too_small, too_large] = SIZES[axis];
-            let word = if error.value() > 0.0 {
-                too_large
-            } else {
-                too_small
-            };
-            let factor = factor(error.value());
-            add(
-                axis,
-                error,
-                format!(
-                    "make {{}} {} % {word} along {} ({} mm on the model; scale its {what} by {})",
-                    decimals(100.0 * (1.0 - factor).abs(), 1),
-                    AXES[axis],
-                    decimals(moves(error.value()).abs(), 2),
-                    decimals(factor, 3)
-                ),
-            );
-        }
-        let mut moves = Vec::new();
-        for axis in 0..3 {
-            let k = 6 + axis;
-            let Some(error) = self.to_change(k, |mm| mm) else {
-                continue;
-            };
+        let degrees = decimals(error.value().abs(), 1);
+        let text = format!(
+            "turn {{}} {degrees}° about {}, from {from} towards {to}",
+            AXES[axis]
+        );
+        Some((self.times(k, error), text))
+    }
+
+    /// The same for a size.
+    fn scaling(&self, axis: usize) -> Option<(f64, String)> {
+        let factor = |percent: f64| 1.0 / (1.0 + percent / 100.0);
+        let moves = |percent: f64| self.found.extent_mm[axis] * (1.0 - factor(percent));
+        let error = self.to_change(axis, moves)?;
+        let [what, too_small, too_large] = SIZES[axis];
+        let is_large = error.value() > 0.0;
+        let word = if is_large { too_large } else { too_small };
+        let by = factor(error.value());
+        let text = format!(
+            "make {{}} {} % {word} along {} ({} mm on the model; scale its {what} by {})",
+            decimals(100.0 * (1.0 - by).abs(), 1),
+            AXES[axis],
+            decimals(moves(error.value()).abs(), 2),
+            decimals(by, 3)
+        );
+        Some((self.times(axis, error), text))
+    }
+
+    /// The same for all offsets.
+    fn moving(&self) -> Option<(f64, String)> {
+        let each = AXES.iter().enumerate().filter_map(|(axis, name)| {
+            let error = self.to_change(6 + axis, |mm| mm)?;
             // The model lies too far along the axis: it has to go back.
             let sign = if error.value() > 0.0 { "−" } else { "+" };
-            moves.push(format!(
-                "{} mm towards {sign}{}",
-                decimals(error.value().abs(), 2),
-                AXES[axis]
-            ));
-            times = times.max(ranking::times_tolerance(Some(error), self.limit(k)));
-        }
-        if !moves.is_empty() {
-            words.push(format!("move {{}} {}", moves.join(" and ")));
-        }
+            let mm = decimals(error.value().abs(), 2);
+            Some((
+                self.times(6 + axis, error),
+                format!("{mm} mm towards {sign}{name}"),
+            ))
+        });
+        let (times, moves): (Vec<f64>, Vec<String>) = each.unzip();
+        let most = times.into_iter().fold(0.0, f64::max);
+        (!moves.is_empty()).then(|| (most, format!("move {{}} {}", moves.join(" and "))))
+    }
+
+    /// Turn, then scale, then move: the order in which the errors come off.
+    fn correction(&self) -> Option<Correction> {
+        let turns = (0..3).filter_map(|axis| self.turn(axis));
+        let sizes = (0..3).filter_map(|axis| self.scaling(axis));
+        let changes: Vec<(f64, String)> = turns.chain(sizes).chain(self.moving()).collect();
         let name = &self.part.name;
-        let each = words.iter().enumerate().map(|(k, word)| {
+        let each = changes.iter().enumerate().map(|(k, (_, words))| {
             let part = if k == 0 {
                 format!("the {name}")
             } else {
                 "it".to_owned()
             };
-            word.replace("{}", &part)
+            words.replacen("{}", &part, 1)
         });
         let text = each.collect::<Vec<_>>().join(", ");
-        (!text.is_empty()).then(|| Correction {
+        (!changes.is_empty()).then(|| Correction {
             about: name.clone(),
             text,
-            times_tolerance: times,
+            times_tolerance: changes.iter().map(|(times, _)| *times).fold(0.0, f64::max),
         })
     }
 }

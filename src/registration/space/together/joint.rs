@@ -119,7 +119,8 @@ impl Solved {
         if let Some(part) = mark.part {
             let cross = self.spread.cross[part].columns(first, n);
             let mixed = row.by_part * cross * by_camera.transpose();
-            sum += &mixed + mixed.transpose();
+            let other = mixed.transpose();
+            sum += mixed + other;
             sum += row.by_part * self.spread.parts[part] * row.by_part.transpose();
         }
         Matrix2::new(sum[(0, 0)], sum[(0, 1)], sum[(1, 0)], sum[(1, 1)])

@@ -55,6 +55,7 @@ codes! {
     ManyWrongMarks = "many-wrong-marks" "So many marks are wrong that the rest may be too.",
     MarksScatter = "marks-scatter" "The datum landmarks scatter beyond what clicks explain.",
     BentPicture = "bent-picture" "The landmarks lie as if a lens had bent the reference.",
+    LensByMarks = "lens-by-marks" "The landmarks tell of a lens of which the job says nothing; it was taken off.",
     FarCamera = "far-camera" "The reference's camera stands farther off than was expected.",
     FarFromDatum = "far-from-datum" "The registration is much less well known at a part than at the datum marks.",
     WrongMark = "wrong-mark" "A mark with a gross error is left out.",

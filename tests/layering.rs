@@ -137,6 +137,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "kernels",
             "job",
             "images",
+            "contour",
             "rectification",
             "registration",
             "measurement",

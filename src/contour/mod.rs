@@ -1,4 +1,4 @@
-//! What the render shows at a mark: a corner, or one smooth outline along which the mark is badly known.
+//! What an image shows at a mark: a corner, one smooth outline along which the mark is badly known, or a round thing.
 //!
 //! The directions of the gradient around the mark, each weighed by how clear it is and not by how strong, make a matrix of
 //! second moments. Its smaller eigenvalue over its larger one is 0 on a straight edge, and near 1 where edges of all
@@ -7,7 +7,10 @@
 //! # Source
 //! W. Foerstner and E. Guelch, "A fast operator for detection and precise location of distinct points, corners and centres
 //! of circular features" (1987): the matrix and its roundness; the weights are ours.
+mod round;
 pub(crate) mod settings;
+
+pub use round::{Round, round_at};
 
 use crate::{
     frame::{Point, RenderPx},

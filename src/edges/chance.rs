@@ -1,16 +1,45 @@
 //! How far a part's edges lie on edges of the reference, against what chance alone would give.
 use super::settings::EDGES;
 use super::{onto::OntoResponse, scene::EdgeScene, window::STEP};
-use crate::registration::Adjustment;
+use crate::registration::{Adjustment, RegionErrors, adjustment::SubjectPoint};
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
 /// Share of a part's visible edge points that have an edge of the reference where the registration alone puts them.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct OnEdges {
     pub(crate) share: f64,
     /// Mean share at displacements well beyond the tolerance.
     pub(crate) chance: f64,
+    /// Places and unit normals of the part's edge points, render pixels.
+    points: Vec<(Vector2<f64>, Vector2<f64>)>,
+    /// How far off its place an edge is still the same, render pixels.
+    reach_px: f64,
+}
+
+impl OnEdges {
+    /// Above chance: from 0, or a little less, to 1.
+    pub(crate) fn above_chance(&self) -> f64 {
+        if self.chance < 1.0 {
+            (self.share - self.chance) / (1.0 - self.chance)
+        } else {
+            0.0
+        }
+    }
+
+    /// What of it is left where only those edges count that lie on their own in the reference, and not on any: a point whose part has
+    /// these errors lies off its own edge by what they move it along its normal, and counts the less the farther that is
+    /// (`exp(-(distance/reach)^2)`).
+    pub(crate) fn on_own(mut self, errors: &RegionErrors, anchor: Vector2<f64>) -> Self {
+        let subject = SubjectPoint::new(errors, anchor);
+        let own = |(place, normal): &(Vector2<f64>, Vector2<f64>)| {
+            let off = normal.dot(&(*place - subject.of(*place))) / self.reach_px;
+            libm::exp(-off * off)
+        };
+        let own = self.points.iter().map(own).sum::<f64>() / self.points.len().max(1) as f64;
+        self.share = self.chance + own * (self.share - self.chance);
+        self
+    }
 }
 
 impl EdgeScene {
@@ -87,9 +116,14 @@ impl EdgeScene {
         let best = self.share_on_edges(&fit, Vector2::zeros(), EDGES.overlap_reach.get());
         let reachable = (best - chance).max(EDGES.least_reachable.get() * (1.0 - chance));
         let above = ((share(Vector2::zeros()) - chance) / reachable.max(1e-6)).min(1.0);
+        let points = self.points_of(j).iter();
         Some(OnEdges {
             share: (chance + above * (1.0 - chance)).max(0.0),
             chance,
+            points: points
+                .map(|&k| (self.places[k], self.points[k].normal))
+                .collect(),
+            reach_px: EDGES.own_reach.get() * self.factor,
         })
     }
 }
@@ -103,4 +137,51 @@ fn displacements(n: usize, inner: f64, outer: f64) -> impl Iterator<Item = Vecto
         let angle = golden * k as f64;
         Vector2::new(radius * angle.cos(), radius * angle.sin())
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Edges upright and level, as many of each.
+    fn on_edges() -> OnEdges {
+        let places = [[10.0, 20.0], [60.0, 30.0]].map(Vector2::from);
+        let points = places.map(|p| [(p, Vector2::x()), (p, Vector2::y())]);
+        OnEdges {
+            share: 0.8,
+            chance: 0.2,
+            points: points.concat(),
+            reach_px: 5.0,
+        }
+    }
+
+    #[test]
+    fn edges_beside_their_own_do_not_overlap() {
+        let at = |offset: [f64; 2]| {
+            let errors = RegionErrors {
+                offset,
+                ..RegionErrors::default()
+            };
+            on_edges().on_own(&errors, Vector2::zeros()).above_chance()
+        };
+        assert!((at([0.0, 0.0]) - 0.75).abs() < 1e-12, "right");
+        // The upright ones are off by the reach, the level ones not at all.
+        let half = 0.75 * (1.0 + (-1.0_f64).exp()) / 2.0;
+        assert!((at([5.0, 0.0]) - half).abs() < 1e-12);
+        assert!((at([0.0, -5.0]) - half).abs() < 1e-12, "whatever the sign");
+        assert!(at([40.0, 40.0]) < 1e-9, "far off, on another edge");
+    }
+
+    #[test]
+    fn a_wider_part_is_off_where_it_is_wider() {
+        let errors = RegionErrors {
+            width: 0.1,
+            ..RegionErrors::default()
+        };
+        let anchored_at_10 = on_edges().on_own(&errors, Vector2::new(10.0, 20.0));
+        // One upright edge of two, by 50 px less 50/1.1.
+        let off = (50.0 - 50.0 / 1.1) / 5.0_f64;
+        let expected = 0.75 * (3.0 + (-off * off).exp()) / 4.0;
+        assert!((anchored_at_10.above_chance() - expected).abs() < 1e-12);
+    }
 }

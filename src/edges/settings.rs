@@ -52,6 +52,8 @@ settings! {
             "Neighbouring points say the same: so many count as one.";
         overlap_reach = 2.5, "working px", "judgement":
             "How far along its normal an edge point looks when overlap is asked for.";
+        own_reach = 5.0, "working px", "judgement, by generated cases with soft shading":
+            "An edge this far off its own edge counts 1/e.";
         least_reachable = 0.17, "share", "judgement":
             "Least share above chance, of what there is, that a part is taken to reach.";
     }

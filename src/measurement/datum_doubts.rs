@@ -29,6 +29,7 @@ pub(crate) fn all(
         many_wrong(view, registration),
         scatter(registration, adjustment),
         bent(view, registration, adjustment, reference_size),
+        unbent(view, registration),
         far_camera(adjustment),
         camera_misses(view),
     ];
@@ -152,9 +153,8 @@ fn bent(
     adjustment: &Adjustment,
     reference_size: (u32, u32),
 ) -> Found {
-    let rectify = view.reference.rectify.as_ref();
-    let has_lens = rectify.is_some_and(|s| !s.straight_lines.is_empty());
-    if has_lens
+    let known = registration.rectification.as_ref();
+    if known.is_some_and(|found| found.lens.is_some())
         || registration
             .sigma0
             .is_none_or(|s| s > REGIONS.beyond_a_bend.get())
@@ -175,6 +175,23 @@ fn bent(
             statistic.abs()
         );
         (Code::BentPicture, text)
+    })
+}
+
+/// A lens that nothing in the job tells was taken off.
+fn unbent(view: &View, registration: &Registration) -> Found {
+    let rectify = view.reference.rectify.as_ref();
+    let is_stated = rectify.is_some_and(|s| !s.straight_lines.is_empty());
+    let lens = registration.rectification.as_ref()?.lens?;
+    (!is_stated).then(|| {
+        let text = format!(
+            "The landmarks lie as if a lens had bent the reference by {:.1} ±{:.1} % at its corners: that bend was taken off, \
+             and the figures hold if it was a lens. Mark points along lines that are straight in reality, under \
+             \"straight_lines\" of \"rectify\", to know it better.",
+            100.0 * lens.value().abs(),
+            100.0 * lens.half_width()
+        );
+        (Code::LensByMarks, text)
     })
 }
 

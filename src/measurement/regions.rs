@@ -9,7 +9,7 @@ use super::{
 use crate::{
     edges::EdgeFit,
     job::{Job, Region},
-    registration::{Adjustment, RegionFit},
+    registration::{Adjustment, RegionErrors, RegionFit},
     statistics::Measured,
 };
 
@@ -104,6 +104,19 @@ impl Evidence {
             },
             no_depth: None,
         }
+    }
+
+    /// The part's errors as far as they are told, the others 0; `None` where none is, or the part is a datum part.
+    pub(crate) fn errors(&self) -> Option<RegionErrors> {
+        let fit = self.fit.as_ref()?;
+        let mut errors = fit.errors.to_array();
+        for (error, is_told) in errors.iter_mut().zip(self.is_told) {
+            if !is_told {
+                *error = 0.0;
+            }
+        }
+        let is_any = !fit.is_datum && self.is_told.contains(&true);
+        is_any.then(|| RegionErrors::from_array(errors))
     }
 
     /// The same where depth looks like an offset, for this reason: then no offset is told. `None` where it does not.

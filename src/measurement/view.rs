@@ -188,7 +188,7 @@ impl Parts<'_> {
         let evidence = self.evidence();
         let parts = self.view.regions.iter().enumerate();
         parts
-            .zip(evidence.iter().zip(self.overlaps(in_regions)))
+            .zip(evidence.iter().zip(self.overlaps(in_regions, &evidence)))
             .map(|(region, (evidence, overlap))| {
                 corrections.keep(regions::measure(job, region, evidence, told_by, overlap))
             })
@@ -215,12 +215,23 @@ impl Parts<'_> {
             .collect()
     }
 
-    /// The edge overlap of each region, with what the response of its edges says where there are enough.
-    fn overlaps(&self, by_maps: Vec<Option<EdgeOverlap>>) -> Vec<Option<EdgeOverlap>> {
-        let on_edges = |j: usize| self.refined.and_then(|fit| fit.on_edges[j]);
+    /// The edge overlap of each region, with what the response of its edges says where there are enough, as far as they lie on
+    /// their own.
+    fn overlaps(
+        &self,
+        by_maps: Vec<Option<EdgeOverlap>>,
+        evidence: &[regions::Evidence],
+    ) -> Vec<Option<EdgeOverlap>> {
+        let on_edges = |j: usize| {
+            let all = self.refined?.on_edges[j].clone()?;
+            Some(match evidence[j].errors() {
+                Some(errors) => all.on_own(&errors, self.view.regions[j].anchor.xy().into()),
+                None => all,
+            })
+        };
         let with_response = |(j, overlap): (usize, Option<EdgeOverlap>)| {
             overlap.map(|overlap| match on_edges(j) {
-                Some(on_edges) => overlap.with_response(on_edges),
+                Some(on_edges) => overlap.with_response(&on_edges),
                 None => overlap,
             })
         };

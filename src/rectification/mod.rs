@@ -355,6 +355,44 @@ impl Rectification {
         }
     }
 
+    /// A rectification, or none, with a lens of which nothing is known but that pictures are seldom bent much: its coefficient
+    /// is one more number, observed at 0. `picture` is the reference's width and height in pixels.
+    pub(crate) fn with_unknown_lens(known: &Option<Self>, picture: (u32, u32)) -> Self {
+        let mut made = known.clone().unwrap_or_else(|| Self {
+            observed: Vec::new(),
+            spread: None,
+            form: Form::Lens,
+            has_lens: false,
+            picture,
+            figures: RectificationFigures::default(),
+        });
+        let deviation = RECTIFICATION.unknown_lens.get();
+        let lens = Observed {
+            is_of_marks: false,
+            ..Observed::number(0.0, deviation)
+        };
+        made.observed.insert(made.form.parameters(), lens);
+        made.has_lens = true;
+        made
+    }
+
+    /// Keeps what the landmarks told of a lens of which nothing was known, for the figures alone: it stays observed as it was.
+    pub(crate) fn tell_lens(&mut self, coefficient: Measured) {
+        self.figures.lens = Some(coefficient);
+    }
+
+    /// Which of the numbers is the lens' coefficient itself; `None` where there is no lens, or a fit has tied it to others.
+    pub(crate) fn lens_number(&self) -> Option<usize> {
+        let at = self.form.parameters();
+        let is_tied = self.spread.as_ref().is_some_and(|s| at < s.at.len());
+        (self.has_lens && !is_tied).then_some(at)
+    }
+
+    /// Whether a lens' coefficient with this standard deviation is known well enough to be used.
+    pub(crate) fn is_told(deviation: f64) -> bool {
+        deviation <= RECTIFICATION.most_bend_deviation.get()
+    }
+
     /// The numbers as observed.
     pub(crate) fn observed(&self) -> &[Observed] {
         &self.observed
@@ -506,8 +544,7 @@ impl Rectification {
             Some(spread) if at < spread.at.len() => spread.root.row(at).norm(),
             _ => self.observed[at].deviation,
         };
-        let is_told = deviation <= RECTIFICATION.most_bend_deviation.get();
-        if !is_told {
+        if !Self::is_told(deviation) {
             return Err(Error::LensUnclear);
         }
         Ok(Measured::from_deviation(value, deviation, f64::INFINITY))

@@ -21,6 +21,8 @@ settings! {
             "An aspect that only the view tells is doubtful where it is less well known, as half a 95 % interval.";
         most_bend_deviation = 0.02, "of the coefficient", "judgement":
             "Largest standard deviation of a lens's coefficient with which it is still used: 2 % of the half diagonal at the corners.";
+        unknown_lens = 0.1, "of the coefficient", "judgement: 10 % at the corners of the picture, which is much":
+            "Standard deviation of a lens's coefficient from 0 where nothing is known of the lens and the landmarks are asked for it.";
     }
 }
 

@@ -7,7 +7,7 @@ use crate::{
 };
 
 /// Wide: what is tested is what the marks tell, not what is expected of a part.
-const EXPECTED: Expected = Expected {
+pub(super) const EXPECTED: Expected = Expected {
     size_percent: 60.0,
     rotation_deg: 40.0,
     offset_percent: 20.0,

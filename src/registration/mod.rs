@@ -7,6 +7,7 @@ pub(crate) mod checks;
 mod error;
 #[cfg(test)]
 mod invented;
+mod lens_by_marks;
 mod prediction;
 mod problem;
 mod regions;

@@ -3,6 +3,7 @@ use super::{
     Convergence, Error, RegionFit, Registration,
     adjustment::Adjustment,
     checks::{self, altered_datum::AlteredDatum},
+    lens_by_marks::Marks,
     problem, regions,
     roles::Roles,
     start,
@@ -31,6 +32,14 @@ pub struct Registered {
 }
 
 impl Registered {
+    pub(super) fn marks(&self) -> Marks<'_> {
+        Marks {
+            adjustment: &self.adjustment,
+            landmarks: &self.registration.landmarks,
+            is_datum: &self.roles.datum,
+        }
+    }
+
     /// The registration's figures by another adjustment of the same marks; `None` where they are not finite.
     pub(crate) fn summary(&self, view: &View, adjustment: &Adjustment) -> Option<Registration> {
         let landmarks = checks::landmarks::judge(adjustment, &self.roles, &self.swapped).ok()?;
@@ -63,8 +72,30 @@ pub fn lay_over(
     let [render, reference] = sizes;
     let rectification = rectification::of_view(view, reference, bezel)?;
     let registered = register(view, expected, render, rectification.as_ref())?;
-    Ok(LaidOver {
+    let plain = LaidOver {
         rectification,
+        registered,
+    };
+    if !plain.registered.marks().may_be_bent(reference) {
+        return Ok(plain);
+    }
+    Ok(unbent(view, expected, sizes, &plain).unwrap_or(plain))
+}
+
+/// The same with a lens that the marks tell; `None` where they tell none.
+fn unbent(
+    view: &View,
+    expected: Expected,
+    [render, reference]: [(u32, u32); 2],
+    plain: &LaidOver,
+) -> Option<LaidOver> {
+    let mut rectification = Rectification::with_unknown_lens(&plain.rectification, reference);
+    let trial = register(view, expected, render, Some(&rectification)).ok()?;
+    let lens = trial.marks().lens_told(&plain.registered.marks())?;
+    rectification.tell_lens(lens);
+    let registered = register(view, expected, render, Some(&rectification)).ok()?;
+    Some(LaidOver {
+        rectification: Some(rectification),
         registered,
     })
 }

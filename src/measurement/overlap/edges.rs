@@ -123,16 +123,11 @@ impl<'a> EdgeStudy<'a> {
 impl EdgeOverlap {
     /// The overlap of a part: its score, chance and `above_chance` by the response of the reference along the normals of
     /// the part's edge points, which ranks parts better than edge maps do (a dim edge answers like a bright one).
-    pub(crate) fn with_response(self, on_edges: OnEdges) -> Self {
-        let OnEdges { share, chance } = on_edges;
+    pub(crate) fn with_response(self, on_edges: &OnEdges) -> Self {
         Self {
-            score: share,
-            chance,
-            above_chance: if chance < 1.0 {
-                (share - chance) / (1.0 - chance)
-            } else {
-                0.0
-            },
+            score: on_edges.share,
+            chance: on_edges.chance,
+            above_chance: on_edges.above_chance(),
             ..self
         }
     }

@@ -7,7 +7,8 @@ use super::{
     fit, marked_on,
 };
 use crate::{
-    job::{self, Side},
+    contour,
+    job::{self, Landmark, MarkOn, Side},
     measurement, registration,
     service::{
         bodies::{Allowance, read_first},
@@ -25,6 +26,7 @@ use axum::{
     response::{IntoResponse, Response},
     routing::{get, post},
 };
+use image::RgbImage;
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::{
@@ -340,6 +342,9 @@ fn offer(desk: &Desk, asked: &Refinement) -> Result<Value, (&'static str, String
         .pictures
         .both([&view.render.image, &view.reference.image]);
     let [render, reference] = both.map_err(|e| (e.code(), e.to_string()))?;
+    if landmark.on == Some(MarkOn::Centre) {
+        return centres(landmark, [render.picture(), reference.picture()]);
+    }
     let refused = |e: registration::Error| (e.code(), e.to_string());
     let sizes = [&render, &reference].map(|image| image.picture().dimensions());
     let laid_over = registration::lay_over(view, job.expected, sizes, None).map_err(refused)?;
@@ -355,6 +360,30 @@ fn offer(desk: &Desk, asked: &Refinement) -> Result<Value, (&'static str, String
         "reference": refined.reference.xy(),
         "moved_px": refined.moved_px,
         "correlation": refined.correlation,
+    }))
+}
+
+/// The middles of the round thing that both marks of a landmark are set in.
+fn centres(
+    landmark: &Landmark,
+    [render, reference]: [&RgbImage; 2],
+) -> Result<Value, (&'static str, String)> {
+    let middle = |image: &RgbImage, mark: [f64; 2], name: &str| {
+        let found = contour::round_at(image, mark).ok_or_else(|| {
+            let text = format!(
+                "the {name} shows no round thing around the mark, up to 40 px from it; keep the mark as it is"
+            );
+            ("not-round", text)
+        })?;
+        let moved_px = (found.centre[0] - mark[0]).hypot(found.centre[1] - mark[1]);
+        Ok((found.centre, moved_px))
+    };
+    let (in_render, moved) = middle(render, landmark.render.xy(), "render")?;
+    let (in_reference, moved_too) = middle(reference, landmark.reference.xy(), "reference")?;
+    Ok(json!({
+        "render": in_render,
+        "reference": in_reference,
+        "moved_px": [moved, moved_too],
     }))
 }
 

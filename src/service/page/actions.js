@@ -77,6 +77,27 @@ export const move = (view, name, side, point) => ({
   },
 });
 
+/** Both marks of a landmark at once: one step, one undo. */
+export const moveBoth = (view, name, offer) => ({
+  label: `Move ${name} in both images`,
+  make(state) {
+    const index = landmarksOf(state, view).findIndex((l) => l.name === name);
+    return index < 0 ? null : ["render", "reference"].map((side) => set(`/job/views/${viewIndex(state, view)}/landmarks/${index}/${side}`, rounded(offer[side])));
+  },
+});
+
+/** What a landmark is set on; "" leaves it to the program. */
+export const setOn = (view, name, on) => ({
+  label: on ? `${name} is on ${WORD_OF_ON[on]}` : `${name} is on what the render shows`,
+  make(state) {
+    const index = landmarksOf(state, view).findIndex((l) => l.name === name);
+    if (index < 0) return null;
+    const at = `/job/views/${viewIndex(state, view)}/landmarks/${index}/on`;
+    return on ? [set(at, on)] : landmarksOf(state, view)[index].on ? [remove(at)] : null;
+  },
+});
+export const WORD_OF_ON = { corner: "a corner", outline: "the outermost point of an outline", centre: "the centre of a round" };
+
 export const setUse = (view, name, use) => ({
   label: `${name}: ${use}`,
   make(state) {

@@ -88,10 +88,14 @@ const app = {
     await idle();
     const { ok, data } = await ask("api/refine", { view: this.view, landmark: name });
     this.offer = ok ? { name, ...data } : { name, text: data?.error?.text ?? "The program does not answer." };
+    if (ok && data.render) renderPane.show(data.render, 2);
     if (ok) referencePane.show(data.reference, 2);
     show();
   },
-  takeOffer() { const { name, reference } = this.offer; this.change(a.move(this.view, name, "reference", reference)); },
+  takeOffer() {
+    const { name, render, reference } = this.offer;
+    this.change(render ? a.moveBoth(this.view, name, this.offer) : a.move(this.view, name, "reference", reference));
+  },
   dropOffer() { this.offer = null; show(); },
 };
 
@@ -279,7 +283,7 @@ function paint(pane, c) {
   }
   const there = predicted(side);
   if (there) d.ellipse(c, pane.toScreen(there.place), there.half_axes.map((x) => x * pane.view.scale), there.turned_deg, d.colour(side));
-  if (app.offer?.reference && side === "reference") d.cross(c, pane.toScreen(app.offer.reference), "#1d1d1b", 9);
+  if (app.offer?.[side]) d.cross(c, pane.toScreen(app.offer[side]), "#1d1d1b", 9);
   if (fits.length && k > 1) lines.push(`residuals drawn ${k} × as long`);
   if (there) lines.push(`${there.name} is expected in the ellipse (95 %): Enter or a click confirms`);
   d.notes(c, lines);

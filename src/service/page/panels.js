@@ -72,20 +72,31 @@ export class Panels {
       const number = (k) => this.field(`mark-${side}-${k}`, String(of[side][k]), put(k), { type: "number", step: 0.1, "aria-label": `${side} ${"xy"[k]}, pixels` });
       rows.push(make("div", { className: "xy" }, make("span", { className: `${side}-word`, textContent: side }), number(0), number(1)));
     }
+    if (whole) rows.push(this.on(whole));
     if (fit?.text) rows.push(make("p", { className: "finding", textContent: fit.text }));
     if (fit?.smallest_detectable_px) rows.push(make("p", { className: "small", textContent: `An error of this mark below ${fit.smallest_detectable_px.toFixed(1)} px would not be noticed.` }));
     rows.push(make("div", { className: "group wrap" },
       make("button", { type: "button", textContent: of.use === "check" ? "Make it datum" : "Make it check", onclick: () => app.change(a.setUse(app.view, name, of.use === "check" ? "datum" : "check")) }),
-      whole ? make("button", { type: "button", textContent: "Refine…", title: "Offers a better place by correlating both images", onclick: () => app.refine(name) }) : null,
+      whole ? make("button", { type: "button", textContent: "Refine…", title: of.on === "centre" ? "Offers the middle of the round thing in both images" : "Offers a better place by correlating both images", onclick: () => app.refine(name) }) : null,
       make("button", { type: "button", textContent: "Remove", onclick: () => app.erase() })));
     if (app.offer?.name === name) rows.push(...this.offer(app.offer));
     return rows;
   }
 
+  /** What the mark is set on. */
+  on(of) {
+    const option = ([value, text]) => make("option", { value, textContent: text, selected: value === (of.on ?? "") });
+    return make("label", { className: "pair" }, "set on", make("select", {
+      "data-key": "mark-on", onchange: (e) => this.app.change(a.setOn(this.app.view, of.name, e.target.value)),
+    }, ...[["", "what the render shows"], ...Object.entries(a.WORD_OF_ON)].map(option)));
+  }
+
   offer(offer) {
     if (offer.text) return [make("p", { className: "finding", role: "alert", textContent: offer.text })];
     return [
-      make("p", { className: "small", role: "status", textContent: `Correlation ${offer.correlation.toFixed(2)}: the reference mark would move by ${offer.moved_px.toFixed(2)} px (the dashed cross). This helps rough clicks, 1.5 to 3 px off, and harms careful ones, below 1 px.` }),
+      make("p", { className: "small", role: "status", textContent: offer.render
+        ? `The middles of the round thing around both marks (the dashed crosses): the render's mark would move by ${offer.moved_px[0].toFixed(2)} px, the reference's by ${offer.moved_px[1].toFixed(2)} px.`
+        : `Correlation ${offer.correlation.toFixed(2)}: the reference mark would move by ${offer.moved_px.toFixed(2)} px (the dashed cross). This helps rough clicks, 1.5 to 3 px off, and harms careful ones, below 1 px.` }),
       make("div", { className: "group" },
         make("button", { type: "button", textContent: "Take it", onclick: () => this.app.takeOffer() }),
         make("button", { type: "button", textContent: "Keep mine", onclick: () => this.app.dropOffer() })),

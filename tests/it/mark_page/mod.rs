@@ -237,6 +237,7 @@ async fn marks_set_in_the_browser_give_the_expected_figures_and_outlive_the_serv
     assert_eq!(saved["views"][0]["known"][0]["full_size"], "31 1/2 in");
 
     wrong_mark_and_undo(&browser, &job).await;
+    centre_of_a_hub(&browser, &job).await;
     let server = kill_and_start_again(&browser, server, &job).await;
     assert_eq!(read(&job), saved);
     // The steps are there as well: back to before the length, and forth again. The page is known by what it would undo,
@@ -280,6 +281,52 @@ async fn wrong_mark_and_undo(browser: &Browser, job: &Path) {
         .until("return !document.querySelector('#landmarks').textContent.includes('wrong')")
         .await;
     browser.saved().await;
+    assert_eq!(read(job), saved);
+}
+
+/// A mark said to be a centre, 2 px beside the hub, is offered the middle of the hub in both images; one undo takes both back.
+async fn centre_of_a_hub(browser: &Browser, job: &Path) {
+    let saved = read(job);
+    let hub = |job: &Value| {
+        let landmarks = job["views"][0]["landmarks"].as_array().expect("a list");
+        let found = landmarks.iter().find(|l| l["name"] == "hub rear");
+        found.expect("there").clone()
+    };
+    let select = "[...document.querySelectorAll('#landmarks button')].find(b => b.textContent === 'hub rear').click()";
+    browser.run(select).await;
+    browser.choose("[data-key=mark-on]", "centre").await;
+    browser.saved().await;
+    assert_eq!(hub(&read(job))["on"], "centre");
+    browser.nudge("render", [20, 0]).await;
+    browser.saved().await;
+    let beside = hub(&read(job));
+    let press = |label: &str| {
+        format!(
+            "[...document.querySelectorAll('#selected button')].find(b => b.textContent === '{label}').click()"
+        )
+    };
+    browser.run(&press("Refine…")).await;
+    browser
+        .until("return document.querySelector('#selected').textContent.includes('The middles of the round thing')")
+        .await;
+    browser.shot("centre").await;
+    browser.run(&press("Take it")).await;
+    browser.saved().await;
+    let taken = hub(&read(job));
+    let truth = hub(&saved);
+    for side in ["render", "reference"] {
+        let [found, wanted] = [&taken, &truth].map(|of| point(&of[side]));
+        let off = (found[0] - wanted[0]).hypot(found[1] - wanted[1]);
+        assert!(off < 1.5, "{side}: {off} px beside the mark as it was");
+    }
+    browser.press("#undo").await;
+    browser.saved().await;
+    assert_eq!(hub(&read(job)), beside, "one step back for both images");
+    // The place, then what it is on.
+    for _ in 0..2 {
+        browser.press("#undo").await;
+        browser.saved().await;
+    }
     assert_eq!(read(job), saved);
 }
 

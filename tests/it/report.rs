@@ -382,6 +382,7 @@ fn job(title: &str, views: Vec<View>) -> Job {
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
         print: None,
+        together: None,
         tolerance: TOLERANCE,
         expected: Expected {
             size_percent: 5.0,

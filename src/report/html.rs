@@ -169,7 +169,10 @@ fn changes(report: &Report) -> Markup {
                     }
                 }
             } @else if is_distrusted {
-                p { "change nothing yet: a view is not to be trusted" }
+                p {
+                    "change nothing yet: a view is not to be trusted"
+                    @if report.space.is_some() { "; what all photos tell together stands below" }
+                }
             } @else {
                 p { (nothing_to_change(report.verdict)) }
             }

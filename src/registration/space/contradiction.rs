@@ -1,11 +1,11 @@
 //! What makes good marks look wrong: a mirrored picture, and a stated focal length that is not that of the photo.
 use super::{
-    camera::at,
     error::Error,
     figures::Basis,
     looked::{Looked, looked_at},
     photo::{KnownFocal, Photo, SpaceMark},
     settings::SPACE,
+    solving::Plan,
     told::Told,
 };
 use crate::{frame::ModelPoint, registration::checks::settings::CHECKS, statistics::t_quantile};
@@ -59,12 +59,19 @@ pub(super) fn refuse_focal(
         return Ok(());
     };
     let solved = &alone.cleaned.solved;
-    let stated = solved.camera.scale() * alone.units.picture_radius / px;
-    let variance = solved.covariance(at::PERSPECTIVE, at::PERSPECTIVE);
-    let spread = (variance + (stated * deviation).powi(2)).sqrt();
-    let deviations = (solved.camera.perspective - stated).abs() / spread;
+    if alone.wrong() > looked.wrong() || alone.is_reversed() {
+        return Ok(());
+    }
+    // What it costs the same marks to have the stated one.
+    let mut problem = alone.cleaned.problem.clone();
+    problem.known = looked.cleaned.problem.known.clone();
+    let plan = Plan::least_squares(&alone.cleaned.kept, alone.cleaned.factor);
+    let Some(stated) = problem.solve(&looked.cleaned.solved.camera, &plan) else {
+        return Ok(());
+    };
+    let deviations = (stated.cost - solved.cost).max(0.0).sqrt();
     let limit = t_quantile(1.0 - CHECKS.mark_level.get() / 2.0, alone.cleaned.freedom);
-    if alone.wrong() > looked.wrong() || alone.is_reversed() || deviations <= limit {
+    if deviations <= limit {
         return Ok(());
     }
     let basis = Basis {

@@ -69,6 +69,8 @@ DATUM = {
 # Marked left for right in the reference of the front view.
 EXCHANGED = ("sill left", "sill right")
 VARIANT = "as delivered"
+# What the model's next render, from the side, has right.
+CORRECTED = ("lantern", "pump beam")
 
 # Beside the screen's axis, hand-held.
 CAMERA = screen.Camera((1900, 1210), (16.0, 6.0, -1.5), 2100, (916, 613), 0.008)
@@ -91,12 +93,16 @@ OLD_PLAN = px.Affine(
 MISREAD = {"front track": 32.0}
 
 
-def draw_render(view, parts):
-    """The model as CAD shows it."""
+def draw_render(view, parts, corrected=()):
+    """The model as CAD shows it, once some of its parts are corrected."""
     canvas = px.Canvas(*RENDERS[view][0])
     for part, shapes in parts.items():
-        light.paint(canvas, shapes, render_of_model(view, part), light.MODEL)
+        light.paint(canvas, shapes, place_in_render(view, part, corrected), light.MODEL)
     return canvas.rgba()
+
+
+def place_in_render(view, part, corrected):
+    return render_of_subject(view) if part in corrected else render_of_model(view, part)
 
 
 def draw_photo(parts):
@@ -435,6 +441,7 @@ def main():
     side_parts, side_marks = pump.side_view()
     front_parts, front_marks = front.front_view()
     save_clear(draw_render("side", side_parts), folder / "side-render.png")
+    save_clear(draw_render("side", side_parts, CORRECTED), folder / "side-corrected.png")
     save_clear(draw_render("front", front_parts), folder / "front-render.png")
     save_palette(draw_earlier(front_parts), folder / "front-earlier.png", 96)
     save_palette(draw_new_plan(), folder / "plan-new.png", 12)
@@ -460,6 +467,14 @@ def write_job(folder, side_parts, side_marks, front_parts, front_marks):
         "made_by": "scripts/make_demo.py",
         "definition": "u_model = R(theta) diag(1+w, 1+h) (u_subject - anchor) + anchor + offset, render px, theta clockwise",
         "views": [truth for _, truth in views],
+        "corrected": {
+            "render": "side-corrected.png",
+            "parts": list(CORRECTED),
+            "landmarks": [
+                {"name": name, "render": rounded(place_in_render("side", part, CORRECTED)(point), 4)}
+                for name, (part, *point) in side_marks.items()
+            ],
+        },
     }
     (folder / "truth.json").write_text(laid_out(truth) + "\n", encoding="utf-8")
 

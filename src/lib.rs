@@ -31,6 +31,7 @@
 //! - `draw`: the modules `drawing` and `pipeline`: pictures, sheets, the folder of results.
 //! - `service`: the module `service`: the marking page and the comparison over HTTP. Brings `draw`.
 //! - `cli`: the module `cli` and the program. Brings `service`.
+pub mod carry;
 #[cfg(feature = "cli")]
 pub mod cli;
 pub mod contour;
@@ -60,6 +61,7 @@ pub mod warning;
 /// What the methods go by: every number that somebody chose, with its meaning, unit and source.
 pub fn all_settings() -> Vec<&'static settings::Setting> {
     [
+        carry::settings::CARRY.all(),
         contour::settings::CONTOUR.all(),
         rectification::settings::all(),
         registration::adjustment::settings::ADJUSTMENT.all(),

@@ -2,6 +2,7 @@
 #![doc = include_str!("pipeline/METHOD.md")]
 mod admission;
 mod camera;
+mod carry;
 mod error;
 mod need;
 mod options;
@@ -14,6 +15,7 @@ mod whole_file;
 
 pub use admission::{Look, Refusal, look};
 pub use camera::cameras;
+pub use carry::{CarryError, CarryRequest, carry_over};
 pub use error::Error;
 pub use options::CompareOptions;
 pub use own_folder::OwnFolder;

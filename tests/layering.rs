@@ -19,6 +19,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("job", &["warning", "printable", "units", "frame"]),
     ("images", &["stop", "printable", "kernels", "job"]),
     ("contour", &["settings", "frame", "kernels", "job"]),
+    ("carry", &["settings", "frame", "kernels"]),
     (
         "meshes",
         &["stop", "printable", "units", "frame", "kernels", "job"],
@@ -115,6 +116,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "pipeline",
         &[
+            "carry",
             "contour",
             "warning",
             "stop",
@@ -149,6 +151,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "cli",
         &[
+            "carry",
             "warning",
             "stop",
             "printable",

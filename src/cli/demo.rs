@@ -18,6 +18,10 @@ const FILES: &[(&str, &[u8])] = &[
         include_bytes!("../../fixtures/demo/side-render.png"),
     ),
     (
+        "side-corrected.png",
+        include_bytes!("../../fixtures/demo/side-corrected.png"),
+    ),
+    (
         "side-screen.jpg",
         include_bytes!("../../fixtures/demo/side-screen.jpg"),
     ),

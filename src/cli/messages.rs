@@ -199,6 +199,17 @@ pub(super) enum Failure {
         /// The view's name.
         name: String,
     },
+    /// Marks cannot be carried over.
+    #[error("{0}")]
+    Carry(#[from] pipeline::CarryError),
+    /// A job names its images by where it lies.
+    #[error("{}: write it beside {}, whose other images it goes on naming", path.display(), job.display())]
+    OtherFolder {
+        /// The file to write.
+        path: PathBuf,
+        /// The old job.
+        job: PathBuf,
+    },
     /// A mesh cannot be used.
     #[error("{0}")]
     Mesh(#[from] meshes::Error),

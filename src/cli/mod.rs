@@ -1,5 +1,6 @@
 //! The terminal shell: one file a command.
 mod camera;
+mod carry;
 mod check;
 mod compare;
 mod demo;
@@ -55,6 +56,7 @@ enum Command {
     Demo(demo::Arguments),
     Rectify(rectify::Arguments),
     Camera(camera::Arguments),
+    Carry(carry::Arguments),
     Draw(draw::Arguments),
 }
 
@@ -86,6 +88,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Demo(arguments) => demo::run(arguments, &terminal),
         Command::Rectify(arguments) => rectify::run(arguments, &terminal),
         Command::Camera(arguments) => camera::run(arguments, &terminal),
+        Command::Carry(arguments) => carry::run(arguments, &terminal),
         Command::Draw(arguments) => draw::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {

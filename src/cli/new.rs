@@ -76,7 +76,7 @@ pub(super) fn write_file(
 }
 
 /// The path of an image as a job file at `job` names it.
-fn from_job(job: &Path, image: &Path) -> Result<PathBuf, Failure> {
+pub(super) fn from_job(job: &Path, image: &Path) -> Result<PathBuf, Failure> {
     let absolute = |path: &Path| {
         std::path::absolute(path).map_err(|source| Failure::file(path, Action::Read, source))
     };

@@ -52,7 +52,7 @@ impl View {
         let file = self.image(side).file_name().unwrap_or_default();
         format!(
             "the {name} ({}) has changed since it was marked: look at its marks again; where they fit, confirm them in \"tickstrip mark\", or \
-             take \"marked_on\" out of the job",
+             take \"marked_on\" out of the job; where they do not, \"tickstrip carry\" takes them over from the earlier picture",
             on_one_line(&file.to_string_lossy())
         )
     }

@@ -9,6 +9,7 @@ mod error;
 mod every;
 mod input;
 mod interior;
+mod layout;
 mod marked_on;
 mod names;
 mod outside;
@@ -30,6 +31,7 @@ pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
 pub(crate) use input::{InputError, InputFile, open_input, read_input};
 pub use interior::{FocalLength, Interior, PrincipalPoint, ScreenCorners};
+pub use layout::document_text;
 pub use marked_on::MarkedOn;
 #[cfg(feature = "service")]
 pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};

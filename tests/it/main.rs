@@ -6,6 +6,7 @@
 mod support;
 
 mod camera;
+mod carry;
 mod command_line;
 mod demo;
 mod depth;

@@ -7,6 +7,7 @@ fn page_of(method: &str) -> &'static str {
         "rectification" | "bezel" => "src/rectification/METHOD.md",
         "contour" | "adjustment" | "checks" => "src/registration/METHOD.md",
         "space" => "src/registration/space/METHOD.md",
+        "carry" => "src/carry/METHOD.md",
         "edges" => "src/edges/METHOD.md",
         _ => "src/measurement/METHOD.md",
     }
@@ -32,6 +33,7 @@ fn every_setting_stands_in_its_method_s_page_with_its_value() {
         "src/rectification/METHOD.md",
         "src/registration/METHOD.md",
         "src/registration/space/METHOD.md",
+        "src/carry/METHOD.md",
         "src/edges/METHOD.md",
         "src/measurement/METHOD.md",
     ] {

@@ -9,6 +9,7 @@ mod support;
 use support::{compared, reference, views};
 
 mod bezels;
+mod carried_marks;
 mod colour;
 mod common_practice;
 mod drawing_paper;

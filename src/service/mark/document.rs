@@ -3,7 +3,6 @@
 use super::{
     edits::{self, Difference, Edit},
     journal::{Journal, Step},
-    layout,
     versions::Versions,
 };
 use crate::{
@@ -152,7 +151,7 @@ impl Document {
 
     /// The job's text as it is saved.
     pub fn text(&self) -> String {
-        layout::text(self.job())
+        job::document_text(self.job())
     }
 
     /// What can be undone and redone: how many steps, and the label of the next one.
@@ -291,7 +290,7 @@ impl Document {
 
     /// A change must not make a sound job faulty; one that is faulty already may be mended in any order.
     fn refuse_spoiling(&self, after: &Value) -> Result<(), Refusal> {
-        let parse = |value: &Value| job::parse(layout::text(value).as_bytes(), &self.file);
+        let parse = |value: &Value| job::parse(job::document_text(value).as_bytes(), &self.file);
         match parse(after) {
             Err(error) if parse(self.job()).is_ok() => {
                 let faults = error.faults().iter().map(|f| f.to_string());

@@ -10,7 +10,6 @@ mod door;
 mod edits;
 mod fit;
 mod journal;
-mod layout;
 mod marked_on;
 mod needs;
 mod options;

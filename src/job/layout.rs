@@ -5,7 +5,7 @@ use serde_json::Value;
 const WIDTH: usize = 120;
 
 /// The text of a document, with a line break at its end.
-pub(super) fn text(document: &Value) -> String {
+pub fn document_text(document: &Value) -> String {
     let mut out = String::new();
     write(document, 0, &mut out);
     out.push('\n');
@@ -88,9 +88,9 @@ mod tests {
 
     #[test]
     fn a_job_reads_as_one_writes_it_and_means_the_same() {
-        let written = include_str!("../../../fixtures/demo/pump.json");
+        let written = include_str!("../../fixtures/demo/pump.json");
         let document: Value = serde_json::from_str(written).expect("JSON");
-        let text = text(&document);
+        let text = document_text(&document);
         let again: Value = serde_json::from_str(&text).expect("JSON");
         assert_eq!(again.to_string(), document.to_string());
         assert!(text.contains(
@@ -106,7 +106,7 @@ mod tests {
     fn numbers_and_texts_stay_as_they_were() {
         let written = r#"{"a": 1.0, "b": 18446744073709551615, "c": "1\"\u00e9\n", "d": {}, "e": [], "f": -0.1}"#;
         let document: Value = serde_json::from_str(written).expect("JSON");
-        let text = text(&document);
+        let text = document_text(&document);
         assert!(
             text.contains("\"a\": 1.0,") && text.contains("18446744073709551615"),
             "{text}"

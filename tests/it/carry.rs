@@ -1,0 +1,246 @@
+//! `carry`: the marks of a job on its next render.
+use assert_cmd::Command;
+use serde_json::{Value, json};
+use std::{fs, path::Path};
+use tempfile::TempDir;
+
+const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo");
+
+/// The demo's side view, alone in its job, with its two renders.
+fn demo() -> TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in ["side-render.png", "side-corrected.png", "side-screen.jpg"] {
+        fs::copy(Path::new(DEMO).join(name), folder.path().join(name)).expect("copied");
+    }
+    let mut job = json_of(&Path::new(DEMO).join("pump.json"));
+    job["views"].as_array_mut().expect("views").truncate(1);
+    write(&folder, "pump.json", &job);
+    folder
+}
+
+fn json_of(path: &Path) -> Value {
+    serde_json::from_slice(&fs::read(path).expect("readable")).expect("JSON")
+}
+
+fn write(folder: &TempDir, name: &str, job: &Value) {
+    fs::write(folder.path().join(name), job.to_string()).expect("written");
+}
+
+fn run(folder: &TempDir, arguments: &[&str]) -> (i32, String, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_tickstrip"))
+        .args(arguments)
+        .current_dir(folder.path())
+        .output()
+        .expect("runs");
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
+    let status = output.status.code().expect("a status");
+    (status, text(output.stdout), text(output.stderr))
+}
+
+fn point(value: &Value) -> [f64; 2] {
+    [0, 1].map(|k| value[k].as_f64().expect("a number"))
+}
+
+fn named<'v>(list: &'v Value, name: &str) -> Option<&'v Value> {
+    list.as_array()
+        .expect("a list")
+        .iter()
+        .find(|l| l["name"] == name)
+}
+
+#[test]
+fn the_corrected_render_of_the_demo_needs_no_click() {
+    let folder = demo();
+    let (status, out, err) = run(
+        &folder,
+        &["carry", "pump.json", "--render", "side-corrected.png"],
+    );
+    assert_eq!(status, 0, "{err}");
+    assert!(out.contains("50 of 50 landmarks carried over"), "{out}");
+    let before = json_of(&folder.path().join("pump.json"));
+    let after = json_of(&folder.path().join("pump-carried.json"));
+    let truth = json_of(&Path::new(DEMO).join("truth.json"));
+    let old_truth = &truth["views"][0]["landmarks"];
+    let new_truth = &truth["corrected"]["landmarks"];
+    // A click beside its place stays as far beside it.
+    let old = before["views"][0]["landmarks"].as_array().expect("a list");
+    for landmark in old {
+        let name = landmark["name"].as_str().expect("a name");
+        let carried = named(&after["views"][0]["landmarks"], name).expect("carried");
+        let place = |of: &Value| point(&named(of, name).expect("true")["render"]);
+        let (click, was, is) = (
+            point(&landmark["render"]),
+            place(old_truth),
+            place(new_truth),
+        );
+        let found = point(&carried["render"]);
+        let off = [0, 1].map(|k| found[k] - (click[k] + is[k] - was[k]));
+        assert!(off[0].hypot(off[1]) < 0.6, "{name} {off:?}");
+        assert_eq!(carried["reference"], landmark["reference"]);
+    }
+    assert_eq!(after["views"][0]["render"]["image"], "side-corrected.png");
+    assert_eq!(
+        after["views"][0]["render"]["marked_on"]["size"],
+        json!([1530, 1190])
+    );
+    // What was corrected is right now, and what was not is as wrong as before.
+    run(&folder, &["compare", "pump-carried.json", "--quiet"]);
+    let report = json_of(&folder.path().join("pump-carried-results/report.json"));
+    let regions = &report["views"][0]["regions"];
+    let holds = |part: &str, key: &str, truth: f64| {
+        let figure = &named(regions, part).expect("measured")[key];
+        let end = |key: &str| figure[key].as_f64().expect("a figure");
+        assert!(
+            end("low") < truth && truth < end("high"),
+            "{part}: {figure}"
+        );
+    };
+    holds("lantern", "width_percent", 0.0);
+    holds("pump beam", "rotation_deg", 0.0);
+    holds("air vessel", "height_percent", 3.0);
+}
+
+#[test]
+fn what_is_gone_is_left_out_with_all_that_needs_it() {
+    let folder = demo();
+    // The tool box is painted over.
+    let path = folder.path().join("side-corrected.png");
+    let mut picture = image::open(&path).expect("a picture").to_rgba8();
+    for y in 605..720 {
+        for x in 345..490 {
+            picture.put_pixel(x, y, image::Rgba([180, 180, 180, 255]));
+        }
+    }
+    picture.save(&path).expect("written");
+    let mut job = json_of(&folder.path().join("pump.json"));
+    let span = json!({ "name": "lid", "from": "lid front", "to": "lid rear" });
+    job["views"][0]["spans"]
+        .as_array_mut()
+        .expect("spans")
+        .push(span);
+    write(&folder, "pump.json", &job);
+    let (status, out, _) = run(
+        &folder,
+        &["carry", "pump.json", "--render", "side-corrected.png"],
+    );
+    assert_eq!(status, 0);
+    assert!(out.contains("left out: \"lid front\""), "{out}");
+    assert!(out.contains("the span \"lid\" was left out"), "{out}");
+    let view = &json_of(&folder.path().join("pump-carried.json"))["views"][0];
+    assert!(named(&view["landmarks"], "lid front").is_none());
+    assert!(
+        named(&view["spans"], "lid").is_none() && named(&view["spans"], "tank length").is_some()
+    );
+    let marks = &named(&view["regions"], "tool box").expect("stays")["landmarks"];
+    assert!(!marks.to_string().contains("lid front"), "{marks}");
+}
+
+#[test]
+fn a_cropped_and_a_larger_render_are_followed() {
+    let folder = demo();
+    let picture = image::open(folder.path().join("side-render.png")).expect("a picture");
+    let cropped = picture.crop_imm(25, 12, 1480, 1150);
+    cropped
+        .save(folder.path().join("cropped.png"))
+        .expect("written");
+    let larger = picture.resize_exact(1912, 1487, image::imageops::FilterType::CatmullRom);
+    larger
+        .save(folder.path().join("larger.png"))
+        .expect("written");
+    let before = json_of(&folder.path().join("pump.json"));
+    for (name, scale, shift) in [
+        ("cropped", 1.0, [25.0, 12.0]),
+        ("larger", 1912.0 / 1530.0, [0.0, 0.0]),
+    ] {
+        let image = format!("{name}.png");
+        let (status, out, err) = run(
+            &folder,
+            &[
+                "carry",
+                "pump.json",
+                "--render",
+                &image,
+                "--out",
+                &format!("{name}.json"),
+            ],
+        );
+        assert_eq!(status, 0, "{err}");
+        let view = &json_of(&folder.path().join(format!("{name}.json")))["views"][0];
+        let landmarks = view["landmarks"].as_array().expect("a list");
+        assert!(landmarks.len() >= 45, "{out}");
+        for landmark in landmarks {
+            let was = named(
+                &before["views"][0]["landmarks"],
+                landmark["name"].as_str().expect("a name"),
+            );
+            let (was, is) = (
+                point(&was.expect("there")["render"]),
+                point(&landmark["render"]),
+            );
+            let off = [0, 1].map(|k| is[k] - scale * (was[k] - shift[k]));
+            assert!(off[0].hypot(off[1]) < 0.7, "{name}: {landmark} {off:?}");
+        }
+        let corner = |view: &Value| point(&view["regions"][0]["outline"][0]);
+        let (was, is) = (corner(&before["views"][0]), corner(view));
+        assert!(
+            (is[0] - scale * (was[0] - shift[0])).abs() < 1.5,
+            "{name}: the outline"
+        );
+    }
+}
+
+#[test]
+fn what_cannot_be_carried_is_refused_in_words() {
+    let folder = demo();
+    let refused = |arguments: &[&str], words: &str| {
+        let (status, out, err) = run(&folder, arguments);
+        assert_eq!(status, 2, "{arguments:?}: {out}");
+        assert!(err.contains(words), "{arguments:?}: {err}");
+        assert!(
+            !folder.path().join("pump-carried.json").exists(),
+            "{arguments:?}"
+        );
+    };
+    refused(&["carry", "pump.json"], "--render");
+    refused(&["carry", "pump.json", "--render", "none.png"], "none.png");
+    refused(
+        &["carry", "none.json", "--render", "side-corrected.png"],
+        "none.json",
+    );
+    refused(
+        &["carry", "pump.json", "--render", "side-render.png"],
+        "this is the picture that is marked already",
+    );
+    refused(
+        &[
+            "carry",
+            "pump.json",
+            "--render",
+            "side-corrected.png",
+            "--view",
+            "top",
+        ],
+        "name one of its views with --view: \"side\"",
+    );
+    fs::create_dir(folder.path().join("elsewhere")).expect("made");
+    refused(
+        &[
+            "carry",
+            "pump.json",
+            "--render",
+            "side-corrected.png",
+            "--out",
+            "elsewhere/a.json",
+        ],
+        "write it beside pump.json",
+    );
+    // The old render was written over: where its marks lay cannot be seen any more.
+    let mut job = json_of(&folder.path().join("pump.json"));
+    job["views"][0]["render"]["marked_on"] =
+        json!({ "size": [1530, 1190], "blake3": "0".repeat(64) });
+    write(&folder, "pump.json", &job);
+    refused(
+        &["carry", "pump.json", "--render", "side-corrected.png"],
+        "no longer the picture that the marks of view \"side\" were set on",
+    );
+}

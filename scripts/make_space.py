@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
-"""Draws a fire pump in space: a render, a photo from elsewhere, a photo of a screen, the job that asks for their cameras, and the truth;
-and the mesh of a model that is off in two parts, with the job that has it drawn.
+"""Draws a fire pump in space: a render, a photo from elsewhere, a photo of a screen, the job that asks for their cameras, two photos of a subject
+that two parts of the model are not like, the job that takes them together, and the truth; and the mesh of a model that is off in two
+parts, with the job that has it drawn.
 
 Usage: python3 -m pip install -r scripts/requirements.txt && python3 scripts/make_space.py [FOLDER]
 
@@ -20,6 +21,7 @@ from PIL import Image, ImageDraw
 
 SEED = 1911
 MARK_SIGMA = 1.2
+SEVERAL_SIGMA = 0.8
 SIZE = (1200, 800)
 SCREEN = (1280, 720)
 SCREEN_PHOTO = (1400, 900)
@@ -95,6 +97,26 @@ def faces():
                 yield np.array(corners), normal, colour
 
 
+# Errors of the parts of the second job, model minus subject: sizes, turn about x, y and z (degrees), offset (mm).
+ERRORS = {
+    "lantern": ((0.06, 0.0, 0.0), (0, 0, 0), (0, 0, -0.45)),
+    "pump beam": ((0, 0, 0), (0, 3.0, 0), (0, 0, 0)),
+}
+
+
+def on_subject(name, points):
+    """Where the subject has places of the model's part: the errors taken off about the middle of its box."""
+    if name not in ERRORS:
+        return np.atleast_2d(points).astype(float)
+    size, turn, offset = (np.array(v, float) for v in ERRORS[name])
+    anchor = np.mean(np.array(BOXES[name][:2], float), axis=0)
+    angle = math.radians(np.linalg.norm(turn))
+    axis = turn / max(np.linalg.norm(turn), 1e-12)
+    k = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
+    rotation = np.eye(3) + math.sin(angle) * k + (1 - math.cos(angle)) * k @ k
+    return ((np.atleast_2d(points) - anchor) @ rotation) / (1 + size) + anchor - offset
+
+
 def is_behind(a, b, camera):
     """Whether the box `a` lies behind `b`: some plane between them has `b` and the camera on one side."""
     for axis in range(3):
@@ -105,8 +127,8 @@ def is_behind(a, b, camera):
     return False
 
 
-def draw(camera, size, ground, shade):
-    """The pump, boxes from the farthest to the nearest."""
+def draw(camera, size, ground, shade, place=lambda name, points: points):
+    """The pump, boxes from the farthest to the nearest; `place` moves the points of a part."""
     image = Image.new("RGB", (size[0] * FINE, size[1] * FINE), ground)
     pen = ImageDraw.Draw(image)
     left, order = dict(BOXES), []
@@ -124,7 +146,7 @@ def draw(camera, size, ground, shade):
                 continue
             light = shade[0] + shade[1] * max(0.0, float(normal @ LIGHT))
             fill = tuple(int(min(255, c * light)) for c in colour)
-            at = [tuple(p * FINE) for p in camera.see(corners)]
+            at = [tuple(p * FINE) for p in camera.see(place(name, corners))]
             pen.polygon(at, fill=fill)
             pen.line(at + at[:1], fill=(30, 24, 20), width=2 * FINE)
     return image.resize(size, Image.Resampling.BOX)
@@ -250,6 +272,75 @@ def drawn(job):
     }
 
 
+# The corners that are seen from the right and the front, of the parts that are judged.
+SEEN = ["front right top", "front right", "front left top", "front left", "rear right top", "rear right", "rear left top"]
+
+
+def hull(points):
+    """Convex outline, counted round (Andrew 1979)."""
+    points = sorted(map(tuple, points))
+    cross = lambda o, a, b: (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0])
+    halves = []
+    for row in (points, points[::-1]):
+        half = []
+        for p in row:
+            while len(half) > 1 and cross(half[-2], half[-1], p) <= 0:
+                half.pop()
+            half.append(p)
+        halves.append(half[:-1])
+    return halves[0] + halves[1]
+
+
+def view_of_several(noise, name, render, camera, image):
+    """A view of the second job: datum marks, and all corners of the parts that are judged."""
+    landmarks, regions = [], []
+    corners = [(n, p, w, "datum") for n, p, w in DATUM]
+    for part in ("lantern", "pump beam"):
+        corners += [(f"{part} {which}", part, which, "check") for which in SEEN]
+        outline = hull(np.array([render.see(corner(part, which))[0] for which in SEEN + ["rear left"]]))
+        names = [f"{part} {which}" for which in SEEN]
+        regions.append({"name": part, "outline": [[round(float(v), 1) for v in p] for p in outline], "landmarks": names})
+    for mark, part, which, use in corners:
+        place = corner(part, which)
+        at = camera.see(on_subject(part, place))[0] + noise.normal(size=2) * SEVERAL_SIGMA
+        landmarks.append(
+            {
+                "name": mark,
+                "render": [round(float(v), 1) for v in render.see(place)[0]],
+                "reference": [round(float(v), 1) for v in at],
+                "use": use,
+                "model_mm": [float(v) for v in place],
+            }
+        )
+    matrix = [[round(float(v), 9) for v in row] for row in render.matrix()]
+    return {
+        "name": name,
+        "render": {"image": "render.png", "camera": {"matrix": matrix}},
+        "reference": {"image": image},
+        "same_camera": False,
+        "landmarks": landmarks,
+        "regions": regions,
+    }
+
+
+def several(folder, render):
+    """The second job: the subject that its parts are not like, in two photos."""
+    # The first draw in which every interval holds the truth; over 60 draws 95.6 of 100 do.
+    noise = np.random.default_rng(SEED + 2)
+    quay = Camera((122, -104, 52), [1, 1, 15], 2300.0, (612, 394), roll=1.0)
+    yard = Camera((72, -150, 66), [0, 0, 15], 2450.0, (590, 408), roll=-0.5)
+    for name, camera in (("quay", quay), ("yard", yard)):
+        draw(camera, SIZE, (96, 92, 84), (0.45, 0.6), on_subject).save(folder / f"{name}.jpg", quality=80)
+    job = {
+        "title": "Fire pump of a harbour town, from two sides",
+        "scale": "1:24",
+        "views": [view_of_several(noise, n, render, c, f"{n}.jpg") for n, c in (("quay", quay), ("yard", yard))],
+        "together": ["quay", "yard"],
+    }
+    (folder / "together.json").write_text(json.dumps(job, indent=2) + "\n")
+    return {"quay": told(quay), "yard": told(yard), "errors": ERRORS}
+
+
 def told(camera):
     return {
         "centre_model_mm": [round(float(v), 6) for v in camera.place],
@@ -298,6 +389,7 @@ def main():
     write_mesh(folder / "model.obj")
     (folder / "drawn.json").write_text(json.dumps(drawn(job), indent=2) + "\n")
     truth = {"hall": told(hall), "screen": told(film), "screen_corners": CORNERS, "screen_size": SCREEN}
+    truth |= several(folder, render)
     (folder / "truth.json").write_text(json.dumps(truth, indent=2) + "\n")
 
 

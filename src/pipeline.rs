@@ -11,6 +11,8 @@ mod own_folder;
 mod rectify;
 mod render;
 mod results_folder;
+mod sizes;
+mod together;
 mod turns;
 mod whole_file;
 
@@ -22,6 +24,7 @@ pub use options::CompareOptions;
 pub use own_folder::OwnFolder;
 pub use rectify::{RectifiedPicture, RectifyError, rectify_picture};
 pub use results_folder::{ResultsError, clear_left_runs, earlier_report, remove_results};
+pub use together::in_space;
 pub use turns::{LookError, memory_need};
 pub use whole_file::{There, clear_left, free_name, write_whole};
 
@@ -135,7 +138,8 @@ fn compare_all(
     })?;
     drop(mesh);
     let (outcomes, pages): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.outcome, d.page)).unzip();
-    let report = Report::new(job, &outcomes);
+    let report = Report::new(job, &outcomes).with_space(space_of(job, &views));
+    stop::check()?;
     let pages: Vec<SheetPage> = pages.into_iter().flatten().collect();
     let (results, notes) = if pages.is_empty() && folder.has_earlier() {
         (Results::EarlierKept, Vec::new())
@@ -150,6 +154,17 @@ fn compare_all(
         results,
         notes,
     })
+}
+
+/// What the photos tell together, where all of them are among the views that are compared.
+fn space_of(job: &Job, views: &[&View]) -> Option<report::SpaceEntry> {
+    let together = job.together.as_ref()?;
+    let is_compared = |&k: &usize| views.iter().any(|view| view.name == job.views[k].name);
+    together
+        .views
+        .iter()
+        .all(is_compared)
+        .then(|| in_space(job))?
 }
 
 fn selected<'a>(job: &'a Job, names: &[String]) -> Result<Vec<&'a View>, Error> {
@@ -359,6 +374,9 @@ fn write_whole_job(folder: &NewResults, report: &Report, pages: &[SheetPage]) ->
     let texts = || -> Result<(), Error> {
         folder.write(REPORT, report::to_json(report).as_bytes())?;
         folder.write("measures.csv", report::to_csv(report).as_bytes())?;
+        if let Some(space) = &report.space {
+            folder.write("space.csv", report::space_to_csv(space).as_bytes())?;
+        }
         let picture = |path: &str| fs::read(folder.path().join(path)).ok();
         let write = |out: &mut dyn std::io::Write| report::write_html(report, &picture, out);
         Ok(folder.write_by("report.html", &write)?)

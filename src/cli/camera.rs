@@ -7,7 +7,7 @@ use super::{
 use crate::{
     job,
     pipeline::{self, There},
-    report::CameraReport,
+    report::{self, CameraReport},
 };
 use std::{
     fs,
@@ -50,6 +50,10 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         terminal.json(&report.to_json())?;
     } else {
         terminal.result(&report.to_text())?;
+        if let Some(space) = &report.space {
+            let table = report::space_table(space, &terminal.table_style());
+            terminal.table(&format!("\n{table}"))?;
+        }
         let lines = written.iter().map(|p| format!("wrote {}\n", shown_path(p)));
         terminal.result(&lines.collect::<String>())?;
     }

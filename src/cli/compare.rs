@@ -17,7 +17,7 @@ use std::path::PathBuf;
 
 /// Compare the renders of a job with their references and write the results
 ///
-/// The results are report.html, report.json, measures.csv, sheet.pdf and a folder of images for each view. They take the
+/// The results are report.html, report.json, measures.csv, space.csv (with "together"), sheet.pdf and a folder of images for each view. They take the
 /// place of the earlier ones of the same job; other files in their folder stay, and a file of the results that was changed
 /// is not overwritten. Where no view can be compared, the earlier results stay.
 #[derive(clap::Args, Debug)]
@@ -205,7 +205,7 @@ struct Facts {
     verdict_out: bool,
     /// A measure is undecided.
     undecided: bool,
-    /// Views that could not be compared.
+    /// Views that could not be compared, or took no part in what the photos tell together.
     failed_views: usize,
 }
 
@@ -220,8 +220,13 @@ enum Strictness {
 
 impl Facts {
     fn of(report: &Report) -> Self {
-        let failed_views = report.views.iter().filter(|v| v.error.is_some()).count();
-        let has = |verdict| report.views.iter().any(|v| v.verdict == Some(verdict));
+        let failed = report.views.iter().filter(|v| v.error.is_some()).count();
+        let in_space = report.space.iter();
+        let failed_in_space = in_space.clone().filter(|s| s.has_failed_views()).count();
+        let failed_views = failed + failed_in_space;
+        let verdicts = report.views.iter().map(|v| v.verdict);
+        let verdicts = verdicts.chain(in_space.map(|s| s.verdict));
+        let has = |verdict| verdicts.clone().any(|v| v == Some(verdict));
         Self {
             verdict_out: has(Verdict::Out),
             undecided: has(Verdict::Undecided),

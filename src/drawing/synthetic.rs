@@ -338,6 +338,7 @@ fn job(wish: Wish) -> Job {
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
         print: None,
+        together: None,
         tolerance: tolerance(),
         model: None,
         expected: Expected {

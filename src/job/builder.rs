@@ -62,6 +62,7 @@ impl Job {
                 expected: RawExpected::default(),
                 model: None,
                 views: Vec::new(),
+                together: None,
             },
             file: PathBuf::from("job.json"),
         }

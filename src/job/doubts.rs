@@ -64,6 +64,7 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
             about_scale(view, &at, &mut add);
         }
         about_picture(view, &at, &mut add);
+        about_places(view, denominator, &at, &mut add);
         about_marks(view, &at, &mut add);
         for (number, region) in view.regions.iter().enumerate() {
             if region.landmarks.is_empty() {
@@ -81,6 +82,11 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
     }
     list
 }
+
+/// Places on the model that a camera is fitted to at least.
+const LEAST_PLACES: usize = 4;
+/// Sizes of a model that are asked about, millimetres: what is smaller cannot be held, what is larger stands on no table.
+const MODEL_MM: (f64, f64) = (5.0, 5000.0);
 
 /// Takes a pointer, a code and a text.
 type Add<'a> = dyn FnMut(String, Code, String) + 'a;
@@ -123,7 +129,8 @@ fn about_picture(view: &View, at: &str, add: &mut Add<'_>) {
     match &reference.rectify {
         None if view.render.image == RenderImage::Drawn => {}
         None if reference.kind == ReferenceKind::Photo
-            && view.registration == RegistrationKind::Similarity =>
+            && view.registration == RegistrationKind::Similarity
+            && !has_places(view) =>
         {
             add(
                 format!("{at}/reference"),
@@ -165,7 +172,17 @@ fn apparent_aspect(rectangle: &Rectangle) -> f64 {
     (a.distance(b) + d.distance(c)) / (a.distance(d) + b.distance(c))
 }
 
+/// Whether the render's camera and enough places on the model are stated: they give the scale, and take the place of a
+/// rectification.
+fn has_places(view: &View) -> bool {
+    let placed = view.landmarks.iter().filter(|l| l.model_mm.is_some());
+    view.render.camera.is_some() && placed.count() >= LEAST_PLACES
+}
+
 fn about_scale(view: &View, at: &str, add: &mut Add<'_>) {
+    if view.known.is_empty() && has_places(view) {
+        return;
+    }
     let has = |side| view.known.iter().any(|known| known.side == side);
     let (code, text) = match (has(Side::Render), has(Side::Reference)) {
         (false, false) => (
@@ -183,6 +200,41 @@ fn about_scale(view: &View, at: &str, add: &mut Add<'_>) {
         (true, true) => return,
     };
     add(format!("{at}/known"), code, text.to_owned());
+}
+
+/// Places on the model that reach absurdly little or far: another unit than millimetres.
+fn about_places(view: &View, denominator: f64, at: &str, add: &mut Add<'_>) {
+    let places: Vec<[f64; 3]> = view.landmarks.iter().filter_map(|l| l.model_mm).collect();
+    let reach = |axis: usize| {
+        let along = places.iter().map(|place| place[axis]);
+        let (low, high) = along.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+            (low.min(v), high.max(v))
+        });
+        high - low
+    };
+    let size = (0..3).map(reach).fold(0.0, f64::max);
+    let advice = match size {
+        _ if places.len() < LEAST_PLACES || !size.is_finite() || size <= 0.0 => return,
+        size if size < MODEL_MM.0 => {
+            "inches, centimetres or metres would read like that, or lengths of the CAD file in another unit"
+        }
+        size if size > MODEL_MM.1 => {
+            "full-size lengths or another unit of the CAD file would read like that"
+        }
+        _ => return,
+    };
+    let text = format!(
+        "the places of the landmarks on the model (\"model_mm\") reach {} mm, which is {} mm full-size; they are millimetres of the model: {advice}",
+        in_digits(size),
+        in_digits(size * denominator)
+    );
+    add(format!("{at}/landmarks"), Code::ModelSizeAbsurd, text);
+}
+
+/// A length with three digits or so.
+fn in_digits(mm: f64) -> String {
+    let places = if mm < 1.0 { 3 } else { usize::from(mm < 100.0) };
+    format!("{mm:.places$}")
 }
 
 fn about_marks(view: &View, at: &str, add: &mut Add<'_>) {

@@ -543,6 +543,68 @@ fault_kinds! {
     /// Corners that are marked.
     #[error("the screen's corners are said to lie outside of the photo, and \"rectify\" has \"corners\"; keep one")]
     "screen-marked" ScreenMarked
+    /// A view that the job does not have.
+    #[error("no view \"{name}\"; the job has {known}")]
+    "unknown-view" UnknownView {
+        /// The name.
+        name: String,
+        /// The nearest names.
+        known: String,
+    }
+    /// A view listed twice.
+    #[error("the view \"{name}\" is listed twice; each photo counts once")]
+    "view-listed-twice" ViewListedTwice {
+        /// The name.
+        name: String,
+    }
+    /// One name for two places on the model.
+    #[error("the landmark \"{name}\" lies at ({}, {}, {}) on the model here and at ({}, {}, {}) in the view \"{view}\"; in views that are taken \"together\" landmarks of one name are one point: mend one, or give it another name", place[0], place[1], place[2], other[0], other[1], other[2])]
+    "place-differs" PlaceDiffers {
+        /// The landmark.
+        name: String,
+        /// Its place here.
+        place: [f64; 3],
+        /// The earlier view.
+        view: String,
+        /// Its place there.
+        other: [f64; 3],
+    }
+    /// Datum in one view, check in the other.
+    #[error("the landmark \"{name}\" is datum in one and check in the other of this view and \"{view}\"; in views that are taken \"together\" it is one point of one part: state the same \"use\"")]
+    "use-differs" UseDiffers {
+        /// The landmark.
+        name: String,
+        /// The earlier view.
+        view: String,
+    }
+    /// One landmark on two parts.
+    #[error("the landmark \"{name}\" belongs to the regions \"{first}\" and \"{second}\"; in views that are taken \"together\" a point lies on one part: list it in one of them")]
+    "landmark-of-two-parts" LandmarkOfTwoParts {
+        /// The landmark.
+        name: String,
+        /// The earlier region.
+        first: String,
+        /// The region here.
+        second: String,
+    }
+    /// The same camera as itself, or as one that is the same as another.
+    #[error("\"{name}\" is this view or takes its own camera from another one; name the view where the camera is described")]
+    "same-as-chain" SameAsChain {
+        /// The view.
+        name: String,
+    }
+    /// A shared camera that is described twice.
+    #[error("the camera is that of \"{name}\", and more is stated of it here; state it there")]
+    "same-as-and-more" SameAsAndMore {
+        /// The view.
+        name: String,
+    }
+    /// Shared cameras of a screen.
+    #[error("this reference or that of \"{name}\" is a photo of a screen, whose picture has its own camera; leave this out")]
+    "same-as-of-screen" SameAsOfScreen {
+        /// The view.
+        name: String,
+    }
     /// A deviation of no place.
     #[error("the landmark has no \"model_mm\" that this could be the deviation of; state it, or leave this out")]
     "sigma-of-no-place" SigmaOfNoPlace

@@ -11,6 +11,8 @@ pub struct Interior {
     pub is_lens_unknown: bool,
     /// Where the corners of the screen are.
     pub screen_corners: ScreenCorners,
+    /// Index of the view whose reference was taken with the same camera; the rest is what is stated there.
+    pub same_as: Option<usize>,
 }
 
 /// What is known of a focal length.

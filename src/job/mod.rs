@@ -23,6 +23,7 @@ mod shapes;
 mod starter;
 mod structure;
 mod surroundings;
+mod together;
 
 pub use builder::{JobBuilder, LandmarkBuilder, ViewBuilder};
 pub use camera_file::read_camera;
@@ -41,6 +42,7 @@ pub use rectify::stated_alone as rectify;
 pub use schema::schema;
 pub(crate) use shapes::centre as centre_of;
 pub use starter::{is_placeholder, starter};
+pub use together::{Together, TogetherPart};
 
 use crate::{
     frame::{Point, ReferencePx, RenderPx},
@@ -71,6 +73,8 @@ pub struct Job {
     pub model: Option<ModelSource>,
     /// At least one.
     pub views: Vec<View>,
+    /// The views whose references are adjusted together, where the job says so.
+    pub together: Option<Together>,
 }
 
 impl Job {

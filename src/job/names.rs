@@ -102,10 +102,11 @@ impl<'a> Names<'a> {
 }
 
 /// File names of the result folder, which a view's folder would collide with.
-const RESULT_FILES: [&str; 5] = [
+const RESULT_FILES: [&str; 6] = [
     "report.json",
     "report.html",
     "measures.csv",
+    "space.csv",
     "sheet.pdf",
     "tickstrip-results.json",
 ];

@@ -39,6 +39,11 @@ pub struct RawJob {
     /// Renders, each paired with one reference.
     #[schemars(length(min = 1, max = 1000))]
     pub views: Vec<RawView>,
+    /// Names of views whose references show the same subject and are adjusted together, with the errors of the parts in space:
+    /// regions of one name are one part, landmarks of one name one point ("model_mm").
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 20), inner(length(min = 1, max = 100)))]
+    pub together: Option<Vec<String>>,
 }
 
 /// The model as a mesh, in the axes and lengths of `model_mm`.
@@ -480,7 +485,7 @@ pub struct RawEachSigma {
 }
 
 /// What is known of the camera that took a reference, for `tickstrip camera`: its interior orientation.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct RawInterior {
     /// Focal length, pixels of the picture (of a screen: of the rectified picture); left out: unknown.
@@ -507,6 +512,11 @@ pub struct RawInterior {
     /// Where the corners of the screen are, in a photo of a screen; left out: "marked" where "rectify" has corners, else "none".
     #[serde(skip_serializing_if = "Option::is_none")]
     pub screen_corners: Option<RawScreenCorners>,
+    /// Name of the view whose reference was taken with the same camera, focal length and crop, and has the same size; in place of
+    /// the other keys.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 100))]
+    pub same_as: Option<String>,
 }
 
 impl RawInterior {

@@ -5,6 +5,7 @@ mod drawn;
 mod interior;
 mod known;
 mod marks;
+mod together;
 
 use super::{
     Descreen, Expected, Handling, Job, Landmark, LandmarkUse, MarkOn, MarkedOn, Mask, ModelFile,
@@ -55,7 +56,7 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
         faults,
     );
     let model = raw.model.as_ref().map(|raw| model(raw, &around, faults));
-    let views = every(
+    let mut views = every(
         raw.views
             .iter()
             .enumerate()
@@ -64,6 +65,8 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
     drawn::needs_model(raw, faults);
     scale?;
     let smallest_visible = smallest_visible?;
+    together::same_cameras(raw, &mut views, faults);
+    let together = together::together(raw, &views, faults);
     faults.is_empty().then(|| Job {
         title: raw.title.clone(),
         file: file.to_owned(),
@@ -80,6 +83,7 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
         },
         model: model.flatten(),
         views,
+        together,
     })
 }
 

@@ -206,6 +206,7 @@ fn job_seen(
             keystone_percent: 0.3,
         },
         views: vec![view],
+        together: None,
     }
 }
 

@@ -10,6 +10,7 @@ mod edge_coverage;
 mod far_parts;
 mod figures;
 mod foreign;
+mod in_space;
 mod judge;
 mod lengths;
 mod measures;
@@ -26,6 +27,7 @@ mod view;
 
 pub use far_parts::{FarFromDatum, far_from_datum};
 pub use foreign::ForeignMarks;
+pub use in_space::{NAMES_IN_SPACE, PartInSpace};
 pub(crate) use judge::ranking;
 pub use lengths::{
     DimensionFit, RefusedDimensions, SizeComparison, SpanSizes, Test, ViewScale, ViewsDisagree,

@@ -1,9 +1,10 @@
 //! The cameras of a job's references, without a comparison.
-use super::{Error, selected};
+use super::{
+    Error, in_space, selected,
+    sizes::{render_size, size},
+};
 use crate::{
-    drawn,
-    images::{self, Limits},
-    job::{self, Fault, Job, RenderImage, View},
+    job::{self, Fault, Job, View},
     registration::space,
     report::{CameraOfView, CameraReport},
 };
@@ -20,21 +21,18 @@ pub fn cameras(job: &Job, names: &[String]) -> Result<CameraReport, Error> {
     });
     Ok(CameraReport {
         views: solved.collect(),
+        // Of a single view that is asked for the others tell nothing.
+        space: if names.is_empty() {
+            in_space(job)
+        } else {
+            None
+        },
     })
 }
 
 fn solve(view: &View) -> Result<CameraOfView, (&'static str, String)> {
-    let size = |path| {
-        let look = images::look_at(path, &Limits::default());
-        look.map(|look| look.size())
-            .map_err(|e| (e.code(), e.to_string()))
-    };
     let reference = size(&view.reference.image)?;
-    let render = match &view.render.image {
-        RenderImage::File(image) => size(image)?,
-        RenderImage::Drawn => drawn::size(view, reference, Limits::default().max_pixels)
-            .map_err(|e| (e.code(), e.to_string()))?,
-    };
+    let render = render_size(view, reference)?;
     let outside = job::marks_outside(view, "", render, reference);
     if let Some(fault) = outside.faults.first() {
         let texts: Vec<String> = outside.faults.iter().map(Fault::text).collect();

@@ -64,6 +64,18 @@ pub enum CarryError {
         /// "render" or "reference".
         image: &'static str,
     },
+    /// A drawn render has no picture that was marked.
+    #[error(
+        "{}: the render of view \"{view}\" is drawn from the model anew each time: its marks are places on the model, and nothing is to be \
+         carried over",
+        file.display()
+    )]
+    Drawn {
+        /// The job file.
+        file: PathBuf,
+        /// The view.
+        view: String,
+    },
     /// The new version is the old one.
     #[error("{}: this is the picture that is marked already", file.display())]
     Same {
@@ -137,7 +149,10 @@ fn pictures(
     request: &CarryRequest<'_>,
 ) -> Result<(RgbImage, RgbImage, MarkedOn), CarryError> {
     let limits = Limits::default();
-    let marked = view.image(request.side);
+    let marked = view.image(request.side).ok_or_else(|| CarryError::Drawn {
+        file: request.job.to_owned(),
+        view: view.name.clone(),
+    })?;
     let old_content = images::content(marked, &limits)?;
     if view
         .marked_on(request.side)

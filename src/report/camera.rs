@@ -1,5 +1,5 @@
 //! The cameras of a job's references as JSON and as lines for a terminal.
-use super::json::nine_digits;
+use super::json::{SpaceEntry, nine_digits};
 use crate::{
     registration::space::{
         Attitude, MarkFinding, MarkFit, Resection, SpaceMark, Told, Untold, WANTED_MARKS,
@@ -16,6 +16,9 @@ use serde::Serialize;
 pub struct CameraReport {
     /// Each view that was asked for.
     pub views: Vec<CameraOfView>,
+    /// What the photos of "together" tell; left out where the job names none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub space: Option<SpaceEntry>,
 }
 
 /// The camera of one view's reference.
@@ -229,6 +232,16 @@ impl JsonTold {
         }
     }
 
+    /// The same followed by what it is meant by, where it can be told.
+    fn with(&self, unit: &str, meant: &str) -> String {
+        let words = self.in_words(unit);
+        if self.low.is_some() {
+            words + meant
+        } else {
+            words
+        }
+    }
+
     /// "61.3 ±1.4 mm", "at least 400 mm", or "cannot be told".
     fn in_words(&self, unit: &str) -> String {
         let figure = match (self.value, self.low, self.high) {
@@ -283,27 +296,25 @@ impl JsonAttitude {
             exterior.distance_model_mm.in_words(" mm")
         ));
         let [x, y, z] = &exterior.centre_model_mm;
-        lines.push(if x.value.is_some() {
-            format!(
-                "  place         x {}, y {}, z {}",
-                x.in_words(" mm"),
-                y.in_words(" mm"),
-                z.in_words(" mm")
-            )
-        } else {
-            "  place         cannot be told".to_owned()
-        });
+        let place = [("x", x), ("y", y), ("z", z)]
+            .map(|(axis, told)| format!("{axis} {}", told.in_words(" mm")));
+        let is_told = x.value.is_some();
         lines.push(format!(
-            "  direction     azimuth {} (from x towards y), elevation {}, seen from there",
-            exterior.azimuth_deg.in_words("°"),
-            exterior.elevation_deg.in_words("°")
+            "  place         {}",
+            if is_told {
+                place.join(", ")
+            } else {
+                JsonTold::default().in_words("")
+            }
+        ));
+        lines.push(format!(
+            "  direction     azimuth {}, elevation {}",
+            exterior.azimuth_deg.with("°", " (from x towards y)"),
+            exterior.elevation_deg.with("°", ", seen from there")
         ));
         lines.push(format!(
             "  roll          {}",
-            match exterior.roll_deg.value {
-                Some(_) => format!("{} clockwise, z being up", exterior.roll_deg.in_words("°")),
-                None => "cannot be told".to_owned(),
-            }
+            exterior.roll_deg.with("°", " clockwise, z being up")
         ));
         lines.push(format!(
             "  focal length  {}; for 35 mm film {}",
@@ -311,8 +322,8 @@ impl JsonAttitude {
             interior.focal_length_35mm.in_words(" mm")
         ));
         lines.push(format!(
-            "  field of view {} from left to right",
-            interior.field_of_view_deg.in_words("°")
+            "  field of view {}",
+            interior.field_of_view_deg.with("°", " from left to right")
         ));
         if let Some(lens) = &interior.lens {
             lines.push(format!("  lens          coefficient {}", lens.in_words("")));

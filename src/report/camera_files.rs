@@ -164,6 +164,14 @@ impl JsonCamera {
             let [x, y, z] = p.map(|v| decimals(v, places));
             format!("({x}, {y}, {z})")
         };
+        let eye = if is_told(&self.first) {
+            format!("eye {} mm", point(pinhole.centre, 3))
+        } else {
+            format!(
+                "eye cannot be told, {} mm fits as well as others farther along the axis",
+                point(pinhole.centre, 3)
+            )
+        };
         let view = match pinhole.focal {
             Some(focal) => {
                 let angle = 2.0 * (larger.size[1] / 2.0 / focal).atan().to_degrees();
@@ -179,8 +187,7 @@ impl JsonCamera {
         vec![
             "  for CAD       the best estimate; its numbers belong together, so with more digits than are known".to_owned(),
             format!(
-                "    eye {} mm, target {} mm, up {}",
-                point(pinhole.centre, 3),
+                "    {eye}, target {} mm, up {}",
                 point(pinhole.target(), 3),
                 point(pinhole.axes[1], 4)
             ),
@@ -249,7 +256,9 @@ impl JsonCamera {
             json!({
                 "projection_3x4": attitude.exterior.matrix,
                 "view_4x4": pinhole.view_matrix().map(|row| row.map(nine_digits)),
-                "eye_mm": pinhole.centre.map(nine_digits),
+                // Null where the place cannot be told: any point back along the axis would do.
+                "eye_mm": if is_told(attitude) { json!(pinhole.centre.map(nine_digits)) } else { Value::Null },
+                "eye_untold": attitude.exterior.centre_model_mm[0].untold,
                 "target_mm": pinhole.target().map(nine_digits),
                 "axis": attitude.exterior.axis,
                 "up": attitude.exterior.up,
@@ -300,6 +309,11 @@ impl JsonCamera {
         }
         text
     }
+}
+
+/// Whether the place of the camera can be told.
+fn is_told(attitude: &JsonAttitude) -> bool {
+    attitude.exterior.centre_model_mm[0].value.is_some()
 }
 
 fn crop(larger: &Larger) -> Value {

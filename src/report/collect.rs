@@ -36,7 +36,15 @@ impl Report {
                 .chain(disagreeing_views(job, outcomes))
                 .collect(),
             views,
+            space: None,
         }
+    }
+
+    /// The same with what the photos tell together.
+    pub fn with_space(mut self, space: Option<SpaceEntry>) -> Self {
+        self.verdict = self.verdict.max(space.as_ref().and_then(|s| s.verdict));
+        self.space = space;
+        self
     }
 }
 

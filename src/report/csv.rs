@@ -30,6 +30,35 @@ pub fn to_csv(report: &Report) -> String {
     rows.0
 }
 
+/// The errors of the parts in space, one a row, in the columns of [`to_csv`]; the kind is part, and each row has the verdict of
+/// the whole part. What cannot be told has a row without numbers.
+pub fn space_to_csv(space: &SpaceEntry) -> String {
+    let mut rows = Rows(format!("{}\r\n", HEAD.join(",")));
+    for part in &space.parts {
+        let views = part.views.join(" and ");
+        let item = Item {
+            view: &views,
+            kind: "part",
+            name: &part.name,
+            verdict: Some(part.verdict),
+        };
+        for (measure, unit, figure, tolerance) in part.rows() {
+            let ends = figure.map(|f| [f.value, f.low, f.high]);
+            let [value, low, high] = [0, 1, 2].map(|k| ends.map(|ends| ends[k]));
+            rows.add(&item, measure, unit, [value, low, high, Some(tolerance)]);
+        }
+        let full_size = &part.offset_full_size_mm;
+        for (measure, figure) in [
+            ("offset along x", full_size.x),
+            ("offset along y", full_size.y),
+            ("offset along z", full_size.z),
+        ] {
+            rows.figure(&item, measure, "mm on the full-size object", figure, None);
+        }
+    }
+    rows.0
+}
+
 fn view_rows(rows: &mut Rows, view: &ViewEntry, smallest_visible_mm: f64) {
     if let Some(error) = &view.error {
         rows.add(

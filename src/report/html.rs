@@ -6,16 +6,20 @@ use super::{json::*, screen, wording::*};
 use badge::badge;
 use base64::{Engine, engine::general_purpose::STANDARD};
 use comparison::comparison;
+use correction::correction;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use pictures::pictures;
 use sha2::{Digest, Sha256};
+use space::space_section;
 use std::io;
 use tables::{angle_table, landmark_tables, region_table, span_table};
 
 mod badge;
 mod comparison;
+mod correction;
 mod data_address;
 mod pictures;
+mod space;
 mod tables;
 
 const STYLE: &str = include_str!("page/page.css");
@@ -78,6 +82,7 @@ fn page(report: &Report) -> Markup {
                 (header(report)) "\n"
                 main {
                     (changes(report)) "\n"
+                    @if let Some(space) = &report.space { (space_section(space)) "\n" }
                     (PLACE)
                 } "\n"
                 (footer(report)) "\n"
@@ -132,6 +137,9 @@ fn header(report: &Report) -> Markup {
                     @for (i, view) in report.views.iter().enumerate() {
                         li { a href={ "#view-" (i + 1) } { (clean(&view.name)) } " " (badge(view.verdict)) }
                     }
+                    @if let Some(space) = &report.space {
+                        li { a href="#space" { "in space" } " " (badge(space.verdict)) }
+                    }
                 }
             }
         }
@@ -161,7 +169,10 @@ fn changes(report: &Report) -> Markup {
                     }
                 }
             } @else if is_distrusted {
-                p { "change nothing yet: a view is not to be trusted" }
+                p {
+                    "change nothing yet: a view is not to be trusted"
+                    @if report.space.is_some() { "; what all photos tell together stands below" }
+                }
             } @else {
                 p { (nothing_to_change(report.verdict)) }
             }
@@ -177,15 +188,6 @@ fn distrusted_changes(report: &Report) -> Markup {
             ol.corrections.distrusted {
                 @for c in &view.corrections { li { (correction(c)) } }
             }
-        }
-    }
-}
-
-fn correction(c: &CorrectionEntry) -> Markup {
-    html! {
-        (clean(&correction_text(c)))
-        @if let Some(times) = c.times_tolerance {
-            " " span.soft { (decimals(times, 1)) " times the tolerance" }
         }
     }
 }

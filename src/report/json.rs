@@ -27,12 +27,121 @@ pub struct Report {
     pub program: Program,
     /// What was compared.
     pub job: JobEntry,
-    /// The worst verdict of the views; null where no view could be compared.
+    /// The worst verdict of the views and of the parts in space; null where no view could be compared.
     pub verdict: Option<Verdict>,
     /// What concerns more than one view.
     pub warnings: Vec<Warning>,
     /// In the order of the job.
     pub views: Vec<ViewEntry>,
+    /// What the photos of "together" tell; null where the job names none, or not all of them were compared.
+    #[serde(default)]
+    pub space: Option<SpaceEntry>,
+}
+
+/// What the photos of "together" tell: the errors of the parts in space.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpaceEntry {
+    /// The worst verdict of the parts; null where no part has figures.
+    pub verdict: Option<Verdict>,
+    /// The photos, as the job lists them.
+    pub views: Vec<SpaceViewEntry>,
+    /// The parts, the worst first.
+    pub parts: Vec<SpacePartEntry>,
+    /// Parts that no photo with a camera marks.
+    pub unmarked: Vec<String>,
+    /// By how much what is expected of parts was widened, because they are off by more.
+    pub expected_widened: WidenedEntry,
+    /// What to change in CAD, the worst first.
+    pub corrections: Vec<CorrectionEntry>,
+}
+
+/// One of the photos.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpaceViewEntry {
+    /// Its view.
+    pub name: String,
+    /// Why its camera could not be told, and it took no part; null where it could.
+    pub error: Option<ErrorEntry>,
+    /// Three rows of four numbers that take model millimetres (x, y, z, 1) to pixels of its picture, homogeneous.
+    pub matrix: Option<[[f64; 4]; 3]>,
+    /// Focal length by all photos, pixels; null where it cannot be told.
+    pub focal_length_px: Option<Figure>,
+    /// Root mean square of the residuals that are left, pixels.
+    pub rms_px: Option<f64>,
+    /// Standard deviation of a mark, as stated or as estimated, pixels.
+    pub mark_sigma_px: Option<f64>,
+    /// Landmarks that contradict the others and are left out.
+    pub wrong: Vec<String>,
+    /// Pairs whose marks were exchanged and are taken the other way round.
+    pub exchanged: Vec<[String; 2]>,
+}
+
+/// Factors on what is expected.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct WidenedEntry {
+    /// Of width, depth and height.
+    pub size: Option<f64>,
+    /// Of turns.
+    pub rotation: Option<f64>,
+    /// Of offsets.
+    pub offset: Option<f64>,
+}
+
+/// A part in space: model minus subject, along the axes of the model. What cannot be told is null.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpacePartEntry {
+    /// Its name: that of its regions.
+    pub name: String,
+    /// Middle of the box of its landmarks, about which turns, sizes and offsets are stated, model millimetres.
+    pub anchor_model_mm: [f64; 3],
+    /// How far its landmarks reach along each axis, model millimetres.
+    pub extent_model_mm: [f64; 3],
+    /// Marks that count, over all photos.
+    pub marks: usize,
+    /// Views that they are in.
+    pub views: Vec<String>,
+    /// Size errors.
+    pub size_percent: SizesInSpace,
+    /// Turns about the axes: from y towards z, from z towards x, from x towards y.
+    pub rotation_deg: Triple,
+    /// Offsets on the model.
+    pub offset_model_mm: Triple,
+    /// The same on the full-size object.
+    pub offset_full_size_mm: Triple,
+    /// What is tolerated.
+    pub tolerance: Tolerance,
+    /// The worst of what is told; undecided where nothing is.
+    pub verdict: Verdict,
+    /// The largest error in units of its tolerance.
+    pub times_tolerance: Option<f64>,
+    /// What the photos do not tell.
+    pub cannot_tell: Vec<String>,
+    /// Which further photo would tell more.
+    pub would_tell: Option<String>,
+    /// What to change in CAD.
+    pub correction: Option<String>,
+}
+
+/// Errors of a part's sizes.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SizesInSpace {
+    /// Along x.
+    pub width: Option<Figure>,
+    /// Along y.
+    pub depth: Option<Figure>,
+    /// Along z.
+    pub height: Option<Figure>,
+}
+
+/// A figure for each axis of the model.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Triple {
+    /// Along or about x.
+    pub x: Option<Figure>,
+    /// Along or about y.
+    pub y: Option<Figure>,
+    /// Along or about z.
+    pub z: Option<Figure>,
 }
 
 /// The program that wrote the report.

@@ -13,6 +13,7 @@ pub mod json;
 mod lengths;
 mod schema;
 mod screen;
+mod space;
 mod table;
 mod wording;
 
@@ -22,12 +23,13 @@ pub use camera::{
 };
 pub use camera_files::CameraFile;
 pub use changes::changes;
-pub use csv::to_csv;
+pub use csv::{space_to_csv, to_csv};
 pub use html::{to_html, write_html};
-pub use json::{Report, from_json, to_json};
+pub use json::{Report, SpaceEntry, from_json, to_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use schema::schema;
-pub use table::{TABLE_COLOURS, TableStyle, table};
+pub use space::SpacePhoto;
+pub use table::{TABLE_COLOURS, TableStyle, space_table, table};
 
 /// Why a view could not be compared.
 #[derive(Clone, Debug, PartialEq)]

@@ -292,6 +292,96 @@ pub(super) fn angles_worst_first(view: &ViewEntry) -> Vec<&AngleEntry> {
     worst_first(&view.angles, |a| (a.verdict, a.times_tolerance))
 }
 
+/// What became of a photo among several: what is left at its marks, or why it takes no part.
+pub(super) fn photo_in_words(view: &SpaceViewEntry) -> String {
+    if let Some(error) = &view.error {
+        return format!(
+            "takes no part ({}): {}",
+            clean(&error.code),
+            clean(&error.text)
+        );
+    }
+    let number = |x: Option<f64>, places| x.map_or("-".to_owned(), |x| decimals(x, places));
+    let focal = view
+        .focal_length_px
+        .map_or("cannot be told".to_owned(), |f| {
+            format!("{} px", plus_minus(&f, Sign::Minus))
+        });
+    let mut text = format!(
+        "marks are {} px off (root mean square), focal length {focal}",
+        number(view.rms_px, 2)
+    );
+    if !view.wrong.is_empty() {
+        text.push_str(&format!(
+            "; wrong and left out, mark anew: {}",
+            clean(&view.wrong.join(", "))
+        ));
+    }
+    for [a, b] in &view.exchanged {
+        text.push_str(&format!("; exchanged: {} and {}", clean(a), clean(b)));
+    }
+    text
+}
+
+/// The turns of a part, and what the photos do not tell of it.
+pub(super) fn part_in_words(part: &SpacePartEntry) -> String {
+    let turns = &part.rotation_deg;
+    let told: Vec<String> = [("x", turns.x), ("y", turns.y), ("z", turns.z)]
+        .into_iter()
+        .filter_map(|(axis, turn)| {
+            Some(format!(
+                "about {axis} {}°",
+                plus_minus(&turn?, Sign::Always)
+            ))
+        })
+        .collect();
+    let mut pieces = Vec::new();
+    if !told.is_empty() {
+        pieces.push(format!("turn {}", told.join(", ")));
+    }
+    if !part.cannot_tell.is_empty() {
+        pieces.push(format!(
+            "cannot tell {}",
+            clean(&part.cannot_tell.join(", "))
+        ));
+    }
+    pieces.extend(part.would_tell.as_ref().map(|text| clean(text)));
+    pieces.join("; ")
+}
+
+/// How the errors in space are to be read, and what is missing.
+pub(super) fn notes_in_space(space: &SpaceEntry) -> Vec<String> {
+    let mut notes = Vec::new();
+    if !space.parts.is_empty() {
+        notes.push("errors are model minus subject along the axes of the model: width along x, depth along y, height along z; each about the middle of the part's landmarks".to_owned());
+    }
+    if !space.unmarked.is_empty() {
+        notes.push(format!(
+            "no photo with a camera marks {}",
+            clean(&space.unmarked.join(", "))
+        ));
+    }
+    let widened = &space.expected_widened;
+    let wide: Vec<String> = [
+        ("sizes", widened.size),
+        ("turns", widened.rotation),
+        ("offsets", widened.offset),
+    ]
+    .into_iter()
+    .filter_map(|(what, factor)| {
+        let factor = factor.filter(|f| *f > 1.05)?;
+        Some(format!("{what} {} times", decimals(factor, 1)))
+    })
+    .collect();
+    if !wide.is_empty() {
+        notes.push(format!(
+            "the parts are farther off than \"expected\" says ({}), which was widened so that intervals hold",
+            wide.join(", ")
+        ));
+    }
+    notes
+}
+
 /// Text on one line, without characters that command a terminal or turn the direction of what follows.
 pub(super) fn clean(text: &str) -> String {
     let shown = text

@@ -322,3 +322,113 @@ fn what_is_known_of_a_camera_narrows_its_figures_and_a_screen_needs_its_aspect()
         run.out
     );
 }
+
+#[test]
+fn a_mirrored_picture_is_refused_with_the_reason() {
+    let folder = changed(|job| {
+        let marks = job["views"][0]["landmarks"].as_array_mut().expect("marks");
+        for mark in marks {
+            // The hall's photo is 1200 px wide.
+            let x = 1200.0 - mark["reference"][0].as_f64().expect("x");
+            mark["reference"][0] = json!(x);
+        }
+    });
+    let run = camera(folder.path(), &["pump.json", "--view", "hall"]);
+    assert_eq!(run.status, 3, "{}", run.out);
+    assert!(
+        run.out.contains("once the model is mirrored"),
+        "{}",
+        run.out
+    );
+}
+
+#[test]
+fn a_stated_focal_length_that_the_marks_contradict_is_named_and_no_mark() {
+    let stated = |px: f64| {
+        move |job: &mut Value| {
+            job["views"][0]["reference"]["interior"] =
+                json!({ "focal_length_px": px, "focal_length_percent": 1 });
+        }
+    };
+    let folder = changed(stated(1000.0));
+    let run = camera(folder.path(), &["pump.json", "--view", "hall"]);
+    assert_eq!(run.status, 3, "{}", run.out);
+    let words = "hall: camera: the stated focal length, 1000 px to 1.0 %, contradicts the marks, which ask for ";
+    assert!(run.out.contains(words), "{}", run.out);
+    // The true one is taken.
+    let folder = changed(stated(1980.0));
+    let run = camera(folder.path(), &["pump.json", "--view", "hall"]);
+    assert_eq!(run.status, 0, "{}", run.out);
+}
+
+#[test]
+fn a_place_that_cannot_be_told_is_no_eye_in_the_files() {
+    // Marks of a parallel projection: no perspective to tell the distance by.
+    let folder = changed(|job| {
+        for mark in job["views"][0]["landmarks"].as_array_mut().expect("marks") {
+            let [x, y, z] = [0, 1, 2].map(|k| mark["model_mm"][k].as_f64().expect("mm"));
+            mark["reference"] = json!([
+                600.0 + 9.0 * x + 6.0 * y,
+                500.0 + 3.0 * x - 4.5 * y - 10.0 * z
+            ]);
+        }
+    });
+    let run = camera(
+        folder.path(),
+        &["pump.json", "--view", "hall", "--out", "cameras"],
+    );
+    assert_eq!(run.status, 0, "{}{}", run.out, run.err);
+    assert!(
+        run.out.contains("  place         cannot be told\n"),
+        "{}",
+        run.out
+    );
+    assert!(
+        run.out.contains("  field of view cannot be told\n"),
+        "{}",
+        run.out
+    );
+    assert!(run.out.contains("eye cannot be told"), "{}", run.out);
+    let text = fs::read_to_string(folder.path().join("cameras/hall/camera.json")).expect("there");
+    let file: Value = serde_json::from_str(&text).expect("JSON");
+    assert_eq!(file["first"]["eye_mm"], Value::Null);
+    assert_eq!(file["first"]["eye_untold"], "no-perspective");
+}
+
+#[test]
+fn check_asks_for_the_unit_of_absurd_places_and_takes_a_camera_for_a_scale() {
+    let check = |folder: &tempfile::TempDir| {
+        crate::support::run::run(folder.path(), &["check", "pump.json"])
+    };
+    let sound = check(&changed(|_| ()));
+    for words in ["no known length", "is not rectified", "reach "] {
+        assert!(!sound.out.contains(words), "{words:?} in {}", sound.out);
+    }
+    for (times, words) in [
+        (
+            1.0 / 25.4,
+            "reach 2.4 mm, which is 56.7 mm full-size; they are millimetres of the model: inches, centimetres",
+        ),
+        (
+            304.8,
+            "mm full-size; they are millimetres of the model: full-size lengths",
+        ),
+    ] {
+        let folder = changed(|job| {
+            for mark in job["views"][0]["landmarks"].as_array_mut().expect("marks") {
+                for k in 0..3 {
+                    let mm = mark["model_mm"][k].as_f64().expect("mm");
+                    mark["model_mm"][k] = json!(mm * times);
+                }
+            }
+        });
+        let run = check(&folder);
+        assert!(run.out.contains(words), "{words:?} in {}", run.out);
+        let job = tickstrip::job::read(&folder.path().join("pump.json")).expect("sound");
+        let doubts = tickstrip::job::doubts(&job);
+        let doubt = doubts
+            .iter()
+            .find(|doubt| doubt.code == "model-size-absurd");
+        assert_eq!(doubt.expect("a doubt").pointer, "/views/0/landmarks");
+    }
+}

@@ -32,5 +32,6 @@ mod service;
 mod settings;
 mod silhouette;
 mod stop;
+mod together;
 mod warnings;
 mod watch;

@@ -383,6 +383,7 @@ fn job(title: &str, views: Vec<View>) -> Job {
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
         print: None,
+        together: None,
         tolerance: TOLERANCE,
         model: None,
         expected: Expected {

@@ -73,6 +73,7 @@ fn measured(view: &View) -> MeasuredView {
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
         print: None,
+        together: None,
         tolerance: Tolerance {
             proportion_percent: 2.0,
             offset: ModelMm(0.2),

@@ -23,6 +23,8 @@ pub(super) fn interior(
         principal_point: principal_point?,
         is_lens_unknown: raw.lens == RawLens::Unknown,
         screen_corners: screen_corners?,
+        // Known once all views are.
+        same_as: None,
     })
 }
 

@@ -13,7 +13,7 @@ struct Change {
 }
 
 /// Whether an error is to be corrected: it is out, or it may be and is certainly not zero.
-fn calls_for_change(error: Measured, verdict: Verdict) -> bool {
+pub(crate) fn calls_for_change(error: Measured, verdict: Verdict) -> bool {
     match verdict {
         Verdict::Out => true,
         Verdict::Undecided => !error.holds(0.0),
@@ -22,7 +22,7 @@ fn calls_for_change(error: Measured, verdict: Verdict) -> bool {
 }
 
 /// Whether an error of this many model millimetres could be seen; unknown sizes count as visible.
-fn is_visible(job: &Job, model_mm: Option<f64>) -> bool {
+pub(crate) fn is_visible(job: &Job, model_mm: Option<f64>) -> bool {
     model_mm.is_none_or(|mm| mm.abs() >= job.smallest_visible.0)
 }
 

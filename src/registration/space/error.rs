@@ -62,6 +62,50 @@ pub enum Error {
         /// Marks there are.
         all: usize,
     },
+    /// Two photos of one camera that differ in size.
+    #[error(
+        "camera: the photo has {} x {} pixels and that of the view \"{view}\", whose camera it is said to be taken with (\"same_as\"), {} x {}; one of them was cropped or reduced: leave \"same_as\" out",
+        size.0, size.1, other.0, other.1
+    )]
+    OtherSize {
+        /// Width and height of the photo.
+        size: (u32, u32),
+        /// The view of the other one.
+        view: String,
+        /// Its width and height.
+        other: (u32, u32),
+    },
+    /// Photos that determine nothing together.
+    #[error(
+        "camera: the photos of \"together\" determine no cameras and parts; see whether landmarks of the same name are the same point in each of them"
+    )]
+    NotTogether,
+    /// Marks that fit the mirror image of the places.
+    #[error(
+        "camera: {wrong} of {all} datum landmarks contradict the others as they are, and {left} once the model is mirrored: the picture is turned left to right, or an axis of \"model_mm\" has the wrong sign; mend that, or mark the picture as it was taken"
+    )]
+    MirrorImage {
+        /// Marks that contradict the others.
+        wrong: usize,
+        /// Marks there are.
+        all: usize,
+        /// Marks that do so once the places are mirrored.
+        left: usize,
+    },
+    /// A stated focal length that the marks contradict.
+    #[error(
+        "camera: the stated focal length, {px:.0} px to {percent:.1} %, contradicts the marks, which ask for {found} ({deviations:.1} deviations apart); see whether it belongs to this picture at this size, or leave it out"
+    )]
+    FocalContradicts {
+        /// What is stated, pixels of the picture.
+        px: f64,
+        /// Its standard deviation, per cent.
+        percent: f64,
+        /// What the marks ask for, in words.
+        found: String,
+        /// How far both lie apart, in standard deviations.
+        deviations: f64,
+    },
     /// Places whose mirror images fit: seen from the other side, a mirrored model looks smaller where it is nearer.
     #[error(
         "camera: the datum landmarks are seen smaller where they are nearer ({deviations:.0} deviations of noise), so the places on the model are a mirror image; see whether two axes of \"model_mm\" are exchanged or one has the wrong sign"
@@ -83,6 +127,10 @@ impl Error {
             Self::PlacesInPlane { .. } => "places-in-plane",
             Self::NoCamera { .. } => "no-camera",
             Self::Contradict { .. } => "marks-contradict",
+            Self::OtherSize { .. } => "same-as-other-size",
+            Self::NotTogether => "not-together",
+            Self::MirrorImage { .. } => "mirror-image",
+            Self::FocalContradicts { .. } => "focal-contradicts",
             Self::Mirrored { .. } => "places-mirrored",
         }
     }

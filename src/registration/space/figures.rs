@@ -150,7 +150,7 @@ impl Basis<'_> {
         self.photo.screen.is_some_and(|s| s.corners.is_none())
     }
 
-    fn focal(&self, solved: &Solved) -> Told {
+    pub(super) fn focal(&self, solved: &Solved) -> Told {
         if self.lacks_corners() {
             return Told::Not(Untold::ScreenCorners);
         }

@@ -8,7 +8,7 @@ use super::{
     solving::{Plan, Problem, Row, Solved},
 };
 use crate::{registration::checks::settings::CHECKS, statistics::chi_square_quantile};
-use nalgebra::Matrix2;
+use nalgebra::{Matrix2, Vector2};
 
 /// Exchanged pairs that are looked for.
 const MOST_EXCHANGES: usize = 3;
@@ -215,14 +215,8 @@ impl Cleaned {
     fn look_exchanged(&self, a: usize, b: usize) -> bool {
         let mark = |k: usize| self.problem.marks[k].mark;
         let predicted = |k: usize| mark(k) - self.solved.rows[k].residual;
-        let off = |m: usize, p: usize| (mark(m) - predicted(p)).norm();
-        let apart = (predicted(a) - predicted(b)).norm();
         let sigma = self.problem.sigma * self.factor;
-        let worst = off(a, b).max(off(b, a));
-        let gain = off(a, a).powi(2) + off(b, b).powi(2) - off(a, b).powi(2) - off(b, a).powi(2);
-        apart > 5.0 * sigma
-            && worst < (0.35 * apart).max(6.0 * sigma)
-            && gain > 0.25 * apart * apart
+        look_exchanged([mark(a), mark(b)], [predicted(a), predicted(b)], sigma)
     }
 
     fn try_exchange(&mut self, a: usize, b: usize) -> bool {
@@ -239,4 +233,17 @@ impl Cleaned {
         (self.problem, self.solved) = (problem, solved);
         true
     }
+}
+
+/// Whether each of two marks fits the other's prediction, half diagonals.
+pub(super) fn look_exchanged(
+    marks: [Vector2<f64>; 2],
+    predicted: [Vector2<f64>; 2],
+    sigma: f64,
+) -> bool {
+    let off = |m: usize, p: usize| (marks[m] - predicted[p]).norm();
+    let apart = (predicted[0] - predicted[1]).norm();
+    let worst = off(0, 1).max(off(1, 0));
+    let gain = off(0, 0).powi(2) + off(1, 1).powi(2) - off(0, 1).powi(2) - off(1, 0).powi(2);
+    apart > 5.0 * sigma && worst < (0.35 * apart).max(6.0 * sigma) && gain > 0.25 * apart * apart
 }

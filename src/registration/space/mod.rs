@@ -2,8 +2,10 @@
 #![doc = include_str!("METHOD.md")]
 mod attitudes;
 mod camera;
+mod contradiction;
 mod error;
 mod figures;
+mod looked;
 mod marks;
 mod of_view;
 mod photo;
@@ -13,6 +15,7 @@ mod solving;
 mod start;
 #[cfg(test)]
 mod tests;
+pub mod together;
 mod told;
 
 pub use error::Error;

@@ -1,22 +1,20 @@
 //! One photo's camera by the marks of points whose places on the model are known.
 use super::{
     attitudes,
-    camera::{at, screen_map, without_lens},
+    contradiction::{refuse_focal, refuse_mirrored},
     error::Error,
     figures::{Attitude, Basis, shown},
+    looked::{Looked, looked_at},
     marks::{Cleaned, Test},
-    photo::{Beforehand, KnownFocal, Photo, SpaceMark, Units},
-    solving::{Mark, Problem, Row, Solved, predicted},
-    start::Extents,
+    photo::{Photo, SpaceMark, Units},
+    solving::{Row, Solved, predicted},
 };
 use crate::{
     frame::{ModelPoint, Point, ReferencePx},
     printable::listed,
-    rectification,
     registration::checks::settings::CHECKS,
-    statistics::normal_quantile,
 };
-use nalgebra::{Matrix2, Vector2, Vector3};
+use nalgebra::{Matrix2, Vector2};
 
 /// Marks that should carry a camera whose focal length is unknown, so that each is checked by the others.
 pub const WANTED_MARKS: usize = 8;
@@ -123,125 +121,28 @@ pub enum MarkFinding {
     Predicted,
 }
 
+/// Looks through the datum marks of a photo, and refuses what no camera explains.
+///
+/// # Errors
+/// Those of [`resect`].
+pub(super) fn look_through(photo: &Photo, marks: &[SpaceMark]) -> Result<Looked, Error> {
+    let looked = looked_at(photo, marks)?;
+    refuse_mirrored(photo, marks, &looked)?;
+    refuse_focal(photo, marks, &looked)?;
+    looked.refuse()?;
+    Ok(looked)
+}
+
 /// Solves the camera of a photo.
 ///
 /// # Errors
 /// Where the marks are too few, lie so that they determine no camera, or contradict each other.
 pub fn resect(photo: &Photo, marks: &[SpaceMark]) -> Result<Resection, Error> {
-    let datum: Vec<usize> = (0..marks.len()).filter(|&k| marks[k].is_datum).collect();
-    check_count(photo, datum.len())?;
-    let places: Vec<Vector3<f64>> = datum.iter().map(|&k| marks[k].place.vector()).collect();
-    let extents = Extents::of(&places);
-    let names = || listed(datum.iter().map(|&k| marks[k].name.as_str()));
-    check_extents(photo, &extents, names)?;
-    let middle = places.iter().sum::<Vector3<f64>>() / places.len() as f64;
-    let units = Units::new(photo, middle, 2.0 * extents.along[0]);
-    let problem = problem(photo, &units, datum.iter().map(|&k| &marks[k]));
-    let in_picture = in_picture(&problem);
-    let minima = attitudes::minima(&problem, &in_picture);
-    let found = minima.first().and_then(|first| {
-        Cleaned::new(
-            problem.clone(),
-            &first.camera,
-            photo.mark_sigma_px.is_some(),
-        )
-    });
-    let cleaned = found.ok_or_else(|| Error::NoCamera { names: names() })?;
-    let judged = Judged {
-        photo,
-        marks,
-        datum: &datum,
-        units: &units,
-        is_flat: extents.is_flat(),
-        cleaned: &cleaned,
-    };
-    judged.refuse()?;
-    judged
-        .resection(&minima)
-        .ok_or_else(|| Error::NoCamera { names: names() })
-}
-
-fn check_count(photo: &Photo, found: usize) -> Result<(), Error> {
-    let (needed, reason) = match (photo.screen, photo.focal) {
-        (Some(screen), _) if screen.corners.is_none() => {
-            (6, "a screen whose corners are not in the photo")
-        }
-        (_, KnownFocal::Unknown) => (5, "a camera of unknown focal length"),
-        _ => (4, "a camera"),
-    };
-    if found < needed {
-        return Err(Error::TooFewPlaces {
-            found,
-            needed,
-            reason,
-        });
-    }
-    Ok(())
-}
-
-fn check_extents(
-    photo: &Photo,
-    extents: &Extents,
-    names: impl Fn() -> String,
-) -> Result<(), Error> {
-    if extents.along[0].is_nan() || extents.along[0] <= 1e-9 || extents.is_line() {
-        let what = if extents.along[0] > 1e-9 {
-            "line"
-        } else {
-            "point"
-        };
-        return Err(Error::PlacesInLine {
-            what,
-            names: names(),
-        });
-    }
-    if extents.is_flat() && photo.screen.is_some_and(|s| s.corners.is_none()) {
-        return Err(Error::PlacesInPlane { names: names() });
-    }
-    Ok(())
-}
-
-fn problem<'a>(
-    photo: &Photo,
-    units: &Units,
-    marks: impl Iterator<Item = &'a SpaceMark>,
-) -> Problem {
-    let sigma = photo
-        .mark_sigma_px
-        .unwrap_or_else(rectification::mark_sigma_px);
-    Problem {
-        marks: marks
-            .map(|mark| Mark {
-                point: units.point(mark.place),
-                mark: units.mark(mark.mark),
-                place_sigma: mark.place_sigma_mm / units.size,
-            })
-            .collect(),
-        known: Beforehand::new(photo, units),
-        half: units.half_sides(),
-        sigma: sigma / units.photo_radius,
-    }
-}
-
-/// The marks in the picture, lens and screen taken off as they are known beforehand.
-fn in_picture(problem: &Problem) -> Vec<Vector2<f64>> {
-    let camera = problem.known.camera();
-    let back = camera.corners.and_then(|corners| {
-        let corners = corners.map(|c| without_lens(c, camera.lens));
-        screen_map(problem.half, &corners)?.try_inverse()
-    });
-    let marks = problem.marks.iter();
-    let in_picture = marks.map(|mark| {
-        let plain = without_lens(mark.mark, camera.lens);
-        match back {
-            None => plain,
-            Some(back) => {
-                let shown = back * plain.push(1.0);
-                shown.xy() / shown.z
-            }
-        }
-    });
-    in_picture.collect()
+    let looked = look_through(photo, marks)?;
+    let found = Judged::new(photo, marks, &looked).resection(&looked.minima);
+    found.ok_or_else(|| Error::NoCamera {
+        names: listed(looked.datum.iter().map(|&k| marks[k].name.as_str())),
+    })
 }
 
 /// Marks that were looked through, before they are told.
@@ -254,24 +155,20 @@ struct Judged<'a> {
     cleaned: &'a Cleaned,
 }
 
-impl Judged<'_> {
-    /// Refuses what no camera explains.
-    fn refuse(&self) -> Result<(), Error> {
-        let wrong = self.cleaned.kept.iter().filter(|kept| !**kept).count();
-        let all = self.datum.len();
-        if 2 * wrong > all {
-            return Err(Error::Contradict { wrong, all });
+impl<'a> Judged<'a> {
+    fn new(photo: &'a Photo, marks: &'a [SpaceMark], looked: &'a Looked) -> Self {
+        Self {
+            photo,
+            marks,
+            datum: &looked.datum,
+            units: &looked.units,
+            is_flat: looked.is_flat,
+            cleaned: &looked.cleaned,
         }
-        let solved = &self.cleaned.solved;
-        let variance = solved.covariance(at::PERSPECTIVE, at::PERSPECTIVE);
-        let deviations = -solved.camera.perspective / variance.max(1e-30).sqrt();
-        // A plane has a twin there, which is never the likelier one.
-        if !self.is_flat && deviations > normal_quantile(1.0 - CHECKS.mark_level.get() / 2.0) {
-            return Err(Error::Mirrored { deviations });
-        }
-        Ok(())
     }
+}
 
+impl Judged<'_> {
     /// Root mean square of the residuals that are left, half diagonals.
     fn rms(&self) -> f64 {
         let rows = self.cleaned.solved.rows.iter().zip(&self.cleaned.kept);

@@ -38,5 +38,21 @@ settings! {
             "Largest standard deviation of a focal length, or of a distance, that is still told.";
         loose_principal_point = 0.05, "parts of the diagonal", "judgement":
             "With marks in a plane, a principal point that is known worse than this leaves the focal length untold.";
+        told_share = 0.5, "of what is expected", "judgement: the marks tell more than was thought before":
+            "Largest standard deviation of a part's error that still counts as told.";
+        told_component = 0.2, "of the squared direction", "judgement":
+            "Errors that have so much of a direction that is not told are named for it.";
+        told_apart = 4.0, "chi-square", "judgement: odds of seven to one":
+            "Of two marks of a part whose statistics differ by less, nobody knows which is wrong.";
+        believed_parts = 6.0, "observations", "judgement":
+            "Errors as large as expected that are added to those of the parts before the expectation is widened.";
+        most_widened = 5.0, "times", "judgement":
+            "What is expected of parts is widened no further.";
+        aside_deg = 10.0, "degrees", "judgement: a step aside in front of the subject":
+            "How far from a photo another one is thought of that would tell more.";
+        far_aside_deg = 25.0, "degrees", "judgement":
+            "The same where that is too near.";
+        most_wrong_share = 0.33, "of the datum marks", "judgement":
+            "Where so many contradict the others, a mirrored picture is tried.";
     }
 }

@@ -135,20 +135,20 @@ impl Solved {
 }
 
 /// Upper triangle `w` with `w' w` the inverse of the covariance.
-fn whitened(covariance: &Matrix2<f64>) -> Option<Matrix2<f64>> {
+pub(super) fn whitened(covariance: &Matrix2<f64>) -> Option<Matrix2<f64>> {
     let inverse = covariance.try_inverse()?;
     inverse.cholesky().map(|c| c.l().transpose())
 }
 
 /// Rows of the linear problem, by numbers and right side.
-struct Linear {
+pub(super) struct Linear {
     matrix: DMatrix<f64>,
     right: DVector<f64>,
     used: usize,
 }
 
 impl Linear {
-    fn new(rows: usize, columns: usize) -> Self {
+    pub(super) fn new(rows: usize, columns: usize) -> Self {
         Self {
             matrix: DMatrix::zeros(rows, columns),
             right: DVector::zeros(rows),
@@ -165,8 +165,16 @@ impl Linear {
         self.used += 1;
     }
 
-    fn square(&self) -> f64 {
+    pub(super) fn square(&self) -> f64 {
         self.right.rows(0, self.used).norm_squared()
+    }
+
+    /// The rows so far: by numbers, and the right side.
+    pub(super) fn used_rows(&self) -> (DMatrix<f64>, DVector<f64>) {
+        (
+            self.matrix.rows(0, self.used).into_owned(),
+            self.right.rows(0, self.used).into_owned(),
+        )
     }
 }
 
@@ -189,7 +197,8 @@ impl Problem {
         each.collect()
     }
 
-    fn observations(&self, camera: &Camera, linear: &mut Linear, factor: f64) {
+    /// What is known of the camera beforehand, as rows.
+    pub(super) fn observations(&self, camera: &Camera, linear: &mut Linear, factor: f64) {
         let known = &self.known;
         for k in 0..2 {
             let seen = known.principal[k];

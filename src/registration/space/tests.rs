@@ -9,23 +9,23 @@ use crate::{
 };
 use nalgebra::{Matrix3, Rotation3, Vector3};
 
-const SIZE: (u32, u32) = (1920, 1080);
+pub(super) const SIZE: (u32, u32) = (1920, 1080);
 const MIDDLE: [f64; 2] = [960.0, 540.0];
 
 /// A true camera: pinhole, or parallel where the focal length is infinite.
 #[derive(Clone, Copy)]
-struct Truth {
-    turn: Matrix3<f64>,
-    distance: f64,
-    focal: f64,
-    principal: [f64; 2],
+pub(super) struct Truth {
+    pub(super) turn: Matrix3<f64>,
+    pub(super) distance: f64,
+    pub(super) focal: f64,
+    pub(super) principal: [f64; 2],
     /// Image pixels a millimetre of a parallel camera.
-    scale: f64,
+    pub(super) scale: f64,
 }
 
 impl Truth {
     /// Looks at the origin from `azimuth` (from x towards y) and `elevation` degrees, z up.
-    fn new(azimuth: f64, elevation: f64, distance: f64, focal: f64) -> Self {
+    pub(super) fn new(azimuth: f64, elevation: f64, distance: f64, focal: f64) -> Self {
         let (a, e) = (azimuth.to_radians(), elevation.to_radians());
         let towards = Vector3::new(e.cos() * a.cos(), e.cos() * a.sin(), e.sin());
         let forward = -towards;
@@ -40,7 +40,7 @@ impl Truth {
         }
     }
 
-    fn see(&self, p: [f64; 3]) -> [f64; 2] {
+    pub(super) fn see(&self, p: [f64; 3]) -> [f64; 2] {
         let c = self.turn * Vector3::from(p);
         let times = if self.focal.is_finite() {
             self.focal / (c.z + self.distance)
@@ -58,7 +58,7 @@ impl Truth {
     }
 }
 
-fn photo(mark_sigma_px: Option<f64>) -> Photo {
+pub(super) fn photo(mark_sigma_px: Option<f64>) -> Photo {
     Photo {
         size: SIZE,
         mark_sigma_px,
@@ -70,14 +70,17 @@ fn photo(mark_sigma_px: Option<f64>) -> Photo {
 }
 
 /// Points in a box of 12 x 18 x 12 mm.
-fn cloud(noise: &mut Noise, count: usize, depth: f64) -> Vec<[f64; 3]> {
+pub(super) fn cloud(noise: &mut Noise, count: usize, depth: f64) -> Vec<[f64; 3]> {
     let mut side = |half: f64| half * (2.0 * noise.uniform() - 1.0);
     (0..count)
         .map(|_| [side(6.0), side(9.0), side(6.0 * depth)])
         .collect()
 }
 
-fn marked(places: &[[f64; 3]], mut see: impl FnMut([f64; 3]) -> [f64; 2]) -> Vec<SpaceMark> {
+pub(super) fn marked(
+    places: &[[f64; 3]],
+    mut see: impl FnMut([f64; 3]) -> [f64; 2],
+) -> Vec<SpaceMark> {
     let mark = |(k, place): (usize, &[f64; 3])| {
         let [x, y] = see(*place);
         SpaceMark {
@@ -91,7 +94,7 @@ fn marked(places: &[[f64; 3]], mut see: impl FnMut([f64; 3]) -> [f64; 2]) -> Vec
     places.iter().enumerate().map(mark).collect()
 }
 
-fn blurred(mut marks: Vec<SpaceMark>, noise: &mut Noise, sigma: f64) -> Vec<SpaceMark> {
+pub(super) fn blurred(mut marks: Vec<SpaceMark>, noise: &mut Noise, sigma: f64) -> Vec<SpaceMark> {
     for mark in &mut marks {
         mark.mark.x += sigma * noise.normal();
         mark.mark.y += sigma * noise.normal();

@@ -128,6 +128,59 @@ fn xy_cell(x: Option<String>, y: Option<String>, unit: &str) -> Cell {
     Cell::Figure(Some(html! { "x " (x) (unit) br; "y " (y) (unit) }))
 }
 
+/// The parts in space, the worst first.
+pub(super) fn part_table(parts: &[SpacePartEntry]) -> Markup {
+    let heads = [
+        "part",
+        "verdict",
+        "width %",
+        "depth %",
+        "height %",
+        "offset mm",
+        "full size mm",
+        "turn deg",
+    ];
+    let rows: Vec<Row> = parts.iter().map(part_row).collect();
+    html_table("Parts in space", &heads, &rows)
+}
+
+fn part_row(part: &SpacePartEntry) -> Row {
+    let sizes = &part.size_percent;
+    let triple = |t: &Triple| {
+        let axes = [("x ", t.x), ("y ", t.y), ("z ", t.z)];
+        if axes.iter().all(|(_, figure)| figure.is_none()) {
+            return Cell::Figure(None);
+        }
+        Cell::Figure(Some(html! {
+            @for (k, (axis, figure)) in axes.iter().enumerate() {
+                @if k > 0 { br; }
+                (axis) (error_text(figure).unwrap_or_else(|| ABSENT.to_owned()))
+            }
+        }))
+    };
+    let mut below = Vec::new();
+    if !part.cannot_tell.is_empty() {
+        below.push(format!(
+            "cannot tell {}",
+            clean(&part.cannot_tell.join(", "))
+        ));
+    }
+    below.extend(part.would_tell.as_ref().map(|text| clean(text)));
+    Row {
+        cells: vec![
+            row_head(&part.name, Some(format!(" {} marks", part.marks))),
+            verdict_cell(part.verdict),
+            error_cell(&sizes.width),
+            error_cell(&sizes.depth),
+            error_cell(&sizes.height),
+            triple(&part.offset_model_mm),
+            triple(&part.offset_full_size_mm),
+            triple(&part.rotation_deg),
+        ],
+        below: (!below.is_empty()).then(|| below.join("; ")),
+    }
+}
+
 /// The regions of a view; a tolerance is named where it is not the job's.
 pub(super) fn region_table(view: &ViewEntry, usual: &Tolerance) -> Markup {
     let rows = regions_worst_first(view);

@@ -76,6 +76,7 @@ pub fn job_of(view: &View, expected: tickstrip::job::Expected) -> Job {
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
         smallest_visible: ModelMm(0.05),
         print: None,
+        together: None,
         tolerance: TOLERANCE,
         model: None,
         expected,

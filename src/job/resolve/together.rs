@@ -1,0 +1,197 @@
+//! Views that are adjusted together: names to indices, regions of one name to parts, and what contradicts itself between
+//! views.
+use crate::{
+    job::{
+        Landmark, LandmarkUse, Together, TogetherPart, Tolerance, View,
+        error::{FaultKind, Faults},
+        names::nearest,
+        raw::{RawJob, RawReference},
+    },
+    printable::shortened,
+    units::ModelMm,
+};
+use std::collections::HashMap;
+
+/// Places of one landmark that differ by less are one, millimetres: what people write has three decimals at most.
+const SAME_PLACE: f64 = 1e-3;
+
+/// What is adjusted together; `None` where nothing is stated or something is wrong.
+pub(super) fn together(raw: &RawJob, views: &[View], faults: &mut Faults) -> Option<Together> {
+    let names = raw.together.as_ref()?;
+    let mut indices = Vec::new();
+    for (number, name) in names.iter().enumerate() {
+        let at = format!("/together/{number}");
+        match view_of(name, views, &at, faults) {
+            Some(index) if indices.contains(&index) => {
+                let name = shortened(name);
+                faults.push(&at, FaultKind::ViewListedTwice { name });
+            }
+            Some(index) => indices.push(index),
+            None => {}
+        }
+    }
+    check_landmarks(views, &indices, faults);
+    let parts = parts(views, &indices, faults);
+    faults.is_empty().then_some(Together {
+        views: indices,
+        parts,
+    })
+}
+
+fn view_of(name: &str, views: &[View], at: &str, faults: &mut Faults) -> Option<usize> {
+    let found = views.iter().position(|view| view.name == name);
+    if found.is_none() {
+        let all = || views.iter().map(|view| view.name.as_str());
+        let near = nearest(name, all());
+        let shown: Vec<&str> = if near.is_empty() {
+            all().take(6).collect()
+        } else {
+            near
+        };
+        let known: Vec<String> = shown
+            .iter()
+            .map(|n| format!("\"{}\"", shortened(n)))
+            .collect();
+        faults.push(
+            at,
+            FaultKind::UnknownView {
+                name: shortened(name),
+                known: known.join(", "),
+            },
+        );
+    }
+    found
+}
+
+/// A landmark with a place on the model is the same point for the same use in all views.
+fn check_landmarks(views: &[View], indices: &[usize], faults: &mut Faults) {
+    let mut seen: HashMap<&str, (usize, &Landmark)> = HashMap::new();
+    for &index in indices {
+        for (number, landmark) in views[index].landmarks.iter().enumerate() {
+            let Some(place) = landmark.model_mm else {
+                continue;
+            };
+            let Some(&(first, before)) = seen.get(landmark.name.as_str()) else {
+                seen.insert(&landmark.name, (index, landmark));
+                continue;
+            };
+            let at = format!("/views/{index}/landmarks/{number}");
+            let other = before.model_mm.unwrap_or(place);
+            let apart = (0..3)
+                .map(|k| (place[k] - other[k]).powi(2))
+                .sum::<f64>()
+                .sqrt();
+            let name = || shortened(&landmark.name);
+            let view = || shortened(&views[first].name);
+            if apart.is_nan() || apart > SAME_PLACE {
+                let (name, view) = (name(), view());
+                faults.push(
+                    &format!("{at}/model_mm"),
+                    FaultKind::PlaceDiffers {
+                        name,
+                        place,
+                        view,
+                        other,
+                    },
+                );
+            }
+            if landmark.usage != before.usage {
+                let (name, view) = (name(), view());
+                faults.push(&format!("{at}/use"), FaultKind::UseDiffers { name, view });
+            }
+        }
+    }
+}
+
+/// Regions of one name are one part.
+fn parts(views: &[View], indices: &[usize], faults: &mut Faults) -> Vec<TogetherPart> {
+    let mut parts: Vec<TogetherPart> = Vec::new();
+    let mut numbers: HashMap<&str, usize> = HashMap::new();
+    let mut owners: HashMap<&str, usize> = HashMap::new();
+    for (number, &index) in indices.iter().enumerate() {
+        for (k, region) in views[index].regions.iter().enumerate() {
+            let part = *numbers.entry(region.name.as_str()).or_insert_with(|| {
+                parts.push(TogetherPart {
+                    name: region.name.clone(),
+                    tolerance: region.tolerance,
+                    landmarks: vec![Vec::new(); indices.len()],
+                });
+                parts.len() - 1
+            });
+            parts[part].tolerance = tightest(parts[part].tolerance, region.tolerance);
+            for &mark in &region.landmarks {
+                let landmark = &views[index].landmarks[mark];
+                if landmark.usage == LandmarkUse::Datum || landmark.model_mm.is_none() {
+                    continue;
+                }
+                let owner = *owners.entry(landmark.name.as_str()).or_insert(part);
+                if owner != part {
+                    let kind = FaultKind::LandmarkOfTwoParts {
+                        name: shortened(&landmark.name),
+                        first: shortened(&parts[owner].name),
+                        second: shortened(&region.name),
+                    };
+                    faults.push(&format!("/views/{index}/regions/{k}/landmarks"), kind);
+                }
+                parts[part].landmarks[number].push(mark);
+            }
+        }
+    }
+    parts.retain(|part| part.landmarks.iter().any(|marks| !marks.is_empty()));
+    parts
+}
+
+fn tightest(a: Tolerance, b: Tolerance) -> Tolerance {
+    Tolerance {
+        proportion_percent: a.proportion_percent.min(b.proportion_percent),
+        offset: ModelMm(a.offset.0.min(b.offset.0)),
+        angle_deg: a.angle_deg.min(b.angle_deg),
+        edge_overlap: a.edge_overlap.max(b.edge_overlap),
+    }
+}
+
+/// Gives the references that were taken with the camera of another view what is stated of that one.
+pub(super) fn same_cameras(raw: &RawJob, views: &mut [View], faults: &mut Faults) {
+    for (index, raw_view) in raw.views.iter().enumerate() {
+        let Some(name) = &raw_view.reference.interior.same_as else {
+            continue;
+        };
+        let at = format!("/views/{index}/reference/interior/same_as");
+        let Some(other) = view_of(name, views, &at, faults) else {
+            continue;
+        };
+        let master = &raw.views[other].reference;
+        let name = shortened(name);
+        if other == index || master.interior.same_as.is_some() {
+            faults.push(&at, FaultKind::SameAsChain { name });
+        } else if states_more(&raw_view.reference) {
+            faults.push(&at, FaultKind::SameAsAndMore { name });
+        } else if is_of_screen(&raw_view.reference) || is_of_screen(master) {
+            faults.push(&at, FaultKind::SameAsOfScreen { name });
+        } else {
+            let mut interior = views[other].reference.interior;
+            interior.same_as = Some(other);
+            views[index].reference.interior = interior;
+        }
+    }
+}
+
+/// Whether anything but the other view is stated of the camera.
+fn states_more(reference: &RawReference) -> bool {
+    let mut rest = reference.interior.clone();
+    rest.same_as = None;
+    rest.screen_corners = None;
+    rest != Default::default()
+}
+
+fn is_of_screen(reference: &RawReference) -> bool {
+    use crate::job::raw::RawScreenCorners;
+    let has_corners = reference
+        .rectify
+        .as_ref()
+        .is_some_and(|r| r.corners.is_some());
+    match reference.interior.screen_corners {
+        Some(corners) => corners != RawScreenCorners::None,
+        None => has_corners,
+    }
+}

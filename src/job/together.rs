@@ -1,0 +1,25 @@
+//! Views whose references are adjusted together, and the parts of the model that they show.
+use super::Tolerance;
+
+/// Views whose references are adjusted together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Together {
+    /// Their indices, at least one, none twice.
+    pub views: Vec<usize>,
+    /// Parts, in the order in which the regions of these views first name them.
+    pub parts: Vec<TogetherPart>,
+}
+
+/// A part of the model: the regions of one name.
+///
+/// # Guarantees
+/// A landmark's name stands for one place on the model in all views, and belongs to one part at most.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TogetherPart {
+    /// Name of the regions.
+    pub name: String,
+    /// The tightest tolerance of these regions.
+    pub tolerance: Tolerance,
+    /// Indices of its check landmarks with a place on the model, each view's, in the order of [`Together::views`].
+    pub landmarks: Vec<Vec<usize>>,
+}

@@ -1,0 +1,26 @@
+//! How large a view's pictures are, by their heads alone.
+use crate::{
+    drawn,
+    images::{self, Limits},
+    job::{RenderImage, View},
+};
+use std::path::Path;
+
+/// Why that cannot be told: code and words.
+pub(super) type Why = (&'static str, String);
+
+/// Width and height of a view's render, of a drawn one as it will be drawn beside a reference of this size.
+pub(super) fn render_size(view: &View, reference: (u32, u32)) -> Result<(u32, u32), Why> {
+    match &view.render.image {
+        RenderImage::File(image) => size(image),
+        RenderImage::Drawn => drawn::size(view, reference, Limits::default().max_pixels)
+            .map_err(|e| (e.code(), e.to_string())),
+    }
+}
+
+/// Upright width and height of an image; no pixel is decoded.
+pub(super) fn size(image: &Path) -> Result<(u32, u32), Why> {
+    let look = images::look_at(image, &Limits::default());
+    look.map(|look| look.size())
+        .map_err(|e| (e.code(), e.to_string()))
+}

@@ -1,0 +1,129 @@
+//! Several photos together: from the views of the job that it names to the errors of the parts in space.
+use super::sizes::{Why, render_size, size};
+use crate::{
+    job::{self, Fault, Job, Together, View},
+    measurement::PartInSpace,
+    registration::space::{
+        self, Error,
+        together::{ExpectedOfParts, PhotoFound, TogetherPhoto, adjust},
+    },
+    report::{SpaceEntry, SpacePhoto},
+};
+
+/// What the photos tell together, where the job names some; of the images only the heads are read. A photo that cannot take
+/// part says why; the others go on.
+pub fn in_space(job: &Job) -> Option<SpaceEntry> {
+    let together = job.together.as_ref()?;
+    let views: Vec<&View> = together.views.iter().map(|&k| &job.views[k]).collect();
+    let sizes: Vec<Result<(u32, u32), Why>> = views
+        .iter()
+        .map(|view| size(&view.reference.image))
+        .collect();
+    let read: Vec<Result<space::ViewPhoto, Why>> = views
+        .iter()
+        .zip(&sizes)
+        .map(|(view, size)| photo(job, view, size.clone()?))
+        .collect();
+    // Where a photo stands among those that were read.
+    let number = |k: usize| {
+        read.get(k)?
+            .is_ok()
+            .then(|| read[..k].iter().flatten().count())
+    };
+    let photos: Vec<TogetherPhoto> = read
+        .iter()
+        .enumerate()
+        .filter_map(|(k, photo)| {
+            let own = photo.as_ref().ok()?;
+            let master = views[k].reference.interior.same_as;
+            let among = master.and_then(|m| together.views.iter().position(|&v| v == m));
+            Some(TogetherPhoto {
+                view: own.clone(),
+                part_of: part_of(together, k, views[k]),
+                same_as: among.and_then(number),
+            })
+        })
+        .collect();
+    let expected = ExpectedOfParts {
+        size_percent: job.expected.size_percent,
+        rotation_deg: job.expected.rotation_deg,
+        offset_percent: job.expected.offset_percent,
+    };
+    let mut found = adjust(&photos, together.parts.len(), &expected);
+    // Of the photos that were read the parts know the numbers.
+    let all: Vec<usize> = (0..views.len()).filter(|&k| read[k].is_ok()).collect();
+    for part in found.parts.iter_mut().flatten() {
+        for photo in &mut part.photos {
+            *photo = all[*photo];
+        }
+        if let Some(would) = &mut part.would {
+            would.photo = all[would.photo];
+        }
+    }
+    let names: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
+    let each = together.parts.iter().zip(&found.parts);
+    let unmarked = each.clone().filter(|(_, found)| found.is_none());
+    let unmarked = unmarked.map(|(part, _)| part.name.clone()).collect();
+    let parts: Vec<PartInSpace> = each
+        .filter_map(|(part, found)| Some(PartInSpace::new(job, part, found.as_ref()?, &names)))
+        .collect();
+    let mut solved = found.photos.iter();
+    let outcomes: Vec<SpacePhoto<'_>> = views
+        .iter()
+        .zip(&read)
+        .map(|(view, read)| (*view, outcome(read, &mut solved)))
+        .collect();
+    Some(SpaceEntry::new(
+        job,
+        &outcomes,
+        &parts,
+        unmarked,
+        found.widened,
+    ))
+}
+
+fn outcome<'a>(
+    read: &Result<space::ViewPhoto, Why>,
+    solved: &mut impl Iterator<Item = &'a Result<PhotoFound, Error>>,
+) -> Result<&'a PhotoFound, Why> {
+    if let Err(why) = read {
+        return Err(why.clone());
+    }
+    match solved.next() {
+        Some(Ok(found)) => Ok(found),
+        Some(Err(error)) => Err((error.code(), error.to_string())),
+        None => Err((Error::NotTogether.code(), Error::NotTogether.to_string())),
+    }
+}
+
+/// The part of each landmark that has a place on the model; `number` is that of the view among those that are taken together.
+fn part_of(together: &Together, number: usize, view: &View) -> Vec<Option<usize>> {
+    let placed = (0..view.landmarks.len()).filter(|&k| view.landmarks[k].model_mm.is_some());
+    let part = |k: usize| {
+        let mut parts = together.parts.iter();
+        parts.position(|part| part.landmarks[number].contains(&k))
+    };
+    placed.map(part).collect()
+}
+
+fn photo(job: &Job, view: &View, size: (u32, u32)) -> Result<space::ViewPhoto, Why> {
+    let render = render_size(view, size)?;
+    let outside = job::marks_outside(view, "", render, size);
+    if let Some(fault) = outside.faults.first() {
+        let texts: Vec<String> = outside.faults.iter().map(Fault::text).collect();
+        return Err((fault.code(), texts.join("; ")));
+    }
+    if let Some(master) = view.reference.interior.same_as {
+        let master = &job.views[master];
+        let other = self::size(&master.reference.image)?;
+        if other != size {
+            let error = Error::OtherSize {
+                size,
+                view: master.name.clone(),
+                other,
+            };
+            return Err((error.code(), error.to_string()));
+        }
+    }
+    space::of_view(view, size).map_err(|e| (e.code(), e.to_string()))
+}

@@ -1,0 +1,94 @@
+//! What makes good marks look wrong: a mirrored picture, and a stated focal length that is not that of the photo.
+use super::{
+    error::Error,
+    figures::Basis,
+    looked::{Looked, looked_at},
+    photo::{KnownFocal, Photo, SpaceMark},
+    settings::SPACE,
+    solving::Plan,
+    told::Told,
+};
+use crate::{frame::ModelPoint, registration::checks::settings::CHECKS, statistics::t_quantile};
+
+/// Refuses marks of which many contradict the others, where hardly any does once the places are mirrored.
+pub(super) fn refuse_mirrored(
+    photo: &Photo,
+    marks: &[SpaceMark],
+    looked: &Looked,
+) -> Result<(), Error> {
+    let (wrong, all) = (looked.wrong(), looked.datum.len());
+    let most = SPACE.most_wrong_share.get() * all as f64;
+    if (wrong as f64) < most {
+        return Ok(());
+    }
+    let mirrored: Vec<SpaceMark> = marks
+        .iter()
+        .map(|mark| {
+            let [x, y, z] = mark.place.0;
+            SpaceMark {
+                place: ModelPoint([-x, y, z]),
+                ..mark.clone()
+            }
+        })
+        .collect();
+    let Ok(other) = looked_at(photo, &mirrored) else {
+        return Ok(());
+    };
+    let left = other.wrong();
+    if left < wrong && (left as f64) < most && !other.is_reversed() {
+        return Err(Error::MirrorImage { wrong, all, left });
+    }
+    Ok(())
+}
+
+/// Refuses a stated focal length that the marks contradict: they would be blamed for it.
+pub(super) fn refuse_focal(
+    photo: &Photo,
+    marks: &[SpaceMark],
+    looked: &Looked,
+) -> Result<(), Error> {
+    let KnownFocal::Length { px, deviation } = photo.focal else {
+        return Ok(());
+    };
+    let free = Photo {
+        focal: KnownFocal::Unknown,
+        ..*photo
+    };
+    // Marks that are too few to tell a focal length cannot contradict one.
+    let Ok(alone) = looked_at(&free, marks) else {
+        return Ok(());
+    };
+    let solved = &alone.cleaned.solved;
+    if alone.wrong() > looked.wrong() || alone.is_reversed() {
+        return Ok(());
+    }
+    // What it costs the same marks to have the stated one.
+    let mut problem = alone.cleaned.problem.clone();
+    problem.known = looked.cleaned.problem.known.clone();
+    let plan = Plan::least_squares(&alone.cleaned.kept, alone.cleaned.factor);
+    let Some(stated) = problem.solve(&looked.cleaned.solved.camera, &plan) else {
+        return Ok(());
+    };
+    let deviations = (stated.cost - solved.cost).max(0.0).sqrt();
+    let limit = t_quantile(1.0 - CHECKS.mark_level.get() / 2.0, alone.cleaned.freedom);
+    if deviations <= limit {
+        return Ok(());
+    }
+    let basis = Basis {
+        photo: &free,
+        units: &alone.units,
+        is_flat: alone.is_flat,
+        freedom: alone.cleaned.freedom,
+    };
+    let found = match basis.focal(solved).times(alone.units.picture_radius) {
+        Told::Figure(f) => format!("{:.0} to {:.0} px", f.low(), f.high()),
+        Told::AtLeast { low, .. } => format!("at least {low:.0} px"),
+        Told::Not(_) => "another one".to_owned(),
+    };
+    Err(Error::FocalContradicts {
+        px,
+        percent: 100.0 * deviation,
+        found,
+        deviations,
+    })
+}

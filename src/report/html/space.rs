@@ -1,0 +1,29 @@
+//! The section of the parts in space.
+use super::{badge::badge, correction::correction, tables::part_table};
+use crate::report::{json::*, wording::*};
+use maud::{Markup, html};
+
+/// What all photos tell together: the photos, what to change, the parts.
+pub(super) fn space_section(space: &SpaceEntry) -> Markup {
+    html! {
+        section id="space" {
+            h2 { "In space, all photos together " (badge(space.verdict)) }
+            "\n"
+            ul.notes {
+                @for view in &space.views {
+                    li { strong { (clean(&view.name)) } ": " (photo_in_words(view)) }
+                }
+            }
+            "\n"
+            @if !space.corrections.is_empty() {
+                h3 { "What to change in CAD by all photos, worst first" }
+                ol.corrections {
+                    @for c in &space.corrections { li { (correction(c)) } }
+                }
+                "\n"
+            }
+            (part_table(&space.parts))
+            @for line in notes_in_space(space) { p.soft { (line) } "\n" }
+        }
+    }
+}

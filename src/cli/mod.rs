@@ -3,6 +3,7 @@ mod camera;
 mod carry;
 mod check;
 mod compare;
+mod completions;
 mod demo;
 mod draw;
 mod mark;
@@ -20,7 +21,7 @@ mod watch;
 pub use status::Status;
 
 use crate::images;
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 use messages::{Failure, Terminal};
 use std::{ffi::OsString, panic};
 
@@ -57,6 +58,7 @@ enum Command {
     Rectify(rectify::Arguments),
     Camera(camera::Arguments),
     Carry(carry::Arguments),
+    Completions(completions::Arguments),
     Draw(draw::Arguments),
 }
 
@@ -89,6 +91,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Rectify(arguments) => rectify::run(arguments, &terminal),
         Command::Camera(arguments) => camera::run(arguments, &terminal),
         Command::Carry(arguments) => carry::run(arguments, &terminal),
+        Command::Completions(arguments) => {
+            completions::run(arguments, Arguments::command(), &terminal)
+        }
         Command::Draw(arguments) => draw::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {
@@ -110,7 +115,6 @@ fn leave_out_panics_of_decoders() {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use clap::CommandFactory;
 
     #[test]
     fn the_command_line_is_consistent() {

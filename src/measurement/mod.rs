@@ -29,6 +29,7 @@ pub use far_parts::{FarFromDatum, far_from_datum};
 pub use foreign::ForeignMarks;
 pub use in_space::{NAMES_IN_SPACE, PartInSpace};
 pub(crate) use judge::ranking;
+pub(crate) use judge::verdict::judge as verdict_of;
 pub use lengths::{
     DimensionFit, RefusedDimensions, SizeComparison, SpanSizes, Test, ViewScale, ViewsDisagree,
     implausible_size, views_that_disagree,

@@ -1,9 +1,9 @@
 //! One row a figure, for spreadsheets: comma separated values after RFC 4180 (Shafranovich 2005), UTF-8, CRLF.
 use super::{json::*, wording::kind_word};
-use crate::printable::is_command;
+use crate::{measurement::verdict_of, printable::is_command, statistics::Measured};
 
 /// The columns.
-const HEAD: [&str; 10] = [
+const HEAD: [&str; 11] = [
     "view",
     "kind",
     "name",
@@ -14,13 +14,14 @@ const HEAD: [&str; 10] = [
     "high",
     "tolerance",
     "verdict",
+    "verdict of the measure",
 ];
 
 /// All figures of a report, one a row; a figure that is absent has no row.
 ///
 /// The columns are view, kind (region, span, angle, landmark, known length, edge overlap, registration, leave alone, or
-/// view for one that could not be compared), name, measure, unit, value, low and high (95 %), tolerance where one holds, and verdict. The
-/// verdict is that of the whole region, span or angle, not of the row. Text that a spreadsheet would run as a formula
+/// view for one that could not be compared), name, measure, unit, value, low and high (95 %), tolerance where one holds, the verdict on
+/// the whole region, span or angle, and that on the row's own figure, where its interval is judged by a tolerance. Text that a spreadsheet would run as a formula
 /// begins with an apostrophe.
 pub fn to_csv(report: &Report) -> String {
     let mut rows = Rows(format!("{}\r\n", HEAD.join(",")));
@@ -122,10 +123,11 @@ impl Rows {
     /// One row; the numbers are value, low, high, tolerance.
     fn add(&mut self, item: &Item<'_>, measure: &str, unit: &str, numbers: [Option<f64>; 4]) {
         let texts = [item.view, item.kind, item.name, measure, unit].map(cell);
+        let own = own_verdict(numbers).map_or("", Verdict::word);
         let numbers = numbers.map(|n| n.map_or(String::new(), number));
         let verdict = item.verdict.map_or("", Verdict::word);
         self.0.push_str(&format!(
-            "{},{},{verdict}\r\n",
+            "{},{},{verdict},{own}\r\n",
             texts.join(","),
             numbers.join(",")
         ));
@@ -154,6 +156,12 @@ impl Rows {
             self.add(item, measure, unit, [value, None, None, None]);
         }
     }
+}
+
+/// The verdict on a figure with an interval and a tolerance.
+fn own_verdict([value, low, high, tolerance]: [Option<f64>; 4]) -> Option<Verdict> {
+    let figure = Measured::new(value?, low?, high?)?;
+    Some(verdict_of(figure, tolerance?))
 }
 
 /// Nine significant digits; an exponent only where the plain number would be very long.

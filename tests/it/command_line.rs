@@ -8,8 +8,21 @@ use std::{
 use tempfile::TempDir;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_tickstrip");
-const COMMANDS: [&str; 10] = [
-    "compare", "check", "new", "mark", "watch", "serve", "schema", "scale", "demo", "rectify",
+const COMMANDS: [&str; 14] = [
+    "compare",
+    "check",
+    "new",
+    "mark",
+    "watch",
+    "serve",
+    "schema",
+    "scale",
+    "demo",
+    "rectify",
+    "camera",
+    "carry",
+    "completions",
+    "draw",
 ];
 
 /// A folder with two black images and the example job, its images among them.
@@ -68,6 +81,27 @@ fn help_goes_to_standard_output_and_shows_an_example() {
     let all = stdout(&run(folder.path(), &["--help"]));
     assert!(COMMANDS.iter().all(|command| all.contains(command)));
     assert!(all.contains("3  some views could not be compared"));
+}
+
+#[test]
+fn shells_are_given_every_command() {
+    let folder = folder();
+    for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
+        let output = run(folder.path(), &["completions", shell]);
+        assert_eq!(output.status.code(), Some(0), "{shell}");
+        let text = stdout(&output);
+        assert!(COMMANDS.iter().all(|c| text.contains(c)), "{shell}");
+        assert!(
+            text.contains("--quiet") || text.contains("quiet"),
+            "{shell}"
+        );
+    }
+    // What bash is given, bash reads.
+    let script = stdout(&run(folder.path(), &["completions", "bash"]));
+    let read = std::process::Command::new("bash")
+        .args(["-n", "-c", &script])
+        .status();
+    assert!(read.is_ok_and(|status| status.success()));
 }
 
 #[test]

@@ -776,7 +776,7 @@ fn read_csv(text: &str) -> Vec<Vec<String>> {
 }
 
 #[test]
-fn the_table_of_measures_has_ten_columns_in_every_row() {
+fn the_table_of_measures_has_all_columns_in_every_row() {
     for report in all_reports() {
         let rows = read_csv(&to_csv(&report));
         assert_eq!(
@@ -791,11 +791,12 @@ fn the_table_of_measures_has_ten_columns_in_every_row() {
                 "low",
                 "high",
                 "tolerance",
-                "verdict"
+                "verdict",
+                "verdict of the measure"
             ]
         );
         for row in &rows {
-            assert_eq!(row.len(), 10, "{row:?}");
+            assert_eq!(row.len(), 11, "{row:?}");
         }
         for cell in rows[1..].iter().flat_map(|r| &r[5..9]) {
             assert!(
@@ -825,9 +826,22 @@ fn a_figure_is_one_row_with_its_interval_and_tolerance() {
             "3.443",
             "4.803",
             "2",
+            "out",
             "out"
         ]
     );
+    // Each figure by its own tolerance; without one it has no verdict.
+    for row in &rows[1..] {
+        let number = |k: usize| row[k].parse::<f64>().ok();
+        let judged = (number(6), number(7), number(8));
+        let expected = match judged {
+            (Some(low), Some(high), Some(limit)) if low >= -limit && high <= limit => "within",
+            (Some(low), Some(high), Some(limit)) if low > limit || high < -limit => "out",
+            (Some(_), Some(_), Some(_)) => "undecided",
+            _ => "",
+        };
+        assert_eq!(row[10], expected, "{row:?}");
+    }
     assert!(
         !rows.iter().any(|r| r[1] == "region" && r[2] == "draw bar"),
         "nothing was measured there"

@@ -34,6 +34,57 @@ pub(super) struct Test {
     pub(super) redundancy: f64,
 }
 
+impl Test {
+    /// Of a mark with this residual and covariance; `spread` is the covariance of its prediction, in which it has a share where it
+    /// `is_kept`.
+    pub(super) fn of(
+        residual: Vector2<f64>,
+        own: Matrix2<f64>,
+        spread: Matrix2<f64>,
+        is_kept: bool,
+    ) -> Self {
+        let of_residual: Matrix2<f64> = if is_kept { own - spread } else { own + spread };
+        let floored = of_residual + own * FLOOR;
+        let statistic = floored
+            .try_inverse()
+            .map_or(0.0, |inverse| (residual.transpose() * inverse * residual).x);
+        let redundancy = if is_kept {
+            (1.0 - spread.trace() / own.trace()).clamp(0.0, 1.0)
+        } else {
+            1.0
+        };
+        Self {
+            statistic: statistic.max(0.0),
+            redundancy,
+        }
+    }
+}
+
+/// The mark to leave out next: the one with the largest statistic, or, where errors show at other marks too, the one of a few without
+/// which all is cheapest.
+pub(super) fn worst_of(
+    tests: &[Test],
+    kept: &[bool],
+    cost_without: impl Fn(usize) -> f64,
+) -> Option<usize> {
+    let is_bad = |&k: &usize| {
+        kept[k]
+            && tests[k].redundancy > LEAST_REDUNDANCY
+            && tests[k].statistic > Cleaned::critical()
+    };
+    let mut bad: Vec<usize> = (0..tests.len()).filter(is_bad).collect();
+    bad.sort_by(|&a, &b| tests[b].statistic.total_cmp(&tests[a].statistic));
+    bad.truncate(TRIED);
+    let is_shared = bad.len() > 1 && bad.iter().any(|&k| tests[k].redundancy < SHARED_REDUNDANCY);
+    if !is_shared {
+        return bad.first().copied();
+    }
+    bad.into_iter()
+        .map(|k| (cost_without(k), k))
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, k)| k)
+}
+
 /// Marks that are looked through, with the camera that they give.
 #[derive(Clone, Debug)]
 pub(super) struct Cleaned {
@@ -82,22 +133,12 @@ impl Cleaned {
     }
 
     fn test(&self, row: &Row, is_kept: bool) -> Test {
-        let spread = self.solved.of_prediction(row);
-        let own = row.covariance;
-        let of_residual: Matrix2<f64> = if is_kept { own - spread } else { own + spread };
-        let floored = of_residual + own * FLOOR;
-        let statistic = floored.try_inverse().map_or(0.0, |inverse| {
-            (row.residual.transpose() * inverse * row.residual).x
-        });
-        let redundancy = if is_kept {
-            (1.0 - spread.trace() / own.trace()).clamp(0.0, 1.0)
-        } else {
-            1.0
-        };
-        Test {
-            statistic: statistic.max(0.0),
-            redundancy,
-        }
+        Test::of(
+            row.residual,
+            row.covariance,
+            self.solved.of_prediction(row),
+            is_kept,
+        )
     }
 
     /// Largest statistic that a good mark has.
@@ -158,20 +199,7 @@ impl Cleaned {
     /// The mark to leave out next.
     fn worst(&self) -> Option<usize> {
         let tests = self.tests();
-        let is_bad = |&k: &usize| {
-            self.kept[k]
-                && tests[k].redundancy > LEAST_REDUNDANCY
-                && tests[k].statistic > Self::critical()
-        };
-        let mut bad: Vec<usize> = (0..tests.len()).filter(is_bad).collect();
-        bad.sort_by(|&a, &b| tests[b].statistic.total_cmp(&tests[a].statistic));
-        bad.truncate(TRIED);
-        let is_shared =
-            bad.len() > 1 && bad.iter().any(|&k| tests[k].redundancy < SHARED_REDUNDANCY);
-        if !is_shared {
-            return bad.first().copied();
-        }
-        let cost_without = |&k: &usize| {
+        let cost_without = |k: usize| {
             let mut kept = self.kept.clone();
             kept[k] = false;
             let plan = Plan {
@@ -181,10 +209,7 @@ impl Cleaned {
             let solved = self.problem.solve(&self.solved.camera, &plan);
             solved.map_or(f64::INFINITY, |s| s.cost)
         };
-        bad.into_iter()
-            .map(|k| (cost_without(&k), k))
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-            .map(|(_, k)| k)
+        worst_of(&tests, &self.kept, cost_without)
     }
 
     /// Takes marks back that fit the others after all.

@@ -11,11 +11,14 @@ use super::{
 use crate::{
     registration::{
         checks::settings::CHECKS,
-        space::{marks, settings::SPACE, solving::Weighing},
+        space::{
+            marks::{self, Test},
+            settings::SPACE,
+            solving::Weighing,
+        },
     },
     stop,
 };
-use nalgebra::Matrix2;
 
 /// Exchanged pairs that are looked for.
 const MOST_EXCHANGES: usize = 3;
@@ -23,14 +26,6 @@ const MOST_EXCHANGES: usize = 3;
 const MOST_WRONG: usize = 8;
 /// Marks that are left out at least so many stay in all.
 const LEAST_LEFT: usize = 6;
-/// A mark without this redundancy shows no error of its own.
-const LEAST_REDUNDANCY: f64 = 0.03;
-/// Below this redundancy an error shows at other marks too: what to leave out is tried.
-const SHARED_REDUNDANCY: f64 = 0.35;
-/// Marks that are then tried.
-const TRIED: usize = 3;
-/// Part of a mark's own noise that is added to the deviation of its residual, so that none divides by nothing.
-const FLOOR: f64 = 1e-3;
 /// Steps of a robust solution, of one that a mark is tried with, and of one to the end.
 const ROBUST_STEPS: usize = 15;
 const TRIED_STEPS: usize = 8;
@@ -42,15 +37,6 @@ const WEAK: usize = 3;
 
 /// Kinds of errors, each with its own expectation.
 const KINDS: [std::ops::Range<usize>; 3] = [SIZE..TURN, TURN..OFFSET, OFFSET..NINE];
-
-/// The test of one mark.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Test {
-    /// Chi-square with two degrees of freedom, were the mark good.
-    statistic: f64,
-    /// The part of its own error that its residual shows.
-    pub(super) redundancy: f64,
-}
 
 /// Marks that were looked through, with what they give.
 #[derive(Clone, Debug)]
@@ -129,21 +115,7 @@ impl Cleaned {
         let spread = self
             .solved
             .of_prediction(&self.joint, &self.joint.marks[k], row);
-        let own = row.covariance;
-        let of_residual: Matrix2<f64> = if is_kept { own - spread } else { own + spread };
-        let floored = of_residual + own * FLOOR;
-        let statistic = floored.try_inverse().map_or(0.0, |inverse| {
-            (row.residual.transpose() * inverse * row.residual).x
-        });
-        let redundancy = if is_kept {
-            (1.0 - spread.trace() / own.trace()).clamp(0.0, 1.0)
-        } else {
-            1.0
-        };
-        Test {
-            statistic: statistic.max(0.0),
-            redundancy,
-        }
+        Test::of(row.residual, row.covariance, spread, is_kept)
     }
 
     fn count(&self) -> usize {
@@ -228,24 +200,8 @@ impl Cleaned {
     /// The mark to leave out next.
     fn worst(&self) -> Option<usize> {
         let tests = self.tests();
-        let is_bad = |&k: &usize| {
-            self.kept[k]
-                && tests[k].redundancy > LEAST_REDUNDANCY
-                && tests[k].statistic > marks::Cleaned::critical()
-        };
-        let mut bad: Vec<usize> = (0..tests.len()).filter(is_bad).collect();
-        bad.sort_by(|&a, &b| tests[b].statistic.total_cmp(&tests[a].statistic));
-        bad.truncate(TRIED);
-        let is_shared =
-            bad.len() > 1 && bad.iter().any(|&k| tests[k].redundancy < SHARED_REDUNDANCY);
-        if !is_shared {
-            return bad.first().copied();
-        }
-        let cost_without = |&k: &usize| self.without(k).map_or(f64::INFINITY, |s| s.cost);
-        bad.into_iter()
-            .map(|k| (cost_without(&k), k))
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-            .map(|(_, k)| k)
+        let cost_without = |k: usize| self.without(k).map_or(f64::INFINITY, |s| s.cost);
+        marks::worst_of(&tests, &self.kept, cost_without)
     }
 
     /// The solution without a mark.

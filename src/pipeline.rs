@@ -30,7 +30,8 @@ pub use whole_file::{There, clear_left, free_name, write_whole};
 
 use crate::{
     contour,
-    drawing::{self, DrawnFile, SheetPage, ViewToDraw},
+    drawing::{self, DrawnFile, SheetPage, SpaceToDraw, ViewToDraw},
+    drawn::JobMesh,
     images::ViewLook,
     job::{self, Job, View},
     measurement,
@@ -46,6 +47,7 @@ use mesh::RunMesh;
 use render::Rendered;
 use results_folder::{NewResults, REPORT};
 use std::{borrow::Cow, collections::BTreeMap, fs, path::PathBuf};
+use together::{InSpace, found_in_space};
 
 /// What happens during a comparison, for a progress display. Comes from several threads.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -136,11 +138,15 @@ fn compare_all(
     let done = turns::in_turns(&views, options, &stop::is_asked, &|view, look| {
         comparison.compare_view(view, look)
     })?;
-    drop(mesh);
     let (outcomes, pages): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.outcome, d.page)).unzip();
-    let report = Report::new(job, &outcomes).with_space(space_of(job, &views));
+    let mut pages: Vec<SheetPage> = pages.into_iter().flatten().collect();
+    let mut space = space_of(job, &views);
+    if let (Some(space), Some(mesh), false) = (&mut space, mesh.whole(), pages.is_empty()) {
+        pages.extend(comparison.draw_space(space, mesh)?);
+    }
+    drop(mesh);
+    let report = Report::new(job, &outcomes).with_space(space.map(|space| space.entry));
     stop::check()?;
-    let pages: Vec<SheetPage> = pages.into_iter().flatten().collect();
     let (results, notes) = if pages.is_empty() && folder.has_earlier() {
         (Results::EarlierKept, Vec::new())
     } else {
@@ -157,14 +163,14 @@ fn compare_all(
 }
 
 /// What the photos tell together, where all of them are among the views that are compared.
-fn space_of(job: &Job, views: &[&View]) -> Option<report::SpaceEntry> {
+fn space_of(job: &Job, views: &[&View]) -> Option<InSpace> {
     let together = job.together.as_ref()?;
     let is_compared = |&k: &usize| views.iter().any(|view| view.name == job.views[k].name);
     together
         .views
         .iter()
         .all(is_compared)
-        .then(|| in_space(job))?
+        .then(|| found_in_space(job))?
 }
 
 fn selected<'a>(job: &'a Job, names: &[String]) -> Result<Vec<&'a View>, Error> {
@@ -197,6 +203,27 @@ struct Comparison<'r> {
 }
 
 impl Comparison<'_> {
+    /// Draws the model in space with its parts, where any has figures; the sheet.
+    fn draw_space(&self, space: &mut InSpace, mesh: &JobMesh) -> Result<Option<SheetPage>, Error> {
+        if space.parts.is_empty() {
+            return Ok(None);
+        }
+        let views = &space.entry.views;
+        let photos: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
+        let (file, page) = drawing::draw_in_space(&SpaceToDraw {
+            job: self.job,
+            model: &mesh.model,
+            edges: &mesh.edges,
+            parts: &space.parts,
+            photos: &photos,
+            date: &self.options.date,
+            paper: self.options.paper,
+        })?;
+        self.folder.write(file.name, &file.bytes)?;
+        space.entry.picture = Some(file.name.to_owned());
+        Ok(Some(page))
+    }
+
     fn compare_view<'a>(
         &self,
         view: &'a View,

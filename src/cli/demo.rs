@@ -4,7 +4,10 @@ use super::{
     messages::{Action, Failure, Terminal, shown_path},
     new::write_new,
 };
-use crate::job::{InputError, read_input};
+use crate::{
+    job::{self, InputError, read_input},
+    pipeline,
+};
 use std::{
     fs,
     path::{Path, PathBuf},
@@ -48,21 +51,69 @@ const FILES: &[(&str, &[u8])] = &[
     ),
 ];
 
-/// The job among [`FILES`].
+/// The same of the demo of cameras.
+const CAMERA_FILES: &[(&str, &[u8])] = &[
+    (
+        "pump.json",
+        include_bytes!("../../fixtures/camera-demo/pump.json"),
+    ),
+    (
+        "pump.3mf",
+        include_bytes!("../../fixtures/camera-demo/pump.3mf"),
+    ),
+    (
+        "gate.jpg",
+        include_bytes!("../../fixtures/camera-demo/gate.jpg"),
+    ),
+    (
+        "market.jpg",
+        include_bytes!("../../fixtures/camera-demo/market.jpg"),
+    ),
+];
+
+/// The job among the files of either.
 const JOB: &str = "pump.json";
 
 /// Write a demo job, the hand-worked fire pump of a harbour town at 1:24, and compare it
+///
+/// With --camera it is the pump's mesh beside two photos whose cameras nobody knows: they are solved, the mesh is drawn as they saw it
+/// and compared, and the errors of its parts in space come from both photos together.
 #[derive(clap::Args, Debug)]
-#[command(after_help = "Example:\n  tickstrip demo fire-pump-demo")]
+#[command(after_help = "Examples:\n  tickstrip demo fire-pump-demo\n  tickstrip demo --camera")]
 pub(super) struct Arguments {
-    /// Folder to write to; files of yours in it are not overwritten
-    #[arg(value_name = "DIR", default_value = "fire-pump-demo")]
-    folder: PathBuf,
+    /// Folder to write to, fire-pump-demo (fire-pump-camera with --camera) unless you name one; files of yours in it are not overwritten
+    #[arg(value_name = "DIR")]
+    folder: Option<PathBuf>,
+    /// The demo of cameras: a mesh with named parts, and two photos
+    #[arg(long)]
+    camera: bool,
+}
+
+impl Arguments {
+    fn folder(&self) -> &Path {
+        let left_out = if self.camera {
+            "fire-pump-camera"
+        } else {
+            "fire-pump-demo"
+        };
+        self.folder.as_deref().unwrap_or(Path::new(left_out))
+    }
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
-    write(&arguments.folder, FILES)?;
-    let job = arguments.folder.join(JOB);
+    let folder = arguments.folder();
+    let files = if arguments.camera {
+        CAMERA_FILES
+    } else {
+        FILES
+    };
+    write(folder, files)?;
+    let job = folder.join(JOB);
+    if arguments.camera {
+        let read = job::read(&job)?;
+        let cameras = pipeline::cameras(&read, &[])?;
+        terminal.result(&format!("{}\n", cameras.to_text()))?;
+    }
     let comparison = compare::Arguments::with_defaults(job);
     let status = compare::run(&comparison, terminal)?;
     let out = comparison.out_folder();
@@ -70,7 +121,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         "\nThe demo's model is off on purpose. Look at:\n  {}\n  {}\nThe job, to change and compare again:\n  {}\n",
         shown_path(&out.join("report.html")),
         shown_path(&out.join("sheet.pdf")),
-        shown_path(&arguments.folder.join(JOB)),
+        shown_path(&folder.join(JOB)),
     ))?;
     // The demo did what it should, whatever it found; only failures count.
     Ok(match status {

@@ -46,6 +46,9 @@ pub enum Error {
         /// What is wrong with it.
         cause: Cow<'static, str>,
     },
+    /// The mesh cannot be drawn.
+    #[error("drawing: {0}")]
+    Projection(#[from] crate::meshes::ProjectionError),
     /// The run was asked to stop.
     #[error(transparent)]
     Stopped(#[from] Stopped),
@@ -66,6 +69,7 @@ impl Error {
             Self::Scene { .. } => "scene",
             Self::Png(_) => "png",
             Self::Jpeg { .. } => "jpeg",
+            Self::Projection(error) => error.code(),
             Self::Stopped(_) => "stopped",
             Self::Pdf { .. } => "pdf",
         }

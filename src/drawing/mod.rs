@@ -16,6 +16,7 @@ mod explain;
 mod figures;
 mod grid;
 mod heat;
+mod in_space;
 mod labels;
 mod marks;
 mod model;
@@ -35,6 +36,7 @@ mod svg;
 mod synthetic;
 mod table;
 mod text;
+mod tinted;
 mod title_block;
 mod view_to_draw;
 mod window;
@@ -44,6 +46,7 @@ pub use self::{
     drawn_file::DrawnFile,
     error::Error,
     explain::{explain, explain_rectification},
+    in_space::{SpaceToDraw, draw_in_space},
     model::{model_png, model_svg},
     paper::Paper,
     pdf::sheets_pdf,

@@ -75,6 +75,17 @@ pub enum Error {
         /// The parts there are.
         known: String,
     },
+    /// A datum part that the mesh does not have.
+    #[error(
+        "the \"datum\" of \"model\" names the part \"{}\", and the mesh has {known}",
+        shortened(part)
+    )]
+    NoSuchDatum {
+        /// The part.
+        part: String,
+        /// The parts there are.
+        known: String,
+    },
     /// More parts than a view has regions.
     #[error(
         "{found} parts of the mesh are seen, and a view has at most {most} regions; join parts that are judged together, or state \"regions\""
@@ -125,7 +136,7 @@ impl Error {
             Self::Unsure { .. } => "camera-unsure",
             Self::BesideMesh { .. } => "places-beside-mesh",
             Self::LargeMesh { .. } => "mesh-too-large-for-places",
-            Self::NoSuchPart { .. } => "unknown-part",
+            Self::NoSuchPart { .. } | Self::NoSuchDatum { .. } => "unknown-part",
             Self::TooManyParts { .. } => "too-many-parts",
             Self::Behind { .. } => "place-behind-camera",
             Self::Projection(error) => error.code(),

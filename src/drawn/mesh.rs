@@ -17,6 +17,8 @@ pub struct JobMesh {
     pub model: Model,
     /// Their edges.
     pub edges: Edges,
+    /// Names of the parts that are right, as the job states them.
+    datum: Vec<String>,
 }
 
 impl JobMesh {
@@ -27,7 +29,11 @@ impl JobMesh {
     pub fn read(source: &ModelSource) -> Result<Self, meshes::Error> {
         let model = meshes::read_source(source, Limits::default())?;
         let edges = Edges::of(&model, source.crease_deg.unwrap_or(CREASE_DEG));
-        Ok(Self { model, edges })
+        Ok(Self {
+            model,
+            edges,
+            datum: source.datum.clone(),
+        })
     }
 
     /// Its visible edges from a camera, in a picture of this size (width, height).
@@ -48,6 +54,13 @@ impl JobMesh {
     /// Refuses landmarks whose places or parts are not those of the mesh.
     pub(super) fn check(&self, landmarks: &[Landmark]) -> Result<(), Error> {
         let parts = self.model.parts();
+        let is_unknown = |name: &&String| parts.iter().all(|known| known.name != **name);
+        if let Some(part) = self.datum.iter().find(is_unknown) {
+            return Err(Error::NoSuchDatum {
+                part: part.clone(),
+                known: listed(parts.iter().map(|part| part.name.as_str())),
+            });
+        }
         for landmark in landmarks {
             let Some(part) = &landmark.part else { continue };
             if parts.iter().all(|known| known.name != *part) {

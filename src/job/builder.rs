@@ -161,7 +161,7 @@ impl View {
             },
             same_camera: true,
             marks_are_right: false,
-            registration: RawRegistration::default(),
+            registration: None,
             landmarks: Vec::new(),
             known: Vec::new(),
             spans: Vec::new(),
@@ -177,11 +177,11 @@ impl ViewBuilder {
     /// The kind of the registration; left out: a similarity.
     #[must_use]
     pub fn registration(mut self, kind: RegistrationKind) -> Self {
-        self.raw.registration = match kind {
+        self.raw.registration = Some(match kind {
             RegistrationKind::Similarity => RawRegistration::Similarity,
             RegistrationKind::Affine => RawRegistration::Affine,
             RegistrationKind::Projective => RawRegistration::Projective,
-        };
+        });
         self
     }
 
@@ -283,7 +283,7 @@ impl Landmark {
                 name: name.into(),
                 render: Some(mark(in_render)),
                 reference: mark(in_reference),
-                usage: RawUse::Datum,
+                usage: Some(RawUse::Datum),
                 model_mm: None,
                 part: None,
                 on: None,
@@ -298,7 +298,7 @@ impl LandmarkBuilder {
     /// Makes it one that is only measured.
     #[must_use]
     pub fn check(mut self) -> Self {
-        self.raw.usage = RawUse::Check;
+        self.raw.usage = Some(RawUse::Check);
         self
     }
 

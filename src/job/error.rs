@@ -252,6 +252,15 @@ fault_kinds! {
     /// A drawn render of a reference with an unknown lens.
     #[error("the render is drawn, which follows no lens that only the landmarks tell; state \"straight_lines\" in \"rectify\", or leave \"lens\" out")]
     "lens-of-drawn" LensOfDrawn
+    /// A registration that a drawn render does not have.
+    #[error("the render is drawn by the camera that its landmarks tell, and laid over its reference by a projective registration; leave \"registration\" out")]
+    "registration-of-drawn" RegistrationOfDrawn
+    /// A plane of the subject, which a drawn render does not need.
+    #[error("the render is drawn by the camera that its landmarks tell, which shows planes of the subject as it saw them; of \"rectify\" it needs the corners of a screen and \"straight_lines\": leave \"{key}\" out")]
+    "plane-of-drawn" PlaneOfDrawn {
+        /// The key.
+        key: &'static str,
+    }
     /// A landmark that cannot be seen in a drawn render.
     #[error("the landmark \"{name}\" has no \"model_mm\", by which it is found in a drawn render; state its place on the model, or leave it out")]
     "no-place-of-drawn" NoPlaceOfDrawn {
@@ -578,13 +587,13 @@ fault_kinds! {
         view: String,
     }
     /// One landmark on two parts.
-    #[error("the landmark \"{name}\" belongs to the regions \"{first}\" and \"{second}\"; in views that are taken \"together\" a point lies on one part: list it in one of them")]
+    #[error("the landmark \"{name}\" belongs to the parts \"{first}\" and \"{second}\"; in views that are taken \"together\" a point lies on one of them: list it there alone")]
     "landmark-of-two-parts" LandmarkOfTwoParts {
         /// The landmark.
         name: String,
-        /// The earlier region.
+        /// The earlier part.
         first: String,
-        /// The region here.
+        /// The part here.
         second: String,
     }
     /// The same camera as itself, or as one that is the same as another.

@@ -168,6 +168,8 @@ pub struct ModelSource {
     /// Facets that meet at a greater angle than this make an edge, degrees; `None`: as
     /// [`CREASE_DEG`](crate::meshes::CREASE_DEG).
     pub crease_deg: Option<f64>,
+    /// Names of the parts that are right; empty: the landmarks alone say so.
+    pub datum: Vec<String>,
 }
 
 /// A file of the mesh.

@@ -60,6 +60,11 @@ pub struct RawModel {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(extend("minimum" = 1, "maximum" = 180))]
     pub crease_deg: Option<f64>,
+    /// Names of the parts that are right: landmarks on them ("part") are datum unless their "use" says otherwise, landmarks on others
+    /// check.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000), inner(length(min = 1, max = 200)))]
+    pub datum: Vec<String>,
 }
 
 /// A file of the model's mesh.
@@ -191,9 +196,9 @@ pub struct RawView {
     /// Compare although the edges of both images agree no better than chance around the datum marks.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub marks_are_right: bool,
-    /// The transform that takes the rectified reference to the render.
-    #[serde(default)]
-    pub registration: RawRegistration,
+    /// The transform that takes the rectified reference to the render; left out: similarity, projective where the render is drawn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub registration: Option<RawRegistration>,
     /// Points marked in both images.
     #[schemars(length(max = 1000))]
     pub landmarks: Vec<RawLandmark>,
@@ -404,9 +409,9 @@ pub struct RawLandmark {
     pub render: Option<Mark>,
     /// Its mark in the reference as it is on disk, pixels.
     pub reference: Mark,
-    /// What the mark is for.
-    #[serde(rename = "use", default)]
-    pub usage: RawUse,
+    /// What the mark is for; left out: datum, but check on a `part` that the `datum` of the job's `model` does not name.
+    #[serde(rename = "use", default, skip_serializing_if = "Option::is_none")]
+    pub usage: Option<RawUse>,
     /// Where the point is on the model, millimetres, where the CAD program can tell it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub model_mm: Option<[f64; 3]>,

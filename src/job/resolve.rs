@@ -44,6 +44,10 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
         scale: scale.unwrap_or(defaults.scale),
         tolerance: tolerance(&raw.tolerance, defaults.tolerance),
         folder: defaults.folder,
+        datum: raw
+            .model
+            .as_ref()
+            .map_or_else(Vec::new, |m| m.datum.clone()),
     };
     let print = raw.print.map(|print| Print {
         pixel_mm: print.pixel_mm,
@@ -66,7 +70,7 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
     scale?;
     let smallest_visible = smallest_visible?;
     together::same_cameras(raw, &mut views, faults);
-    let together = together::together(raw, &views, faults);
+    let together = together::together(raw, &views, around.tolerance, faults);
     faults.is_empty().then(|| Job {
         title: raw.title.clone(),
         file: file.to_owned(),
@@ -147,6 +151,7 @@ fn model(raw: &RawModel, around: &Surroundings, faults: &mut Faults) -> Option<M
         files: files?,
         unit: raw.unit.map(unit),
         crease_deg: raw.crease_deg,
+        datum: raw.datum.clone(),
     })
 }
 
@@ -173,7 +178,7 @@ pub(super) fn view(
         &format!("{at}/landmarks"),
         &raw.landmarks,
         faults,
-        |raw, at, faults| landmark(raw, is_drawn, at, faults),
+        |raw, at, faults| landmark(raw, (is_drawn, &around.datum), at, faults),
     );
     let marks = MarkNames {
         names: Names::collect(
@@ -222,7 +227,7 @@ pub(super) fn view(
         reference: reference?,
         same_camera: raw.same_camera,
         marks_are_right: raw.marks_are_right,
-        registration: registration(raw.registration),
+        registration: registration(raw.registration.unwrap_or_default()),
         landmarks: landmarks?,
         known: known?,
         spans: spans?,
@@ -413,7 +418,18 @@ fn silhouette(corners: &[Mark], at: &str, faults: &mut Faults) -> Option<Mask> {
     Some(Mask::Outline(corners.iter().map(|c| c.xy()).collect()))
 }
 
-fn landmark(raw: &RawLandmark, is_drawn: bool, at: &str, faults: &mut Faults) -> Option<Landmark> {
+/// Whether the job says which parts are right, and this is none of them.
+fn is_beside(datum: &[String], part: Option<&String>) -> bool {
+    !datum.is_empty() && part.is_some_and(|part| !datum.contains(part))
+}
+
+/// A landmark; without a use it is datum, but for one on a part beside those of `datum`.
+fn landmark(
+    raw: &RawLandmark,
+    (is_drawn, datum): (bool, &[String]),
+    at: &str,
+    faults: &mut Faults,
+) -> Option<Landmark> {
     let is_large = |number: &&f64| number.abs() > 1e12;
     if let Some(&found) = raw.model_mm.iter().flatten().find(is_large) {
         faults.push(
@@ -432,8 +448,10 @@ fn landmark(raw: &RawLandmark, is_drawn: bool, at: &str, faults: &mut Faults) ->
         render,
         reference: point(raw.reference),
         usage: match raw.usage {
-            RawUse::Datum => LandmarkUse::Datum,
-            RawUse::Check => LandmarkUse::Check,
+            Some(RawUse::Datum) => LandmarkUse::Datum,
+            Some(RawUse::Check) => LandmarkUse::Check,
+            None if is_beside(datum, raw.part.as_ref()) => LandmarkUse::Check,
+            None => LandmarkUse::Datum,
         },
         model_mm: raw.model_mm,
         part: raw.part.clone(),

@@ -14,6 +14,8 @@ pub(super) struct Surroundings {
     pub scale: ScaleRatio,
     /// Job-wide tolerance.
     pub tolerance: Tolerance,
+    /// Parts of the model that are right; empty: the job does not say.
+    pub datum: Vec<String>,
 }
 
 impl Surroundings {
@@ -29,6 +31,7 @@ impl Surroundings {
                 angle_deg: 1.0,
                 edge_overlap: 0.5,
             },
+            datum: Vec::new(),
         }
     }
 }

@@ -268,6 +268,7 @@ mod tests {
                 edge_overlap: 0.5,
             },
             landmarks: Vec::new(),
+            datum: Vec::new(),
         }
     }
 
@@ -286,6 +287,7 @@ mod tests {
             errors: errors.map(error),
             only_together: Vec::new(),
             would: None,
+            is_altered_datum: false,
         }
     }
 

@@ -19,7 +19,7 @@ pub(super) struct RunMesh {
 }
 
 impl RunMesh {
-    /// Reads the mesh where one of these views needs it.
+    /// Reads the mesh where one of these views needs it, or what several photos tell is drawn on it.
     ///
     /// # Errors
     /// [`Error::Stopped`]. What else goes wrong is told by the views that need it.
@@ -33,8 +33,8 @@ impl RunMesh {
             read,
             _memory: None,
         };
-        let Some(source) = (job.model.as_ref()).filter(|_| views.iter().any(|v| needs_mesh(v)))
-        else {
+        let is_needed = job.together.is_some() || views.iter().any(|v| needs_mesh(v));
+        let Some(source) = (job.model.as_ref()).filter(|_| is_needed) else {
             return Ok(none(None));
         };
         let lengths = source.files.iter().map(|file| fs::metadata(&file.path));
@@ -49,6 +49,11 @@ impl RunMesh {
             read: Some(read),
             _memory: Some(hold),
         })
+    }
+
+    /// The mesh, where it was read and can be used.
+    pub(super) fn whole(&self) -> Option<&JobMesh> {
+        self.read.as_ref()?.as_ref().ok()
     }
 
     /// The mesh for a view; `None` where it needs none.

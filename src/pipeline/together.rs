@@ -1,18 +1,29 @@
 //! Several photos together: from the views of the job that it names to the errors of the parts in space.
 use super::sizes::{Why, render_size, size};
 use crate::{
-    job::{self, Fault, Job, Together, View},
+    job::{self, Fault, Job, Together, TogetherPart, View},
     measurement::PartInSpace,
     registration::space::{
         self, Error,
         together::{ExpectedOfParts, PhotoFound, TogetherPhoto, adjust},
     },
-    report::{SpaceEntry, SpacePhoto},
+    report::{PartsBeside, SpaceEntry, SpacePhoto},
 };
+
+/// What the photos tell together, for the report, and the parts themselves.
+pub(super) struct InSpace {
+    pub(super) entry: SpaceEntry,
+    pub(super) parts: Vec<PartInSpace>,
+}
 
 /// What the photos tell together, where the job names some; of the images only the heads are read. A photo that cannot take
 /// part says why; the others go on.
 pub fn in_space(job: &Job) -> Option<SpaceEntry> {
+    found_in_space(job).map(|found| found.entry)
+}
+
+/// As [`in_space`], with the parts.
+pub(super) fn found_in_space(job: &Job) -> Option<InSpace> {
     let together = job.together.as_ref()?;
     let views: Vec<&View> = together.views.iter().map(|&k| &job.views[k]).collect();
     let sizes: Vec<Result<(u32, u32), Why>> = views
@@ -62,24 +73,25 @@ pub fn in_space(job: &Job) -> Option<SpaceEntry> {
     }
     let names: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
     let each = together.parts.iter().zip(&found.parts);
-    let unmarked = each.clone().filter(|(_, found)| found.is_none());
+    let is_judged = |part: &TogetherPart| part.landmarks.iter().any(|marks| !marks.is_empty());
+    let unmarked = each
+        .clone()
+        .filter(|(part, found)| found.is_none() && is_judged(part));
     let unmarked = unmarked.map(|(part, _)| part.name.clone()).collect();
     let parts: Vec<PartInSpace> = each
         .filter_map(|(part, found)| Some(PartInSpace::new(job, part, found.as_ref()?, &names)))
         .collect();
+    let rivals = found.rivals.iter().map(|&k| together.parts[k].name.clone());
+    let rivals = rivals.collect();
     let mut solved = found.photos.iter();
     let outcomes: Vec<SpacePhoto<'_>> = views
         .iter()
         .zip(&read)
         .map(|(view, read)| (*view, outcome(read, &mut solved)))
         .collect();
-    Some(SpaceEntry::new(
-        job,
-        &outcomes,
-        &parts,
-        unmarked,
-        found.widened,
-    ))
+    let beside = PartsBeside { unmarked, rivals };
+    let entry = SpaceEntry::new(job, &outcomes, &parts, beside, found.widened);
+    Some(InSpace { entry, parts })
 }
 
 fn outcome<'a>(
@@ -101,7 +113,8 @@ fn part_of(together: &Together, number: usize, view: &View) -> Vec<Option<usize>
     let placed = (0..view.landmarks.len()).filter(|&k| view.landmarks[k].model_mm.is_some());
     let part = |k: usize| {
         let mut parts = together.parts.iter();
-        parts.position(|part| part.landmarks[number].contains(&k))
+        parts
+            .position(|part| part.landmarks[number].contains(&k) || part.datum[number].contains(&k))
     };
     placed.map(part).collect()
 }

@@ -49,7 +49,7 @@ pub fn write_html(
     picture: &dyn Fn(&str) -> Option<Vec<u8>>,
     out: &mut dyn io::Write,
 ) -> io::Result<()> {
-    let page = page(report).into_string();
+    let page = page(report, picture).into_string();
     let [start, end] = around_places(&page);
     out.write_all(start.as_bytes())?;
     for (i, view) in report.views.iter().enumerate() {
@@ -73,7 +73,7 @@ fn around_places<const N: usize>(text: &str) -> [&str; N] {
 }
 
 /// The whole page, with a place for the views.
-fn page(report: &Report) -> Markup {
+fn page(report: &Report, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> Markup {
     html! {
         (DOCTYPE) "\n"
         html lang="en" {
@@ -82,7 +82,7 @@ fn page(report: &Report) -> Markup {
                 (header(report)) "\n"
                 main {
                     (changes(report)) "\n"
-                    @if let Some(space) = &report.space { (space_section(space)) "\n" }
+                    @if let Some(space) = &report.space { (space_section(space, picture)) "\n" }
                     (PLACE)
                 } "\n"
                 (footer(report)) "\n"

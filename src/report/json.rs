@@ -49,6 +49,10 @@ pub struct SpaceEntry {
     pub parts: Vec<SpacePartEntry>,
     /// Parts that no photo with a camera marks.
     pub unmarked: Vec<String>,
+    /// Datum parts one of which contradicts the others, where the marks do not tell which: none was taken out.
+    pub datum_disagrees: Vec<String>,
+    /// The sheet of the model in space, relative to the report's folder; null where the job has no mesh.
+    pub picture: Option<String>,
     /// By how much what is expected of parts was widened, because they are off by more.
     pub expected_widened: WidenedEntry,
     /// What to change in CAD, the worst first.
@@ -120,6 +124,8 @@ pub struct SpacePartEntry {
     pub would_tell: Option<String>,
     /// What to change in CAD.
     pub correction: Option<String>,
+    /// Whether its landmarks were to be datum, and contradict those of the other datum parts; then it is measured like any part.
+    pub altered_datum: bool,
 }
 
 /// Errors of a part's sizes.

@@ -13,13 +13,22 @@ use crate::{
 /// What became of one photo: its view, and its camera or why there is none (code and words).
 pub type SpacePhoto<'a> = (&'a View, Result<&'a PhotoFound, (&'static str, String)>);
 
+/// Names of parts that have no figures.
+#[derive(Clone, Debug, Default)]
+pub struct PartsBeside {
+    /// Parts that no photo with a camera marks.
+    pub unmarked: Vec<String>,
+    /// Datum parts one of which contradicts the others, where it cannot be told which.
+    pub rivals: Vec<String>,
+}
+
 impl SpaceEntry {
     /// Collects what was found.
     pub fn new(
         job: &Job,
         photos: &[SpacePhoto<'_>],
         parts: &[PartInSpace],
-        unmarked: Vec<String>,
+        beside: PartsBeside,
         widened: [f64; 3],
     ) -> Self {
         let mut parts: Vec<&PartInSpace> = parts.iter().collect();
@@ -46,7 +55,9 @@ impl SpaceEntry {
                 .iter()
                 .map(|part| part_entry(job, part, &names))
                 .collect(),
-            unmarked,
+            unmarked: beside.unmarked,
+            datum_disagrees: beside.rivals,
+            picture: None,
             expected_widened: WidenedEntry {
                 size: finite(widened[0]),
                 rotation: finite(widened[1]),
@@ -144,6 +155,7 @@ fn part_entry(job: &Job, part: &PartInSpace, names: &[&str]) -> SpacePartEntry {
         cannot_tell: part.cannot_tell.clone(),
         would_tell: part.would_tell.clone(),
         correction: part.correction.as_ref().map(|c| c.text.clone()),
+        altered_datum: part.found.is_altered_datum,
     }
 }
 

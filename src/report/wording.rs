@@ -346,6 +346,9 @@ pub(super) fn part_in_words(part: &SpacePartEntry) -> String {
         ));
     }
     pieces.extend(part.would_tell.as_ref().map(|text| clean(text)));
+    if part.altered_datum {
+        pieces.push("its landmarks were to be datum and contradict those of the other datum parts, so it is measured like a part that is judged".to_owned());
+    }
     pieces.join("; ")
 }
 
@@ -359,6 +362,12 @@ pub(super) fn notes_in_space(space: &SpaceEntry) -> Vec<String> {
         notes.push(format!(
             "no photo with a camera marks {}",
             clean(&space.unmarked.join(", "))
+        ));
+    }
+    if !space.datum_disagrees.is_empty() {
+        notes.push(format!(
+            "one of the datum parts {} is not where the others say, and the marks do not tell which: mark more of another datum part, or make the one that you doubt check",
+            clean(&space.datum_disagrees.join(", "))
         ));
     }
     let widened = &space.expected_widened;

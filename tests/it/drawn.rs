@@ -155,6 +155,22 @@ fn what_a_drawn_view_may_not_state_is_told_with_its_place() {
         "/views/0/reference/interior/lens: the render is drawn, which follows no lens",
     );
     refused(
+        |job| job["views"][0]["registration"] = "similarity".into(),
+        "/views/0/registration: the render is drawn by the camera that its landmarks tell, and laid over its reference by a projective",
+    );
+    refused(
+        |job| {
+            let lines = json!([[[100, 100], [900, 110]], [[100, 500], [900, 520]]]);
+            job["views"][0]["reference"]["rectify"] =
+                json!({ "horizontal": lines, "vertical": lines });
+        },
+        "/views/0/reference/rectify/horizontal: the render is drawn by the camera that its landmarks tell, which shows planes",
+    );
+    refused(
+        |job| job["views"][1]["reference"]["interior"] = json!({ "screen_corners": "none" }),
+        "/views/1/reference/rectify/corners: the render is drawn",
+    );
+    refused(
         |job| job["views"][0]["render"] = json!({}),
         "/views/0/render: the render has no picture; name its \"image\"",
     );

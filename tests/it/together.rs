@@ -181,7 +181,7 @@ fn views_that_contradict_each_other_are_refused_with_the_place() {
         ),
         (
             |job| job["views"][1]["regions"][0]["name"] = json!("lamp"),
-            "belongs to the regions \"lantern\" and \"lamp\"",
+            "belongs to the parts \"lantern\" and \"lamp\"",
         ),
         (
             |job| job["views"][1]["reference"]["interior"] = json!({ "same_as": "yard" }),

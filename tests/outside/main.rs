@@ -34,6 +34,7 @@ mod space_fountain;
 mod space_golden;
 mod space_lab_targets;
 mod space_mikhail;
+mod space_networks;
 mod space_rubik;
 mod space_teabox;
 mod space_visp_cube;

@@ -4,7 +4,8 @@ use crate::{
     job::{
         error::{FaultKind, Faults},
         raw::{
-            RawJob, RawKnown, RawLandmark, RawLens, RawMarkSigma, RawRenderKind, RawSide, RawView,
+            RawJob, RawKnown, RawLandmark, RawLens, RawMarkSigma, RawReference, RawRegistration,
+            RawRenderKind, RawScreenCorners, RawSide, RawView,
         },
         shapes::point,
     },
@@ -35,9 +36,33 @@ pub(super) fn check(raw: &RawView, at: &str, faults: &mut Faults) {
         let kind = FaultKind::BesideDrawn { key: "known" };
         faults.push(&format!("{at}/known/{index}/in"), kind);
     }
+    let kind = raw.registration.unwrap_or(RawRegistration::Projective);
+    if kind != RawRegistration::Projective {
+        let pointer = format!("{at}/registration");
+        faults.push(&pointer, FaultKind::RegistrationOfDrawn);
+    }
+    planes(&raw.reference, at, faults);
     if raw.reference.interior.lens == RawLens::Unknown {
         let pointer = format!("{at}/reference/interior/lens");
         faults.push(&pointer, FaultKind::LensOfDrawn);
+    }
+}
+
+/// Planes of the subject, by which nothing is rectified where the camera is known.
+fn planes(reference: &RawReference, at: &str, faults: &mut Faults) {
+    let Some(rectify) = &reference.rectify else {
+        return;
+    };
+    let is_no_screen = reference.interior.screen_corners == Some(RawScreenCorners::None);
+    let stated = [
+        ("corners", rectify.corners.is_some() && is_no_screen),
+        ("points", !rectify.points.is_empty()),
+        ("horizontal", !rectify.horizontal.is_empty()),
+        ("vertical", !rectify.vertical.is_empty()),
+    ];
+    for (key, _) in stated.into_iter().filter(|(_, is_stated)| *is_stated) {
+        let pointer = format!("{at}/reference/rectify/{key}");
+        faults.push(&pointer, FaultKind::PlaneOfDrawn { key });
     }
 }
 

@@ -1,8 +1,8 @@
-//! Views that are adjusted together: names to indices, regions of one name to parts, and what contradicts itself between
+//! Views that are adjusted together: names to indices, regions and landmarks of one part to parts, and what contradicts itself between
 //! views.
 use crate::{
     job::{
-        Landmark, LandmarkUse, Together, TogetherPart, Tolerance, View,
+        Landmark, LandmarkUse, Region, Together, TogetherPart, Tolerance, View,
         error::{FaultKind, Faults},
         names::nearest,
         raw::{RawJob, RawReference},
@@ -16,7 +16,12 @@ use std::collections::HashMap;
 const SAME_PLACE: f64 = 1e-3;
 
 /// What is adjusted together; `None` where nothing is stated or something is wrong.
-pub(super) fn together(raw: &RawJob, views: &[View], faults: &mut Faults) -> Option<Together> {
+pub(super) fn together(
+    raw: &RawJob,
+    views: &[View],
+    tolerance: Tolerance,
+    faults: &mut Faults,
+) -> Option<Together> {
     let names = raw.together.as_ref()?;
     let mut indices = Vec::new();
     for (number, name) in names.iter().enumerate() {
@@ -31,7 +36,7 @@ pub(super) fn together(raw: &RawJob, views: &[View], faults: &mut Faults) -> Opt
         }
     }
     check_landmarks(views, &indices, faults);
-    let parts = parts(views, &indices, faults);
+    let parts = parts(views, &indices, tolerance, faults);
     faults.is_empty().then_some(Together {
         views: indices,
         parts,
@@ -103,25 +108,76 @@ fn check_landmarks(views: &[View], indices: &[usize], faults: &mut Faults) {
     }
 }
 
-/// Regions of one name are one part.
-fn parts(views: &[View], indices: &[usize], faults: &mut Faults) -> Vec<TogetherPart> {
+/// What a view calls a part: a region that it states; where it states none, what its landmarks name as their part.
+struct Group<'a> {
+    name: &'a str,
+    tolerance: Tolerance,
+    /// Landmarks, and the pointer to where each is said to lie on the part.
+    landmarks: Vec<(usize, String)>,
+}
+
+fn groups<'a>(view: &'a View, index: usize, tolerance: Tolerance) -> Vec<Group<'a>> {
+    if !view.regions.is_empty() {
+        let region = |(k, region): (usize, &'a Region)| {
+            let at = format!("/views/{index}/regions/{k}/landmarks");
+            let marks = region.landmarks.iter();
+            Group {
+                name: &region.name,
+                tolerance: region.tolerance,
+                landmarks: marks.map(|&mark| (mark, at.clone())).collect(),
+            }
+        };
+        return view.regions.iter().enumerate().map(region).collect();
+    }
+    let mut groups: Vec<Group<'a>> = Vec::new();
+    for (k, landmark) in view.landmarks.iter().enumerate() {
+        let Some(name) = landmark.part.as_deref() else {
+            continue;
+        };
+        let own = groups.iter().position(|group| group.name == name);
+        let own = own.unwrap_or_else(|| {
+            groups.push(Group {
+                name,
+                tolerance,
+                landmarks: Vec::new(),
+            });
+            groups.len() - 1
+        });
+        let at = format!("/views/{index}/landmarks/{k}/part");
+        groups[own].landmarks.push((k, at));
+    }
+    groups
+}
+
+/// Groups of one name are one part.
+fn parts(
+    views: &[View],
+    indices: &[usize],
+    tolerance: Tolerance,
+    faults: &mut Faults,
+) -> Vec<TogetherPart> {
     let mut parts: Vec<TogetherPart> = Vec::new();
     let mut numbers: HashMap<&str, usize> = HashMap::new();
     let mut owners: HashMap<&str, usize> = HashMap::new();
     for (number, &index) in indices.iter().enumerate() {
-        for (k, region) in views[index].regions.iter().enumerate() {
-            let part = *numbers.entry(region.name.as_str()).or_insert_with(|| {
+        for group in groups(&views[index], index, tolerance) {
+            let part = *numbers.entry(group.name).or_insert_with(|| {
                 parts.push(TogetherPart {
-                    name: region.name.clone(),
-                    tolerance: region.tolerance,
+                    name: group.name.to_owned(),
+                    tolerance: group.tolerance,
                     landmarks: vec![Vec::new(); indices.len()],
+                    datum: vec![Vec::new(); indices.len()],
                 });
                 parts.len() - 1
             });
-            parts[part].tolerance = tightest(parts[part].tolerance, region.tolerance);
-            for &mark in &region.landmarks {
+            parts[part].tolerance = tightest(parts[part].tolerance, group.tolerance);
+            for (mark, at) in group.landmarks {
                 let landmark = &views[index].landmarks[mark];
-                if landmark.usage == LandmarkUse::Datum || landmark.model_mm.is_none() {
+                if landmark.model_mm.is_none() {
+                    continue;
+                }
+                if landmark.usage == LandmarkUse::Datum {
+                    parts[part].datum[number].push(mark);
                     continue;
                 }
                 let owner = *owners.entry(landmark.name.as_str()).or_insert(part);
@@ -129,15 +185,16 @@ fn parts(views: &[View], indices: &[usize], faults: &mut Faults) -> Vec<Together
                     let kind = FaultKind::LandmarkOfTwoParts {
                         name: shortened(&landmark.name),
                         first: shortened(&parts[owner].name),
-                        second: shortened(&region.name),
+                        second: shortened(group.name),
                     };
-                    faults.push(&format!("/views/{index}/regions/{k}/landmarks"), kind);
+                    faults.push(&at, kind);
                 }
                 parts[part].landmarks[number].push(mark);
             }
         }
     }
-    parts.retain(|part| part.landmarks.iter().any(|marks| !marks.is_empty()));
+    let is_marked = |lists: &[Vec<usize>]| lists.iter().any(|marks| !marks.is_empty());
+    parts.retain(|part| is_marked(&part.landmarks) || is_marked(&part.datum));
     parts
 }
 

@@ -16,7 +16,11 @@ impl Picture {
         key: &str,
         picture: &dyn Fn(&str) -> Option<Vec<u8>>,
     ) -> Option<Self> {
-        let bytes = picture(view.files.get(key)?)?;
+        Self::shown(picture(view.files.get(key)?)?)
+    }
+
+    /// The picture of a file's bytes; `None` where its format is not one that browsers show.
+    pub(super) fn shown(bytes: Vec<u8>) -> Option<Self> {
         let media_type = match bytes.get(..12).unwrap_or(&bytes) {
             [0x89, b'P', b'N', b'G', ..] => "image/png",
             [0xFF, 0xD8, 0xFF, ..] => "image/jpeg",

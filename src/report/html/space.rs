@@ -1,10 +1,17 @@
 //! The section of the parts in space.
-use super::{badge::badge, correction::correction, tables::part_table};
+use super::{badge::badge, correction::correction, data_address::Picture, tables::part_table};
 use crate::report::{json::*, wording::*};
 use maud::{Markup, html};
 
+const CAPTION: &str = "The model from three sides, parts tinted by what all photos tell";
+
 /// What all photos tell together: the photos, what to change, the parts.
-pub(super) fn space_section(space: &SpaceEntry) -> Markup {
+pub(super) fn space_section(
+    space: &SpaceEntry,
+    picture: &dyn Fn(&str) -> Option<Vec<u8>>,
+) -> Markup {
+    let sheet = space.picture.as_deref().and_then(picture);
+    let sheet = sheet.and_then(Picture::shown);
     html! {
         section id="space" {
             h2 { "In space, all photos together " (badge(space.verdict)) }
@@ -19,6 +26,17 @@ pub(super) fn space_section(space: &SpaceEntry) -> Markup {
                 h3 { "What to change in CAD by all photos, worst first" }
                 ol.corrections {
                     @for c in &space.corrections { li { (correction(c)) } }
+                }
+                "\n"
+            }
+            @if let Some(sheet) = sheet {
+                div.pictures {
+                    figure {
+                        button type="button" aria-expanded="false" aria-label=(format!("Enlarge: {CAPTION}")) {
+                            img src=(sheet) alt=(CAPTION);
+                        }
+                        figcaption { (CAPTION) }
+                    }
                 }
                 "\n"
             }

@@ -33,6 +33,8 @@ pub struct Together {
     pub parts: Vec<Option<PartErrors>>,
     /// By how much what is expected of sizes, turns and offsets was widened, because the parts are off by more.
     pub widened: [f64; 3],
+    /// Datum parts one of which contradicts the others, where it cannot be told which.
+    pub rivals: Vec<usize>,
 }
 
 /// One photo among several.
@@ -70,6 +72,8 @@ pub struct PartErrors {
     pub only_together: Vec<Vec<usize>>,
     /// A further photo that would tell more.
     pub would: Option<Would>,
+    /// Whether it was to be datum, and its marks contradict those of the other datum parts.
+    pub is_altered_datum: bool,
 }
 
 /// One error of a part.
@@ -116,6 +120,7 @@ pub(super) fn together(
             photos: failed.collect(),
             parts: vec![None; parts],
             widened: [1.0; 3],
+            rivals: Vec::new(),
         };
     };
     let all = Found {
@@ -131,6 +136,7 @@ pub(super) fn together(
         photos: each.collect(),
         parts: all.parts(),
         widened: cleaned.widened,
+        rivals: cleaned.rivals.clone(),
     }
 }
 
@@ -301,6 +307,7 @@ impl Found<'_> {
             only_together: only_together(spread, &errors),
             errors,
             would: None,
+            is_altered_datum: cleaned.altered.contains(&part),
         })
     }
 }

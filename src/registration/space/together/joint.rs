@@ -30,6 +30,8 @@ pub(super) struct JointMark {
     pub(super) own: usize,
     /// The part it lies on; `None`: on what carries the cameras.
     pub(super) part: Option<usize>,
+    /// The part of a mark of the datum, where it is known.
+    pub(super) datum_part: Option<usize>,
     /// Place on the model, millimetres, and its standard deviation along each axis.
     pub(super) place: Vector3<f64>,
     pub(super) place_sigma: f64,

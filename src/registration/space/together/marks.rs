@@ -29,7 +29,7 @@ const LEAST_LEFT: usize = 6;
 /// Steps of a robust solution, of one that a mark is tried with, and of one to the end.
 const ROBUST_STEPS: usize = 15;
 const TRIED_STEPS: usize = 8;
-const STEPS: usize = 40;
+pub(super) const STEPS: usize = 40;
 /// Rounds of widening.
 const ROUNDS: usize = 4;
 /// A part with so many marks or fewer follows each of them.
@@ -52,6 +52,10 @@ pub(super) struct Cleaned {
     pub(super) freedom: f64,
     /// By how much what is expected of sizes, turns and offsets was widened.
     pub(super) widened: [f64; 3],
+    /// Datum parts that contradict the others and are measured like any part.
+    pub(super) altered: Vec<usize>,
+    /// Datum parts one of which does, and it cannot be told which.
+    pub(super) rivals: Vec<usize>,
 }
 
 /// The robust solution from a start.
@@ -86,6 +90,8 @@ impl Cleaned {
             factors,
             freedom: f64::INFINITY,
             widened: [1.0; 3],
+            altered: Vec::new(),
+            rivals: Vec::new(),
         };
         while cleaned.exchanged.len() < MOST_EXCHANGES && cleaned.exchange() {}
         let parts = cleaned.joint.parts.iter();
@@ -94,6 +100,7 @@ impl Cleaned {
         cleaned.widen(&stated, Weighing::Robust)?;
         cleaned.leave_out_gross();
         cleaned.solve(STEPS)?;
+        cleaned.free_altered()?;
         for _ in 0..2 {
             cleaned.leave_out_worst()?;
             cleaned.settle()?;
@@ -131,7 +138,7 @@ impl Cleaned {
         }
     }
 
-    fn solve(&mut self, steps: usize) -> Option<()> {
+    pub(super) fn solve(&mut self, steps: usize) -> Option<()> {
         let plan = self.plan(&self.kept, steps);
         self.solved = self.joint.solve(&self.solved.state, &plan)?;
         Some(())

@@ -1,4 +1,5 @@
 //! Several photos of one subject: all cameras and the errors of all parts in one adjustment.
+mod altered;
 mod figures;
 mod joint;
 mod marks;

@@ -15,7 +15,7 @@ use nalgebra::Vector3;
 pub struct TogetherPhoto {
     /// The photo and its marks.
     pub view: ViewPhoto,
-    /// The part that each mark lies on; marks of the datum lie on none, and others without one are only predicted.
+    /// The part that each mark lies on. By it datum marks are tested as a whole; other marks without one are only predicted.
     pub part_of: Vec<Option<usize>>,
     /// The photo that was taken with the same camera, focal length and crop: an earlier or a later one of the list.
     pub same_as: Option<usize>,
@@ -191,6 +191,7 @@ fn add_marks(
             photo: number,
             own,
             part: if of_datum.is_some() { None } else { *part },
+            datum_part: of_datum.and(*part),
             place: mark.place.vector(),
             place_sigma: mark.place_sigma_mm,
             mark: place_in_picture,

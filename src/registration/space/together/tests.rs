@@ -1,4 +1,5 @@
 //! Adjustments of invented objects with known errors, seen by plain matrices and not by the program's formula.
+mod altered;
 mod coverage;
 
 use super::{

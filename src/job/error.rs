@@ -560,6 +560,23 @@ fault_kinds! {
         /// The nearest names.
         known: String,
     }
+    /// A part that no view of those that are taken together marks.
+    #[error("no view that is taken \"together\" marks the part \"{name}\"; they have {known}")]
+    "unknown-part-of-symmetry" UnknownPartOfSymmetry {
+        /// The name.
+        name: String,
+        /// The parts there are.
+        known: String,
+    }
+    /// A part that is said to mirror more than one.
+    #[error("the part \"{name}\" is listed twice; a part has one mirror image")]
+    "part-mirrored-twice" PartMirroredTwice {
+        /// The name.
+        name: String,
+    }
+    /// Symmetry that nothing uses.
+    #[error("no views are taken \"together\", which is what the symmetry of the model is for; name them, or leave \"symmetry\" out")]
+    "symmetry-without-together" SymmetryWithoutTogether
     /// A view listed twice.
     #[error("the view \"{name}\" is listed twice; each photo counts once")]
     "view-listed-twice" ViewListedTwice {

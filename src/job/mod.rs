@@ -42,7 +42,7 @@ pub use rectify::stated_alone as rectify;
 pub use schema::schema;
 pub(crate) use shapes::centre as centre_of;
 pub use starter::{is_placeholder, starter};
-pub use together::{Together, TogetherPart};
+pub use together::{ModelSymmetry, Together, TogetherEnd, TogetherLength, TogetherPart};
 
 use crate::{
     frame::{Point, ReferencePx, RenderPx},

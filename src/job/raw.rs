@@ -65,6 +65,29 @@ pub struct RawModel {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 1000), inner(length(min = 1, max = 200)))]
     pub datum: Vec<String>,
+    /// What mirrors what, on the model and on the full-size object: a photo of one side tells of the other in views taken "together".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub symmetry: Option<RawModelSymmetry>,
+}
+
+/// A plane that mirrors the model, at right angles to one of its axes.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawModelSymmetry {
+    /// The axis that goes through the plane.
+    pub across: RawModelAxis,
+    /// Where it does, millimetres along the axis; left out: at 0.
+    #[serde(default)]
+    #[schemars(extend("minimum" = -1_000_000, "maximum" = 1_000_000))]
+    pub at_mm: f64,
+    /// Parts that are each other's mirror image.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 500), inner(inner(length(min = 1, max = 200))))]
+    pub pairs: Vec<[String; 2]>,
+    /// Parts that are their own mirror image.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000), inner(length(min = 1, max = 200)))]
+    pub parts: Vec<String>,
 }
 
 /// A file of the model's mesh.
@@ -730,6 +753,16 @@ choices! {
         Datum = "datum",
         /// It is only measured.
         Check = "check",
+    }
+    /// An axis of the model.
+    RawModelAxis {
+        /// x.
+        #[default]
+        X = "x",
+        /// y.
+        Y = "y",
+        /// z.
+        Z = "z",
     }
     /// What sort of picture the render is.
     RawRenderKind {

@@ -1,13 +1,17 @@
 //! Several photos together: from the views of the job that it names to the errors of the parts in space.
 use super::sizes::{Why, render_size, size};
 use crate::{
-    job::{self, Fault, Job, Together, TogetherPart, View},
+    frame::ModelPoint,
+    job::{self, Fault, Job, Together, TogetherEnd, TogetherLength, TogetherPart, View},
     measurement::PartInSpace,
     registration::space::{
         self, Error,
-        together::{ExpectedOfParts, PhotoFound, TogetherPhoto, adjust},
+        together::{
+            ExpectedOfParts, PhotoFound, Subject, SubjectEnd, SubjectLength, SubjectMirror,
+            TogetherPhoto, adjust,
+        },
     },
-    report::{PartsBeside, SpaceEntry, SpacePhoto},
+    report::{InSpaceLengths, PartsBeside, SpaceEntry, SpacePhoto},
 };
 
 /// What the photos tell together, for the report, and the parts themselves.
@@ -55,12 +59,8 @@ pub(super) fn found_in_space(job: &Job) -> Option<InSpace> {
             })
         })
         .collect();
-    let expected = ExpectedOfParts {
-        size_percent: job.expected.size_percent,
-        rotation_deg: job.expected.rotation_deg,
-        offset_percent: job.expected.offset_percent,
-    };
-    let mut found = adjust(&photos, together.parts.len(), &expected);
+    let (subject, used) = subject(job, together);
+    let mut found = adjust(&photos, &subject);
     // Of the photos that were read the parts know the numbers.
     let all: Vec<usize> = (0..views.len()).filter(|&k| read[k].is_ok()).collect();
     for part in found.parts.iter_mut().flatten() {
@@ -90,8 +90,46 @@ pub(super) fn found_in_space(job: &Job) -> Option<InSpace> {
         .map(|(view, read)| (*view, outcome(read, &mut solved)))
         .collect();
     let beside = PartsBeside { unmarked, rivals };
-    let entry = SpaceEntry::new(job, &outcomes, &parts, beside, found.widened);
+    let lengths = InSpaceLengths {
+        larger_percent: found.larger_percent,
+        found: used.into_iter().zip(found.lengths).collect(),
+    };
+    let entry = SpaceEntry::new(job, (&outcomes, &parts), beside, lengths, found.widened);
     Some(InSpace { entry, parts })
+}
+
+/// What is known of the subject, with the lengths that it has. One whose end lies on no part and is no datum says nothing.
+fn subject<'a>(job: &Job, together: &'a Together) -> (Subject, Vec<&'a TogetherLength>) {
+    let is_used = |end: &TogetherEnd| end.is_datum || end.part.is_some();
+    let used: Vec<&TogetherLength> = (together.lengths.iter())
+        .filter(|length| length.ends.iter().all(is_used))
+        .collect();
+    let end = |end: &TogetherEnd| SubjectEnd {
+        place: ModelPoint(end.place),
+        part: end.part,
+        is_datum: end.is_datum,
+    };
+    let lengths = used.iter().map(|length| SubjectLength {
+        ends: [end(&length.ends[0]), end(&length.ends[1])],
+        model_mm: length.length.at(job.scale).0,
+    });
+    let symmetry = together.symmetry.as_ref();
+    let subject = Subject {
+        parts: together.parts.len(),
+        expected: ExpectedOfParts {
+            size_percent: job.expected.size_percent,
+            rotation_deg: job.expected.rotation_deg,
+            offset_percent: job.expected.offset_percent,
+        },
+        lengths: lengths.collect(),
+        mirror: symmetry.map(|symmetry| SubjectMirror {
+            axis: symmetry.axis,
+            at_mm: symmetry.at_mm,
+            pairs: symmetry.pairs.clone(),
+            across: symmetry.own.clone(),
+        }),
+    };
+    (subject, used)
 }
 
 fn outcome<'a>(

@@ -53,10 +53,31 @@ pub struct SpaceEntry {
     pub datum_disagrees: Vec<String>,
     /// The sheet of the model in space, relative to the report's folder; null where the job has no mesh.
     pub picture: Option<String>,
+    /// By how much the model's datum parts are larger than the scale asks for, by known lengths between them; null where none is known.
+    pub model_larger_percent: Option<Figure>,
+    /// Known lengths on the full-size object between landmarks of these photos.
+    pub known: Vec<SpaceLengthEntry>,
     /// By how much what is expected of parts was widened, because they are off by more.
     pub expected_widened: WidenedEntry,
     /// What to change in CAD, the worst first.
     pub corrections: Vec<CorrectionEntry>,
+}
+
+/// A known length between two landmarks.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpaceLengthEntry {
+    /// One end.
+    pub from: String,
+    /// The other one.
+    pub to: String,
+    /// As it is stated.
+    pub full_size_mm: f64,
+    /// As the photos and all other lengths ask for where it is wrong, else as it comes out of all.
+    pub asked_full_size_mm: Option<f64>,
+    /// Whether it contradicts all else and is left out.
+    pub wrong: bool,
+    /// Whether nothing else checks it.
+    pub uncontrolled: bool,
 }
 
 /// One of the photos.

@@ -28,7 +28,7 @@ pub use html::{to_html, write_html};
 pub use json::{Report, SpaceEntry, from_json, to_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use schema::schema;
-pub use space::{PartsBeside, SpacePhoto};
+pub use space::{InSpaceLengths, PartsBeside, SpacePhoto};
 pub use table::{TABLE_COLOURS, TableStyle, space_table, table};
 
 /// Why a view could not be compared.

@@ -4,9 +4,13 @@ use super::{
     json::*,
 };
 use crate::{
-    job::{Job, View},
+    job::{Job, TogetherLength, View},
     measurement::PartInSpace,
-    registration::space::{MarkFinding, together::PhotoFound},
+    registration::space::{
+        MarkFinding,
+        together::{LengthFound, PhotoFound},
+    },
+    statistics::Measured,
     units::ModelMm,
 };
 
@@ -22,13 +26,33 @@ pub struct PartsBeside {
     pub rivals: Vec<String>,
 }
 
+/// What known lengths tell.
+#[derive(Clone, Debug, Default)]
+pub struct InSpaceLengths<'a> {
+    /// By how much the model's datum is larger than its scale asks for, per cent.
+    pub larger_percent: Option<Measured>,
+    /// Each known length with what it comes to.
+    pub found: Vec<(&'a TogetherLength, LengthFound)>,
+}
+
+fn length_entry(job: &Job, (length, found): &(&TogetherLength, LengthFound)) -> SpaceLengthEntry {
+    SpaceLengthEntry {
+        from: length.ends[0].name.clone(),
+        to: length.ends[1].name.clone(),
+        full_size_mm: length.length.0,
+        asked_full_size_mm: finite(ModelMm(found.asked_mm).full_size(job.scale).0),
+        wrong: found.is_wrong,
+        uncontrolled: found.is_uncontrolled,
+    }
+}
+
 impl SpaceEntry {
     /// Collects what was found.
     pub fn new(
         job: &Job,
-        photos: &[SpacePhoto<'_>],
-        parts: &[PartInSpace],
+        (photos, parts): (&[SpacePhoto<'_>], &[PartInSpace]),
         beside: PartsBeside,
+        lengths: InSpaceLengths<'_>,
         widened: [f64; 3],
     ) -> Self {
         let mut parts: Vec<&PartInSpace> = parts.iter().collect();
@@ -58,6 +82,8 @@ impl SpaceEntry {
             unmarked: beside.unmarked,
             datum_disagrees: beside.rivals,
             picture: None,
+            model_larger_percent: lengths.larger_percent.map(figure),
+            known: lengths.found.iter().map(|l| length_entry(job, l)).collect(),
             expected_widened: WidenedEntry {
                 size: finite(widened[0]),
                 rotation: finite(widened[1]),

@@ -370,6 +370,25 @@ pub(super) fn notes_in_space(space: &SpaceEntry) -> Vec<String> {
             clean(&space.datum_disagrees.join(", "))
         ));
     }
+    if let Some(larger) = &space.model_larger_percent {
+        notes.push(format!(
+            "by the known lengths between its datum landmarks the model is {} % larger than its scale asks for; errors of parts are against these landmarks",
+            plus_minus(larger, Sign::Always)
+        ));
+    }
+    for known in space.known.iter().filter(|known| known.wrong) {
+        let asked = known
+            .asked_full_size_mm
+            .map_or("another one".to_owned(), |mm| {
+                format!("{} mm", decimals(mm, 1))
+            });
+        notes.push(format!(
+            "the known length \"{}\" to \"{}\", {} mm, contradicts the photos and the other lengths, which ask for {asked}; it is left out",
+            clean(&known.from),
+            clean(&known.to),
+            decimals(known.full_size_mm, 1)
+        ));
+    }
     let widened = &space.expected_widened;
     let wide: Vec<String> = [
         ("sizes", widened.size),

@@ -3,6 +3,7 @@
 //!
 //! `tests/ATTACKS.md` says how to run an entry longer and how to run a finding again.
 mod bytes;
+mod camera;
 mod comparison;
 mod harness;
 mod http;
@@ -62,6 +63,13 @@ fn registration() {
     let make = |random: &mut Random| registration::made(random, &seeds);
     let entry = Entry::new("registration", seeds.clone(), make, registration::check);
     run(entry);
+}
+
+#[test]
+fn cameras() {
+    let seeds = corpus("jobs");
+    let make = |random: &mut Random| camera::made(random, &seeds);
+    run(Entry::new("cameras", seeds.clone(), make, camera::check));
 }
 
 #[test]

@@ -37,7 +37,11 @@ fn holds(figure: &Value, truth: f64) -> bool {
 }
 
 fn named<'a>(list: &'a Value, name: &str) -> &'a Value {
-    let found = list.as_array().expect("a list").iter().find(|e| e["name"] == name);
+    let found = list
+        .as_array()
+        .expect("a list")
+        .iter()
+        .find(|e| e["name"] == name);
     found.unwrap_or_else(|| panic!("no {name} in {list}"))
 }
 
@@ -52,7 +56,11 @@ fn offset_about(truth: &Value, anchor: [f64; 3]) -> [f64; 3] {
     let from: [f64; 3] = std::array::from_fn(|k| anchor[k] - own[k]);
     let (sin, cos) = turn[1].to_radians().sin_cos();
     // Turned back: by the transpose of a turn that takes z towards x.
-    let back = [cos * from[0] - sin * from[2], from[1], sin * from[0] + cos * from[2]];
+    let back = [
+        cos * from[0] - sin * from[2],
+        from[1],
+        sin * from[0] + cos * from[2],
+    ];
     std::array::from_fn(|k| {
         let subject = back[k] / (1.0 + size[k] / 100.0) + own[k] - offset[k];
         anchor[k] - subject
@@ -77,7 +85,9 @@ fn it_runs_and_says_where_to_look() {
     }
     let page = folder.path().join("pump/pump-results/report.html");
     let page = fs::read_to_string(page).expect("readable");
-    assert!(page.contains("alt=\"The model from three sides, parts tinted by what all photos tell\""));
+    assert!(
+        page.contains("alt=\"The model from three sides, parts tinted by what all photos tell\"")
+    );
 }
 
 #[test]
@@ -92,7 +102,10 @@ fn cameras_that_are_nowhere_stated_are_found() {
         let expected = truth[name]["focal_length_px"].as_f64().expect("a number");
         assert!(holds(focal, expected), "{name}: {focal}");
         let place = &camera["exterior"]["centre_model_mm"];
-        for (k, expected) in triple(&truth[name]["centre_model_mm"]).into_iter().enumerate() {
+        for (k, expected) in triple(&truth[name]["centre_model_mm"])
+            .into_iter()
+            .enumerate()
+        {
             assert!(holds(&place[k], expected), "{name} {k}: {place}");
         }
     }
@@ -115,7 +128,10 @@ fn the_errors_of_the_parts_are_found_in_space() {
         let offset = offset_about(errors, triple(&part["anchor_model_mm"]));
         for (k, axis) in ["x", "y", "z"].iter().enumerate() {
             count(sizes[k], triple(&errors["size_percent"])[k]);
-            count(&part["rotation_deg"][axis], triple(&errors["rotation_deg"])[k]);
+            count(
+                &part["rotation_deg"][axis],
+                triple(&errors["rotation_deg"])[k],
+            );
             count(&part["offset_model_mm"][axis], offset[k]);
         }
     }

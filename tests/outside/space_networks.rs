@@ -8,7 +8,7 @@ use tickstrip::{
     frame::{ModelPoint, Point},
     registration::space::{
         KnownLens, MarkFinding, SpaceMark, ViewPhoto,
-        together::{ExpectedOfParts, Together, TogetherPhoto, adjust},
+        together::{ExpectedOfParts, Subject, Together, TogetherPhoto, adjust},
     },
 };
 
@@ -43,8 +43,16 @@ fn a_part_of_the_surveyed_points_of_a_town_has_no_errors() {
     let case = golden::json(&folder, "case.json");
     let camera = &case["camera"];
     let number = |value: &Value| value.as_f64().expect("a number");
-    let id = |value: &Value| value["id"].as_u64().or(value["point"].as_u64()).expect("an id");
-    let control: BTreeMap<u64, [f64; 3]> = case["control"].as_array().expect("points").iter()
+    let id = |value: &Value| {
+        value["id"]
+            .as_u64()
+            .or(value["point"].as_u64())
+            .expect("an id")
+    };
+    let control: BTreeMap<u64, [f64; 3]> = case["control"]
+        .as_array()
+        .expect("points")
+        .iter()
         .map(|point| (id(point), in_space::numbers(&point["xyz"])))
         .collect();
     // Every third point is taken for a part of the model; the others carry the cameras.
@@ -62,22 +70,44 @@ fn a_part_of_the_surveyed_points_of_a_town_has_no_errors() {
             let is_of_part = is_part.contains(&id(m));
             let at = in_space::numbers::<2>(&m["uv"]).map(|v| v + 0.5);
             // Metres in place of millimetres; plan and height are good to 2 and 4 cm.
-            marks.push(mark(id(m).to_string(), control[&id(m)], 0.03, at, !is_of_part));
+            marks.push(mark(
+                id(m).to_string(),
+                control[&id(m)],
+                0.03,
+                at,
+                !is_of_part,
+            ));
             part_of.push(is_of_part.then_some(0));
         }
-        TogetherPhoto { view: ViewPhoto { photo: known, marks }, part_of, same_as: None }
+        TogetherPhoto {
+            view: ViewPhoto {
+                photo: known,
+                marks,
+            },
+            part_of,
+            same_as: None,
+        }
     };
     let photos: Vec<TogetherPhoto> = (1..=5).map(photo_of).collect();
-    let found = adjust(&photos, 1, &EXPECTED);
+    let found = adjust(&photos, &Subject::of(1, EXPECTED));
     for (k, photo) in found.photos.iter().enumerate() {
-        let photo = photo.as_ref().unwrap_or_else(|e| panic!("photo {}: {e}", k + 1));
+        let photo = photo
+            .as_ref()
+            .unwrap_or_else(|e| panic!("photo {}: {e}", k + 1));
         // The published adjustment leaves 1.10 px, ties included.
         assert!(photo.rms_px < 1.6, "photo {}: {}", k + 1, photo.rms_px);
-        let wrong = photo.marks.iter().filter(|m| m.finding == MarkFinding::Wrong);
+        let wrong = photo
+            .marks
+            .iter()
+            .filter(|m| m.finding == MarkFinding::Wrong);
         assert_eq!(wrong.count(), 0, "photo {}", k + 1);
     }
     let (holds, told) = held(&found);
-    assert!(told >= 8 && holds + 1 >= told, "{holds} of {told}: {:?}", found.parts[0]);
+    assert!(
+        told >= 8 && holds + 1 >= told,
+        "{holds} of {told}: {:?}",
+        found.parts[0]
+    );
 }
 
 struct Observed {
@@ -87,13 +117,19 @@ struct Observed {
 }
 
 fn observations(text: &str, photo: &str, pixel_mm: f64, pixels: [f64; 2]) -> Vec<Observed> {
-    let rows = text.lines().skip(1).map(|line| line.split(',').collect::<Vec<_>>());
+    let rows = text
+        .lines()
+        .skip(1)
+        .map(|line| line.split(',').collect::<Vec<_>>());
     let own = rows.filter(|row| row[0] == photo);
     own.map(|row| {
         let number = |k: usize| row[k].parse::<f64>().expect("a number");
         Observed {
             point: row[1].to_owned(),
-            at: [pixels[0] / 2.0 + number(2) / pixel_mm, pixels[1] / 2.0 - number(3) / pixel_mm],
+            at: [
+                pixels[0] / 2.0 + number(2) / pixel_mm,
+                pixels[1] / 2.0 - number(3) / pixel_mm,
+            ],
             is_used: row[6] == "1",
         }
     })
@@ -112,34 +148,57 @@ fn photos_of_one_camera_around_an_object_agree_with_the_published_network() {
     let published = -start["camera"]["c_mm"].as_f64().expect("a length") / pixel;
     let names = ["9", "13", "27", "89"];
     let mut switched_off = Vec::new();
-    let photos: Vec<TogetherPhoto> = names.iter().enumerate().map(|(k, name)| {
-        let mut known = in_space::photo((pixels[0] as u32, pixels[1] as u32), None);
-        known.lens = KnownLens::unknown();
-        let (mut marks, mut part_of) = (Vec::new(), Vec::new());
-        for (n, seen) in observations(&text, name, pixel, pixels).into_iter().enumerate() {
-            if !seen.is_used {
-                switched_off.push((k, marks.len()));
+    let photos: Vec<TogetherPhoto> = names
+        .iter()
+        .enumerate()
+        .map(|(k, name)| {
+            let mut known = in_space::photo((pixels[0] as u32, pixels[1] as u32), None);
+            known.lens = KnownLens::unknown();
+            let (mut marks, mut part_of) = (Vec::new(), Vec::new());
+            for (n, seen) in observations(&text, name, pixel, pixels)
+                .into_iter()
+                .enumerate()
+            {
+                if !seen.is_used {
+                    switched_off.push((k, marks.len()));
+                }
+                // Coordinates are rounded to a millimetre.
+                let place = in_space::numbers(&start["points"][&seen.point]);
+                let number: usize = seen.point.parse().expect("a number");
+                let is_of_part = number % 7 == 0 && seen.is_used;
+                let _ = n;
+                marks.push(mark(seen.point, place, 0.29, seen.at, !is_of_part));
+                part_of.push(is_of_part.then_some(0));
             }
-            // Coordinates are rounded to a millimetre.
-            let place = in_space::numbers(&start["points"][&seen.point]);
-            let number: usize = seen.point.parse().expect("a number");
-            let is_of_part = number % 7 == 0 && seen.is_used;
-            let _ = n;
-            marks.push(mark(seen.point, place, 0.29, seen.at, !is_of_part));
-            part_of.push(is_of_part.then_some(0));
-        }
-        TogetherPhoto { view: ViewPhoto { photo: known, marks }, part_of, same_as: (k > 0).then_some(0) }
-    }).collect();
-    let found = adjust(&photos, 1, &EXPECTED);
+            TogetherPhoto {
+                view: ViewPhoto {
+                    photo: known,
+                    marks,
+                },
+                part_of,
+                same_as: (k > 0).then_some(0),
+            }
+        })
+        .collect();
+    let found = adjust(&photos, &Subject::of(1, EXPECTED));
     let mut accused = 0;
     for (name, photo) in names.iter().zip(&found.photos) {
-        let photo = photo.as_ref().unwrap_or_else(|e| panic!("photo {name}: {e}"));
+        let photo = photo
+            .as_ref()
+            .unwrap_or_else(|e| panic!("photo {name}: {e}"));
         let focal = in_space::told(photo.camera.focal_px);
-        eprintln!("{name}: {focal:?} {published} rms {} sigma {}", photo.rms_px, photo.mark_sigma_px);
+        eprintln!(
+            "{name}: {focal:?} {published} rms {} sigma {}",
+            photo.rms_px, photo.mark_sigma_px
+        );
         let place = photo.camera.centre_mm.map(|c| in_space::told(c));
         let truth = in_space::numbers::<6>(&start["photos"][*name]);
         eprintln!("{place:?} {truth:?}");
-        accused += photo.marks.iter().filter(|m| m.finding == MarkFinding::Wrong).count();
+        accused += photo
+            .marks
+            .iter()
+            .filter(|m| m.finding == MarkFinding::Wrong)
+            .count();
     }
     for (k, own) in &switched_off {
         let m = &found.photos[*k].as_ref().expect("there").marks[*own];

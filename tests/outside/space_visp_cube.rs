@@ -2,7 +2,7 @@
 use crate::{golden, in_space, reference};
 use tickstrip::registration::space::{
     self, MarkFinding, ViewPhoto,
-    together::{ExpectedOfParts, TogetherPhoto, adjust},
+    together::{ExpectedOfParts, Subject, TogetherPhoto, adjust},
 };
 
 #[test]
@@ -86,7 +86,7 @@ fn six_photos_tell_that_the_cube_is_84_mm_high_and_not_88() {
         rotation_deg: 1.5,
         offset_percent: 0.8,
     };
-    let found = adjust(&photos, 1, &expected);
+    let found = adjust(&photos, &Subject::of(1, expected));
     let solved = found.photos.iter().flatten();
     assert!(solved.clone().count() >= 5, "{:?}", found.photos);
     let wrong = solved.flat_map(|photo| &photo.marks);

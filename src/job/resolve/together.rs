@@ -2,12 +2,13 @@
 //! views.
 use crate::{
     job::{
-        Landmark, LandmarkUse, Region, Together, TogetherPart, Tolerance, View,
+        End, Landmark, LandmarkUse, ModelSymmetry, Region, Side, Together, TogetherEnd,
+        TogetherLength, TogetherPart, Tolerance, View,
         error::{FaultKind, Faults},
         names::nearest,
-        raw::{RawJob, RawReference},
+        raw::{RawJob, RawModelAxis, RawModelSymmetry, RawReference},
     },
-    printable::shortened,
+    printable::{listed, shortened},
     units::ModelMm,
 };
 use std::collections::HashMap;
@@ -22,7 +23,13 @@ pub(super) fn together(
     tolerance: Tolerance,
     faults: &mut Faults,
 ) -> Option<Together> {
-    let names = raw.together.as_ref()?;
+    let symmetry = raw.model.as_ref().and_then(|m| m.symmetry.as_ref());
+    let Some(names) = raw.together.as_ref() else {
+        if symmetry.is_some() {
+            faults.push("/model/symmetry", FaultKind::SymmetryWithoutTogether);
+        }
+        return None;
+    };
     let mut indices = Vec::new();
     for (number, name) in names.iter().enumerate() {
         let at = format!("/together/{number}");
@@ -37,10 +44,97 @@ pub(super) fn together(
     }
     check_landmarks(views, &indices, faults);
     let parts = parts(views, &indices, tolerance, faults);
+    let symmetry = symmetry.map(|raw| mirrored(raw, &parts, faults));
+    let lengths = lengths(views, &indices, &parts);
     faults.is_empty().then_some(Together {
         views: indices,
         parts,
+        lengths,
+        symmetry,
     })
+}
+
+/// Names of parts to indices.
+fn mirrored(raw: &RawModelSymmetry, parts: &[TogetherPart], faults: &mut Faults) -> ModelSymmetry {
+    let mut seen: Vec<usize> = Vec::new();
+    let mut index = |name: &str, at: String| {
+        let Some(found) = parts.iter().position(|part| part.name == name) else {
+            let (name, known) = (
+                shortened(name),
+                listed(parts.iter().map(|p| p.name.as_str())),
+            );
+            faults.push(&at, FaultKind::UnknownPartOfSymmetry { name, known });
+            return 0;
+        };
+        if seen.contains(&found) {
+            let name = shortened(name);
+            faults.push(&at, FaultKind::PartMirroredTwice { name });
+        }
+        seen.push(found);
+        found
+    };
+    let mut pairs = Vec::new();
+    for (k, pair) in raw.pairs.iter().enumerate() {
+        let at = |side: usize| format!("/model/symmetry/pairs/{k}/{side}");
+        pairs.push([index(&pair[0], at(0)), index(&pair[1], at(1))]);
+    }
+    let mut own = Vec::new();
+    for (k, name) in raw.parts.iter().enumerate() {
+        own.push(index(name, format!("/model/symmetry/parts/{k}")));
+    }
+    ModelSymmetry {
+        axis: match raw.across {
+            RawModelAxis::X => 0,
+            RawModelAxis::Y => 1,
+            RawModelAxis::Z => 2,
+        },
+        at_mm: raw.at_mm,
+        pairs,
+        own,
+    }
+}
+
+/// The known lengths of the references between two landmarks with places on the model, each once.
+fn lengths(views: &[View], indices: &[usize], parts: &[TogetherPart]) -> Vec<TogetherLength> {
+    let mut found: Vec<TogetherLength> = Vec::new();
+    for (number, &index) in indices.iter().enumerate() {
+        let view = &views[index];
+        let end = |end: End| {
+            let End::Landmark(k) = end else { return None };
+            let landmark = &view.landmarks[k];
+            let is_datum = landmark.usage == LandmarkUse::Datum;
+            let lists = |part: &TogetherPart| {
+                let list = if is_datum {
+                    &part.datum
+                } else {
+                    &part.landmarks
+                };
+                list[number].contains(&k)
+            };
+            Some(TogetherEnd {
+                name: landmark.name.clone(),
+                place: landmark.model_mm?,
+                part: parts.iter().position(lists),
+                is_datum,
+            })
+        };
+        let stated = view.known.iter();
+        for known in stated.filter(|k| k.side == Side::Reference && k.along.is_none()) {
+            let (Some(from), Some(to), Some(length)) =
+                (end(known.from), end(known.to), known.length)
+            else {
+                continue;
+            };
+            let length = TogetherLength {
+                ends: [from, to],
+                length,
+            };
+            if !found.contains(&length) {
+                found.push(length);
+            }
+        }
+    }
+    found
 }
 
 fn view_of(name: &str, views: &[View], at: &str, faults: &mut Faults) -> Option<usize> {

@@ -52,6 +52,16 @@ settings! {
             "How far from a photo another one is thought of that would tell more.";
         far_aside_deg = 25.0, "degrees", "judgement":
             "The same where that is too near.";
+        length_marks = 0.2, "marks", "judgement: who measures a length finds its ends better than who clicks them":
+            "Standard deviation of a known length on the subject, in that of a mark at the scale of the photos.";
+        unknown_scale = 1.0, "of its logarithm", "judgement":
+            "Standard deviation of the subject's size, in what the model's scale makes it, where a known length tells it.";
+        mirror_percent = 0.2, "%", "judgement":
+            "How well sizes of parts agree that mirror each other (standard deviation).";
+        mirror_deg = 0.1, "degrees", "judgement":
+            "The same of their turns.";
+        mirror_mm = 0.02, "model mm", "judgement":
+            "The same of their offsets.";
         most_wrong_share = 0.33, "of the datum marks", "judgement":
             "Where so many contradict the others, a mirrored picture is tried.";
     }

@@ -128,6 +128,7 @@ impl Cleaned {
         joint.parts.push(JointPart {
             anchor: (low + high) / 2.0,
             expected,
+            first: None,
         });
         for &k in own {
             joint.marks[k].part = Some(number);
@@ -157,6 +158,17 @@ impl Cleaned {
             .map(|m| m.place);
         let (low, high) = box_of(places);
         self.joint.parts[part].anchor = (low + high) / 2.0;
+        for end in self
+            .joint
+            .lengths
+            .iter_mut()
+            .flat_map(|length| &mut length.ends)
+        {
+            if end.datum_part == Some(part) {
+                end.part = Some(part);
+            }
+        }
+        self.joint.lay_out();
         self.kept = kept;
         self.solved.state = state;
         self.altered.push(part);

@@ -4,6 +4,7 @@ use super::{
     normal::Own,
     part::{NINE, OFFSET, SIZE, TURN},
     starting::{Started, TogetherPhoto, box_of},
+    subject::Subject,
     would::{Would, would_tell},
 };
 use crate::{
@@ -35,6 +36,21 @@ pub struct Together {
     pub widened: [f64; 3],
     /// Datum parts one of which contradicts the others, where it cannot be told which.
     pub rivals: Vec<usize>,
+    /// By how much the model's datum is larger than its scale makes the subject, per cent; `None` where no known length tells it.
+    pub larger_percent: Option<Measured>,
+    /// What each known length comes to, in the order given; none where no photo was solved.
+    pub lengths: Vec<LengthFound>,
+}
+
+/// What a known length comes to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LengthFound {
+    /// Whether it contradicts all else and is left out.
+    pub is_wrong: bool,
+    /// Whether nothing else checks it.
+    pub is_uncontrolled: bool,
+    /// What all else asks for where it is left out, else what comes of all, model millimetres.
+    pub asked_mm: f64,
 }
 
 /// One photo among several.
@@ -110,7 +126,7 @@ pub(super) fn together(
     photos: &[TogetherPhoto],
     looked: Vec<Result<Looked, Error>>,
     found: Option<(Cleaned, Started)>,
-    parts: usize,
+    subject: &Subject,
 ) -> Together {
     let Some((cleaned, started)) = found else {
         let failed = looked
@@ -118,9 +134,11 @@ pub(super) fn together(
             .map(|l| Err(l.err().unwrap_or(Error::NotTogether)));
         return Together {
             photos: failed.collect(),
-            parts: vec![None; parts],
+            parts: vec![None; subject.parts],
             widened: [1.0; 3],
             rivals: Vec::new(),
+            larger_percent: None,
+            lengths: Vec::new(),
         };
     };
     let all = Found {
@@ -137,6 +155,8 @@ pub(super) fn together(
         parts: all.parts(),
         widened: cleaned.widened,
         rivals: cleaned.rivals.clone(),
+        larger_percent: larger_percent(&cleaned),
+        lengths: lengths(&cleaned),
     }
 }
 
@@ -310,6 +330,29 @@ impl Found<'_> {
             is_altered_datum: cleaned.altered.contains(&part),
         })
     }
+}
+
+/// The model is larger where the subject is smaller than its scale makes it.
+fn larger_percent(cleaned: &Cleaned) -> Option<Measured> {
+    let at = cleaned.joint.scale_at?;
+    let deviation = cleaned.solved.spread.cameras[(at, at)].max(0.0).sqrt();
+    let factor = (-cleaned.solved.state.log_scale).exp();
+    Measured::from_deviation(
+        100.0 * (factor - 1.0),
+        100.0 * factor * deviation,
+        cleaned.freedom,
+    )
+}
+
+fn lengths(cleaned: &Cleaned) -> Vec<LengthFound> {
+    let tests = cleaned.joint.length_tests(&cleaned.solved);
+    let each = cleaned.joint.lengths.iter().zip(tests);
+    let found = each.map(|(length, test)| LengthFound {
+        is_wrong: !length.is_kept,
+        is_uncontrolled: test.is_some_and(|t| t.redundancy < CHECKS.uncontrolled.get()),
+        asked_mm: test.map_or(length.log.exp(), |t| t.asked_mm),
+    });
+    found.collect()
 }
 
 /// The numbers of a part that are not told.

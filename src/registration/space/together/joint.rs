@@ -4,6 +4,7 @@
 //! K. Levenberg (1944), D. Marquardt (1963); the reduction in [`super::normal`]. What is stated sharper than
 //! [`SHARPEST`] is taken as that sharp: normal equations square what lies between it and a mark.
 use super::{
+    beside::{JointLength, JointMirror},
     normal::{Normal, Spread},
     part::{NINE, Nine, moved, on_subject},
 };
@@ -45,7 +46,7 @@ pub(super) struct JointPhoto {
     pub(super) units: Units,
     /// What is known of its camera; its marks stand in [`Joint::marks`].
     pub(super) problem: Problem,
-    /// Where its numbers stand among those of all cameras, and how many they are.
+    /// Where its numbers stand among those of the whole, and how many they are.
     pub(super) first: usize,
     pub(super) count: usize,
     /// Whether the deviation of its marks is stated.
@@ -57,6 +58,8 @@ pub(super) struct JointPhoto {
 pub(super) struct JointPart {
     pub(super) anchor: Vector3<f64>,
     pub(super) expected: Nine,
+    /// Where its numbers stand among those of the cameras, where something ties it to other parts.
+    pub(super) first: Option<usize>,
 }
 
 /// All that is adjusted together.
@@ -67,6 +70,13 @@ pub(super) struct Joint {
     pub(super) marks: Vec<JointMark>,
     /// Photos of one camera.
     pub(super) ties: Vec<[usize; 2]>,
+    /// Known lengths, and errors that mirror each other.
+    pub(super) lengths: Vec<JointLength>,
+    pub(super) mirrors: Vec<JointMirror>,
+    /// Where the logarithm of the subject's size stands, in what the model's scale makes it, where a length tells it.
+    pub(super) scale_at: Option<usize>,
+    /// How many numbers cameras, parts that are tied and the scale have; [`Joint::lay_out`] counts them.
+    pub(super) numbers: usize,
 }
 
 /// Cameras and errors of parts.
@@ -74,6 +84,8 @@ pub(super) struct Joint {
 pub(super) struct State {
     pub(super) cameras: Vec<Camera>,
     pub(super) errors: Vec<Nine>,
+    /// Logarithm of the subject's size in what the model's scale makes it.
+    pub(super) log_scale: f64,
 }
 
 /// What is solved for, and how far.
@@ -142,11 +154,6 @@ impl Row {
 }
 
 impl Joint {
-    /// How many numbers all cameras have.
-    fn count(&self) -> usize {
-        self.photos.iter().map(|photo| photo.count).sum()
-    }
-
     fn row(&self, mark: &JointMark, state: &State, beyond: &Beyond, factor: f64) -> Option<Row> {
         let photo = &self.photos[mark.photo];
         let (place, by_errors) = match mark.part {
@@ -248,9 +255,15 @@ impl Joint {
     /// The equations about a state, all rows, and the cost; `None` where a mark that takes part is not shown.
     pub(super) fn linear(&self, state: &State, plan: &Plan<'_>) -> Option<(Normal, Vec<Row>, f64)> {
         let rows = self.rows(state, plan)?;
-        let mut normal = Normal::zeros(self.count(), self.parts.len());
+        let mut normal = Normal::zeros(self.numbers, self.parts.len());
         let mut cost = self.observe(state, plan, &mut normal);
+        cost += self.observe_beside(state, plan.weighing, &mut normal)?;
         for ((block, part), errors) in normal.parts.iter_mut().zip(&self.parts).zip(&state.errors) {
+            if part.first.is_some() {
+                // Nothing of it is eliminated.
+                block.own = SMatrix::identity();
+                continue;
+            }
             let expected = errors.component_div(&part.expected);
             block.own += SMatrix::<f64, NINE, NINE>::identity();
             block.right -= expected;
@@ -296,8 +309,20 @@ impl Joint {
         let mut right = normal.right.rows_mut(first, n);
         right += &weighed * row.residual;
         let Some(part) = mark.part else { return };
-        let block = &mut normal.parts[part];
         let weighed = row.by_part.transpose() * weight;
+        if let Some(at) = self.parts[part].first {
+            let mut own = normal.cameras.fixed_view_mut::<NINE, NINE>(at, at);
+            own += weighed * row.by_part;
+            let mut right = normal.right.fixed_rows_mut::<NINE>(at);
+            right += weighed * row.residual;
+            let with = weighed * by_camera;
+            let mut below = normal.cameras.view_mut((at, first), (NINE, n));
+            below += &with;
+            let mut beside = normal.cameras.view_mut((first, at), (n, NINE));
+            beside += with.transpose();
+            return;
+        }
+        let block = &mut normal.parts[part];
         block.own += weighed * row.by_part;
         block.right += weighed * row.residual;
         let mut with = block.with.columns_mut(first, n);
@@ -321,8 +346,17 @@ impl Joint {
         Some(State {
             cameras: cameras.collect(),
             errors: parts
-                .map(|((part, errors), step)| moved(errors, &step.component_mul(&part.expected)))
+                .map(|((part, errors), step)| {
+                    let tied = part
+                        .first
+                        .map(|at| steps.cameras.fixed_rows::<NINE>(at).into_owned());
+                    moved(
+                        errors,
+                        &tied.as_ref().unwrap_or(step).component_mul(&part.expected),
+                    )
+                })
                 .collect(),
+            log_scale: state.log_scale + self.scale_at.map_or(0.0, |at| steps.cameras[at]),
         })
     }
 
@@ -362,8 +396,8 @@ impl Joint {
             ..*plan
         };
         let spread = match plan.weighing {
-            Weighing::LeastSquares => normal.spread()?,
-            Weighing::Robust => self.linear(&state, &plain)?.0.spread()?,
+            Weighing::LeastSquares => self.spread(&normal)?,
+            Weighing::Robust => self.spread(&self.linear(&state, &plain)?.0)?,
         };
         Some(Solved {
             state,

@@ -5,6 +5,7 @@
 //! Schätzung von Varianz- und Kovarianzkomponenten" (1979): the deviation of a group of observations is what their residuals
 //! say over their share of the redundancy; so for the marks of each photo and for sizes, turns and offsets of all parts.
 use super::{
+    beside,
     joint::{Joint, Plan, Row, Solved, State},
     part::{NINE, Nine, OFFSET, SIZE, TURN},
 };
@@ -106,6 +107,7 @@ impl Cleaned {
             cleaned.settle()?;
             cleaned.take_back()?;
         }
+        cleaned.leave_out_lengths()?;
         cleaned.leave_out_of_weak_parts()?;
         cleaned.widen(&stated, Weighing::LeastSquares)?;
         cleaned.take_back()?;
@@ -226,6 +228,19 @@ impl Cleaned {
                 self.kept[k] = true;
                 self.solve(STEPS)?;
             }
+        }
+        Some(())
+    }
+
+    /// Leaves out known lengths that contradict the others and the marks, the worst first.
+    fn leave_out_lengths(&mut self) -> Option<()> {
+        for _ in 0..self.joint.lengths.len() {
+            let tests = self.joint.length_tests(&self.solved);
+            let Some(worst) = beside::worst(&self.joint.lengths, &tests) else {
+                break;
+            };
+            self.joint.lengths[worst].is_kept = false;
+            self.solve(STEPS)?;
         }
         Some(())
     }

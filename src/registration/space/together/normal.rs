@@ -22,7 +22,8 @@ pub(super) struct PartBlock {
     pub(super) right: Nine,
 }
 
-/// `N x = r`, camera numbers first; cameras of one part see each other only through `cameras`.
+/// `N x = r`, camera numbers first, with those of parts that are tied to other parts behind them; the other parts see each other only
+/// through `cameras`.
 #[derive(Clone, Debug)]
 pub(super) struct Normal {
     pub(super) cameras: DMatrix<f64>,

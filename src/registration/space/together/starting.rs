@@ -1,12 +1,14 @@
 //! What several photos start from: each alone, with its marks and what is known of its camera, and the parts.
 use super::{
+    beside::{JointEnd, JointLength, JointMirror},
     joint::{Joint, JointMark, JointPart, JointPhoto, SHARPEST, Solved, State},
     marks::{self, Cleaned},
     part::{Nine, OFFSET, SIZE, TURN},
+    subject::{Subject, SubjectLength},
 };
 use crate::registration::space::{
     attitudes, camera::Camera, error::Error, looked::Looked, of_view::ViewPhoto, photo::Observed,
-    solving::Problem,
+    settings::SPACE, solving::Problem,
 };
 use nalgebra::Vector3;
 
@@ -51,9 +53,9 @@ impl Started {
     pub(super) fn new(
         photos: &[TogetherPhoto],
         looked: &[Result<Looked, Error>],
-        parts: usize,
-        expected: &ExpectedOfParts,
+        subject: &Subject,
     ) -> Option<Self> {
+        let parts = subject.parts;
         let each: Vec<(usize, &Looked)> = looked
             .iter()
             .enumerate()
@@ -68,12 +70,19 @@ impl Started {
             parts: Vec::new(),
             marks: Vec::new(),
             ties: ties(photos, &solved),
+            lengths: Vec::new(),
+            mirrors: Vec::new(),
+            scale_at: None,
+            numbers: 0,
         };
         let mut kept = Vec::new();
         for (number, (k, found)) in each.iter().enumerate() {
             add_marks(&mut joint, &mut kept, number, &photos[*k], found);
         }
-        joint.parts = joint_parts(&joint, &each, parts, expected);
+        joint.parts = joint_parts(&joint, &each, parts, &subject.expected);
+        joint.lengths = joint_lengths(&each, subject);
+        mirror(&mut joint, subject);
+        joint.lay_out();
         let mut cameras: Vec<Camera> = each.iter().map(|(_, l)| l.cleaned.solved.camera).collect();
         for tie in &joint.ties {
             for k in *tie {
@@ -93,6 +102,7 @@ impl Started {
             state: State {
                 cameras,
                 errors: vec![Nine::zeros(); parts],
+                log_scale: 0.0,
             },
             factors: each.iter().map(|(_, l)| l.cleaned.factor).collect(),
             joint,
@@ -134,7 +144,6 @@ fn ties(photos: &[TogetherPhoto], solved: &[usize]) -> Vec<[usize; 2]> {
 fn joint_photos(photos: &[TogetherPhoto], each: &[(usize, &Looked)]) -> Vec<JointPhoto> {
     let solved: Vec<usize> = each.iter().map(|(k, _)| *k).collect();
     let ties = ties(photos, &solved);
-    let mut first = 0;
     let photo = |(number, (k, found)): (usize, &(usize, &Looked))| {
         let own = &found.cleaned.problem;
         let mut known = own.known.clone();
@@ -152,7 +161,6 @@ fn joint_photos(photos: &[TogetherPhoto], each: &[(usize, &Looked)]) -> Vec<Join
             }
         }
         let count = found.cleaned.solved.camera.count();
-        first += count;
         JointPhoto {
             units: found.units.clone(),
             problem: Problem {
@@ -161,7 +169,7 @@ fn joint_photos(photos: &[TogetherPhoto], each: &[(usize, &Looked)]) -> Vec<Join
                 half: own.half,
                 sigma: own.sigma,
             },
-            first: first - count,
+            first: 0,
             count,
             is_stated: photos[*k].view.photo.mark_sigma_px.is_some(),
         }
@@ -223,9 +231,52 @@ fn joint_parts(
         JointPart {
             anchor: (low + high) / 2.0,
             expected: nine,
+            first: None,
         }
     };
     (0..parts).map(part).collect()
+}
+
+/// Known lengths, each good to a part of a mark at both of its ends.
+fn joint_lengths(each: &[(usize, &Looked)], subject: &Subject) -> Vec<JointLength> {
+    let marks = each.iter().map(|(_, l)| {
+        let units = l.units.size / l.cleaned.solved.camera.scale();
+        l.cleaned.problem.sigma * l.cleaned.factor * units
+    });
+    let mark_mm = marks.sum::<f64>() / each.len() as f64;
+    let length = |length: &SubjectLength| JointLength {
+        ends: length.ends.map(|end| JointEnd {
+            place: end.place.vector(),
+            part: end.part.filter(|_| !end.is_datum),
+            datum_part: end.part.filter(|_| end.is_datum),
+        }),
+        log: length.model_mm.ln(),
+        deviation: SPACE.length_marks.get() * mark_mm / length.model_mm,
+        is_kept: true,
+    };
+    subject.lengths.iter().map(length).collect()
+}
+
+/// Ties the errors of parts that mirror each other, and states them about places that do.
+fn mirror(joint: &mut Joint, subject: &Subject) {
+    let Some(mirror) = &subject.mirror else {
+        return;
+    };
+    let (axis, at) = (mirror.axis, mirror.at_mm);
+    for &[a, b] in &mirror.pairs {
+        let mut image = joint.parts[a].anchor;
+        image[axis] = 2.0 * at - image[axis];
+        joint.parts[b].anchor = image;
+        joint.mirrors.push(JointMirror {
+            parts: [a, b],
+            axis,
+        });
+    }
+    for &part in &mirror.across {
+        joint.parts[part].anchor[axis] = at;
+        let parts = [part, part];
+        joint.mirrors.push(JointMirror { parts, axis });
+    }
 }
 
 /// The box along the axes of the model that holds the places; at the origin where there are none.

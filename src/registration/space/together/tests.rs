@@ -1,6 +1,7 @@
 //! Adjustments of invented objects with known errors, seen by plain matrices and not by the program's formula.
 mod altered;
 mod coverage;
+mod subject;
 
 use super::{
     part::{NINE, Nine, OFFSET, SIZE, TURN, on_subject},
@@ -239,7 +240,7 @@ fn exact_marks_of_three_photos_give_the_errors_of_all_parts() {
         ..DRAW
     };
     let (object, photos, truths) = drawn(3, &draw);
-    let found = adjust(&photos, draw.parts, &EXPECTED);
+    let found = adjust(&photos, &Subject::of(draw.parts, EXPECTED));
     for (photo, truth) in found.photos.iter().zip(&truths) {
         let photo = photo.as_ref().expect("a camera");
         assert!(photo.rms_px < 1e-3, "{}", photo.rms_px);
@@ -274,7 +275,7 @@ fn one_photo_tells_no_depth_and_says_which_would() {
         ..DRAW
     };
     let (_, photos, _) = drawn(1, &draw);
-    let found = adjust(&photos, draw.parts, &EXPECTED);
+    let found = adjust(&photos, &Subject::of(draw.parts, EXPECTED));
     let parts: Vec<&PartErrors> = found.parts.iter().flatten().collect();
     assert_eq!(parts.len(), draw.parts);
     for part in parts {
@@ -299,7 +300,7 @@ fn the_photo_that_is_said_to_tell_more_does() {
         ..DRAW
     };
     let (object, mut photos, truths) = drawn(1, &draw);
-    let before = adjust(&photos, draw.parts, &EXPECTED);
+    let before = adjust(&photos, &Subject::of(draw.parts, EXPECTED));
     let mut noise = Noise(77);
     for part in 0..draw.parts {
         let before = before.parts[part].as_ref().expect("marked");
@@ -316,7 +317,7 @@ fn the_photo_that_is_said_to_tell_more_does() {
             ..truth
         };
         photos.push(object.seen(&aside, &mut noise, &draw));
-        let after = adjust(&photos, draw.parts, &EXPECTED);
+        let after = adjust(&photos, &Subject::of(draw.parts, EXPECTED));
         photos.pop();
         let after = after.parts[part].as_ref().expect("marked");
         for &k in &would.tells {
@@ -341,9 +342,9 @@ fn photos_of_one_camera_share_its_focal_length() {
         ..truths[1]
     };
     photos[1] = object.seen(&same, &mut Noise(3), &draw);
-    let alone = adjust(&photos, draw.parts, &EXPECTED);
+    let alone = adjust(&photos, &Subject::of(draw.parts, EXPECTED));
     photos[1].same_as = Some(0);
-    let tied = adjust(&photos, draw.parts, &EXPECTED);
+    let tied = adjust(&photos, &Subject::of(draw.parts, EXPECTED));
     let focal = |found: &Together, k: usize| {
         let photo = found.photos[k].as_ref().expect("a camera");
         photo.camera.focal_px.figure().expect("told")
@@ -369,7 +370,7 @@ fn a_photo_without_a_camera_says_why_and_the_others_go_on() {
     for mark in &mut photos[1].view.marks {
         mark.is_datum = false;
     }
-    let found = adjust(&photos, draw.parts, &EXPECTED);
+    let found = adjust(&photos, &Subject::of(draw.parts, EXPECTED));
     assert_eq!(
         found.photos[1].as_ref().err().map(Error::code),
         Some("too-few-places")
@@ -382,7 +383,7 @@ fn a_photo_without_a_camera_says_why_and_the_others_go_on() {
             mark.is_datum = false;
         }
     }
-    let none = adjust(&photos, draw.parts, &EXPECTED);
+    let none = adjust(&photos, &Subject::of(draw.parts, EXPECTED));
     assert!(none.parts.iter().all(Option::is_none) && none.photos.iter().all(Result::is_err));
 }
 
@@ -401,7 +402,7 @@ fn exchanged_marks_of_a_part_are_taken_the_other_way_round() {
         .collect();
     let (a, b) = (own[0], own[1]);
     (view.marks[a].mark, view.marks[b].mark) = (view.marks[b].mark, view.marks[a].mark);
-    let found = adjust(&photos, draw.parts, &EXPECTED);
+    let found = adjust(&photos, &Subject::of(draw.parts, EXPECTED));
     let photo = found.photos[0].as_ref().expect("a camera");
     assert_eq!(photo.marks[a].finding, MarkFinding::ExchangedWith(b));
     assert_eq!(photo.marks[b].finding, MarkFinding::ExchangedWith(a));

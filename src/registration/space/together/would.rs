@@ -112,8 +112,7 @@ fn most_marks(cleaned: &Cleaned, part: usize) -> Option<usize> {
 /// The covariance with the marks of a photo seen once more, from elsewhere.
 fn with_one_more(cleaned: &Cleaned, photo: usize, by: Vector3<f64>) -> Option<Spread> {
     let mut joint = cleaned.joint.clone();
-    let mut own = joint.photos[photo].clone();
-    own.first = joint.photos.iter().map(|p| p.count).sum();
+    let own = joint.photos[photo].clone();
     let number = joint.photos.len();
     joint.photos.push(own);
     let tied: Vec<[usize; 2]> = joint
@@ -151,5 +150,6 @@ fn with_one_more(cleaned: &Cleaned, photo: usize, by: Vector3<f64>) -> Option<Sp
         factors: &factors,
         steps: 0,
     };
-    joint.linear(&state, &plan)?.0.spread()
+    joint.lay_out();
+    joint.spread(&joint.linear(&state, &plan)?.0)
 }

@@ -36,7 +36,7 @@ fn with_datum_parts(seed: u64, shift: [f64; 3], datum_parts: usize) -> (Vec<Toge
 
 fn found(seed: u64, shift: [f64; 3]) -> (Together, usize) {
     let (photos, draw) = with_datum_parts(seed, shift, DATUM_PARTS);
-    let found = adjust(&photos, draw.parts + DATUM_PARTS, &EXPECTED);
+    let found = adjust(&photos, &Subject::of(draw.parts + DATUM_PARTS, EXPECTED));
     (found, draw.parts)
 }
 
@@ -80,7 +80,7 @@ fn datum_parts_that_are_right_stay_the_datum() {
 #[test]
 fn of_two_datum_parts_neither_is_chosen() {
     let (photos, draw) = with_datum_parts(3, [0.5, 0.0, 0.3], 2);
-    let found = adjust(&photos, draw.parts + 2, &EXPECTED);
+    let found = adjust(&photos, &Subject::of(draw.parts + 2, EXPECTED));
     assert!(altered(&found).is_empty(), "{:?}", altered(&found));
     let mut rivals = found.rivals.clone();
     rivals.sort_unstable();

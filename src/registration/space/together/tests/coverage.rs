@@ -20,7 +20,7 @@ fn counted(draws: u64, draw: &Draw) -> Counts {
     for seed in 0..draws {
         let (object, mut photos, truths) = drawn(seed, draw);
         let spoilt = spoil(&mut photos, &mut Noise(seed + 17), draw.gross);
-        let found = adjust(&photos, draw.parts, &EXPECTED);
+        let found = adjust(&photos, &Subject::of(draw.parts, EXPECTED));
         for (k, part) in found.parts.iter().enumerate() {
             let Some(part) = part else { continue };
             let truth = in_units(&object.errors_about(k, part.anchor_mm));

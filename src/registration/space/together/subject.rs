@@ -1,0 +1,63 @@
+//! What is known of the subject beside the photos: lengths on it, and that it is the mirror image of itself.
+use crate::frame::ModelPoint;
+
+use super::starting::ExpectedOfParts;
+
+/// What is adjusted beside the cameras, and what is known of it.
+#[derive(Clone, Debug)]
+pub struct Subject {
+    /// Parts that have errors.
+    pub parts: usize,
+    /// What is expected of the errors of any part.
+    pub expected: ExpectedOfParts,
+    /// Known lengths. One between two places of the datum tells the size of the whole subject, which is then one more unknown; without
+    /// any such the scale of the model is taken as right.
+    pub lengths: Vec<SubjectLength>,
+    /// The plane that mirrors it.
+    pub mirror: Option<SubjectMirror>,
+}
+
+impl Subject {
+    /// Parts of which nothing is known but what is expected.
+    pub fn of(parts: usize, expected: ExpectedOfParts) -> Self {
+        Self {
+            parts,
+            expected,
+            lengths: Vec::new(),
+            mirror: None,
+        }
+    }
+}
+
+/// A known length on the subject.
+#[derive(Clone, Debug)]
+pub struct SubjectLength {
+    /// Its ends.
+    pub ends: [SubjectEnd; 2],
+    /// The length at the scale of the model, millimetres; above 0.
+    pub model_mm: f64,
+}
+
+/// An end of a known length.
+#[derive(Clone, Copy, Debug)]
+pub struct SubjectEnd {
+    /// Its place on the model.
+    pub place: ModelPoint,
+    /// The part that it lies on; of the datum that part by which the datum is tested, where it is known.
+    pub part: Option<usize>,
+    /// Whether it lies on the datum.
+    pub is_datum: bool,
+}
+
+/// The subject is its own mirror image, and so is the model: errors of one side are those of the other, mirrored.
+#[derive(Clone, Debug)]
+pub struct SubjectMirror {
+    /// The axis of the model across the plane: 0 for x, 1 for y, 2 for z.
+    pub axis: usize,
+    /// Where the plane meets it, model millimetres.
+    pub at_mm: f64,
+    /// Parts that are each other's mirror image.
+    pub pairs: Vec<[usize; 2]>,
+    /// Parts that are their own.
+    pub across: Vec<usize>,
+}

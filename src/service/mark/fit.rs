@@ -229,6 +229,13 @@ fn mark_fit(
                 view.landmarks[*other].name
             )),
         ),
+        Some(Finding::Contradicts(other)) => (
+            Some("wrong"),
+            Some(format!(
+                "it or \"{}\" is wrong, and nothing tells which: both are left out",
+                view.landmarks[*other].name
+            )),
+        ),
         Some(Finding::WrongPlace) => (
             Some("wrong"),
             Some(

@@ -376,9 +376,14 @@ pub(super) fn notes_in_space(space: &SpaceEntry) -> Vec<String> {
         ));
     }
     if let Some(larger) = &space.model_larger_percent {
+        let word = if larger.value < 0.0 {
+            "smaller"
+        } else {
+            "larger"
+        };
         notes.push(format!(
-            "by the known lengths between its datum landmarks the model is {} % larger than its scale asks for; errors of parts are against these landmarks",
-            plus_minus(larger, Sign::Always)
+            "by the known lengths between its datum landmarks the model is {} % {word} than its scale asks for; errors of parts are against these landmarks",
+            plus_minus(larger, Sign::Never)
         ));
     }
     for known in space.known.iter().filter(|known| known.wrong) {

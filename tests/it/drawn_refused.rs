@@ -276,3 +276,83 @@ fn other_axes_an_unknown_datum_part_and_no_mesh_are_told() {
     );
     refused(&job(&near(), 0.5), "%PDF-1.7\n", "model.obj: holds ");
 }
+
+/// What `camera` says of the job, on one line; none of its files but the photo is read.
+fn camera_says(job: &Value) -> String {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("job.json"), job.to_string()).expect("written");
+    let photo = image::RgbImage::from_pixel(SIZE[0] as u32, SIZE[1] as u32, image::Rgb([90; 3]));
+    photo
+        .save(folder.path().join("photo.png"))
+        .expect("written");
+    let run = run(folder.path(), &["camera", "job.json"]);
+    run.out.split_whitespace().collect::<Vec<_>>().join(" ") + &run.err
+}
+
+/// Datum marks at these places, seen from near by.
+fn marked(places: &[[f64; 3]]) -> Value {
+    let camera = near();
+    let mut job = job(&camera, 0.5);
+    let marks = places.iter().enumerate();
+    let marks = marks.map(|(k, place)| mark(&camera, &format!("corner {k}"), "datum", *place));
+    job["views"][0]["landmarks"] = marks.collect();
+    job
+}
+
+#[test]
+fn places_that_give_no_camera_are_told_with_what_to_mark() {
+    let line: Vec<[f64; 3]> = (0..7)
+        .map(|k| [f64::from(k) * 4.0 - 12.0, 3.0, 5.0])
+        .collect();
+    let words = camera_says(&marked(&line));
+    assert!(
+        words.contains("lie on one line; mark others, far apart in all three directions"),
+        "{words}"
+    );
+    let point = vec![[1.0, 2.0, 3.0]; 6];
+    let words = camera_says(&marked(&point));
+    assert!(words.contains("lie on one point; mark others"), "{words}");
+    let plane = [
+        [-30.0, -12.0],
+        [30.0, -12.0],
+        [-30.0, 12.0],
+        [30.0, 12.0],
+        [4.0, -6.0],
+        [-11.0, 5.0],
+    ];
+    let plane: Vec<[f64; 3]> = plane.iter().map(|[x, y]| [*x, *y, 17.0]).collect();
+    let mut outside = marked(&plane);
+    outside["views"][0]["reference"]["interior"] = json!({ "screen_corners": "outside" });
+    let words = camera_says(&outside);
+    assert!(
+        words.contains("lie in one plane, and the screen's corners are not in the photo; mark some nearer and farther, or the corners"),
+        "{words}"
+    );
+    // Each mark is another corner's.
+    let mut mixed = job(&near(), 0.5);
+    let marks = mixed["views"][0]["landmarks"]
+        .as_array_mut()
+        .expect("marks");
+    let places: Vec<Value> = marks.iter().map(|mark| mark["reference"].clone()).collect();
+    for (k, mark) in marks.iter_mut().enumerate() {
+        mark["reference"] = places[(k * 7 + 3) % places.len()].clone();
+    }
+    let words = camera_says(&mixed);
+    assert!(
+        words.contains("datum landmarks contradict the others")
+            || words.contains("no camera shows the places"),
+        "{words}"
+    );
+    assert!(words.contains("model_mm"), "{words}");
+}
+
+#[test]
+fn what_the_marks_do_not_tell_of_a_camera_is_said_and_is_no_large_number() {
+    let words = camera_says(&flat(true));
+    assert!(words.contains("two attitudes fit"), "{words}");
+    // From very far away no perspective is seen: there is a lower end alone.
+    let far = Camera::new([117.0, -97.0, 37.0], 60_000.0);
+    let words = camera_says(&job(&far, 0.5));
+    assert!(words.contains("focal length at least "), "{words}");
+    assert!(words.contains("distance at least "), "{words}");
+}

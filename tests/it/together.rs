@@ -241,3 +241,155 @@ fn photos_of_one_camera_have_one_focal_length_and_one_size() {
         "{space}"
     );
 }
+
+/// The job with a part for each landmark and without regions and uses: the datum is named in "model".
+fn by_parts(change: impl FnOnce(&mut Value)) -> tempfile::TempDir {
+    changed(|job| {
+        job["model"] = json!({
+            "files": ["model.obj"], "unit": "mm", "datum": ["sole plate", "tank", "air vessel"],
+        });
+        for view in job["views"].as_array_mut().expect("views") {
+            view.as_object_mut().expect("a view").remove("regions");
+            for mark in view["landmarks"].as_array_mut().expect("marks") {
+                let name = mark["name"].as_str().expect("a name");
+                let begins = [("vessel", "air vessel"), ("beam", "pump beam")];
+                let parts = ["sole plate", "tank", "lantern", "pump beam"].map(|part| (part, part));
+                let mut all = begins.into_iter().chain(parts);
+                let part = all
+                    .find(|(begin, _)| name.starts_with(begin))
+                    .expect("a part")
+                    .1;
+                mark["part"] = part.into();
+                mark.as_object_mut().expect("a mark").remove("use");
+            }
+        }
+        change(job);
+    })
+}
+
+#[test]
+fn parts_and_datum_may_be_named_by_the_landmarks_and_the_model() {
+    let stated = space_of(&camera(changed(|_| ()).path()));
+    let named = space_of(&camera(by_parts(|_| ()).path()));
+    assert_eq!(stated["parts"], named["parts"]);
+    assert_eq!(stated["views"], named["views"]);
+    // What a landmark says itself counts.
+    let own = by_parts(|job| {
+        for view in job["views"].as_array_mut().expect("views") {
+            for mark in view["landmarks"].as_array_mut().expect("marks") {
+                if mark["part"] == "air vessel" {
+                    mark["use"] = "check".into();
+                }
+            }
+        }
+    });
+    let space = space_of(&camera(own.path()));
+    assert!(part(&space, "air vessel")["marks"].as_u64() >= Some(4));
+}
+
+#[test]
+fn a_datum_part_that_the_model_has_elsewhere_is_named_and_measured() {
+    let folder = by_parts(|job| {
+        for view in job["views"].as_array_mut().expect("views") {
+            for mark in view["landmarks"].as_array_mut().expect("marks") {
+                if mark["part"] == "tank" {
+                    let x = mark["model_mm"][0].as_f64().expect("a number");
+                    mark["model_mm"][0] = json!(x + 0.8);
+                }
+            }
+        }
+    });
+    let space = space_of(&camera(folder.path()));
+    let tank = part(&space, "tank");
+    assert_eq!(tank["altered_datum"], true, "{tank}");
+    assert!(holds(&tank["offset_model_mm"]["x"], 0.8), "{tank}");
+    assert_eq!(part(&space, "lantern")["altered_datum"], false);
+    let text = run(folder.path(), &["camera", "pump.json"]).out;
+    let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let words = "its landmarks were to be datum and contradict those of the other datum parts";
+    assert!(flat.contains(words), "{flat}");
+}
+
+/// Lengths along the tank of 36 x 20 x 14 mm, as they are on the full-size object times so much.
+fn lengths(job: &mut Value, times: [f64; 3]) {
+    let ends = [
+        ("tank rear right top", "tank front right top", 36.0),
+        ("tank rear left top", "tank rear right top", 20.0),
+        ("tank front right top", "tank front right foot", 14.0),
+    ];
+    let known = ends.iter().zip(times).map(|((from, to, mm), times)| {
+        json!({ "in": "reference", "from": from, "to": to, "full_size": format!("{} mm", 24.0 * mm * times) })
+    });
+    job["views"][0]["known"] = known.collect();
+}
+
+#[test]
+fn known_lengths_between_datum_landmarks_tell_the_size_of_the_whole() {
+    let folder = changed(|job| lengths(job, [1.02; 3]));
+    let run = camera(folder.path());
+    let space = space_of(&run);
+    // The object is 2 % larger than the scale makes the model, so the model is smaller.
+    let larger = &space["model_larger_percent"];
+    assert!(holds(larger, 100.0 / 1.02 - 100.0), "{larger}");
+    let text = tickstrip(folder.path());
+    assert!(text.contains("% smaller than its scale asks for"), "{text}");
+    let wrong = changed(|job| lengths(job, [1.0, 1.15, 1.0]));
+    let space = space_of(&camera(wrong.path()));
+    let flags: Vec<&Value> = space["known"]
+        .as_array()
+        .expect("lengths")
+        .iter()
+        .map(|k| &k["wrong"])
+        .collect();
+    assert_eq!(flags, [false, true, false]);
+    let text = tickstrip(wrong.path());
+    assert!(
+        text.contains("the known length \"tank rear left top\" to \"tank rear right top\", 552.0 mm, contradicts the photos and the other lengths, which ask for 4"),
+        "{text}"
+    );
+}
+
+/// What `camera` prints, on one line.
+fn tickstrip(folder: &Path) -> String {
+    let out = run(folder, &["camera", "pump.json"]).out;
+    out.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn the_symmetry_of_the_model_names_parts_that_are_marked() {
+    // The lantern stands on the plane that mirrors the pump, and so does its partner on the subject.
+    let mirrored = by_parts(|job| {
+        job["model"]["symmetry"] = json!({ "across": "y", "parts": ["lantern"] });
+    });
+    let space = space_of(&camera(mirrored.path()));
+    let lantern = part(&space, "lantern");
+    let offset = &lantern["offset_model_mm"]["y"];
+    assert!(holds(offset, 0.0), "{offset}");
+    let width = offset["high"].as_f64().expect("told") - offset["low"].as_f64().expect("told");
+    assert!(width < 0.1, "{offset}");
+    let refused = |symmetry: Value, words: &str| {
+        let folder = by_parts(|job| job["model"]["symmetry"] = symmetry);
+        let run = camera(folder.path());
+        assert_eq!(run.status, 2, "{}", run.out);
+        assert!(run.err.contains(words), "{words:?} in {}", run.err);
+    };
+    refused(
+        json!({ "across": "y", "parts": ["lanten"] }),
+        "/model/symmetry/parts/0: no view that is taken \"together\" marks the part \"lanten\"; they have \"sole plate\"",
+    );
+    refused(
+        json!({ "across": "y", "pairs": [["lantern", "pump beam"]], "parts": ["lantern"] }),
+        "/model/symmetry/parts/0: the part \"lantern\" is listed twice; a part has one mirror image",
+    );
+    let alone = by_parts(|job| {
+        job["model"]["symmetry"] = json!({ "across": "y", "parts": ["lantern"] });
+        job.as_object_mut().expect("a job").remove("together");
+    });
+    let run = camera(alone.path());
+    assert!(
+        run.err
+            .contains("/model/symmetry: no views are taken \"together\""),
+        "{}",
+        run.err
+    );
+}

@@ -4,9 +4,9 @@
 //! K. Levenberg (1944), D. Marquardt (1963); the reduction in [`super::normal`]. What is stated sharper than
 //! [`SHARPEST`] is taken as that sharp: normal equations square what lies between it and a mark.
 use super::{
-    beside::{JointLength, JointMirror},
     normal::{Normal, Spread},
     part::{NINE, Nine, moved, on_subject},
+    ties::{JointLength, JointMirror},
 };
 use crate::registration::space::{
     camera::{Beyond, ByNumbers, Camera, LEAST_LOG, Step, at, see},

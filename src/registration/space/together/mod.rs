@@ -10,11 +10,12 @@ mod starting;
 mod subject;
 #[cfg(test)]
 mod tests;
+mod ties;
 mod would;
 
 pub use figures::{LengthFound, PartError, PartErrors, PhotoFound, Together};
-pub use starting::{ExpectedOfParts, TogetherPhoto};
-pub use subject::{Subject, SubjectEnd, SubjectLength, SubjectMirror};
+pub use starting::TogetherPhoto;
+pub use subject::{ExpectedOfParts, Subject, SubjectEnd, SubjectLength, SubjectMirror};
 pub use would::{Aside, Would};
 
 use super::{error::Error, looked::Looked, resection::look_through};

@@ -1,10 +1,10 @@
 //! What several photos start from: each alone, with its marks and what is known of its camera, and the parts.
 use super::{
-    beside::{JointEnd, JointLength, JointMirror},
     joint::{Joint, JointMark, JointPart, JointPhoto, SHARPEST, Solved, State},
     marks::{self, Cleaned},
     part::{Nine, OFFSET, SIZE, TURN},
-    subject::{Subject, SubjectLength},
+    subject::{ExpectedOfParts, Subject, SubjectLength},
+    ties::{JointEnd, JointLength, JointMirror},
 };
 use crate::registration::space::{
     attitudes, camera::Camera, error::Error, looked::Looked, of_view::ViewPhoto, photo::Observed,
@@ -21,17 +21,6 @@ pub struct TogetherPhoto {
     pub part_of: Vec<Option<usize>>,
     /// The photo that was taken with the same camera, focal length and crop: an earlier or a later one of the list.
     pub same_as: Option<usize>,
-}
-
-/// What is expected of the errors of any part, as standard deviations.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ExpectedOfParts {
-    /// Width, depth and height, per cent.
-    pub size_percent: f64,
-    /// Turn about each axis, degrees.
-    pub rotation_deg: f64,
-    /// Offset along each axis, per cent of the diagonal of the photos.
-    pub offset_percent: f64,
 }
 
 /// Deviation of what a photo of a shared camera does not observe itself: far above any number of a camera.

@@ -1,8 +1,6 @@
 //! What is known of the subject beside the photos: lengths on it, and that it is the mirror image of itself.
 use crate::frame::ModelPoint;
 
-use super::starting::ExpectedOfParts;
-
 /// What is adjusted beside the cameras, and what is known of it.
 #[derive(Clone, Debug)]
 pub struct Subject {
@@ -60,4 +58,15 @@ pub struct SubjectMirror {
     pub pairs: Vec<[usize; 2]>,
     /// Parts that are their own.
     pub across: Vec<usize>,
+}
+
+/// What is expected of the errors of any part, as standard deviations.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ExpectedOfParts {
+    /// Width, depth and height, per cent.
+    pub size_percent: f64,
+    /// Turn about each axis, degrees.
+    pub rotation_deg: f64,
+    /// Offset along each axis, per cent of the diagonal of the photos.
+    pub offset_percent: f64,
 }

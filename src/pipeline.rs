@@ -1,6 +1,7 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
 #![doc = include_str!("pipeline/METHOD.md")]
 mod admission;
+mod archive;
 mod camera;
 mod carry;
 mod error;
@@ -17,6 +18,10 @@ mod turns;
 mod whole_file;
 
 pub use admission::{Look, Refusal, look};
+pub use archive::{
+    ArchiveError, Archived, Restored, Verified, archive, archive_without, free_archive, restore,
+    verify,
+};
 pub use camera::cameras;
 pub use carry::{CarryError, CarryRequest, carry_over};
 pub use error::Error;

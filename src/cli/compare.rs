@@ -13,7 +13,7 @@ use crate::{
     service,
 };
 use clap::ValueEnum;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Compare the renders of a job with their references and write the results
 ///
@@ -107,11 +107,7 @@ impl Arguments {
 
     /// The folder of the results.
     pub fn out_folder(&self) -> PathBuf {
-        self.out.clone().unwrap_or_else(|| {
-            let mut name = self.job.with_extension("").into_os_string();
-            name.push("-results");
-            name.into()
-        })
+        self.out.clone().unwrap_or_else(|| results_of(&self.job))
     }
 
     fn options(&self) -> Result<CompareOptions, Failure> {
@@ -128,6 +124,13 @@ impl Arguments {
             explain: self.explain,
         })
     }
+}
+
+/// The folder of a job's results where none is named.
+pub(super) fn results_of(job: &Path) -> PathBuf {
+    let mut name = job.with_extension("").into_os_string();
+    name.push("-results");
+    name.into()
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
@@ -175,6 +178,13 @@ fn present(
     }
     if arguments.json && outcome.results == Results::EarlierKept {
         terminal.fault(&where_results_are(outcome));
+    }
+    if let Some(archive) = pipeline::archive_without(&arguments.job) {
+        let job = shown_path(&arguments.job);
+        terminal.fault(&format!(
+            "note: the job was changed since {} was written; \"tickstrip archive {job}\" keeps it as it is now",
+            shown_path(&archive)
+        ));
     }
     for note in &outcome.notes {
         terminal.fault(&format!("note: {note}"));

@@ -1,4 +1,5 @@
 //! The terminal shell: one file a command.
+mod archive;
 mod camera;
 mod carry;
 mod check;
@@ -60,6 +61,7 @@ enum Command {
     Carry(carry::Arguments),
     Completions(completions::Arguments),
     Draw(draw::Arguments),
+    Archive(archive::Arguments),
 }
 
 /// Runs the command that the arguments ask for (the first one is the program's name), prints what it has to say, and
@@ -95,6 +97,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
             completions::run(arguments, Arguments::command(), &terminal)
         }
         Command::Draw(arguments) => draw::run(arguments, &terminal),
+        Command::Archive(arguments) => archive::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {
         terminal.failure(&failure);

@@ -1,7 +1,6 @@
 //! Several photos together: from the views of the job that it names to the errors of the parts in space.
 use super::sizes::{Why, render_size, size};
 use crate::{
-    frame::ModelPoint,
     job::{self, Fault, Job, Together, TogetherEnd, TogetherLength, TogetherPart, View},
     measurement::PartInSpace,
     registration::space::{
@@ -105,7 +104,7 @@ fn subject<'a>(job: &Job, together: &'a Together) -> (Subject, Vec<&'a TogetherL
         .filter(|length| length.ends.iter().all(is_used))
         .collect();
     let end = |end: &TogetherEnd| SubjectEnd {
-        place: ModelPoint(end.place),
+        place_mm: end.place,
         part: end.part,
         is_datum: end.is_datum,
     };

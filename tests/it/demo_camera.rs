@@ -1,5 +1,8 @@
 //! The demo of cameras from start to end: the cameras that nobody stated hold the truth, and so do the errors of the parts in space.
-use crate::support::run::{Run, run};
+use crate::support::{
+    chance::least_that_hold,
+    run::{Run, run},
+};
 use serde_json::Value;
 use std::{fs, path::Path, sync::OnceLock};
 use tempfile::TempDir;
@@ -114,14 +117,17 @@ fn cameras_that_are_nowhere_stated_are_found() {
 #[test]
 fn the_errors_of_the_parts_are_found_in_space() {
     let (report, truth) = (report(), truth());
-    let mut figures = 0;
+    let (mut figures, mut missed) = (0, Vec::new());
     for (name, errors) in truth["errors"].as_object().expect("parts") {
         let part = named(&report["space"]["parts"], name);
         assert_eq!(part["verdict"], "out", "{part}");
         let mut count = |figure: &Value, expected: f64| {
             if !figure.is_null() {
                 figures += 1;
-                assert!(holds(figure, expected), "{name}: {figure} {expected}");
+                if !holds(figure, expected) {
+                    assert_eq!(expected, 0.0, "{name}: {figure}");
+                    missed.push(format!("{name}: {figure}"));
+                }
             }
         };
         let sizes = ["width", "depth", "height"].map(|key| &part["size_percent"][key]);
@@ -137,6 +143,9 @@ fn the_errors_of_the_parts_are_found_in_space() {
     }
     // Of 27 a few are not told: the lantern's sides reach 8 mm.
     assert!(figures >= 20, "{figures}");
+    // An offset about another anchor is never just zero; of what is not deliberate one in twenty may miss.
+    let enough = least_that_hold(figures);
+    assert!(figures - missed.len() >= enough, "{missed:?} of {figures}");
     let depth = &named(&report["space"]["parts"], "tool box")["size_percent"]["depth"];
     assert!(depth["low"].as_f64().expect("told") > 2.0, "{depth}");
 }

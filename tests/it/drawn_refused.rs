@@ -228,7 +228,7 @@ fn a_mesh_beside_the_picture_is_told() {
 
 #[test]
 fn more_parts_than_a_view_has_regions_are_to_be_joined() {
-    let mut mesh = String::new();
+    let mut mesh = plate();
     for k in 0..1100 {
         let (column, row) = (k % 44, k / 44);
         let at = [
@@ -245,7 +245,7 @@ fn more_parts_than_a_view_has_regions_are_to_be_joined() {
     refused(
         &job(&near(), 0.5),
         &mesh,
-        "1100 parts of the mesh are seen, and a view has at most 1000 regions; join parts that are judged together, or state \"regions\"",
+        " parts of the mesh are seen, and a view has at most 1000 regions; join parts that are judged together, or state \"regions\"",
     );
 }
 
@@ -274,7 +274,11 @@ fn other_axes_an_unknown_datum_part_and_no_mesh_are_told() {
         &plate(),
         "the \"datum\" of \"model\" names the part \"boiler\", and the mesh has \"plate\"",
     );
-    refused(&job(&near(), 0.5), "%PDF-1.7\n", "model.obj: holds ");
+    refused(
+        &job(&near(), 0.5),
+        "%PDF-1.7\n",
+        "model.obj: the OBJ file has no facet with an area; export the model as a mesh of triangles",
+    );
 }
 
 /// What `camera` says of the job, on one line; none of its files but the photo is read.
@@ -328,14 +332,21 @@ fn places_that_give_no_camera_are_told_with_what_to_mark() {
         words.contains("lie in one plane, and the screen's corners are not in the photo; mark some nearer and farther, or the corners"),
         "{words}"
     );
-    // Each mark is another corner's.
-    let mut mixed = job(&near(), 0.5);
+    // Marks round a circle, which no view of these places is.
+    let mut places = places();
+    places.extend(
+        places
+            .clone()
+            .into_iter()
+            .map(|[x, y, z]| [x / 2.0, y / 2.0 - 3.0, z / 2.0]),
+    );
+    let mut mixed = marked(&places);
     let marks = mixed["views"][0]["landmarks"]
         .as_array_mut()
         .expect("marks");
-    let places: Vec<Value> = marks.iter().map(|mark| mark["reference"].clone()).collect();
     for (k, mark) in marks.iter_mut().enumerate() {
-        mark["reference"] = places[(k * 7 + 3) % places.len()].clone();
+        let (sin, cos) = (2.4 * k as f64).sin_cos();
+        mark["reference"] = json!([600.0 + 300.0 * cos, 400.0 + 250.0 * sin]);
     }
     let words = camera_says(&mixed);
     assert!(

@@ -7,7 +7,7 @@ use std::{collections::BTreeMap, fs};
 use tickstrip::{
     frame::{ModelPoint, Point},
     registration::space::{
-        KnownLens, MarkFinding, SpaceMark, ViewPhoto,
+        KnownLens, MarkFinding, MarkFit, SpaceMark, ViewPhoto,
         together::{ExpectedOfParts, Subject, Together, TogetherPhoto, adjust},
     },
 };
@@ -110,6 +110,10 @@ fn a_part_of_the_surveyed_points_of_a_town_has_no_errors() {
     );
 }
 
+/// Marks that are set off by a millimetre on the sensor: photo and number. Those of the network that are gross belong to points that
+/// are kept apart.
+const PLANTED: [(usize, usize); 2] = [(1, 20), (3, 40)];
+
 struct Observed {
     point: String,
     at: [f64; 2],
@@ -145,9 +149,7 @@ fn photos_of_one_camera_around_an_object_agree_with_the_published_network() {
     let text = fs::read_to_string(folder.join("observations-odd.csv")).expect("there");
     let (start, pixel) = (&case["start"], case["pixel_mm"].as_f64().expect("a size"));
     let pixels = in_space::numbers::<2>(&start["camera"]["pixels"]);
-    let published = -start["camera"]["c_mm"].as_f64().expect("a length") / pixel;
     let names = ["9", "13", "27", "89"];
-    let mut switched_off = Vec::new();
     let photos: Vec<TogetherPhoto> = names
         .iter()
         .enumerate()
@@ -155,19 +157,23 @@ fn photos_of_one_camera_around_an_object_agree_with_the_published_network() {
             let mut known = in_space::photo((pixels[0] as u32, pixels[1] as u32), None);
             known.lens = KnownLens::unknown();
             let (mut marks, mut part_of) = (Vec::new(), Vec::new());
-            for (n, seen) in observations(&text, name, pixel, pixels)
-                .into_iter()
-                .enumerate()
-            {
-                if !seen.is_used {
-                    switched_off.push((k, marks.len()));
+            for seen in observations(&text, name, pixel, pixels) {
+                let place = &start["points"][&seen.point];
+                if place.is_null() {
+                    // Its place belongs to those that are kept apart.
+                    continue;
                 }
                 // Coordinates are rounded to a millimetre.
-                let place = in_space::numbers(&start["points"][&seen.point]);
+                let place = in_space::numbers(place);
                 let number: usize = seen.point.parse().expect("a number");
-                let is_of_part = number % 7 == 0 && seen.is_used;
-                let _ = n;
-                marks.push(mark(seen.point, place, 0.29, seen.at, !is_of_part));
+                let is_of_part = number.is_multiple_of(7) && seen.is_used;
+                let gross = if PLANTED.contains(&(k, marks.len())) {
+                    240.0
+                } else {
+                    0.0
+                };
+                let at = [seen.at[0] + gross, seen.at[1]];
+                marks.push(mark(seen.point, place, 0.29, at, !is_of_part));
                 part_of.push(is_of_part.then_some(0));
             }
             TogetherPhoto {
@@ -181,30 +187,34 @@ fn photos_of_one_camera_around_an_object_agree_with_the_published_network() {
         })
         .collect();
     let found = adjust(&photos, &Subject::of(1, EXPECTED));
-    let mut accused = 0;
+    let mut named = 0;
     for (name, photo) in names.iter().zip(&found.photos) {
         let photo = photo
             .as_ref()
             .unwrap_or_else(|e| panic!("photo {name}: {e}"));
-        let focal = in_space::told(photo.camera.focal_px);
-        eprintln!(
-            "{name}: {focal:?} {published} rms {} sigma {}",
-            photo.rms_px, photo.mark_sigma_px
+        // A millimetre at 1.3 m is 5 px; the published lens has more numbers than ours.
+        assert!(photo.rms_px < 3.0, "{name}: {}", photo.rms_px);
+        let place = photo.camera.centre_mm.map(|c| in_space::told(c).value());
+        let published = in_space::numbers::<3>(&start["photos"][*name]);
+        let off = in_space::apart(place, published);
+        assert!(off < 6.0, "{name}: {place:?} {published:?}");
+        let wrong = |m: &&MarkFit| m.finding == MarkFinding::Wrong;
+        named += photo.marks.iter().filter(wrong).count();
+    }
+    for (photo, own) in PLANTED {
+        let mark = &found.photos[photo].as_ref().expect("solved").marks[own];
+        assert_eq!(
+            mark.finding,
+            MarkFinding::Wrong,
+            "photo {photo}, mark {own}"
         );
-        let place = photo.camera.centre_mm.map(|c| in_space::told(c));
-        let truth = in_space::numbers::<6>(&start["photos"][*name]);
-        eprintln!("{place:?} {truth:?}");
-        accused += photo
-            .marks
-            .iter()
-            .filter(|m| m.finding == MarkFinding::Wrong)
-            .count();
     }
-    for (k, own) in &switched_off {
-        let m = &found.photos[*k].as_ref().expect("there").marks[*own];
-        eprintln!("{k} {own} {:?} {:?}", m.finding, m.residual_px);
-    }
-    eprintln!("accused {accused} of which off {}", switched_off.len());
+    let all: usize = photos.iter().map(|photo| photo.view.marks.len()).sum();
+    assert!(named * 30 < all, "{named} of {all}");
     let (holds, told) = held(&found);
-    eprintln!("{holds} of {told}: {:?}", found.parts[0]);
+    assert!(
+        told >= 8 && holds + 2 >= told,
+        "{holds} of {told}: {:?}",
+        found.parts[0]
+    );
 }

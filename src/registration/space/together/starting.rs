@@ -235,7 +235,7 @@ fn joint_lengths(each: &[(usize, &Looked)], subject: &Subject) -> Vec<JointLengt
     let mark_mm = marks.sum::<f64>() / each.len() as f64;
     let length = |length: &SubjectLength| JointLength {
         ends: length.ends.map(|end| JointEnd {
-            place: end.place.vector(),
+            place: Vector3::from(end.place_mm),
             part: end.part.filter(|_| !end.is_datum),
             datum_part: end.part.filter(|_| end.is_datum),
         }),

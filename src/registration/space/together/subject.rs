@@ -1,6 +1,4 @@
 //! What is known of the subject beside the photos: lengths on it, and that it is the mirror image of itself.
-use crate::frame::ModelPoint;
-
 /// What is adjusted beside the cameras, and what is known of it.
 #[derive(Clone, Debug)]
 pub struct Subject {
@@ -39,8 +37,8 @@ pub struct SubjectLength {
 /// An end of a known length.
 #[derive(Clone, Copy, Debug)]
 pub struct SubjectEnd {
-    /// Its place on the model.
-    pub place: ModelPoint,
+    /// Its place on the model, millimetres.
+    pub place_mm: [f64; 3],
     /// The part that it lies on; of the datum that part by which the datum is tested, where it is known.
     pub part: Option<usize>,
     /// Whether it lies on the datum.

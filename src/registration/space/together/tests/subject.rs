@@ -3,7 +3,7 @@ use super::*;
 
 fn end(place: [f64; 3], part: Option<usize>) -> SubjectEnd {
     SubjectEnd {
-        place: ModelPoint(place),
+        place_mm: place,
         part,
         is_datum: part.is_none(),
     }

@@ -18,6 +18,7 @@ mod grid;
 mod heat;
 mod in_space;
 mod labels;
+mod likeness;
 mod marks;
 mod model;
 mod overlay;
@@ -60,7 +61,7 @@ use rayon::prelude::*;
 /// Everything drawn of one view.
 #[derive(Clone, Debug)]
 pub struct DrawnView {
-    /// overlay, difference, heat, grid, blink, render_small, reference_small, silhouette where both images have one,
+    /// overlay, difference, heat, grid, blink, render_small, reference_small, silhouette where both images have one, likeness where both are pictures of models,
     /// sheet, in this order.
     pub files: Vec<DrawnFile>,
     /// The sheet, for [`sheets_pdf`].
@@ -90,6 +91,14 @@ pub fn draw_view(input: &ViewToDraw<'_>) -> Result<DrawnView, Error> {
             key: "silhouette",
             name: "silhouette.png",
             bytes: encode_png(&silhouette::draw(input, silhouettes)?)?,
+        });
+    }
+    let alike = input.work.likeness.as_ref();
+    if let Some((map, found)) = alike.zip(input.measurement.earlier_issue.as_ref()) {
+        files.push(DrawnFile {
+            key: "likeness",
+            name: "likeness.png",
+            bytes: encode_png(&likeness::draw(input, map, found)?)?,
         });
     }
     files.push(DrawnFile {

@@ -5,6 +5,7 @@ mod contradiction;
 mod coverage;
 mod datum_doubts;
 mod depth;
+mod earlier_issue;
 #[cfg(test)]
 mod edge_coverage;
 mod far_parts;

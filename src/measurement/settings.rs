@@ -42,7 +42,22 @@ settings! {
     }
 }
 
+settings! {
+    /// What the look at an earlier issue goes by.
+    EARLIER: EarlierSettings of "earlier" {
+        other_look = 0.5, "share", "judgement":
+            "A part whose likeness is below this share of the median part's looks other than it did, though its figures are within.";
+    }
+}
+
 /// All that measurement goes by.
 pub(crate) fn all() -> Vec<&'static Setting> {
-    [REGIONS.all(), LENGTHS.all(), OVERLAP.all(), SYMMETRY.all()].concat()
+    [
+        REGIONS.all(),
+        EARLIER.all(),
+        LENGTHS.all(),
+        OVERLAP.all(),
+        SYMMETRY.all(),
+    ]
+    .concat()
 }

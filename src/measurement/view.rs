@@ -1,8 +1,8 @@
 //! One view measured as a whole.
 use super::{
     AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, ForeignMarks, RegionMeasure,
-    SpanMeasure, Verdict, ViewMeasurement, Warning, WorkImages, datum_doubts, depth, far_parts,
-    foreign,
+    SpanMeasure, Verdict, ViewMeasurement, Warning, WorkImages, datum_doubts, depth, earlier_issue,
+    far_parts, foreign,
     judge::{correction, leave_alone, verdict},
     lengths::{plausible, scales, sizes},
     overlap::{
@@ -75,7 +75,8 @@ pub fn measure_in_run(
     let adjustment = refined
         .as_ref()
         .map_or(&registered.adjustment, |s| &s.adjustment);
-    let work = prepared.finish(&registration, mesh)?;
+    let mut work = prepared.finish(&registration, mesh)?;
+    work.images.likeness = earlier_issue::map(view, &work.images);
     let (edge_overlap, in_regions, foreign) =
         overlaps(view, &registration, &work, refined.as_ref());
     stop::check()?;
@@ -104,6 +105,7 @@ pub fn measure_in_run(
         sizes: sizes::compare(job, view, &registration, &scales.figures, &spans),
         symmetry: symmetry::check(view, adjustment),
         silhouette: silhouette::compare(&work, scales.figures.model_mm_per_render_px(job.scale)),
+        earlier_issue: earlier_issue::judge(view, &work.images, &regions),
         screen: treated.findings,
         registration,
         scales: scales.figures,

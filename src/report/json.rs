@@ -296,6 +296,9 @@ pub struct ViewEntry {
     pub symmetry: Option<SymmetryEntry>,
     /// The silhouettes of both images against each other, where both have one.
     pub silhouette: Option<SilhouetteEntry>,
+    /// Whether an earlier issue of the model is back; null where the reference is no "screenshot".
+    #[serde(default)]
+    pub earlier_issue: Option<EarlierIssueEntry>,
     /// What a screen left in the reference, and what was done about it before edges were looked for; null where nothing
     /// was.
     #[serde(default)]
@@ -573,6 +576,40 @@ pub struct SilhouetteEntry {
     pub max_model_mm: Option<f64>,
     /// Number of pixels of the outline that were looked at.
     pub outline_pixels: usize,
+}
+
+/// Whether an earlier issue of the model, which the reference shows, is back.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct EarlierIssueEntry {
+    /// Mean structural similarity of both pictures (Wang et al. 2004), 0 to 1; what is contrary counts as 0.
+    pub likeness: Option<f64>,
+    /// One for each region, in the job's order.
+    pub parts: Vec<PartBackEntry>,
+}
+
+/// Whether a part is back.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PartBackEntry {
+    /// The region.
+    pub name: String,
+    /// Mean structural similarity within its outline; null where the reference does not cover it.
+    pub likeness: Option<f64>,
+    /// What follows from its figures and its look.
+    pub back: BackEntry,
+}
+
+/// Whether a part is as it was in an earlier issue.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum BackEntry {
+    /// Its figures are within their tolerances.
+    Back,
+    /// A figure is out of tolerance.
+    NotBack,
+    /// Its figures are within, but it looks much more different than the other parts do.
+    LooksOther,
+    /// Its figures are undecided.
+    CannotTell,
 }
 
 /// What a screen left in the reference, and what was done about it before edges were looked for.

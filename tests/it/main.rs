@@ -15,6 +15,7 @@ mod depth;
 mod draw;
 mod drawn;
 mod drawn_refused;
+mod earlier_issue;
 mod edges;
 mod harder;
 mod image_files;

@@ -257,9 +257,9 @@ pub struct RegionMeasure {
     pub offset_full_size_mm: [Option<Measured>; 2],
     /// With both images scaled: width and height of the model against the subject absolutely, per cent.
     pub absolute_percent: [Option<Measured>; 2],
-    /// The same over the outline's box, millimetres on the model.
+    /// The same over the part's size, millimetres on the model.
     pub absolute_model_mm: [Option<Measured>; 2],
-    /// Size of the outline's box (width, height), render pixels.
+    /// Width and height of the part by its marks, its edges or its outline, render pixels; what its millimetres refer to.
     pub size_px: [f64; 2],
     /// The same in millimetres on the model, where the scale is known.
     pub size_model_mm: Option<[f64; 2]>,

@@ -216,9 +216,16 @@ impl Parts<'_> {
             .map(|(j, (region, fit))| {
                 regions::Evidence::of(j, region, fit.as_ref(), self.refined)
                     .with_symmetry(j, mirrored)
+                    .with_size(self.part_size(j))
                     .without_depth(no_depth)
             })
             .collect()
+    }
+
+    /// Width and height of a part, render pixels.
+    fn part_size(&self, j: usize) -> [f64; 2] {
+        let edges = self.refined.and_then(|fit| fit.on_edges[j].as_ref());
+        regions::part_size(self.view, &self.view.regions[j], edges)
     }
 
     /// The edge overlap of each region, with what the response of its edges says where there are enough, as far as they lie on

@@ -865,9 +865,9 @@ pub struct RegionEntry {
     pub absolute_width_percent: Option<Figure>,
     /// With both images scaled: height of the model against the subject absolutely, per cent.
     pub absolute_height_percent: Option<Figure>,
-    /// The absolute width error over the outline's box, millimetres on the model.
+    /// The absolute width error over the part's size, millimetres on the model.
     pub absolute_width_model_mm: Option<Figure>,
-    /// The absolute height error over the outline's box, millimetres on the model.
+    /// The absolute height error over the part's size, millimetres on the model.
     pub absolute_height_model_mm: Option<Figure>,
     /// Where the part lies minus where it should lie, render pixels.
     pub offset_px: Pair,
@@ -877,7 +877,8 @@ pub struct RegionEntry {
     pub offset_full_size_mm: Pair,
     /// Model turned against the subject, degrees, clockwise.
     pub rotation_deg: Option<Figure>,
-    /// Size of the outline's box, width and height, render pixels.
+    /// Width and height of the part, render pixels: of its marks where they span half of its outline, else of its edges, else of
+    /// its outline.
     pub size_px: [Option<f64>; 2],
     /// The same in millimetres on the model.
     pub size_model_mm: Option<[Option<f64>; 2]>,

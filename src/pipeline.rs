@@ -142,7 +142,8 @@ fn compare_all(
         comparison.compare_view(view, look)
     })?;
     drop(mesh);
-    let (outcomes, pages): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.outcome, d.page)).unzip();
+    let (outcomes, pages): (Vec<_>, Vec<_>) =
+        done.into_iter().map(|d| (d.outcome, d.pages)).unzip();
     let report = Report::new(job, &outcomes).with_space(space_of(job, &views));
     stop::check()?;
     let pages: Vec<SheetPage> = pages.into_iter().flatten().collect();
@@ -189,7 +190,7 @@ fn selected<'a>(job: &'a Job, names: &[String]) -> Result<Vec<&'a View>, Error> 
 /// What one view leaves behind.
 struct ViewDone<'a> {
     outcome: ViewOutcome<'a>,
-    page: Option<SheetPage>,
+    pages: Vec<SheetPage>,
 }
 
 /// What the views of one run share.
@@ -229,7 +230,7 @@ impl Comparison<'_> {
                         result: Ok(drawn.measurement),
                         files,
                     },
-                    page: Some(drawn.page),
+                    pages: drawn.pages,
                 }
             }
             Err(failure) => ViewDone {
@@ -238,7 +239,7 @@ impl Comparison<'_> {
                     result: Err(failure),
                     files: BTreeMap::new(),
                 },
-                page: None,
+                pages: Vec::new(),
             },
         };
         (self.observer)(Event::Finished { view: &view.name });
@@ -325,7 +326,7 @@ impl Comparison<'_> {
             view: own,
             measurement: measured.measurement,
             files: drawn.files,
-            page: drawn.sheet,
+            pages: drawn.sheets,
         })
     }
 }
@@ -334,7 +335,7 @@ struct Drawn<'a> {
     view: Cow<'a, View>,
     measurement: measurement::ViewMeasurement,
     files: Vec<DrawnFile>,
-    page: SheetPage,
+    pages: Vec<SheetPage>,
 }
 
 /// The picture of the reference before and after it was rectified.

@@ -143,7 +143,8 @@ fn compare_all(
     let done = turns::in_turns(&views, options, &stop::is_asked, &|view, look| {
         comparison.compare_view(view, look)
     })?;
-    let (outcomes, pages): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.outcome, d.page)).unzip();
+    let (outcomes, pages): (Vec<_>, Vec<_>) =
+        done.into_iter().map(|d| (d.outcome, d.pages)).unzip();
     let mut pages: Vec<SheetPage> = pages.into_iter().flatten().collect();
     let mut space = space_of(job, &views);
     if let (Some(space), Some(mesh), false) = (&mut space, mesh.whole(), pages.is_empty()) {
@@ -195,7 +196,7 @@ fn selected<'a>(job: &'a Job, names: &[String]) -> Result<Vec<&'a View>, Error> 
 /// What one view leaves behind.
 struct ViewDone<'a> {
     outcome: ViewOutcome<'a>,
-    page: Option<SheetPage>,
+    pages: Vec<SheetPage>,
 }
 
 /// What the views of one run share.
@@ -256,7 +257,7 @@ impl Comparison<'_> {
                         result: Ok(drawn.measurement),
                         files,
                     },
-                    page: Some(drawn.page),
+                    pages: drawn.pages,
                 }
             }
             Err(failure) => ViewDone {
@@ -265,7 +266,7 @@ impl Comparison<'_> {
                     result: Err(failure),
                     files: BTreeMap::new(),
                 },
-                page: None,
+                pages: Vec::new(),
             },
         };
         (self.observer)(Event::Finished { view: &view.name });
@@ -352,7 +353,7 @@ impl Comparison<'_> {
             view: own,
             measurement: measured.measurement,
             files: drawn.files,
-            page: drawn.sheet,
+            pages: drawn.sheets,
         })
     }
 }
@@ -361,7 +362,7 @@ struct Drawn<'a> {
     view: Cow<'a, View>,
     measurement: measurement::ViewMeasurement,
     files: Vec<DrawnFile>,
-    page: SheetPage,
+    pages: Vec<SheetPage>,
 }
 
 /// The picture of the reference before and after it was rectified.

@@ -16,6 +16,7 @@ mod scale;
 mod schema;
 mod serve;
 mod status;
+mod trend;
 mod watch;
 
 pub use status::Status;
@@ -42,6 +43,7 @@ Exit status:
   1  something is out of tolerance (with --strict also where it cannot be told)
   2  the job or the command line cannot be used
   3  some views could not be compared (the others were), or none
+  4  something is worse than in the results that --against names, whether in tolerance or not
   130  it was stopped by Ctrl-C or a termination signal";
 
 #[derive(Debug, Subcommand)]
@@ -60,6 +62,7 @@ enum Command {
     Carry(carry::Arguments),
     Completions(completions::Arguments),
     Draw(draw::Arguments),
+    Trend(trend::Arguments),
 }
 
 /// Runs the command that the arguments ask for (the first one is the program's name), prints what it has to say, and
@@ -95,6 +98,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
             completions::run(arguments, Arguments::command(), &terminal)
         }
         Command::Draw(arguments) => draw::run(arguments, &terminal),
+        Command::Trend(arguments) => trend::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {
         terminal.failure(&failure);

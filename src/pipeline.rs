@@ -1,6 +1,7 @@
 //! The stages in order, for every view of a job; the only place that calls them all.
 #![doc = include_str!("pipeline/METHOD.md")]
 mod admission;
+mod archive;
 mod camera;
 mod carry;
 mod earlier;
@@ -20,11 +21,15 @@ mod turns;
 mod whole_file;
 
 pub use admission::{Look, Refusal, look};
+pub use archive::{
+    ArchiveError, Archived, Restored, Verified, archive, archive_without, free_archive, restore,
+    verify,
+};
 pub use camera::cameras;
 pub use carry::{CarryError, CarryRequest, carry_over};
 pub use earlier::{EarlierError, report_at, reports_at};
 pub use error::Error;
-pub use kept_results::{KeptError, KeptResults};
+pub use kept_results::{KeptError, KeptResults, newest_results};
 pub use options::CompareOptions;
 pub use own_folder::OwnFolder;
 pub use rectify::{RectifiedPicture, RectifyError, rectify_picture};

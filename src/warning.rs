@@ -60,6 +60,7 @@ codes! {
     FarCamera = "far-camera" "The reference's camera stands farther off than was expected.",
     FarFromDatum = "far-from-datum" "The registration is much less well known at a part than at the datum marks.",
     WrongMark = "wrong-mark" "A mark with a gross error is left out.",
+    ContradictingMarks = "contradicting-marks" "Two marks of a part, one of them wrong, and nothing tells which.",
     SwappedMarks = "swapped-marks" "Two marks are exchanged.",
     UncontrolledMarks = "uncontrolled-marks" "Marks that nothing else checks.",
     MarksDisagree = "marks-disagree" "The marks disagree more than their stated deviation allows.",

@@ -14,7 +14,10 @@ use crate::{
     service,
 };
 use clap::ValueEnum;
-use std::{ffi::OsString, path::PathBuf};
+use std::{
+    ffi::OsString,
+    path::{Path, PathBuf},
+};
 use time::OffsetDateTime;
 
 /// Compare the renders of a job with their references and write the results
@@ -128,11 +131,7 @@ impl Arguments {
 
     /// The folder of the results.
     pub fn out_folder(&self) -> PathBuf {
-        self.out.clone().unwrap_or_else(|| {
-            let mut name = self.job.with_extension("").into_os_string();
-            name.push("-results");
-            name.into()
-        })
+        self.out.clone().unwrap_or_else(|| results_of(&self.job))
     }
 
     fn options(&self, out: PathBuf) -> Result<CompareOptions, Failure> {
@@ -165,6 +164,13 @@ impl Arguments {
         let minute = minute(self.date.as_deref(), std::env::var_os("SOURCE_DATE_EPOCH"))?;
         Ok(Some(KeptResults::reserve(&self.out_folder(), &minute)?))
     }
+}
+
+/// The folder of a job's results where none is named.
+pub(super) fn results_of(job: &Path) -> PathBuf {
+    let mut name = job.with_extension("").into_os_string();
+    name.push("-results");
+    name.into()
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
@@ -221,6 +227,13 @@ fn present(
     }
     if arguments.json && outcome.results == Results::EarlierKept {
         terminal.fault(&where_results_are(outcome));
+    }
+    if let Some(archive) = pipeline::archive_without(&arguments.job) {
+        let job = shown_path(&arguments.job);
+        terminal.fault(&format!(
+            "note: the job was changed since {} was written; \"tickstrip archive {job}\" keeps it as it is now",
+            shown_path(&archive)
+        ));
     }
     for note in &outcome.notes {
         terminal.fault(&format!("note: {note}"));

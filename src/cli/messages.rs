@@ -213,6 +213,9 @@ pub(super) enum Failure {
     /// Marks cannot be carried over.
     #[error("{0}")]
     Carry(#[from] pipeline::CarryError),
+    /// There is no archive, or none that can be trusted.
+    #[error("{0}")]
+    Archive(#[from] pipeline::ArchiveError),
     /// A job names its images by where it lies.
     #[error("{}: write it beside {}, whose other images it goes on naming", path.display(), job.display())]
     OtherFolder {

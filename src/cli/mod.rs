@@ -1,4 +1,5 @@
 //! The terminal shell: one file a command.
+mod archive;
 mod camera;
 mod carry;
 mod check;
@@ -63,6 +64,7 @@ enum Command {
     Completions(completions::Arguments),
     Draw(draw::Arguments),
     Trend(trend::Arguments),
+    Archive(archive::Arguments),
 }
 
 /// Runs the command that the arguments ask for (the first one is the program's name), prints what it has to say, and
@@ -99,6 +101,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         }
         Command::Draw(arguments) => draw::run(arguments, &terminal),
         Command::Trend(arguments) => trend::run(arguments, &terminal),
+        Command::Archive(arguments) => archive::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {
         terminal.failure(&failure);

@@ -33,7 +33,12 @@ pub(crate) fn draw(input: &ViewToDraw<'_>, backdrop: &Backdrop) -> Result<RgbIma
 pub(crate) fn is_wrong(fit: &LandmarkFit) -> bool {
     matches!(
         fit.finding,
-        Some(Finding::Wrong | Finding::SwappedWith(_) | Finding::WrongPlace)
+        Some(
+            Finding::Wrong
+                | Finding::SwappedWith(_)
+                | Finding::Contradicts(_)
+                | Finding::WrongPlace
+        )
     )
 }
 
@@ -80,12 +85,12 @@ fn label_wrong_ones(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
         let [x, y] = board.place(pair.reference);
         let what = match fit.finding {
             Some(Finding::SwappedWith(other)) => {
-                let other = input
-                    .view
-                    .landmarks
-                    .get(other)
-                    .map_or("another", |l| l.name.as_str());
+                let other = name_of(input.view, other);
                 format!("{}: exchanged with {other}", landmark.name)
+            }
+            Some(Finding::Contradicts(other)) => {
+                let other = name_of(input.view, other);
+                format!("{} or {other}: wrong mark", landmark.name)
             }
             Some(Finding::WrongPlace) => format!("{}: wrong place on the model", landmark.name),
             _ => format!("{}: wrong mark", landmark.name),
@@ -115,6 +120,12 @@ fn label_wrong_ones(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
             );
         }
     }
+}
+
+fn name_of(view: &crate::job::View, landmark: usize) -> &str {
+    view.landmarks
+        .get(landmark)
+        .map_or("another", |l| l.name.as_str())
 }
 
 /// The leader of a label; to be drawn before all boxes, so that it passes below those of other labels.

@@ -57,6 +57,12 @@ impl Error {
         }
     }
 
+    /// The error of a job file with this fault alone.
+    #[cfg(feature = "draw")]
+    pub(crate) fn from_fault(file: &Path, fault: Fault) -> Self {
+        Self::one(file, &fault.pointer, fault.kind)
+    }
+
     pub(super) fn one(file: &Path, pointer: &str, kind: FaultKind) -> Self {
         let mut faults = Faults::default();
         faults.push(pointer, kind);

@@ -35,11 +35,11 @@ pub use layout::document_text;
 pub use marked_on::MarkedOn;
 #[cfg(feature = "cli")]
 pub(crate) use names::nearest;
-#[cfg(feature = "service")]
+#[cfg(feature = "draw")]
 pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
 pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
-pub use read::{MOST_BYTES, missing_images, parse, read};
+pub use read::{MOST_BYTES, missing_images, named_files, parse, read};
 pub use rectify::stated_alone as rectify;
 pub use schema::schema;
 pub(crate) use shapes::centre as centre_of;

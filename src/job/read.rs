@@ -8,7 +8,7 @@ use super::{
     surroundings::Surroundings,
 };
 use serde_json::Value;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Largest job file that is read, bytes.
 pub const MOST_BYTES: u64 = 16 << 20;
@@ -88,32 +88,37 @@ fn sound_views(value: &Value, file: &Path, faults: &mut Faults) {
 
 /// A fault for every image, mask and mesh of the job that is not on the disk.
 pub fn missing_images(job: &Job) -> Vec<Fault> {
-    let mut missing = Vec::new();
-    let mut look = |pointer: String, path: &PathBuf| {
-        if !path.is_file() {
-            missing.push(Fault {
-                pointer,
-                kind: FaultKind::MissingImage { path: path.clone() },
-            });
-        }
-    };
+    let files = named_files(job).into_iter();
+    files
+        .filter(|(_, path)| !path.is_file())
+        .map(|(pointer, path)| Fault {
+            pointer,
+            kind: FaultKind::MissingImage {
+                path: path.to_owned(),
+            },
+        })
+        .collect()
+}
+
+/// Every image, mask and mesh that a job names, with the place in its document (a JSON pointer), in the document's order.
+pub fn named_files(job: &Job) -> Vec<(String, &Path)> {
+    let mut files = Vec::new();
+    let mut take = |pointer: String, path| files.push((pointer, path));
     for (index, file) in job.model.iter().flat_map(|m| &m.files).enumerate() {
-        look(format!("/model/files/{index}"), &file.path);
+        take(format!("/model/files/{index}"), file.path.as_path());
     }
     for (index, view) in job.views.iter().enumerate() {
         if let RenderImage::File(image) = &view.render.image {
-            look(format!("/views/{index}/render/image"), image);
+            take(format!("/views/{index}/render/image"), image);
         }
         if let super::Mask::Image(path) = &view.render.mask {
-            look(format!("/views/{index}/render/mask"), path);
+            take(format!("/views/{index}/render/mask"), path);
         }
-        look(
-            format!("/views/{index}/reference/image"),
-            &view.reference.image,
-        );
+        let image = &view.reference.image;
+        take(format!("/views/{index}/reference/image"), image);
         if let super::Mask::Image(path) = &view.reference.mask {
-            look(format!("/views/{index}/reference/mask"), path);
+            take(format!("/views/{index}/reference/mask"), path);
         }
     }
-    missing
+    files
 }

@@ -483,6 +483,16 @@ fn marks_to_look_at(view: &View, registration: &Registration, warn: &mut dyn FnM
                     fit.residual_px[0].hypot(fit.residual_px[1])
                 ),
             ),
+            Some(Finding::Contradicts(other)) if view.landmarks[*other].name > landmark.name => {
+                warn(
+                    Code::ContradictingMarks,
+                    format!(
+                        "\"{}\" or \"{}\" is wrong, and nothing tells which: both were left out. Look at both, or mark a third \
+                         point of their part.",
+                        landmark.name, view.landmarks[*other].name
+                    ),
+                )
+            }
             Some(Finding::SwappedWith(other)) if view.landmarks[*other].name > landmark.name => {
                 warn(
                     Code::SwappedMarks,

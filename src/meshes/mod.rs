@@ -29,6 +29,7 @@ mod words;
 pub use edges::{CREASE_DEG, EdgeKind, Edges};
 pub use error::{Error, Fault};
 pub use format::Format;
+pub use gltf::buffer_files;
 pub use limits::Limits;
 pub use model::{Model, Part};
 pub use picture::{Drawing, MOST_PIXELS, draw};

@@ -144,6 +144,12 @@ impl Drop for KeptResults {
     }
 }
 
+/// The newest results in a folder of those kept by date; any other folder itself.
+pub fn newest_results(folder: &Path) -> PathBuf {
+    let newest = newest(folder).filter(|_| !results_folder::has_list(folder));
+    newest.unwrap_or_else(|| folder.to_owned())
+}
+
 /// The newest results of those kept by date, as they are named.
 pub(super) fn newest(all: &Path) -> Option<PathBuf> {
     let bytes = read_input(&all.join(NEWEST), MOST_BYTES).ok()?;

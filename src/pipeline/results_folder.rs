@@ -12,7 +12,8 @@ use super::own_folder::{OwnFolder, inside};
 use crate::{job::read_input, report};
 pub use error::ResultsError;
 use error::disk;
-use manifest::{Counted, Listed, MANIFEST, Manifest};
+pub(super) use manifest::{Counted, Listed};
+use manifest::{MANIFEST, Manifest};
 use place::{OLD, Place, followed, purpose};
 pub use place::{clear_left_runs, remove_results};
 use std::{
@@ -248,6 +249,35 @@ pub(super) fn kept(job: &Path, folder: &Path) -> Kept {
         Some(false) => Kept::Changed,
         None => Kept::NoneOfThisJob,
     }
+}
+
+/// The results of a job.
+#[derive(Debug)]
+pub(super) struct ListedResults {
+    /// Paths in their folder of the files that are as they were written, their list among them.
+    pub as_written: Vec<String>,
+    /// How many of them are gone or were changed.
+    pub changed: usize,
+}
+
+/// What lies in a job's results; `None` where there are none. What a killed run left is put right first.
+pub(super) fn listed_results(
+    job: &Path,
+    out: &Path,
+) -> Result<Option<ListedResults>, ResultsError> {
+    let place = Place::of(job, out).map_err(disk("looking at it", out))?;
+    place.recover()?;
+    let Some(manifest) = place.look()? else {
+        return Ok(None);
+    };
+    let (as_written, changed): (Vec<&str>, Vec<&str>) = manifest
+        .paths()
+        .chain([MANIFEST])
+        .partition(|path| manifest.is_ours(&place.out, path));
+    Ok(Some(ListedResults {
+        as_written: as_written.into_iter().map(str::to_owned).collect(),
+        changed: changed.len(),
+    }))
 }
 
 /// Largest report that is read, bytes: one of 1,000 views with 200 landmarks each has 100 MB; a judgement.

@@ -22,6 +22,21 @@ pub enum There {
 /// # Errors
 /// Those of the disk, and [`io::ErrorKind::AlreadyExists`].
 pub fn write_whole(path: &Path, bytes: &[u8], there: There) -> io::Result<()> {
+    write_whole_by(path, there, |file| file.write_all(bytes))
+}
+
+/// The same of a file that `write` writes.
+///
+/// # Errors
+/// Those of the disk and of `write`, and [`io::ErrorKind::AlreadyExists`].
+pub(super) fn write_whole_by(
+    path: &Path,
+    there: There,
+    write: impl FnOnce(&mut File) -> io::Result<()>,
+) -> io::Result<()> {
+    if there == There::Stays && !is_free(path) {
+        return Err(io::ErrorKind::AlreadyExists.into());
+    }
     let folder = folder_of(path);
     // Else it would be said of the temporary file that it cannot be made.
     fs::metadata(folder)?;
@@ -34,7 +49,7 @@ pub fn write_whole(path: &Path, bytes: &[u8], there: There) -> io::Result<()> {
     let mut file = builder.tempfile_in(folder)?;
     // So that nobody takes it for one that was left; where files cannot be locked, one that is left stays.
     let _ = file.as_file().lock();
-    file.write_all(bytes)?;
+    write(file.as_file_mut())?;
     if let (There::IsReplaced, Ok(old)) = (there, fs::metadata(path)) {
         file.as_file().set_permissions(old.permissions())?;
     }

@@ -180,6 +180,7 @@ fn roles(view: &View, pairs: &[Pair], places: &Places) -> Roles {
         part,
         off_with_part: vec![false; pairs.len()],
         wrong_place,
+        contradicts: vec![None; pairs.len()],
         render_stated: view.render.mark_sigma_px.is_some(),
         reference_stated: view.reference.mark_sigma_px.is_some(),
     }

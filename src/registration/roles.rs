@@ -13,6 +13,8 @@ pub(crate) struct Roles {
     pub(crate) off_with_part: Vec<bool>,
     /// Its place on the model contradicts the render, and the camera's shift would need it: takes no part.
     pub(crate) wrong_place: Vec<bool>,
+    /// Contradicts this mark of its part, and nothing tells which of the two is wrong: neither takes part any more.
+    pub(crate) contradicts: Vec<Option<usize>>,
     /// Whether the deviation of a mark in the render is stated.
     pub(crate) render_stated: bool,
     /// Whether the deviation of a mark in the reference is stated.

@@ -294,6 +294,7 @@ fn landmark_entry(
     let finding = fit.finding.as_ref().map(|finding| match finding {
         Finding::Wrong => "wrong".to_owned(),
         Finding::Uncontrolled => "uncontrolled".to_owned(),
+        Finding::Contradicts(other) => format!("contradicts {}", landmark_name(view, *other)),
         Finding::WrongPlace => "wrong place on the model".to_owned(),
         Finding::OffWithPart(region) => format!("off with {}", region_name(view, *region)),
         Finding::SwappedWith(other) => format!("swapped with {}", landmark_name(view, *other)),

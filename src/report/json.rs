@@ -452,8 +452,9 @@ pub struct LandmarkEntry {
     #[serde(default)]
     pub outline: Option<OutlineEntry>,
     /// Null, "wrong", "swapped with NAME", "uncontrolled", "off with NAME" (its part, a region, is altered: the datum
-    /// landmark was taken as a check) or "wrong place on the model" (model_mm contradicts the mark in the render).
-    #[schemars(extend("pattern" = "^(wrong|wrong place on the model|uncontrolled|(swapped|off) with [\\s\\S]*)$"))]
+    /// landmark was taken as a check), "contradicts NAME" (one of the two is wrong, and nothing tells which) or "wrong place
+    /// on the model" (model_mm contradicts the mark in the render).
+    #[schemars(extend("pattern" = "^(wrong|wrong place on the model|uncontrolled|((swapped|off) with|contradicts) [\\s\\S]*)$"))]
     pub finding: Option<String>,
 }
 

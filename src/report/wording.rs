@@ -85,6 +85,11 @@ pub(super) fn landmark_advice(landmark: &LandmarkEntry) -> Option<String> {
             "exchanged with {other}, taken the other way round: exchange the two marks in one image"
         ));
     }
+    if let Some(other) = finding.strip_prefix("contradicts ") {
+        return Some(format!(
+            "it or {other} is wrong, and nothing tells which: both are left out; look at both, or mark a third point of the part"
+        ));
+    }
     if finding == "uncontrolled" {
         return Some(
             "uncontrolled: no other mark checks this one; mark another datum landmark near it"

@@ -5,6 +5,7 @@
 //! `cargo test --test it harder::`.
 mod support;
 
+mod archive;
 mod camera;
 mod carry;
 mod command_line;

@@ -301,6 +301,9 @@ fn results_kept_by_date_overwrite_nothing_and_only_so_many_stay() {
     let (status, out, err) = compare(&folder, &["right.json", "--against", "wide-results"]);
     assert_eq!(status, 0, "{err}");
     assert!(out.contains("1 better, 0 worse"), "{out}");
+    let (status, out, err) = run(&folder, &["archive", "wide.json", "--out", "kept.zip"], "0");
+    assert_eq!(status, 0, "{out}{err}");
+    assert!(!out.contains("no results beside it"), "{out}");
 }
 
 #[test]

@@ -121,6 +121,28 @@ fn each_view_has_the_codes_of_what_was_done_to_it() {
             }),
         ),
         (
+            "contradicting-marks",
+            front("contradicting-marks", &|v| {
+                let lid = ["box foot left", "box foot right", "box lock"];
+                let marks = v["landmarks"].as_array_mut().expect("a list");
+                marks.retain(|l| !lid.iter().any(|name| l["name"] == *name));
+                for mark in marks {
+                    if mark["name"] == "lid left" {
+                        mark["reference"] = json!([268.37, 517.0]);
+                    }
+                    if mark["name"] == "lid right" {
+                        mark["reference"] = json!([496.81, 484.0]);
+                    }
+                }
+                let parts = v["regions"].as_array_mut().expect("a list");
+                for part in parts {
+                    if part["name"] == "tool box" {
+                        part["landmarks"] = json!(["lid left", "lid right"]);
+                    }
+                }
+            }),
+        ),
+        (
             "uncontrolled-marks",
             front("uncontrolled-marks", &|v| {
                 for mark in datums(v).skip(2) {

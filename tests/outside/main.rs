@@ -8,6 +8,7 @@ mod support;
 
 use support::{compared, reference, views};
 
+mod archives;
 mod bezels;
 mod carried_marks;
 mod colour;

@@ -192,7 +192,7 @@ fn uri_bytes(
 }
 
 /// A path with its percent signs resolved; what is no escape stays.
-fn decoded(uri: &str) -> String {
+pub(super) fn decoded(uri: &str) -> String {
     let mut bytes = Vec::new();
     let mut rest = uri.as_bytes();
     while let [first, after @ ..] = rest {

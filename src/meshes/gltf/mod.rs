@@ -31,6 +31,18 @@ pub(super) fn read(bytes: &[u8], folder: &Path, limits: Limits) -> Result<Soup, 
     read_document(json, (folder, None), (Format::Gltf, limits))
 }
 
+/// The files beside it that a document, of text or binary, keeps its numbers in; none where it cannot be read.
+pub fn buffer_files(bytes: &[u8]) -> Vec<String> {
+    let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    let json = chunks(bytes).map_or(text, |(json, _)| json);
+    let document = serde_json::from_slice::<Document>(json);
+    let buffers = document.map_or_else(|_| Vec::new(), |document| document.buffers);
+    let uris = buffers.into_iter().filter_map(|buffer| buffer.uri);
+    uris.filter(|uri| !uri.starts_with("data:"))
+        .map(|uri| buffers::decoded(&uri))
+        .collect()
+}
+
 /// The document of a binary file, and its buffer where it has one.
 fn chunks(bytes: &[u8]) -> Result<(&[u8], Option<&[u8]>), Fault> {
     let wrong = |found: String| Fault::damaged(Format::Glb, "its header", found);

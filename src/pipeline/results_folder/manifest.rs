@@ -34,7 +34,7 @@ pub(super) struct JobPlace {
 
 /// A file as it was written.
 #[derive(Clone, Debug, Serialize, Deserialize)]
-pub(super) struct Listed {
+pub struct Listed {
     /// Relative to the results folder, with `/` between folders.
     path: String,
     /// Bytes.
@@ -67,6 +67,16 @@ impl Listed {
         &self.path
     }
 
+    /// Bytes.
+    pub fn size(&self) -> u64 {
+        self.size
+    }
+
+    /// Whether both are of the same path and content.
+    pub fn is_same(&self, other: &Self) -> bool {
+        (&self.path, self.size, &self.blake3) == (&other.path, other.size, &other.blake3)
+    }
+
     /// Whether what lies at this path is what was written there; through a link it is not.
     fn is_as_written(&self, path: &Path) -> bool {
         let is_of_size = |data: fs::Metadata| data.is_file() && data.len() == self.size;
@@ -76,7 +86,7 @@ impl Listed {
 }
 
 /// Counts what is written and takes its checksum on the way.
-pub(super) struct Counted<W> {
+pub struct Counted<W> {
     inner: W,
     size: u64,
     hasher: blake3::Hasher,

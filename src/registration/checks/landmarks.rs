@@ -63,6 +63,9 @@ pub enum Finding {
     OffWithPart(usize),
     /// Its place on the model contradicts its mark in the render, and the camera's shift needs it: it takes no part.
     WrongPlace,
+    /// It and this landmark (an index) of its part contradict each other, and nothing tells which is wrong: both are left
+    /// out of the fit.
+    Contradicts(usize),
     /// No other mark checks this one.
     Uncontrolled,
 }
@@ -89,6 +92,9 @@ pub(crate) fn judge(
             let finding = match partner {
                 Some(other) => Some(Finding::SwappedWith(other)),
                 None if roles.wrong_place[i] => Some(Finding::WrongPlace),
+                None if roles.contradicts[i].is_some() => {
+                    roles.contradicts[i].map(Finding::Contradicts)
+                }
                 None if adjustment.takes_part[i] && !took_part => Some(Finding::Wrong),
                 None if roles.off_with_part[i] => roles.part[i].map(Finding::OffWithPart),
                 None if roles.takes_part[i]

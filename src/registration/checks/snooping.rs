@@ -142,13 +142,17 @@ impl Snooping {
     /// Leaves out mark `i`, whose statistic is `square`.
     fn leave_out(&mut self, i: usize, square: f64, statistics: &[(f64, usize)]) {
         self.active[i] = false;
-        // With two marks on a part, one of them wrong, what is expected of the part may not tell which.
+        // With two marks on a part, one of them wrong, what is expected of the part may not tell which. Neither comes back,
+        // for alone each of them fits.
         let rival = statistics.iter().find(|(s, k)| {
             *k != i && self.is_on_same_part(i, *k) && square - s < CHECKS.marks_tell_apart.get()
         });
         if let Some(&(_, k)) = rival {
             self.active[k] = false;
-            self.takes_part[k] = false;
+            for (mark, other) in [(i, k), (k, i)] {
+                self.takes_part[mark] = false;
+                self.roles.contradicts[mark] = Some(other);
+            }
         }
     }
 

@@ -1,9 +1,10 @@
 //! Which marks are called wrong, on marks of known truth.
 use crate::{
-    job::RegistrationKind::Similarity,
+    job::{Expected, RegistrationKind::Similarity},
     registration::{
         Finding,
-        invented::{DATUM, Marks, noisy, registered, right, view},
+        invented::{DATUM, Marks, PART, noisy, registered, right, view},
+        register,
     },
     statistics::trials::Noise,
 };
@@ -79,6 +80,30 @@ fn of_two_marks_on_one_place_the_wrong_one_is_named() {
     datum.push(datum[3]);
     assert_eq!(wrong(&datum), [0; 0]);
     assert_eq!(wrong(&with_error(datum, 8, [0.0, 15.0])), [8]);
+}
+
+/// What is expected of a part does not say which of its two marks is the wrong one, and alone either fits: both stay out.
+#[test]
+fn of_two_marks_of_a_part_that_contradict_each_other_neither_counts() {
+    let expected = Expected {
+        size_percent: 4.0,
+        rotation_deg: 1.5,
+        offset_percent: 0.8,
+        keystone_percent: 0.3,
+    };
+    let n = DATUM.len();
+    // The part lies higher or lower as a whole, and one of its marks by 26 px more or less.
+    for (up, down) in [(-12.0, 14.0), (-14.0, 12.0)] {
+        let checks = with_error(right(&PART[..2]), 0, [0.0, up]);
+        let checks = with_error(checks, 1, [0.0, down]);
+        let view = view(Similarity, &right(&DATUM), &checks, SIGMA);
+        let found = register(&view, expected, (1000, 1000), None).expect("eight datum marks");
+        let found = found.registration;
+        let findings: Vec<_> = found.landmarks.iter().map(|l| l.finding.clone()).collect();
+        assert!(findings[..n].iter().all(Option::is_none), "{findings:?}");
+        let each = [n + 1, n].map(|other| Some(Finding::Contradicts(other)));
+        assert_eq!(findings[n..], each);
+    }
 }
 
 /// An error of the size that is stated as the smallest detectable is found four times in five.

@@ -3,8 +3,10 @@
 use super::{
     marked_on,
     needs::{self, Need},
+    pictures::Pyramid,
 };
 use crate::{
+    contour,
     frame::{FromReference, Point, RenderPx},
     job::{self, Expected, Job, MarkedOn, RenderImage, Side, View},
     printable::shortened,
@@ -13,7 +15,7 @@ use crate::{
 };
 use serde::Serialize;
 use serde_json::Value;
-use std::path::Path;
+use std::{path::Path, sync::Arc};
 
 /// All that is computed of a job.
 #[derive(Debug, Default, Serialize)]
@@ -82,6 +84,8 @@ pub(super) struct Seen {
     pub sizes: [Option<(u32, u32)>; 2],
     /// Their contents, where they can be read and the job states what was marked.
     pub contents: [Option<MarkedOn>; 2],
+    /// The render, where the page shows it: it tells what its marks lie on.
+    pub render: Option<Arc<Pyramid>>,
 }
 
 /// An image that is not the one that was marked.
@@ -135,6 +139,9 @@ pub(super) fn drawn_render(job: &Job) -> Option<String> {
 
 fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
     let [render, reference] = seen.sizes;
+    // As a comparison takes it.
+    let on = (seen.render.as_ref()).map(|picture| contour::seen(view, picture.picture()));
+    let view = on.as_deref().unwrap_or(view);
     // Without the picture its marks tell how large it is at least.
     let size = render.unwrap_or_else(|| marked_size(view, |l| l.render.xy()));
     let reference = reference.unwrap_or_else(|| marked_size(view, |l| l.reference.xy()));
@@ -229,6 +236,13 @@ fn mark_fit(
                 view.landmarks[*other].name
             )),
         ),
+        Some(Finding::Contradicts(other)) => (
+            Some("wrong"),
+            Some(format!(
+                "it or \"{}\" is wrong, and nothing tells which: both are left out",
+                view.landmarks[*other].name
+            )),
+        ),
         Some(Finding::WrongPlace) => (
             Some("wrong"),
             Some(
@@ -311,7 +325,8 @@ fn marked_size(view: &View, place: fn(&job::Landmark) -> [f64; 2]) -> (u32, u32)
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use super::{super::pictures::Pictures, *};
+    use crate::images::{Budget, Limits};
     use serde_json::json;
 
     fn demo() -> Value {
@@ -345,6 +360,47 @@ mod tests {
                 .landmarks
                 .iter()
                 .all(|l| l.finding != Some("wrong"))
+        );
+    }
+
+    #[test]
+    fn once_the_render_is_read_its_outlines_count_as_in_a_comparison() {
+        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/pump.json");
+        let job = job::read(&file).expect("sound");
+        let view = &job.views[0];
+        let path = view.image(Side::Render).expect("a picture");
+        let pictures = Pictures::new(Limits::default(), Budget::new(1 << 30));
+        assert!(pictures.at_hand(path).is_none());
+        pictures.describe(path).expect("read");
+        let fit = view_fit(
+            &job,
+            view,
+            &json!({}),
+            &Seen {
+                sizes: [Some((1530, 1190)), Some((1900, 1210))],
+                render: pictures.at_hand(path),
+                ..Seen::default()
+            },
+        );
+        let render = image::open(path).expect("read").to_rgb8();
+        let seen = contour::seen(view, &render);
+        assert_ne!(seen.landmarks.iter().filter(|l| l.on.is_some()).count(), 0);
+        let sizes = [(1530, 1190), (1900, 1210)];
+        let expected = registration::lay_over(&seen, job.expected, sizes, None);
+        let expected = expected.expect("registers").registered.registration;
+        // The page lays a transparent render on another ground.
+        let rms = fit.rms_px.expect("registers");
+        assert!(
+            (rms - expected.rms_px).abs() < 1e-4,
+            "{rms} {}",
+            expected.rms_px
+        );
+        let without = registration::lay_over(view, job.expected, sizes, None);
+        let without = without.expect("registers").registered.registration;
+        assert!(
+            (rms - without.rms_px).abs() > 1e-3,
+            "{rms} {}",
+            without.rms_px
         );
     }
 

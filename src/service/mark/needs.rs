@@ -166,6 +166,12 @@ fn about_findings(
                 "\"{}\" and \"{}\" are exchanged in one image.",
                 landmark.name, view.landmarks[*other].name
             ),
+            Some(Finding::Contradicts(other)) if view.landmarks[*other].name > landmark.name => {
+                format!(
+                    "\"{}\" or \"{}\" is wrong, and nothing tells which: look at both, or mark a third point of the part.",
+                    landmark.name, view.landmarks[*other].name
+                )
+            }
             Some(Finding::WrongPlace) => format!(
                 "The place of \"{}\" on the model (model_mm) contradicts its mark in the render: it is left out.",
                 landmark.name

@@ -122,6 +122,14 @@ impl Pictures {
         ])
     }
 
+    /// A picture that is held just now; nothing is decoded, and it is no later used than before.
+    pub fn at_hand(&self, path: &Path) -> Option<Arc<Pyramid>> {
+        let stamp = stamp(path);
+        let shelf = self.shelf();
+        let held = shelf.held.iter().find(|(s, _)| *s == stamp);
+        held.map(|(_, picture)| Arc::clone(picture))
+    }
+
     /// Width and height; no pixel is decoded.
     pub fn size(&self, path: &Path) -> Option<(u32, u32)> {
         let stamp = stamp(path);

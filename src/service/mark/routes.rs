@@ -141,6 +141,9 @@ impl Desk {
                 view.marked_on(side)
                     .and_then(|_| self.pictures.content(view.image(side)?))
             }),
+            render: view
+                .image(Side::Render)
+                .and_then(|path| self.pictures.at_hand(path)),
         };
         let fit = fit::job_fit(&document.text(), document.file(), document.draft(), &seen);
         json!({

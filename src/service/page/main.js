@@ -456,7 +456,16 @@ function openView(name) {
   flush();
   app.view = name; app.selection = null; app.offer = null;
   const index = a.viewIndex(app.state(), name), view = a.viewOf(app.state(), name);
-  panes().forEach((pane) => pane.open(index, view?.[pane.side]?.image));
+  const opened = panes().map((pane) => pane.open(index, view?.[pane.side]?.image));
+  Promise.all(opened).then(seen);
+  show();
+}
+
+/** Once the render is read, what its marks lie on counts. */
+async function seen() {
+  const { ok, data } = await ask("api/state");
+  if (!ok || data.revision !== app.server?.revision || app.sending || app.pending.length) return;
+  app.server.fit = data.fit;
   show();
 }
 

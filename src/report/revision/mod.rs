@@ -12,7 +12,7 @@ pub use csv::revision_to_csv;
 pub use entry::{Change, Counts, RevisionEntry, RevisionMeasure, RevisionViewEntry};
 pub(super) use words::{by_chance, full_name, measure_line, measure_word, part_word, those};
 
-use super::json::{AngleEntry, Figure, RegionEntry, Report, SpanEntry, ViewEntry};
+use super::json::{AngleEntry, Figure, Method, RegionEntry, Report, SpanEntry, ViewEntry};
 use crate::{
     job::Job,
     measurement::{MeasureKind, PartKind},
@@ -155,6 +155,8 @@ struct Told<'a> {
     unit: &'static str,
     figure: Option<Figure>,
     tolerance: Option<f64>,
+    /// It rests on edges, or on edges and marks.
+    is_by_edges: bool,
     /// What a render pixel is in the figure's unit, where its noise is in pixels.
     per_px: f64,
 }
@@ -186,7 +188,12 @@ impl Told<'_> {
                 return paired([after, after], f64::INFINITY);
             }
             let units = [earlier.per_px * factor, self.per_px];
-            paired([before, after], shared.in_common(key, units))
+            let common = shared.in_common(key, units);
+            let are_by_edges = earlier.is_by_edges && self.is_by_edges;
+            paired(
+                [before, after],
+                common.covariance([before, after], are_by_edges),
+            )
         });
         let change = pair.map_or(Change::CannotTell, |pair| pair.change(self.tolerance));
         Some(self.entry([before, self.figure], pair, change))
@@ -256,6 +263,10 @@ fn of_region(r: &RegionEntry, mm_per_px: Option<f64>) -> [Told<'_>; 5] {
         offset(r.offset_model_mm.x, r.offset_px.x),
         offset(r.offset_model_mm.y, r.offset_px.y),
     ];
+    let is_by_edges = match r.method {
+        Method::Edges | Method::LandmarksAndEdges | Method::LandmarksEdgesAndSymmetry => true,
+        Method::None | Method::Landmarks | Method::LandmarksAndSymmetry => false,
+    };
     std::array::from_fn(|k| {
         let (unit, figure, tolerance, per_px) = of[k];
         Told {
@@ -265,6 +276,7 @@ fn of_region(r: &RegionEntry, mm_per_px: Option<f64>) -> [Told<'_>; 5] {
             unit,
             figure,
             tolerance,
+            is_by_edges,
             per_px,
         }
     })
@@ -278,6 +290,7 @@ fn of_span(s: &SpanEntry) -> Told<'_> {
         unit: PERCENT,
         figure: s.error_percent,
         tolerance: Some(s.tolerance.proportion_percent),
+        is_by_edges: false,
         per_px: 1.0,
     }
 }
@@ -290,6 +303,7 @@ fn of_angle(a: &AngleEntry) -> Told<'_> {
         unit: DEGREES,
         figure: a.error_deg,
         tolerance: Some(a.tolerance.angle_deg),
+        is_by_edges: false,
         per_px: 1.0,
     }
 }

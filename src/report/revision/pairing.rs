@@ -1,5 +1,5 @@
 //! The interval of the difference of two figures that rest on the same reference.
-use super::entry::Change;
+use super::{entry::Change, settings::REVISION};
 use crate::{
     measurement::{MeasureKind, PartKind},
     report::{
@@ -89,48 +89,82 @@ impl<'a> SharedNoise<'a> {
         self.both.is_ok()
     }
 
-    /// The covariance of both figures of this key through the reference's marks that are the same in both; `per_unit` takes their noise
-    /// to the figures' unit.
+    /// What both figures of this key have in common through the reference's marks that are the same in both; `per_unit` takes
+    /// their noise to the figures' unit.
     pub(super) fn in_common(
         &self,
         (of, name, measure): (PartKind, &str, MeasureKind),
         per_unit: [f64; 2],
-    ) -> f64 {
-        let Ok(both) = self.both else { return 0.0 };
+    ) -> InCommon {
         let figure = |noise: &'a ReferenceNoiseEntry| -> Option<&'a FigureNoiseEntry> {
             let is_meant =
                 |f: &&FigureNoiseEntry| f.of == of && f.name == name && f.measure == measure;
             noise.figures.iter().find(is_meant)
         };
+        let Ok(both) = self.both else {
+            return InCommon::default();
+        };
         let [Some(before), Some(after)] = both.map(figure) else {
-            return 0.0;
+            return InCommon::default();
         };
         let is_as_it_was = |name: &str| match both.map(|noise| noise.marks_px.get(name)) {
             [Some(before), Some(after)] => are_equal(before, after),
             _ => false,
         };
-        let by_marks: f64 = before
-            .by_mark
-            .iter()
-            .filter(|(name, _)| is_as_it_was(name))
-            .filter_map(|(name, b)| Some((b, after.by_mark.get(name)?)))
-            .map(|(b, a)| a[0] * b[0] + a[1] * b[1])
-            .sum();
+        let mut sum = InCommon::default();
+        for (name, b) in before.by_mark.iter().filter(|(name, _)| is_as_it_was(name)) {
+            let a = after.by_mark.get(name).into_iter();
+            a.flat_map(|a| b.iter().zip(a))
+                .for_each(|(b, a)| sum.add(*b, *a));
+        }
         let [then, now] = both.map(|noise| noise.rectification.as_slice());
-        let by_rectification = match are_equal(then, now) {
-            true => before
-                .by_rectification
-                .iter()
-                .zip(&after.by_rectification)
-                .map(|(b, a)| a * b)
-                .sum(),
+        if are_equal(then, now) {
+            let numbers = before.by_rectification.iter().zip(&after.by_rectification);
+            numbers.for_each(|(b, a)| sum.add(*b, *a));
+        }
+        match measure {
+            MeasureKind::OffsetX | MeasureKind::OffsetY => sum.in_unit(per_unit),
+            _ => sum,
+        }
+    }
+}
+
+/// What two figures have in common, in squared half widths of 95 % intervals.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct InCommon {
+    covariance: f64,
+    /// What it is of the earlier and of the later figure's square.
+    squares: [f64; 2],
+}
+
+impl InCommon {
+    fn add(&mut self, before: f64, after: f64) {
+        self.covariance += before * after;
+        self.squares[0] += before * before;
+        self.squares[1] += after * after;
+    }
+
+    fn in_unit(self, [before, after]: [f64; 2]) -> Self {
+        Self {
+            covariance: self.covariance * before * after,
+            squares: [
+                self.squares[0] * before * before,
+                self.squares[1] * after * after,
+            ],
+        }
+    }
+
+    /// The covariance of two figures; where both rest on edges, with what the same edges of the same reference do to the rest.
+    pub(super) fn covariance(self, figures: [Figure; 2], are_by_edges: bool) -> f64 {
+        let rest = |k: usize| {
+            let half = (figures[k].high - figures[k].low) / 2.0;
+            (half * half - self.squares[k]).max(0.0).sqrt()
+        };
+        let by_edges = match are_by_edges {
+            true => REVISION.edges_in_common.get() * rest(0) * rest(1),
             false => 0.0,
         };
-        let unit = match measure {
-            MeasureKind::OffsetX | MeasureKind::OffsetY => per_unit[0] * per_unit[1],
-            _ => 1.0,
-        };
-        let sum = unit * (by_marks + by_rectification);
+        let sum = self.covariance + by_edges;
         if sum.is_finite() { sum } else { 0.0 }
     }
 }
@@ -206,6 +240,19 @@ mod tests {
         assert_eq!(ends(same.difference), [-1.2, -1.0, -0.8]);
         // A file may say more than can be.
         assert_eq!(pair((4.0, 0.6), (3.0, 0.8), 9.0), same);
+    }
+
+    #[test]
+    fn edges_of_one_reference_err_alike_to_a_part_of_what_marks_leave() {
+        let figures = [figure(1.0, 5.0), figure(1.0, 10.0)];
+        let mut common = InCommon::default();
+        common.add(3.0, 6.0);
+        assert_eq!(common.covariance(figures, false), 18.0);
+        // The rest of 5 is 4, that of 10 is 8.
+        let share = REVISION.edges_in_common.get();
+        assert!((common.covariance(figures, true) - (18.0 + share * 32.0)).abs() < 1e-12);
+        let in_mm = common.in_unit([0.5, 0.1]);
+        assert!((in_mm.covariance(figures, false) - 0.9).abs() < 1e-12);
     }
 
     #[test]

@@ -7,6 +7,7 @@ mod compare;
 mod completions;
 mod demo;
 mod draw;
+mod man;
 mod mark;
 mod memory;
 mod messages;
@@ -65,6 +66,7 @@ enum Command {
     Draw(draw::Arguments),
     Trend(trend::Arguments),
     Archive(archive::Arguments),
+    Man(man::Arguments),
 }
 
 /// Runs the command that the arguments ask for (the first one is the program's name), prints what it has to say, and
@@ -99,6 +101,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Completions(arguments) => {
             completions::run(arguments, Arguments::command(), &terminal)
         }
+        Command::Man(arguments) => man::run(arguments, Arguments::command(), &terminal),
         Command::Draw(arguments) => draw::run(arguments, &terminal),
         Command::Trend(arguments) => trend::run(arguments, &terminal),
         Command::Archive(arguments) => archive::run(arguments, &terminal),

@@ -17,6 +17,7 @@ mod figures;
 mod grid;
 mod heat;
 mod labels;
+mod likeness;
 mod marks;
 mod model;
 mod overlay;
@@ -62,7 +63,7 @@ use rayon::prelude::*;
 #[derive(Clone, Debug)]
 pub struct DrawnView {
     /// Those that are wanted of overlay, difference, heat, grid, blink, render_small, reference_small, silhouette where both images
-    /// have one, sheet, in this order.
+    /// have one, likeness where both are pictures of models, sheet, in this order.
     pub files: Vec<DrawnFile>,
     /// The sheet, for [`sheets_pdf`]; `None` where it is not wanted.
     pub sheet: Option<SheetPage>,
@@ -95,6 +96,15 @@ pub fn draw_view(input: &ViewToDraw<'_>, wanted: &Pictures) -> Result<DrawnView,
             key: "silhouette",
             name: "silhouette.png",
             bytes: encode_png(&silhouette::draw(input, silhouettes)?)?,
+        });
+    }
+    let alike = input.work.likeness.as_ref();
+    let alike = alike.zip(input.measurement.earlier_issue.as_ref());
+    if let Some((map, found)) = alike.filter(|_| wanted.has(Picture::Likeness)) {
+        files.push(DrawnFile {
+            key: "likeness",
+            name: "likeness.png",
+            bytes: encode_png(&likeness::draw(input, map, found)?)?,
         });
     }
     let sheet = sheet.map(|(page, bytes)| {

@@ -15,6 +15,8 @@ pub enum Picture {
     Blink,
     /// The silhouettes against each other.
     Silhouette,
+    /// Where two pictures of models look alike.
+    Likeness,
     /// The reference laid over the render.
     Registered,
     /// The page of the view, alone and in `sheet.pdf`.
@@ -27,13 +29,14 @@ pub enum Picture {
 
 impl Picture {
     /// All there are.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::Overlay,
         Self::Difference,
         Self::Heat,
         Self::Grid,
         Self::Blink,
         Self::Silhouette,
+        Self::Likeness,
         Self::Registered,
         Self::Sheet,
         Self::Render,
@@ -49,6 +52,7 @@ impl Picture {
             Self::Grid => "grid",
             Self::Blink => "blink",
             Self::Silhouette => "silhouette",
+            Self::Likeness => "likeness",
             Self::Registered => "registered",
             Self::Sheet => "sheet",
             Self::Render => "render",

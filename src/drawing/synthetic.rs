@@ -195,6 +195,7 @@ fn work([width, height]: [u32; 2]) -> WorkImages {
             if (x as f64) < edge { 255 } else { 0 }
         }),
         silhouettes: None,
+        likeness: None,
         distance_to_render_edges: distances(&render_edges),
         distance_to_reference_edges: distances(&reference_edges),
         render_edges,
@@ -473,6 +474,7 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
         },
         sizes: None,
         silhouette: None,
+        earlier_issue: None,
         screen: Default::default(),
         symmetry: None,
         landmark_offsets_model_mm: vec![[None; 2]; view.landmarks.len()],

@@ -27,6 +27,22 @@ impl OnEdges {
         }
     }
 
+    /// Low and high corner of the box that nearly all of the part's edge points lie in, render pixels: one in fifty may lie beyond
+    /// each side. `None` where there are none.
+    pub(crate) fn extent(&self) -> Option<[[f64; 2]; 2]> {
+        let range = |axis: usize| {
+            let mut values: Vec<f64> = self.points.iter().map(|(p, _)| p[axis]).collect();
+            values.sort_by(f64::total_cmp);
+            let beyond = values.len() / 50;
+            Some([
+                *values.get(beyond)?,
+                *values.get(values.len().checked_sub(beyond + 1)?)?,
+            ])
+        };
+        let ([left, right], [top, bottom]) = (range(0)?, range(1)?);
+        Some([[left, top], [right, bottom]])
+    }
+
     /// What of it is left where only those edges count that lie on their own in the reference, and not on any: a point whose part has
     /// these errors lies off its own edge by what they move it along its normal, and counts the less the farther that is
     /// (`exp(-(distance/reach)^2)`).

@@ -10,6 +10,7 @@ pub mod distance;
 pub mod fill;
 pub(crate) mod gradient;
 pub mod gray;
+pub mod likeness;
 pub mod notch;
 pub mod outline;
 pub mod reach;

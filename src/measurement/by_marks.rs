@@ -42,6 +42,7 @@ pub(crate) fn measured(job: &Job) -> ViewMeasurement {
         scales: scales.figures,
         sizes: None,
         symmetry: None,
+        earlier_issue: None,
         silhouette: None,
         screen: Default::default(),
         edge_overlap: None,

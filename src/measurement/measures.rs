@@ -34,6 +34,8 @@ pub struct ViewMeasurement {
     pub symmetry: Option<SymmetryCheck>,
     /// The silhouettes of both images against each other, where both have one.
     pub silhouette: Option<SilhouetteOverlap>,
+    /// Whether an earlier issue of the model is back, where the reference is a picture of one.
+    pub earlier_issue: Option<EarlierIssue>,
     /// What a screen left in the reference, and what was done about it before edges were looked for.
     pub screen: ScreenFindings,
     /// Edges of the whole view; `None` where an image has no edges to compare.
@@ -329,9 +331,9 @@ pub struct RegionMeasure {
     pub offset_full_size_mm: [Option<Measured>; 2],
     /// With both images scaled: width and height of the model against the subject absolutely, per cent.
     pub absolute_percent: [Option<Measured>; 2],
-    /// The same over the outline's box, millimetres on the model.
+    /// The same over the part's size, millimetres on the model.
     pub absolute_model_mm: [Option<Measured>; 2],
-    /// Size of the outline's box (width, height), render pixels.
+    /// Width and height of the part by its marks, its edges or its outline, render pixels; what its millimetres refer to.
     pub size_px: [f64; 2],
     /// The same in millimetres on the model, where the scale is known.
     pub size_model_mm: Option<[f64; 2]>,
@@ -414,6 +416,49 @@ pub struct LeftAlone {
     pub verdict: Verdict,
 }
 
+/// What the likeness of both pictures says beside the figures.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EarlierIssue {
+    /// Mean likeness where both pictures are, 0 to 1; what is contrary counts as 0.
+    pub likeness: f64,
+    /// One for each region, in the view's order.
+    pub parts: Vec<PartBack>,
+}
+
+/// Whether a part is back.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PartBack {
+    /// Mean likeness within the outline, 0 to 1; `None` where the reference does not cover it.
+    pub likeness: Option<f64>,
+    /// What follows.
+    pub back: Back,
+}
+
+/// Whether a part is as it was in an earlier issue.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Back {
+    /// Size, place and attitude are within their tolerances, and it looks no more different than the others.
+    Back,
+    /// A figure is out of tolerance.
+    NotBack,
+    /// Size and place are back, but it looks much more different than the others do.
+    LooksOther,
+    /// Its figures are undecided.
+    CannotTell,
+}
+
+impl Back {
+    /// What is said of the part, the same wherever it is told.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Back => "back",
+            Self::NotBack => "not back",
+            Self::LooksOther => "looks other",
+            Self::CannotTell => "cannot tell",
+        }
+    }
+}
+
 /// One change to make in CAD.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Correction {
@@ -438,6 +483,8 @@ pub struct WorkImages {
     pub common: Plane<u8>,
     /// The silhouettes, where both images have one.
     pub silhouettes: Option<Silhouettes>,
+    /// How alike both pictures are, 255 where they are equal, where both are pictures of models.
+    pub likeness: Option<Plane<u8>>,
     /// 255 on the render's edges, else 0.
     pub render_edges: Plane<u8>,
     /// 255 on the reference's edges, else 0.

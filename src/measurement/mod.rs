@@ -8,6 +8,7 @@ mod contradiction;
 pub(crate) mod coverage;
 mod datum_doubts;
 mod depth;
+mod earlier_issue;
 #[cfg(test)]
 mod edge_coverage;
 mod far_parts;

@@ -7,8 +7,9 @@ use super::{
     symmetry::Mirrored,
 };
 use crate::{
-    edges::EdgeFit,
-    job::{Job, Region},
+    edges::{EdgeFit, OnEdges},
+    frame::{Point, RenderPx},
+    job::{Job, Region, View},
     registration::{Adjustment, ByReference, RegionErrors, RegionFit},
     statistics::{Measured, t_quantile},
 };
@@ -23,6 +24,8 @@ pub(crate) struct Evidence {
     edges: EdgesSay,
     /// Why an offset cannot be told from depth, where it cannot.
     no_depth: Option<&'static str>,
+    /// Width and height of the part, render pixels: what its millimetres refer to.
+    size_px: [f64; 2],
 }
 
 /// What the edges had to say.
@@ -55,6 +58,7 @@ impl Evidence {
             method: Method::Landmarks,
             edges,
             no_depth: None,
+            size_px: extent_px,
         };
         let Some((fit, evidence)) = edges.and_then(|e| Some((e, e.regions.get(j)?.as_ref()?)))
         else {
@@ -104,7 +108,14 @@ impl Evidence {
                 _ => EdgesSay::Agree,
             },
             no_depth: None,
+            size_px: extent_px,
         }
+    }
+
+    /// The same for a part of this size.
+    pub(crate) fn with_size(mut self, size_px: [f64; 2]) -> Self {
+        self.size_px = size_px;
+        self
     }
 
     /// The part's errors as far as they are told, the others 0; `None` where none is, or the part is a datum part.
@@ -213,7 +224,7 @@ pub(crate) fn measure(
         Measured::from_deviation(fit.errors.to_array()[k], deviation, fit.freedom)
             .map(|m| m.times(unit))
     };
-    let size_px = extent(region);
+    let size_px = evidence.size_px;
     let offset_px = [figure(3, 1.0), figure(4, 1.0)];
     let told = |number: usize| {
         let fit = fit.filter(|_| evidence.is_told[number])?;
@@ -261,14 +272,34 @@ pub(crate) fn measure(
 
 /// Width and height of the outline's box.
 fn extent(region: &Region) -> [f64; 2] {
-    let range = |of: fn(&crate::frame::Point<crate::frame::RenderPx>) -> f64| {
-        let low = region.outline.iter().map(of).fold(f64::INFINITY, f64::min);
-        let high = region
-            .outline
-            .iter()
-            .map(of)
-            .fold(f64::NEG_INFINITY, f64::max);
-        high - low
+    range_of(region.outline.iter().copied())
+}
+
+/// Width and height of a part, render pixels: of its marks along an axis where they span enough of its outline, else of its edge
+/// points where there are some, else of the outline, which may be drawn generously.
+pub(crate) fn part_size(view: &View, region: &Region, edges: Option<&OnEdges>) -> [f64; 2] {
+    let outline = extent(region);
+    let marks = region.landmarks.iter().map(|&i| view.landmarks[i].render);
+    let marks = range_of(marks);
+    let edges = edges.and_then(OnEdges::extent);
+    [0, 1].map(|axis| {
+        let of_edges = edges.map(|[low, high]| (high[axis] - low[axis]).min(outline[axis]));
+        if marks[axis] >= REGIONS.spanned_by_marks.get() * outline[axis] {
+            marks[axis]
+        } else {
+            of_edges
+                .filter(|e| *e > marks[axis])
+                .unwrap_or(outline[axis])
+        }
+    })
+}
+
+/// Width and height of the box around points; not above 0 of none.
+fn range_of(points: impl Iterator<Item = Point<RenderPx>> + Clone) -> [f64; 2] {
+    let range = |of: fn(&Point<RenderPx>) -> f64| {
+        let values = points.clone().map(|p| of(&p));
+        let low = values.clone().fold(f64::INFINITY, f64::min);
+        values.fold(f64::NEG_INFINITY, f64::max) - low
     };
     [range(|p| p.x), range(|p| p.y)]
 }
@@ -369,6 +400,35 @@ fn sureness(measure: &RegionMeasure, evidence: &Evidence) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn millimetres_refer_to_the_marks_however_generous_the_outline() {
+        let size = |outline: &str| {
+            let text = format!(
+                r#"{{"title": "t", "scale": "1:32", "views": [{{"name": "a",
+                "render": {{"image": "a.png"}}, "reference": {{"image": "b.png", "kind": "plan"}},
+                "landmarks": [{{"name": "a", "render": [100, 100], "reference": [0, 0]}},
+                    {{"name": "b", "render": [180, 110], "reference": [80, 10]}}],
+                "regions": [{{"name": "part", "landmarks": ["a", "b"], "outline": {outline}}}]}}]}}"#
+            );
+            let job = crate::job::parse(text.as_bytes(), std::path::Path::new("t.json"));
+            let view = job.expect("sound").views.remove(0);
+            part_size(&view, &view.regions[0], None)
+        };
+        // Along y the marks say nothing of how high the part is.
+        assert_eq!(
+            size("[[95, 60], [185, 60], [185, 160], [95, 160]]"),
+            [80.0, 100.0]
+        );
+        assert_eq!(
+            size("[[70, 60], [210, 60], [210, 160], [70, 160]]"),
+            [80.0, 100.0]
+        );
+        assert_eq!(
+            size("[[10, 60], [210, 60], [210, 160], [10, 160]]"),
+            [200.0, 100.0]
+        );
+    }
 
     #[test]
     fn edges_that_barely_beat_chance_keep_the_whole_spread() {

@@ -17,6 +17,8 @@ settings! {
             "Share of the deviations of the search that belongs to an interval where edges fit clearly: the search flattens its likelihood so as not to miss a place, which makes a single place look wider than it is. Edges that barely beat chance keep the whole.";
         clearly_beyond_chance = 4.0, "deviations", "judgement":
             "Edges that fit so much better than displaced ones fit clearly.";
+        spanned_by_marks = 0.5, "share", "judgement":
+            "A part's marks stand for its size where they span this share of its outline; else its edges do.";
         depth_per_size = 0.3, "share", "judgement":
             "Where the reference's camera stands elsewhere, a part's edges lie before or behind the plane through its landmarks by this part of its size.";
         out_of_neighbours = 1.5, "times", "judgement":
@@ -42,7 +44,22 @@ settings! {
     }
 }
 
+settings! {
+    /// What the look at an earlier issue goes by.
+    EARLIER: EarlierSettings of "earlier" {
+        other_look = 0.5, "share", "judgement":
+            "A part whose likeness is below this share of the median part's looks other than it did, though its figures are within.";
+    }
+}
+
 /// All that measurement goes by.
 pub(crate) fn all() -> Vec<&'static Setting> {
-    [REGIONS.all(), LENGTHS.all(), OVERLAP.all(), SYMMETRY.all()].concat()
+    [
+        REGIONS.all(),
+        EARLIER.all(),
+        LENGTHS.all(),
+        OVERLAP.all(),
+        SYMMETRY.all(),
+    ]
+    .concat()
 }

@@ -2,7 +2,7 @@
 use super::{
     AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, ForeignMarks, RegionMeasure,
     SpanMeasure, Verdict, ViewMeasurement, Warning, WorkImages, by_reference, datum_doubts, depth,
-    far_parts, foreign,
+    earlier_issue, far_parts, foreign,
     judge::{correction, leave_alone, verdict},
     lengths::{plausible, scales, sizes},
     overlap::{
@@ -75,7 +75,8 @@ pub fn measure_in_run(
     let adjustment = refined
         .as_ref()
         .map_or(&registered.adjustment, |s| &s.adjustment);
-    let work = prepared.finish(&registration, mesh)?;
+    let mut work = prepared.finish(&registration, mesh)?;
+    work.images.likeness = earlier_issue::map(view, &work.images);
     let (edge_overlap, in_regions, foreign) =
         overlaps(view, &registration, &work, refined.as_ref());
     stop::check()?;
@@ -106,6 +107,7 @@ pub fn measure_in_run(
         sizes: sizes::compare(job, view, &registration, &scales.figures, &spans),
         symmetry: symmetry::check(view, adjustment),
         silhouette: silhouette::compare(&work, scales.figures.model_mm_per_render_px(job.scale)),
+        earlier_issue: earlier_issue::judge(view, &work.images, &regions),
         screen: treated.findings,
         registration,
         scales: scales.figures,
@@ -216,9 +218,16 @@ impl Parts<'_> {
             .map(|(j, (region, fit))| {
                 regions::Evidence::of(j, region, fit.as_ref(), self.refined)
                     .with_symmetry(j, mirrored)
+                    .with_size(self.part_size(j))
                     .without_depth(no_depth)
             })
             .collect()
+    }
+
+    /// Width and height of a part, render pixels.
+    fn part_size(&self, j: usize) -> [f64; 2] {
+        let edges = self.refined.and_then(|fit| fit.on_edges[j].as_ref());
+        regions::part_size(self.view, &self.view.regions[j], edges)
     }
 
     /// The edge overlap of each region, with what the response of its edges says where there are enough, as far as they lie on

@@ -16,10 +16,10 @@ const SCREEN: u64 = 9;
 const SCREEN_KEPT: u64 = 4;
 /// Bytes a pixel of the window in which edges are fitted: six blurred channels, gradients, responses.
 const WINDOW: u64 = 60;
-/// Bytes a pixel of the working grid while both images lie on it: colours, edges, distances.
-const GRID: u64 = 40;
+/// Bytes a pixel of the working grid while both images lie on it: colours, edges, distances, likeness.
+const GRID: u64 = 41;
 /// Bytes a pixel of the working grid while all pictures are drawn at once.
-const DRAWING: u64 = 48;
+const DRAWING: u64 = 49;
 /// Bytes a pixel of the render while the registered reference is encoded: itself, deflated, and written into a buffer that
 /// doubles.
 const ENCODING: u64 = 12;

@@ -168,6 +168,7 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
         sizes: None,
         symmetry: None,
         silhouette: None,
+        earlier_issue: None,
         screen: None,
         edge_overlap: None,
         corrections: Vec::new(),
@@ -210,6 +211,7 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
         sizes: m.sizes.as_ref().map(sizes_entry),
         symmetry: m.symmetry.as_ref().map(symmetry_entry),
         silhouette: m.silhouette.as_ref().map(silhouette_entry),
+        earlier_issue: (m.earlier_issue.as_ref()).map(|found| earlier_issue_entry(view, found)),
         screen: screen::entry(&m.screen),
         corrections: corrections(m),
         leave_alone: m.leave_alone.iter().map(leave_alone_entry).collect(),
@@ -397,6 +399,20 @@ fn silhouette_entry(s: &measurement::SilhouetteOverlap) -> SilhouetteEntry {
     }
 }
 
+fn earlier_issue_entry(view: &View, found: &measurement::EarlierIssue) -> EarlierIssueEntry {
+    let parts = view.regions.iter().zip(&found.parts);
+    EarlierIssueEntry {
+        likeness: finite(found.likeness),
+        parts: parts
+            .map(|(region, part)| PartBackEntry {
+                name: region.name.clone(),
+                likeness: part.likeness.and_then(finite),
+                back: part.back.into(),
+            })
+            .collect(),
+    }
+}
+
 fn symmetry_entry(check: &measurement::SymmetryCheck) -> SymmetryEntry {
     let pairs = check.pairs.iter().map(|pair| PairAsymmetryEntry {
         names: pair.names.clone(),
@@ -553,6 +569,7 @@ twins! {
     job::RegistrationKind => RegistrationKind { Similarity, Affine, Projective }
     job::ReferenceKind => ReferenceKind { Photo, Plan, Screenshot, Sketch }
     job::LandmarkUse => LandmarkUse { Datum, Check }
+    measurement::Back => BackEntry { Back, NotBack, LooksOther, CannotTell }
     job::Side => Side { Render, Reference }
     job::RenderKind => RenderKind { Model, Plan }
 }

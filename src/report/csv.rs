@@ -82,6 +82,7 @@ fn view_rows(rows: &mut Rows, view: &ViewEntry, smallest_visible_mm: f64) {
     }
     scale_rows(rows, view);
     silhouette_rows(rows, view);
+    earlier_issue_rows(rows, view);
     symmetry_rows(rows, view);
     if let Some(sizes) = &view.sizes {
         size_rows(rows, view, sizes);
@@ -438,6 +439,18 @@ fn silhouette_rows(rows: &mut Rows, view: &ViewEntry) {
     ] {
         rows.plain(&item, measure, "px", px);
         rows.plain(&item, measure, "mm on the model", mm);
+    }
+}
+
+fn earlier_issue_rows(rows: &mut Rows, view: &ViewEntry) {
+    let Some(found) = &view.earlier_issue else {
+        return;
+    };
+    let item = Item::of(view, "earlier issue", "", None);
+    rows.plain(&item, "structural similarity", "", found.likeness);
+    for part in &found.parts {
+        let item = Item::of(view, "earlier issue", &part.name, None);
+        rows.plain(&item, "structural similarity", "", part.likeness);
     }
 }
 

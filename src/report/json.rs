@@ -257,6 +257,9 @@ pub struct ViewEntry {
     pub symmetry: Option<SymmetryEntry>,
     /// The silhouettes of both images against each other, where both have one.
     pub silhouette: Option<SilhouetteEntry>,
+    /// Whether an earlier issue of the model is back; null where the reference is no "screenshot".
+    #[serde(default)]
+    pub earlier_issue: Option<EarlierIssueEntry>,
     /// What a screen left in the reference, and what was done about it before edges were looked for; null where nothing
     /// was.
     #[serde(default)]
@@ -543,6 +546,40 @@ pub struct SilhouetteEntry {
     pub outline_pixels: usize,
 }
 
+/// Whether an earlier issue of the model, which the reference shows, is back.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct EarlierIssueEntry {
+    /// Mean structural similarity of both pictures (Wang et al. 2004), 0 to 1; what is contrary counts as 0.
+    pub likeness: Option<f64>,
+    /// One for each region, in the job's order.
+    pub parts: Vec<PartBackEntry>,
+}
+
+/// Whether a part is back.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PartBackEntry {
+    /// The region.
+    pub name: String,
+    /// Mean structural similarity within its outline; null where the reference does not cover it.
+    pub likeness: Option<f64>,
+    /// What follows from its figures and its look.
+    pub back: BackEntry,
+}
+
+/// Whether a part is as it was in an earlier issue.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum BackEntry {
+    /// Its figures are within their tolerances.
+    Back,
+    /// A figure is out of tolerance.
+    NotBack,
+    /// Its figures are within, but it looks much more different than the other parts do.
+    LooksOther,
+    /// Its figures are undecided.
+    CannotTell,
+}
+
 /// What a screen left in the reference, and what was done about it before edges were looked for.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ScreenEntry {
@@ -796,9 +833,9 @@ pub struct RegionEntry {
     pub absolute_width_percent: Option<Figure>,
     /// With both images scaled: height of the model against the subject absolutely, per cent.
     pub absolute_height_percent: Option<Figure>,
-    /// The absolute width error over the outline's box, millimetres on the model.
+    /// The absolute width error over the part's size, millimetres on the model.
     pub absolute_width_model_mm: Option<Figure>,
-    /// The absolute height error over the outline's box, millimetres on the model.
+    /// The absolute height error over the part's size, millimetres on the model.
     pub absolute_height_model_mm: Option<Figure>,
     /// Where the part lies minus where it should lie, render pixels.
     pub offset_px: Pair,
@@ -808,7 +845,8 @@ pub struct RegionEntry {
     pub offset_full_size_mm: Pair,
     /// Model turned against the subject, degrees, clockwise.
     pub rotation_deg: Option<Figure>,
-    /// Size of the outline's box, width and height, render pixels.
+    /// Width and height of the part, render pixels: of its marks where they span half of its outline, else of its edges, else of
+    /// its outline.
     pub size_px: [Option<f64>; 2],
     /// The same in millimetres on the model.
     pub size_model_mm: Option<[Option<f64>; 2]>,

@@ -174,7 +174,37 @@ pub(super) fn dimension_lines(view: &ViewEntry) -> Vec<String> {
     lines
         .chain(symmetry.map(|s| s.text.clone()))
         .chain(silhouette)
+        .chain(view.earlier_issue.iter().flat_map(earlier_issue_lines))
         .collect()
+}
+
+/// "back as in the reference: lantern (0.91), wheel (0.88)", a line for each thing that is said of parts, with their likeness.
+fn earlier_issue_lines(found: &EarlierIssueEntry) -> Vec<String> {
+    let said = [
+        (BackEntry::NotBack, "not back as in the reference"),
+        (BackEntry::LooksOther, "figures back, but looks other"),
+        (BackEntry::CannotTell, "cannot tell whether back"),
+        (BackEntry::Back, "back as in the reference"),
+    ];
+    let line = |(back, words): (BackEntry, &str)| {
+        let parts = found.parts.iter().filter(|part| part.back == back);
+        let names: Vec<String> = parts
+            .map(|part| match part.likeness {
+                Some(likeness) => format!("{} ({})", part.name, decimals(likeness, 2)),
+                None => part.name.clone(),
+            })
+            .collect();
+        (!names.is_empty()).then(|| format!("{words}: {}", names.join(", ")))
+    };
+    let all = found.likeness.map(|likeness| {
+        let likeness = decimals(likeness, 2);
+        format!("both pictures look alike by {likeness} (1: equal; in brackets: part by part)")
+    });
+    let lines = said.into_iter().filter_map(line);
+    if found.parts.is_empty() {
+        return Vec::new();
+    }
+    lines.chain(all).collect()
 }
 
 /// "silhouettes: overlap 0.973; the model lies beyond the outline by 1.2 px on average, ...".

@@ -157,6 +157,43 @@ fn a_source_date_that_is_no_time_is_refused() {
 }
 
 #[test]
+fn each_command_has_a_manual_page() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let output = run(folder.path(), &["man", "."]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let page = |name: &str| fs::read_to_string(folder.path().join(name)).expect("a page");
+    let own = page("tickstrip.1");
+    for command in ["compare", "check", "mark", "archive"] {
+        assert!(own.contains(&format!("tickstrip\\-{command}(1)")), "{own}");
+        let page = page(&format!("tickstrip-{command}.1"));
+        assert!(
+            page.starts_with(".ie") && page.contains(".SH NAME"),
+            "{page}"
+        );
+    }
+    assert!(page("tickstrip-compare.1").contains("\\-\\-strict"));
+}
+
+#[test]
+fn what_check_finds_is_there_as_json_too() {
+    let folder = folder();
+    let output = run(folder.path(), &["check", "pump.json", "--json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let found: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(found["can_be_compared"], true);
+    assert_eq!(found["faults"], serde_json::json!([]));
+    let doubt = &found["doubts"][0];
+    assert_eq!(doubt["pointer"], "/views/0/known", "{found}");
+    assert!(doubt["view"].is_string() && doubt["code"].is_string());
+    fs::write(folder.path().join("wrong.json"), "{\"title\": 1}").expect("written");
+    let output = run(folder.path(), &["check", "wrong.json", "--json"]);
+    assert_eq!(output.status.code(), Some(2));
+    let found: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(found["can_be_compared"], false);
+    assert!(!found["faults"].as_array().expect("a list").is_empty());
+}
+
+#[test]
 fn a_sound_job_is_summed_up_with_its_doubts() {
     let folder = folder();
     let output = run(folder.path(), &["check", "pump.json"]);
@@ -164,7 +201,7 @@ fn a_sound_job_is_summed_up_with_its_doubts() {
     let text = stdout(&output);
     assert!(text.contains("pump.json: can be compared; scale 1:24, 1 view, 6 landmarks, 1 region, 1 span, 1 angle\n"), "{text}");
     assert!(
-        text.contains("doubtful: pump.json: /views/0/known: no known length in the render"),
+        text.contains("doubtful: pump.json: /views/0/known (side): no known length in the render"),
         "{text}"
     );
     assert!(output.stderr.is_empty());

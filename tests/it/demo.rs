@@ -397,6 +397,29 @@ fn one_bad_view_does_not_spoil_the_others() {
     assert!(String::from_utf8_lossy(&output.stdout).contains("front-earlier.png"));
 }
 
+/// The parts that the demo's script alters, and the one that it leaves as it was.
+#[test]
+fn the_earlier_issue_is_told_back_part_by_part() {
+    let report = json(&Demo::shared().results().join("report.json"));
+    let found = &report["views"][1]["earlier_issue"];
+    let of = |name: &str| {
+        let parts = found["parts"].as_array().expect("parts");
+        let part = parts.iter().find(|p| p["name"] == name).expect("there");
+        (
+            part["back"].clone(),
+            part["likeness"].as_f64().expect("a number"),
+        )
+    };
+    for altered in ["tool box", "air vessel", "front grip"] {
+        assert_eq!(of(altered).0, "not_back", "{altered}");
+    }
+    assert_eq!(of("draw bar").0, "back");
+    assert!(of("draw bar").1 > 2.0 * of("tool box").1, "{found}");
+    assert_eq!(report["views"][0]["earlier_issue"], Value::Null);
+    let picture = image::open(Demo::shared().results().join("front/likeness.png"));
+    assert!(picture.expect("a picture").width() >= 900);
+}
+
 #[test]
 fn results_replace_old_results_and_nothing_else() {
     let folder = Demo::shared().copy();

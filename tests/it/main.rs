@@ -13,6 +13,7 @@ mod demo;
 mod depth;
 mod draw;
 mod drawn;
+mod earlier_issue;
 mod edges;
 mod harder;
 mod image_files;

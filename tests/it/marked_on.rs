@@ -112,7 +112,7 @@ fn an_image_of_the_same_size_that_has_changed_is_told_and_compared() {
         .expect("written");
     let checked = run(folder.path(), &["check", "job.json"]);
     assert!(checked.status.success(), "{checked:?}");
-    let words = "doubtful: job.json: /views/0/render: the render (render.png) has changed since it was marked: look at its marks again";
+    let words = "doubtful: job.json: /views/0/render (view 1): the render (render.png) has changed since it was marked: look at its marks again";
     assert!(text(&checked.stdout).contains(words), "{checked:?}");
     let report = report(folder.path());
     assert_eq!(report["views"][0]["error"], Value::Null);

@@ -3,7 +3,7 @@
 use crate::reference;
 use serde_json::Value;
 use std::path::Path;
-use tickstrip::kernels::{Plane, blur, canny, distance, fill, warp};
+use tickstrip::kernels::{Plane, blur, canny, distance, fill, likeness, warp};
 
 fn read(folder: &Path, name: &str) -> Value {
     let bytes = std::fs::read(folder.join(name)).expect("the file can be read");
@@ -22,11 +22,38 @@ fn rows(value: &Value) -> Plane<u8> {
 }
 
 fn picture(folder: &Path) -> Plane<u8> {
-    let file = image::open(folder.join("edge_test.png")).expect("the picture can be read");
+    named_picture(folder, "edge_test.png")
+}
+
+fn named_picture(folder: &Path, name: &str) -> Plane<u8> {
+    let file = image::open(folder.join(name)).expect("the picture can be read");
     let gray = file.into_luma8();
     Plane::from_shape_fn((gray.height() as usize, gray.width() as usize), |(y, x)| {
         gray[(x as u32, y as u32)].0[0]
     })
+}
+
+/// skimage.metrics.structural_similarity 0.26.0 with gaussian_weights, sigma 1.5, population covariance: the mean without the 5 px
+/// at the border, where it mirrors about the pixels' borders and we about their centres.
+#[test]
+fn structural_similarity_is_that_of_scikit_image() {
+    let name = "structural_similarity_is_that_of_scikit_image";
+    let Some(folder) = reference::folder(name, "golden") else {
+        return;
+    };
+    let golden = read(&folder, "ssim.json");
+    let planes = ["image_a", "image_b"]
+        .map(|key| named_picture(&folder, golden[key].as_str().expect("a name")));
+    let mean = |a, b| {
+        let found = likeness::structural_similarity(a, b);
+        let (height, width) = found.dim();
+        let inner = found.slice(ndarray::s![5..height - 5, 5..width - 5]);
+        inner.iter().map(|v| f64::from(*v)).sum::<f64>() / inner.len() as f64
+    };
+    let expected = golden["ssim_wang2004"].as_f64().expect("a number");
+    let found = mean(&planes[0], &planes[1]);
+    assert!((found - expected).abs() < 1e-4, "{found} {expected}");
+    assert!((mean(&planes[0], &planes[0]) - 1.0).abs() < 1e-5);
 }
 
 #[test]

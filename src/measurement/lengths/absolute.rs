@@ -10,7 +10,7 @@ use crate::{
 };
 
 /// Width (number 0) or height (1) of a region against the subject absolutely: per cent, and millimetres on the model over
-/// `size_px`, the size of the outline's box along that axis.
+/// `size_px`, the part's size along that axis.
 pub(crate) fn size(
     adjustment: &Adjustment,
     scales: &ScaleStudy,

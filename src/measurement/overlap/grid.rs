@@ -166,6 +166,7 @@ impl Prepared {
                 reference: reference_work,
                 common,
                 silhouettes,
+                likeness: None,
                 render_edges: as_mask(&render_bits),
                 reference_edges: as_mask(&reference_bits),
                 distance_to_render_edges,

@@ -4,7 +4,7 @@ use crate::report::{json::ViewEntry, wording::clean};
 use maud::{Markup, html};
 
 /// The pictures of a view that are shown beneath its comparison: key, caption.
-const PICTURES: [(&str, &str); 9] = [
+const PICTURES: [(&str, &str); 10] = [
     (
         "overlay",
         "Edges of both over the dimmed render: render vermilion, reference blue",
@@ -17,6 +17,10 @@ const PICTURES: [(&str, &str); 9] = [
     (
         "silhouette",
         "Silhouettes: what only the model has vermilion, what only the subject has blue",
+    ),
+    (
+        "likeness",
+        "Likeness: where both pictures of the model differ, dark",
     ),
     (
         "grid",

@@ -325,8 +325,11 @@ fn marked_size(view: &View, place: fn(&job::Landmark) -> [f64; 2]) -> (u32, u32)
 
 #[cfg(test)]
 mod tests {
-    use super::{super::pictures::Pictures, *};
-    use crate::images::{Budget, Limits};
+    use super::*;
+    use crate::{
+        images::{Budget, Limits},
+        service::mark::pictures::Pictures,
+    };
     use serde_json::json;
 
     fn demo() -> Value {

@@ -151,7 +151,8 @@ fn compare_all(
         comparison.compare_view(view, look)
     })?;
     drop(mesh);
-    let (outcomes, pages): (Vec<_>, Vec<_>) = done.into_iter().map(|d| (d.outcome, d.page)).unzip();
+    let (outcomes, pages): (Vec<_>, Vec<_>) =
+        done.into_iter().map(|d| (d.outcome, d.pages)).unzip();
     let mut report = Report::new(job, &outcomes).with_space(space_of(job, &views));
     let is_compared = outcomes.iter().any(|outcome| outcome.result.is_ok());
     if let Some(earlier) = options.against.as_ref().filter(|_| is_compared) {
@@ -202,7 +203,7 @@ fn selected<'a>(job: &'a Job, names: &[String]) -> Result<Vec<&'a View>, Error> 
 /// What one view leaves behind.
 struct ViewDone<'a> {
     outcome: ViewOutcome<'a>,
-    page: Option<SheetPage>,
+    pages: Vec<SheetPage>,
 }
 
 /// What the views of one run share.
@@ -243,7 +244,7 @@ impl Comparison<'_> {
                         files,
                         reference_blake3: Some(drawn.reference_blake3),
                     },
-                    page: drawn.page,
+                    pages: drawn.pages,
                 }
             }
             Err(failure) => ViewDone {
@@ -253,7 +254,7 @@ impl Comparison<'_> {
                     files: BTreeMap::new(),
                     reference_blake3: None,
                 },
-                page: None,
+                pages: Vec::new(),
             },
         };
         (self.observer)(Event::Finished { view: &view.name });
@@ -344,7 +345,7 @@ impl Comparison<'_> {
             view: own,
             measurement: measured.measurement,
             files: drawn.files,
-            page: drawn.sheet,
+            pages: drawn.sheets,
             reference_blake3,
         })
     }
@@ -354,7 +355,7 @@ struct Drawn<'a> {
     view: Cow<'a, View>,
     measurement: measurement::ViewMeasurement,
     files: Vec<DrawnFile>,
-    page: Option<SheetPage>,
+    pages: Vec<SheetPage>,
     reference_blake3: String,
 }
 

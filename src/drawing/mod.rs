@@ -31,6 +31,7 @@ mod raster;
 mod reduce;
 mod scene;
 mod sheet;
+mod sheet_text;
 mod silhouette;
 mod svg;
 #[cfg(test)]
@@ -65,8 +66,8 @@ pub struct DrawnView {
     /// Those that are wanted of overlay, difference, heat, grid, blink, render_small, reference_small, silhouette where both images
     /// have one, likeness where both are pictures of models, sheet, in this order.
     pub files: Vec<DrawnFile>,
-    /// The sheet, for [`sheets_pdf`]; `None` where it is not wanted.
-    pub sheet: Option<SheetPage>,
+    /// The sheet and the pages behind it, for [`sheets_pdf`]; none where it is not wanted.
+    pub sheets: Vec<SheetPage>,
 }
 
 /// Draws the pictures of a view that are `wanted`, in parallel. The same input gives the same bytes, whatever the number of threads.
@@ -107,15 +108,16 @@ pub fn draw_view(input: &ViewToDraw<'_>, wanted: &Pictures) -> Result<DrawnView,
             bytes: encode_png(&likeness::draw(input, map, found)?)?,
         });
     }
-    let sheet = sheet.map(|(page, bytes)| {
+    let mut sheets = Vec::new();
+    if let Some((pages, bytes)) = sheet {
         files.push(DrawnFile {
             key: "sheet",
             name: "sheet.png",
             bytes,
         });
-        page
-    });
-    Ok(DrawnView { files, sheet })
+        sheets = pages;
+    }
+    Ok(DrawnView { files, sheets })
 }
 
 /// Widest that the pictures for the page's comparison may be.
@@ -294,9 +296,31 @@ mod tests {
         assert_eq!(statements(&sample, &wanted), [true; 4]);
         // Of more than there is room for it says how many are left out.
         sample.measurement.warnings = (0..12).map(warn).collect();
-        let more = (1..13).map(|n| format!("and {n} more in the report"));
+        let more = (1..13).map(|n| format!("and {n} more on the next page"));
         let said = statements(&sample, &more.collect::<Vec<_>>());
         assert_eq!(said.iter().filter(|s| **s).count(), 1);
+        // And there they are, each to its last word.
+        let page = sheet::lay_out(&sample.input(Paper::A4));
+        let words: Vec<&str> = (page.in_full.iter().flat_map(scene::Scene::shapes))
+            .filter_map(|shape| match shape {
+                scene::Shape::Text(line) => Some(line.text.as_str()),
+                _ => None,
+            })
+            .collect();
+        let words = words.join(" ");
+        for k in 0..12 {
+            assert_eq!(words.matches(&format!("Length {k} disagrees")).count(), 5);
+        }
+    }
+
+    #[test]
+    fn a_sheet_on_which_all_has_room_has_no_page_behind_it() {
+        let mut sample = Sample::new(Wish::new(1500, 1200, 2));
+        sample.measurement.warnings.clear();
+        assert!(sheet::lay_out(&sample.input(Paper::A3)).in_full.is_empty());
+        let crowded = Sample::new(Wish::new(1500, 1200, 120));
+        let pages = sheet::lay_out(&crowded.input(Paper::A4)).in_full;
+        assert!(pages.len() > 1, "{}", pages.len());
     }
 
     #[test]
@@ -328,7 +352,8 @@ mod tests {
             let page = sheet::lay_out(&sample.input(paper));
             let [width, height] = paper.size_mm();
             let edge = scene::Box2::new(8.0, 8.0, width - 16.0, height - 16.0);
-            for shape in page.scene.shapes() {
+            let pages = std::iter::once(&page.scene).chain(&page.in_full);
+            for shape in pages.flat_map(scene::Scene::shapes) {
                 if let scene::Shape::Text(line) = shape {
                     let long = text::width(&line.text, line.font, line.size);
                     let left = match line.align {

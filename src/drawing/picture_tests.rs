@@ -30,7 +30,7 @@ fn look_at(view: &DrawnView, wish: Wish) {
     for file in &view.files {
         std::fs::write(folder.join(format!("{name}-{}", file.name)), &file.bytes).expect("writes");
     }
-    let pdf = sheets_pdf(&[view.sheet.clone().expect("wanted")]).expect("a PDF");
+    let pdf = sheets_pdf(&view.sheets).expect("a PDF");
     std::fs::write(folder.join(format!("{name}.pdf")), pdf).expect("writes");
 }
 
@@ -174,10 +174,7 @@ fn the_same_input_gives_the_same_bytes_with_one_thread_and_with_two() {
             .expect("a pool");
         pool.install(|| {
             let view = draw_view(&sample.input(Paper::A4), &Pictures::all()).expect("draws");
-            let pdf = sheets_pdf(
-                &[view.sheet.clone(), view.sheet.clone()].map(|page| page.expect("wanted")),
-            )
-            .expect("a PDF");
+            let pdf = sheets_pdf(&view.sheets).expect("a PDF");
             (view, pdf)
         })
     };
@@ -206,9 +203,7 @@ fn a_changed_measurement_changes_the_pictures_that_show_it() {
 #[test]
 fn the_pdf_has_a_page_a_view_in_paper_size_with_fonts_and_no_time() {
     let view = drawn(Wish::new(700, 500, 7), Paper::A4);
-    let pdf =
-        sheets_pdf(&[view.sheet.clone(), view.sheet.clone()].map(|page| page.expect("wanted")))
-            .expect("a PDF");
+    let pdf = sheets_pdf(&[view.sheets[0].clone(), view.sheets[0].clone()]).expect("a PDF");
     let text = String::from_utf8_lossy(&pdf);
     assert_eq!(
         text.matches("/Type/Page/").count() + text.matches("/Type /Page\n").count(),
@@ -270,7 +265,7 @@ fn how_long_all_pictures_of_a_large_view_take() {
         let start = std::time::Instant::now();
         let view = draw_view(&sample.input(Paper::A4), &Pictures::all()).expect("draws");
         let drawn = start.elapsed();
-        let pdf = sheets_pdf(&[view.sheet.expect("wanted")]).expect("a PDF");
+        let pdf = sheets_pdf(&view.sheets).expect("a PDF");
         println!(
             "{drawn:?}, PDF {:?} ({} bytes)",
             start.elapsed() - drawn,

@@ -11,6 +11,7 @@ use super::{
     raster::{self, Ground},
     reduce::{cut, fitted, stretched},
     scene::{Align, Box2, Fill, Line, Position, Scene, Stroke},
+    sheet_text,
     table::{self, Row},
     text::{self, Font},
     title_block,
@@ -142,25 +143,34 @@ fn arrange(input: &ViewToDraw<'_>, content: Box2) -> Arrangement {
         })
 }
 
-/// The sheet of a view, for print and as a PNG of 150 dots per inch.
+/// The sheet of a view, for print with the pages behind it where not all has room, and as a PNG of 150 dots per inch.
 pub(crate) fn draw(
     input: &ViewToDraw<'_>,
     backdrop: &Backdrop,
-) -> Result<(SheetPage, Vec<u8>), Error> {
+) -> Result<(Vec<SheetPage>, Vec<u8>), Error> {
     let layout = lay_out(input);
     let shown = shown(input, backdrop, &layout);
     let (pictures, png) = rayon::join(|| embedded(&shown), || picture(&layout, &shown));
-    let page = SheetPage {
+    let page = |scene: Scene, pictures| SheetPage {
         title: text::clean(&input.job.title),
-        scene: layout.scene,
-        pictures: pictures?,
+        scene,
+        pictures,
     };
-    Ok((page, png?))
+    let mut pages = vec![page(layout.scene, pictures?)];
+    pages.extend(
+        layout
+            .in_full
+            .into_iter()
+            .map(|scene| page(scene, Vec::new())),
+    );
+    Ok((pages, png?))
 }
 
 /// What stands where on a sheet.
 pub(crate) struct Layout {
     pub scene: Scene,
+    /// The pages behind it: all that is said of the view, where some of it has no room.
+    pub in_full: Vec<Scene>,
     /// Where the pictures of [`KEYS`] lie.
     places: [Box2; 3],
     window: Window,
@@ -202,10 +212,16 @@ pub(crate) fn lay_out(input: &ViewToDraw<'_>) -> Layout {
         draw_picture(&mut scene, place, caption, key);
     }
     draw_numbers(&mut scene, input, &window, &rows, places[2]);
-    draw_words(&mut scene, input, &rows, words);
-    title_block::draw(&mut scene, input, &window, block);
+    let has_words = draw_words(&mut scene, input, &rows, words);
+    let has_statements = title_block::draw(&mut scene, input, &window, block);
+    let in_full = if has_words && has_statements {
+        Vec::new()
+    } else {
+        sheet_text::pages(input, &rows)
+    };
     Layout {
         scene,
+        in_full,
         places,
         window,
     }
@@ -334,24 +350,20 @@ fn draw_numbers(
     }
 }
 
-/// Table and corrections: side by side where there is width for both, else one below the other.
-fn draw_words(scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row], area: Box2) {
+/// Table and corrections: side by side where there is width for both, else one below the other; whether all is there.
+fn draw_words(scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row], area: Box2) -> bool {
     if area.width > TEXT_WIDTH + GAP + 90.0 {
         let width = (area.width * 0.58).max(TEXT_WIDTH);
-        table::draw(
-            scene,
-            input,
-            rows,
-            Box2::new(area.x, area.y, width, area.height),
-        );
+        let left = Box2::new(area.x, area.y, width, area.height);
+        let (_, has_rows) = table::draw(scene, input, rows, left);
         let x = area.x + width + GAP;
         let rest = Box2::new(x, area.y, area.right() - x, area.height);
-        table::draw_corrections(scene, input, rest);
-        return;
+        return table::draw_corrections(scene, input, rest) && has_rows;
     }
     let width = area.width.min(190.0);
     let upper = Box2::new(area.x, area.y, width, area.height * 0.58);
-    let y = table::draw(scene, input, rows, upper) + GAP * 0.6;
+    let (end, has_rows) = table::draw(scene, input, rows, upper);
+    let y = end + GAP * 0.6;
     let lower = Box2::new(area.x, y, width, area.bottom() - y);
-    table::draw_corrections(scene, input, lower);
+    table::draw_corrections(scene, input, lower) && has_rows
 }

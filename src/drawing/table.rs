@@ -18,7 +18,7 @@ use crate::{
 /// Font size of the table, paper millimetres.
 const SIZE: f64 = 2.3;
 /// Height of a row.
-const ROW: f64 = 3.9;
+pub(crate) const ROW: f64 = 3.9;
 /// Widths of the columns after the name: width, height, offset x, offset y, turned, verdict.
 const COLUMNS: [f64; 6] = [15.5, 15.5, 20.5, 20.5, 20.0, 18.5];
 /// Width of the column of numbers.
@@ -122,15 +122,24 @@ pub(crate) fn height(rows: &[Row]) -> f64 {
     ROW * (rows.len() as f64 + 1.5)
 }
 
-/// Draws as many rows as `area` holds and returns the y at which the table ends.
-pub(crate) fn draw(scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row], area: Box2) -> f64 {
-    let any_mm = input
-        .measurement
-        .regions
-        .iter()
-        .any(|r| r.offset_model_mm.iter().any(Option::is_some));
-    let unit = if any_mm { "mm" } else { "px" };
-    draw_head(scene, area, unit);
+/// The unit of offsets: millimetres on the model where there is a scale.
+pub(crate) fn offset_unit(input: &ViewToDraw<'_>) -> &'static str {
+    let mut regions = input.measurement.regions.iter();
+    if regions.any(|r| r.offset_model_mm.iter().any(Option::is_some)) {
+        "mm"
+    } else {
+        "px"
+    }
+}
+
+/// Draws as many rows as `area` holds and returns the y at which the table ends, and whether all are there.
+pub(crate) fn draw(
+    scene: &mut Scene,
+    input: &ViewToDraw<'_>,
+    rows: &[Row],
+    area: Box2,
+) -> (f64, bool) {
+    draw_head(scene, area, offset_unit(input));
     let mut y = area.y + ROW * 1.15;
     if rows.is_empty() {
         scene.text(
@@ -139,7 +148,7 @@ pub(crate) fn draw(scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row], area
             Font::Regular,
             "No regions, spans or angles in this view.",
         );
-        return y + ROW;
+        return (y + ROW, true);
     }
     let room = ((area.bottom() - y) / ROW + 1e-9).floor().max(0.0) as usize;
     // The last row is needed to say how many are left.
@@ -153,11 +162,11 @@ pub(crate) fn draw(scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row], area
         y += ROW;
     }
     if shown < rows.len() {
-        let rest = format!("and {} more in the report", rows.len() - shown);
+        let rest = format!("and {} more on the next page", rows.len() - shown);
         grey(scene, [area.x + NUMBER, y + ROW * 0.7], &rest);
         y += ROW;
     }
-    y
+    (y, shown == rows.len())
 }
 
 /// Right edges of the columns, paper millimetres.
@@ -175,7 +184,7 @@ fn name_room(area: Box2) -> f64 {
     area.width - NUMBER - COLUMNS.iter().sum::<f64>() - 1.0
 }
 
-fn draw_head(scene: &mut Scene, area: Box2, unit: &str) {
+pub(crate) fn draw_head(scene: &mut Scene, area: Box2, unit: &str) {
     let base = area.y + ROW * 0.72;
     let (x, y) = (format!("→ {unit}"), format!("↓ {unit}"));
     scene.text([area.x + NUMBER, base], SIZE, Font::Bold, "part");
@@ -217,7 +226,7 @@ fn grey(scene: &mut Scene, at: [f64; 2], words: &str) {
     });
 }
 
-fn draw_row(scene: &mut Scene, row: &Row, number: usize, area: Box2) {
+pub(crate) fn draw_row(scene: &mut Scene, row: &Row, number: usize, area: Box2) {
     let base = area.y + ROW * 0.7;
     scene.line(
         [area.x, area.bottom()],
@@ -267,8 +276,8 @@ fn draw_verdict(scene: &mut Scene, verdict: Verdict, [x, y]: [f64; 2]) {
     scene.text(at, SIZE, Font::Regular, verdict.signed());
 }
 
-/// What is too small to be printed or seen, in at most `most` lines of `width`.
-fn leave_alone(input: &ViewToDraw<'_>, width: f64, most: usize) -> Vec<String> {
+/// What is too small to be printed or seen.
+pub(crate) fn leave_alone_words(input: &ViewToDraw<'_>) -> Option<String> {
     let mut parts: Vec<(&str, Vec<&str>)> = Vec::new();
     for small in &input.measurement.leave_alone {
         match parts.last_mut() {
@@ -276,8 +285,8 @@ fn leave_alone(input: &ViewToDraw<'_>, width: f64, most: usize) -> Vec<String> {
             _ => parts.push((&small.about, vec![small.measure])),
         }
     }
-    if parts.is_empty() || most == 0 {
-        return Vec::new();
+    if parts.is_empty() {
+        return None;
     }
     let words: Vec<String> = parts
         .iter()
@@ -287,35 +296,60 @@ fn leave_alone(input: &ViewToDraw<'_>, width: f64, most: usize) -> Vec<String> {
         .job
         .print
         .map_or(String::new(), |p| format!(" ({})", p.in_words()));
-    let words = format!(
+    Some(format!(
         "Leave alone, below {:.3} mm on the model{reason}: {}",
         input.job.smallest_visible.0,
         words.join("; ")
-    );
-    text::wrap(&words, Font::Regular, SIZE, width, most)
+    ))
 }
 
 /// Height of a line of what to leave alone, paper millimetres.
 const SMALL_STEP: f64 = 3.2;
 
 /// Draws as many corrections as `area` holds, the worst first, and below them what to leave alone, in the room that they
-/// leave.
-pub(crate) fn draw_corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
-    let mut y = corrections(scene, input, area) + 1.0;
+/// leave; whether all of it is there.
+pub(crate) fn draw_corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> bool {
+    let (end, is_whole) = corrections(scene, input, area);
+    let mut y = end + 1.0;
+    let Some(words) = leave_alone_words(input) else {
+        return is_whole;
+    };
     let room = ((area.bottom() - y) / SMALL_STEP + 1.0).floor().max(0.0) as usize;
-    for line in leave_alone(input, area.width, room) {
+    let lines = text::wrap(&words, Font::Regular, SIZE, area.width, usize::MAX);
+    let fits = lines.len() <= room;
+    let lines = text::wrap(&words, Font::Regular, SIZE, area.width, room);
+    for line in lines {
         grey(scene, [area.x, y], &line);
         y += SMALL_STEP;
     }
+    is_whole && fits
+}
+
+/// What stands over the corrections, of a distrusted view the reason too.
+pub(crate) fn corrections_heading(input: &ViewToDraw<'_>) -> String {
+    match input.measurement.why_distrusted() {
+        Some(why) => format!("Corrections not to be trusted yet: {why}"),
+        None => "Corrections in CAD, the worst first".to_owned(),
+    }
+}
+
+/// The corrections, each with what it is about.
+pub(crate) fn correction_words(input: &ViewToDraw<'_>) -> Vec<String> {
+    let all = input.measurement.corrections.iter();
+    all.map(|correction| {
+        if correction.text.contains(&correction.about) {
+            correction.text.clone()
+        } else {
+            format!("{}: {}", correction.about, correction.text)
+        }
+    })
+    .collect()
 }
 
 /// Draws what stands over the corrections, of a distrusted view the reason too, and returns the baseline of the next line.
 fn heading(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> f64 {
     let size = 3.0;
-    let words = match input.measurement.why_distrusted() {
-        Some(why) => format!("Corrections not to be trusted yet: {why}"),
-        None => "Corrections in CAD, the worst first".to_owned(),
-    };
+    let words = corrections_heading(input);
     let mut y = area.y + 3.2;
     for line in text::wrap(&words, Font::Bold, size, area.width, 3) {
         scene.text([area.x, y], size, Font::Bold, line);
@@ -324,12 +358,13 @@ fn heading(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> f64 {
     y + 0.81
 }
 
-/// Draws the corrections and returns the baseline of the next line.
-fn corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> f64 {
+/// Draws the corrections and returns the baseline of the next line, and whether all of them are there in full.
+fn corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> (f64, bool) {
     let size = 2.6;
     let step = 3.8;
     let mut y = heading(scene, input, area);
-    let all = &input.measurement.corrections;
+    let all = correction_words(input);
+    let mut is_whole = true;
     if all.is_empty() {
         let words = match input.measurement.verdict {
             _ if input.measurement.is_distrusted() => "None is given.",
@@ -338,25 +373,22 @@ fn corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> f64 {
         };
         let words = text::shorten(words, Font::Regular, size, area.width);
         scene.text([area.x, y], size, Font::Regular, words);
-        return y + step;
+        return (y + step, true);
     }
     let indent = 5.0;
-    for (i, correction) in all.iter().enumerate() {
-        let words = if correction.text.contains(&correction.about) {
-            correction.text.clone()
-        } else {
-            format!("{}: {}", correction.about, correction.text)
-        };
-        let lines = text::wrap(&words, Font::Regular, size, area.width - indent, 2);
+    for (i, words) in all.iter().enumerate() {
+        let lines = |most| text::wrap(words, Font::Regular, size, area.width - indent, most);
+        is_whole &= lines(usize::MAX).len() <= 2;
+        let lines = lines(2);
         let last = i + 1 == all.len();
         let needed = lines.len() as f64 + if last { 0.0 } else { 1.0 };
         if y + (needed - 1.0) * step > area.bottom() {
             grey(
                 scene,
                 [area.x, y.min(area.bottom())],
-                &format!("and {} more", all.len() - i),
+                &format!("and {} more on the next page", all.len() - i),
             );
-            return y.min(area.bottom()) + step;
+            return (y.min(area.bottom()) + step, false);
         }
         scene.text([area.x, y], size, Font::Regular, format!("{}.", i + 1));
         for line in lines {
@@ -364,5 +396,5 @@ fn corrections(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> f64 {
             y += step;
         }
     }
-    y
+    (y, is_whole)
 }

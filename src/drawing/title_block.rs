@@ -17,8 +17,8 @@ const BAR_PART: f64 = 66.0;
 /// Width of the part with the verdict.
 const VERDICT_PART: f64 = 48.0;
 
-/// Draws the block into `area`.
-pub(crate) fn draw(scene: &mut Scene, input: &ViewToDraw<'_>, window: &Window, area: Box2) {
+/// Draws the block into `area`; whether all that is to be known of the view is there in full.
+pub(crate) fn draw(scene: &mut Scene, input: &ViewToDraw<'_>, window: &Window, area: Box2) -> bool {
     scene.rectangle(area, Some(Stroke::solid(INK, 0.35)), None);
     let rest = area.width - BAR_PART - VERDICT_PART;
     let mut x = area.x;
@@ -42,9 +42,10 @@ pub(crate) fn draw(scene: &mut Scene, input: &ViewToDraw<'_>, window: &Window, a
     }
     let inside = parts.map(|part| part.grown(-2.0));
     draw_subject(scene, input, inside[0]);
-    draw_registration(scene, input, inside[1]);
+    let is_whole = draw_registration(scene, input, inside[1]);
     draw_bar(scene, window, inside[2]);
     draw_verdict(scene, input, inside[3]);
+    is_whole
 }
 
 /// Gap below a line, parts of its size; and how far the last one may reach beyond its area, paper millimetres.
@@ -123,7 +124,7 @@ fn draw_subject(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
     column.line(2.3, Font::Regular, &rights);
 }
 
-fn draw_registration(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
+fn draw_registration(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) -> bool {
     let registration = &input.measurement.registration;
     let datums = input
         .view
@@ -147,20 +148,23 @@ fn draw_registration(scene: &mut Scene, input: &ViewToDraw<'_>, area: Box2) {
         );
         column.line(2.5, Font::Regular, &words);
     }
+    draw_statements(&mut column, &statements(input))
+}
+
+/// What is to be known of a view beside its figures; what casts doubt on them comes before what sums them up.
+pub(crate) fn statements(input: &ViewToDraw<'_>) -> Vec<String> {
     let measurement = input.measurement;
-    // What casts doubt on the figures comes before what sums them up.
     let warnings = measurement.warnings.iter().map(|w| w.text.clone());
     let sizes = measurement.sizes.iter().map(|s| s.text.clone());
-    let statements: Vec<String> = warnings
+    warnings
         .chain(sizes)
         .chain(measurement.silhouette.as_ref().map(silhouette))
-        .collect();
-    draw_statements(&mut column, &statements);
+        .collect()
 }
 
 /// Statements one below the other: each gets a line, the first ones what more they need and there is; the last line says
-/// how many are left out.
-fn draw_statements(column: &mut Column<'_>, statements: &[String]) {
+/// how many are left out. Whether all of them are there in full.
+fn draw_statements(column: &mut Column<'_>, statements: &[String]) -> bool {
     let size = 2.2;
     let (room, width) = (column.lines_left(size), column.area.width);
     let fitting = if statements.len() <= room {
@@ -170,17 +174,21 @@ fn draw_statements(column: &mut Column<'_>, statements: &[String]) {
     };
     let is_cut = fitting < statements.len();
     let mut spare = room.saturating_sub(fitting + usize::from(is_cut));
+    let mut is_whole = !is_cut;
     for words in &statements[..fitting] {
-        let lines = text::wrap(words, Font::Regular, size, width, 1 + spare);
+        let lines = |most| text::wrap(words, Font::Regular, size, width, most);
+        is_whole &= lines(usize::MAX).len() <= 1 + spare;
+        let lines = lines(1 + spare);
         spare -= lines.len().saturating_sub(1);
         for line in lines {
             column.line(size, Font::Regular, &line);
         }
     }
     if is_cut {
-        let rest = format!("and {} more in the report", statements.len() - fitting);
+        let rest = format!("and {} more on the next page", statements.len() - fitting);
         column.line(size, Font::Regular, &rest);
     }
+    is_whole
 }
 
 /// "silhouettes: overlap 0.973; outline +0.03 mm on average, ...". Without an interval: what lies beside each other on an

@@ -92,8 +92,8 @@ pub fn encode_jpeg(picture: &RgbImage) -> Result<Vec<u8>, Error> {
     jpeg(picture, 90, jpeg_encoder::SamplingFactor::F_1_1)
 }
 
-/// Widest that a picture of a page for a phone is, pixels: more than two a point of a screen 390 points wide.
-const MOST_FOR_PHONE: u32 = 840;
+/// Widest that a picture of a page for a phone is, pixels: two a point of a screen 390 points wide.
+const MOST_FOR_PHONE: u32 = 760;
 
 /// A picture as JPEG (quality 75) at a size that fits a phone, with the colours of thin lines kept.
 ///

@@ -372,7 +372,7 @@ mod tests {
             .shapes()
             .iter()
             .filter_map(|shape| match shape {
-                super::super::scene::Shape::Text(line) if line.text.starts_with("part ") => {
+                crate::drawing::scene::Shape::Text(line) if line.text.starts_with("part ") => {
                     Some(line.at[1])
                 }
                 _ => None,

@@ -71,6 +71,8 @@ EXCHANGED = ("sill left", "sill right")
 VARIANT = "as delivered"
 # What the model's next render, from the side, has right.
 CORRECTED = ("lantern", "pump beam")
+# And the one after it.
+FINISHED = (*CORRECTED, "air vessel", "tool box")
 
 # Beside the screen's axis, hand-held.
 CAMERA = screen.Camera((1900, 1210), (16.0, 6.0, -1.5), 2100, (916, 613), 0.008)
@@ -442,6 +444,7 @@ def main():
     front_parts, front_marks = front.front_view()
     save_clear(draw_render("side", side_parts), folder / "side-render.png")
     save_clear(draw_render("side", side_parts, CORRECTED), folder / "side-corrected.png")
+    save_clear(draw_render("side", side_parts, FINISHED), folder / "side-finished.png")
     save_clear(draw_render("front", front_parts), folder / "front-render.png")
     save_palette(draw_earlier(front_parts), folder / "front-earlier.png", 96)
     save_palette(draw_new_plan(), folder / "plan-new.png", 12)

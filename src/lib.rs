@@ -71,6 +71,7 @@ pub fn all_settings() -> Vec<&'static settings::Setting> {
         drawn::settings::DRAWN.all(),
         edges::settings::EDGES.all(),
         measurement::settings::all(),
+        report::revision::settings::REVISION.all(),
     ]
     .concat()
 }

@@ -4,7 +4,9 @@ mod admission;
 mod archive;
 mod camera;
 mod carry;
+mod earlier;
 mod error;
+mod kept_results;
 mod mesh;
 mod need;
 mod options;
@@ -14,6 +16,7 @@ mod render;
 mod results_folder;
 mod sizes;
 mod together;
+mod trend;
 mod turns;
 mod whole_file;
 
@@ -24,20 +27,23 @@ pub use archive::{
 };
 pub use camera::cameras;
 pub use carry::{CarryError, CarryRequest, carry_over};
+pub use earlier::{EarlierError, report_at, reports_at};
 pub use error::Error;
+pub use kept_results::{KeptError, KeptResults, newest_results};
 pub use options::CompareOptions;
 pub use own_folder::OwnFolder;
 pub use rectify::{RectifiedPicture, RectifyError, rectify_picture};
 pub use results_folder::{ResultsError, clear_left_runs, earlier_report, remove_results};
 pub use together::in_space;
+pub use trend::{TrendError, trend, trend_files};
 pub use turns::{LookError, memory_need};
 pub use whole_file::{There, clear_left, free_name, write_whole};
 
 use crate::{
     contour,
-    drawing::{self, DrawnFile, SheetPage, SpaceToDraw, ViewToDraw},
+    drawing::{self, DrawnFile, Picture, SheetPage, SpaceToDraw, ViewToDraw},
     drawn::JobMesh,
-    images::ViewLook,
+    images::{self, ViewLook},
     job::{self, Job, View},
     measurement,
     printable::{listed, shortened},
@@ -130,6 +136,9 @@ fn compare_all(
     observer: &(dyn Fn(Event<'_>) + Sync),
 ) -> Result<Outcome, Error> {
     let views = selected(job, &options.views)?;
+    if let Some(earlier) = &options.against {
+        report::may_be_compared(earlier, job)?;
+    }
     let names: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
     let folder = NewResults::begin(&job.file, &options.out, &names)?;
     let mesh = RunMesh::read(job, &views, &options.memory, &stop::is_asked)?;
@@ -145,18 +154,23 @@ fn compare_all(
     })?;
     let (outcomes, pages): (Vec<_>, Vec<_>) =
         done.into_iter().map(|d| (d.outcome, d.pages)).unzip();
+    let is_compared = outcomes.iter().any(|outcome| outcome.result.is_ok());
     let mut pages: Vec<SheetPage> = pages.into_iter().flatten().collect();
     let mut space = space_of(job, &views);
-    if let (Some(space), Some(mesh), false) = (&mut space, mesh.whole(), pages.is_empty()) {
+    let is_drawn = is_compared && options.pictures.has(Picture::Sheet);
+    if let (Some(space), Some(mesh), true) = (&mut space, mesh.whole(), is_drawn) {
         pages.extend(comparison.draw_space(space, mesh)?);
     }
     drop(mesh);
-    let report = Report::new(job, &outcomes).with_space(space.map(|space| space.entry));
+    let mut report = Report::new(job, &outcomes).with_space(space.map(|space| space.entry));
+    if let Some(earlier) = options.against.as_ref().filter(|_| is_compared) {
+        report.revision = Some(report::revision(earlier, &report)?);
+    }
     stop::check()?;
-    let (results, notes) = if pages.is_empty() && folder.has_earlier() {
+    let (results, notes) = if !is_compared && folder.has_earlier() {
         (Results::EarlierKept, Vec::new())
     } else {
-        write_whole_job(&folder, &report, &pages)?;
+        write_whole_job((&folder, options), &report, &pages)?;
         stop::check()?;
         (Results::InPlace, folder.put_in_place()?)
     };
@@ -256,6 +270,7 @@ impl Comparison<'_> {
                         view: drawn.view,
                         result: Ok(drawn.measurement),
                         files,
+                        reference_blake3: Some(drawn.reference_blake3),
                     },
                     pages: drawn.pages,
                 }
@@ -265,6 +280,7 @@ impl Comparison<'_> {
                     view: Cow::Borrowed(view),
                     result: Err(failure),
                     files: BTreeMap::new(),
+                    reference_blake3: None,
                 },
                 pages: Vec::new(),
             },
@@ -291,6 +307,8 @@ impl Comparison<'_> {
         } = render::of_view(job, view, (self.mesh, options), &look?)?;
         let view = &*own;
         let changed = admission::changed_images(view).map_err(|e| failure(e.code(), &e))?;
+        let reference_blake3 =
+            admission::reference_blake3(view).map_err(|e| failure(e.code(), &e))?;
         let sizes = [&images.render.rgb, &images.reference.rgb].map(RgbImage::dimensions);
         stage("registering")?;
         let seen = contour::seen(view, &images.render.rgb);
@@ -330,20 +348,22 @@ impl Comparison<'_> {
             date: &options.date,
             paper: options.paper,
         };
-        let (drawn, registered) = rayon::join(
-            || drawing::draw_view(&to_draw),
-            || match native {
-                Some(native) => drawing::encode_large_png(native),
-                None => drawing::encode_png(&measured.work.reference),
-            },
-        );
+        let pictures = &options.pictures;
+        let registered = || match native {
+            _ if !pictures.has(Picture::Registered) => Ok(None),
+            Some(native) => drawing::encode_large_png(native).map(Some),
+            None => drawing::encode_png(&measured.work.reference).map(Some),
+        };
+        let (drawn, registered) =
+            rayon::join(|| drawing::draw_view(&to_draw, pictures), registered);
         let mut drawn = drawn.map_err(|e| failure(e.code(), &e))?;
         drawn.files.extend(files);
-        drawn.files.push(DrawnFile {
+        let registered = registered.map_err(|e| failure(e.code(), &e))?;
+        drawn.files.extend(registered.map(|bytes| DrawnFile {
             key: "registered",
             name: "registered.png",
-            bytes: registered.map_err(|e| failure(e.code(), &e))?,
-        });
+            bytes,
+        }));
         if options.explain {
             let steps = drawing::explain(&measured.explained).map_err(|e| failure(e.code(), &e))?;
             drawn.files.extend(rectified.into_iter().chain(steps));
@@ -354,6 +374,7 @@ impl Comparison<'_> {
             measurement: measured.measurement,
             files: drawn.files,
             pages: drawn.sheets,
+            reference_blake3,
         })
     }
 }
@@ -363,6 +384,7 @@ struct Drawn<'a> {
     measurement: measurement::ViewMeasurement,
     files: Vec<DrawnFile>,
     pages: Vec<SheetPage>,
+    reference_blake3: String,
 }
 
 /// The picture of the reference before and after it was rectified.
@@ -397,7 +419,11 @@ fn write_view(
     Ok(written)
 }
 
-fn write_whole_job(folder: &NewResults, report: &Report, pages: &[SheetPage]) -> Result<(), Error> {
+fn write_whole_job(
+    (folder, options): (&NewResults, &CompareOptions),
+    report: &Report,
+    pages: &[SheetPage],
+) -> Result<(), Error> {
     let sheets = || -> Result<(), Error> {
         if pages.is_empty() {
             return Ok(());
@@ -407,15 +433,34 @@ fn write_whole_job(folder: &NewResults, report: &Report, pages: &[SheetPage]) ->
     let texts = || -> Result<(), Error> {
         folder.write(REPORT, report::to_json(report).as_bytes())?;
         folder.write("measures.csv", report::to_csv(report).as_bytes())?;
+        if let Some(revision) = &report.revision {
+            folder.write("revision.csv", report::revision_to_csv(revision).as_bytes())?;
+        }
         if let Some(space) = &report.space {
             folder.write("space.csv", report::space_to_csv(space).as_bytes())?;
         }
-        let picture = |path: &str| fs::read(folder.path().join(path)).ok();
+        let picture = |path: &str| page_picture(folder, options, path);
         let write = |out: &mut dyn std::io::Write| report::write_html(report, &picture, out);
         Ok(folder.write_by("report.html", &write)?)
     };
     let (sheets, texts) = rayon::join(sheets, texts);
     sheets.and(texts)
+}
+
+/// A file of a view as the page has it; an animated picture only where pictures are as they are.
+fn page_picture(folder: &NewResults, options: &CompareOptions, path: &str) -> Option<Vec<u8>> {
+    let bytes = fs::read(folder.path().join(path)).ok()?;
+    if options.full_page {
+        return Some(bytes);
+    }
+    if path.ends_with("blink.png") {
+        return None;
+    }
+    let picture = images::of_own_file(&bytes);
+    match picture.map(|picture| drawing::encode_for_page(&picture)) {
+        Some(Ok(small)) if small.len() < bytes.len() => Some(small),
+        _ => Some(bytes),
+    }
 }
 
 #[cfg(test)]
@@ -437,6 +482,9 @@ mod tests {
             max_megapixels: 100.0,
             memory: Budget::new(1 << 30),
             explain: false,
+            pictures: crate::drawing::Pictures::all(),
+            full_page: false,
+            against: None,
         };
         for last in ["reading images", "registering", "measuring"] {
             let stop = Stop::default();

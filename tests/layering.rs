@@ -117,6 +117,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "report",
         &[
+            "settings",
             "warning",
             "stop",
             "printable",

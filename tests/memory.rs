@@ -229,6 +229,9 @@ fn compare(folder: &Path, job: &Job, case: &Case, memory: &Budget) -> Outcome {
         max_megapixels: 100.0,
         memory: memory.clone(),
         explain: case.is_explained,
+        pictures: tickstrip::drawing::Pictures::all(),
+        full_page: false,
+        against: None,
     };
     pipeline::compare(job, &options, &|_| ()).expect("written")
 }

@@ -63,6 +63,7 @@ fn write(arguments: &Arguments, job: &Path) -> Result<Archived, Failure> {
     let date = compare::default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?;
     let results = arguments.results.clone();
     let results = results.unwrap_or_else(|| compare::results_of(job));
+    let results = pipeline::newest_results(&results);
     let out = arguments.out.clone();
     let out = out.unwrap_or_else(|| pipeline::free_archive(job, &date));
     Ok(pipeline::archive(job, &results, &out, &date)?)

@@ -6,14 +6,19 @@ use super::{
     progress::Progress,
 };
 use crate::{
-    drawing::Paper,
+    drawing::{Paper, Picture, Pictures},
     job,
-    pipeline::{self, CompareOptions, Outcome, Results},
-    report::{self, Report, json::Verdict},
+    pipeline::{self, CompareOptions, KeptResults, Outcome, Results},
+    printable::{listed, shortened},
+    report::{self, Report, json::Verdict, revision::Change},
     service,
 };
 use clap::ValueEnum;
-use std::path::{Path, PathBuf};
+use std::{
+    ffi::OsString,
+    path::{Path, PathBuf},
+};
+use time::OffsetDateTime;
 
 /// Compare the renders of a job with their references and write the results
 ///
@@ -25,13 +30,22 @@ use std::path::{Path, PathBuf};
   tickstrip demo
   tickstrip compare fire-pump-demo/pump.json
   tickstrip compare fire-pump-demo/pump.json --view side --out side-only --paper a3
-  tickstrip compare fire-pump-demo/pump.json --json --quiet > report.json")]
+  tickstrip compare fire-pump-demo/pump.json --json --quiet > report.json
+  tickstrip compare fire-pump-demo/pump-carried.json --against fire-pump-demo/pump-results
+  tickstrip compare fire-pump-demo/pump.json --out pump-by-date --keep 10")]
 pub(super) struct Arguments {
     /// The job file
     job: PathBuf,
     /// Folder of the results [default: JOB without its extension, and -results]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Say what is better or worse than in these earlier results: a folder of results or a report.json. Exit with status 4 where
+    /// something is worse
+    #[arg(long, value_name = "RESULTS")]
+    against: Option<PathBuf>,
+    /// Write the results into a folder named by date and time in DIR, name it in newest.txt there, and keep so many of them
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=10_000))]
+    keep: Option<u16>,
     /// Compare this view only; may be repeated
     #[arg(long = "view", value_name = "NAME")]
     views: Vec<String>,
@@ -49,6 +63,12 @@ pub(super) struct Arguments {
     /// Date printed on the sheets [default: the day of SOURCE_DATE_EPOCH if set, else today in UTC]
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = date)]
     date: Option<String>,
+    /// Draw these pictures only: none, or names such as overlay,difference,sheet
+    #[arg(long, value_name = "NAMES", default_value = "all", value_parser = pictures)]
+    pictures: Pictures,
+    /// Put the pictures into report.html as they are: by default they have a size that fits a phone
+    #[arg(long)]
+    full: bool,
     /// Show in a picture each, before and after, what was done to a reference before it was measured
     #[arg(long)]
     explain: bool,
@@ -92,12 +112,16 @@ impl Arguments {
         Self {
             job,
             out: None,
+            against: None,
+            keep: None,
             views: Vec::new(),
             paper: PaperSize::A4,
             jobs: None,
             max_megapixels: 100.0,
             memory: Memory::default(),
             date: None,
+            pictures: Pictures::all(),
+            full: false,
             explain: false,
             strict: false,
             quiet: false,
@@ -110,9 +134,9 @@ impl Arguments {
         self.out.clone().unwrap_or_else(|| results_of(&self.job))
     }
 
-    fn options(&self) -> Result<CompareOptions, Failure> {
+    fn options(&self, out: PathBuf) -> Result<CompareOptions, Failure> {
         Ok(CompareOptions {
-            out: self.out_folder(),
+            out,
             views: self.views.clone(),
             paper: self.paper.into(),
             date: match &self.date {
@@ -122,7 +146,23 @@ impl Arguments {
             max_megapixels: self.max_megapixels,
             memory: self.memory.budget(),
             explain: self.explain,
+            pictures: self.pictures.clone(),
+            full_page: self.full,
+            against: self
+                .against
+                .as_deref()
+                .map(pipeline::report_at)
+                .transpose()?,
         })
+    }
+
+    /// The folder of this run's results where they are kept by date.
+    fn kept(&self) -> Result<Option<KeptResults>, Failure> {
+        if self.keep.is_none() {
+            return Ok(None);
+        }
+        let minute = minute(self.date.as_deref(), std::env::var_os("SOURCE_DATE_EPOCH"))?;
+        Ok(Some(KeptResults::reserve(&self.out_folder(), &minute)?))
     }
 }
 
@@ -134,8 +174,13 @@ pub(super) fn results_of(job: &Path) -> PathBuf {
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
-    let options = arguments.options()?;
     let job = job::read(&arguments.job)?;
+    // What they are held against may be the newest of those that are kept there.
+    let mut options = arguments.options(arguments.out_folder())?;
+    let kept = arguments.kept()?;
+    if let Some(kept) = &kept {
+        options.out = kept.folder().to_owned();
+    }
     let count = match options.views.len() {
         0 => job.views.len(),
         some => some,
@@ -152,7 +197,11 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         Some(threads) => pool(threads)?.install(compare),
     };
     progress.clear();
-    present(&outcome?, arguments, terminal)
+    let mut outcome = outcome?;
+    if let (Some(kept), Some(most)) = (&kept, arguments.keep) {
+        outcome.notes.extend(kept.finish(&job.file, most.into())?);
+    }
+    present(&outcome, arguments, terminal)
 }
 
 fn pool(threads: u16) -> Result<rayon::ThreadPool, Failure> {
@@ -217,6 +266,8 @@ struct Facts {
     undecided: bool,
     /// Views that could not be compared, or took no part in what the photos tell together.
     failed_views: usize,
+    /// A figure is worse than in earlier results.
+    is_worse: bool,
 }
 
 /// Which verdicts make the exit status 1.
@@ -241,20 +292,53 @@ impl Facts {
             verdict_out: has(Verdict::Out),
             undecided: has(Verdict::Undecided),
             failed_views,
+            is_worse: report
+                .revision
+                .as_ref()
+                .is_some_and(|r| r.verdict == Change::Worse),
         }
     }
 
-    /// A view that failed outweighs what the others found: their verdict is not that of the job.
+    /// A view that failed outweighs what the others found: their verdict is not that of the job. What got worse outweighs what is out,
+    /// which it may have been before.
     fn status(self, strictness: Strictness) -> Status {
         let is_strict = strictness == Strictness::UndecidedCounts;
         if self.failed_views > 0 {
             Status::ViewsFailed
+        } else if self.is_worse {
+            Status::SomethingWorse
         } else if self.verdict_out || (is_strict && self.undecided) {
             Status::SomethingOut
         } else {
             Status::NothingOut
         }
     }
+}
+
+/// Pictures by their names, "all" or "none".
+pub(super) fn pictures(text: &str) -> Result<Pictures, String> {
+    match text {
+        "all" => return Ok(Pictures::all()),
+        "none" => return Ok(Pictures::only([])),
+        _ => {}
+    }
+    let names = || Picture::ALL.iter().map(|picture| picture.name());
+    let named = |name: &str| {
+        let found = Picture::ALL.into_iter().find(|p| p.name() == name.trim());
+        found.ok_or_else(|| match job::nearest(name.trim(), names()).first() {
+            Some(near) => format!(
+                "no picture \"{}\"; did you mean \"{near}\"?",
+                shortened(name)
+            ),
+            None => format!(
+                "no picture \"{}\"; there are {}, and all and none",
+                shortened(name),
+                listed(names())
+            ),
+        })
+    };
+    let pictures = text.split(',').map(named);
+    Ok(Pictures::only(pictures.collect::<Result<Vec<_>, _>>()?))
 }
 
 fn megapixels(text: &str) -> Result<f64, String> {
@@ -295,16 +379,30 @@ fn printed(date: time::Date) -> String {
 }
 
 /// The day of SOURCE_DATE_EPOCH where it is set and not empty, else today, both in UTC.
-pub(super) fn default_date(epoch: Option<std::ffi::OsString>) -> Result<String, Failure> {
+pub(super) fn default_date(epoch: Option<OsString>) -> Result<String, Failure> {
+    Ok(printed(moment(epoch)?.date()))
+}
+
+/// What results kept by date are named by: the day that was stated, else that of the moment, and the moment's minute, in UTC.
+fn minute(date: Option<&str>, epoch: Option<OsString>) -> Result<String, Failure> {
+    let moment = moment(epoch)?;
+    let date = date.map_or_else(|| printed(moment.date()), str::to_owned);
+    Ok(format!(
+        "{date}T{:02}-{:02}",
+        moment.hour(),
+        moment.minute()
+    ))
+}
+
+/// The moment of SOURCE_DATE_EPOCH where it is set and not empty, else now, in UTC.
+fn moment(epoch: Option<OsString>) -> Result<OffsetDateTime, Failure> {
     let Some(epoch) = epoch.filter(|epoch| !epoch.is_empty()) else {
-        return Ok(printed(time::OffsetDateTime::now_utc().date()));
+        return Ok(OffsetDateTime::now_utc());
     };
     let found = epoch.to_string_lossy().into_owned();
-    found
-        .parse()
-        .ok()
-        .and_then(|seconds| time::OffsetDateTime::from_unix_timestamp(seconds).ok())
-        .map(|moment| printed(moment.date()))
+    let seconds = found.parse().ok();
+    seconds
+        .and_then(|seconds| OffsetDateTime::from_unix_timestamp(seconds).ok())
         .ok_or(Failure::Epoch { found })
 }
 
@@ -335,6 +433,35 @@ mod tests {
             ..out
         };
         assert_eq!(status(failed), [3, 3]);
+        let worse = Facts {
+            is_worse: true,
+            ..out
+        };
+        assert_eq!(status(worse), [4, 4]);
+        let failed_and_worse = Facts {
+            is_worse: true,
+            ..failed
+        };
+        assert_eq!(status(failed_and_worse), [3, 3]);
+    }
+
+    #[test]
+    fn pictures_are_named_and_the_near_one_is_offered() {
+        assert_eq!(pictures("all"), Ok(Pictures::all()));
+        let two = pictures("overlay, heat").expect("names");
+        assert!(two.has(Picture::Overlay) && two.has(Picture::Heat) && !two.has(Picture::Grid));
+        assert!(
+            !Picture::ALL
+                .iter()
+                .any(|p| pictures("none").expect("a word").has(*p))
+        );
+        let told = pictures("overlay,diference").expect_err("misspelt");
+        assert_eq!(
+            told,
+            "no picture \"diference\"; did you mean \"difference\"?"
+        );
+        let told = pictures("xyz").expect_err("nothing near");
+        assert!(told.contains("there are \"overlay\", "), "{told}");
     }
 
     #[test]
@@ -364,6 +491,14 @@ mod tests {
         assert!(of("99999999999999999").is_err());
         assert_eq!(default_date(None).expect("today").len(), 10);
         assert_eq!(of("").expect("as if unset").len(), 10);
+    }
+
+    #[test]
+    fn kept_results_are_named_by_day_and_minute() {
+        // From memory: 3600 seconds an hour, 86400 a day.
+        let of = |date| minute(date, Some("90061".into())).expect("a time");
+        assert_eq!(of(None), "1970-01-02T01-01");
+        assert_eq!(of(Some("2031-04-05")), "2031-04-05T01-01");
     }
 
     #[test]

@@ -25,6 +25,10 @@ const FILES: &[(&str, &[u8])] = &[
         include_bytes!("../../fixtures/demo/side-corrected.png"),
     ),
     (
+        "side-finished.png",
+        include_bytes!("../../fixtures/demo/side-finished.png"),
+    ),
+    (
         "side-screen.jpg",
         include_bytes!("../../fixtures/demo/side-screen.jpg"),
     ),
@@ -117,12 +121,23 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let comparison = compare::Arguments::with_defaults(job);
     let status = compare::run(&comparison, terminal)?;
     let out = comparison.out_folder();
-    terminal.result(&format!(
+    let mut words = format!(
         "\nThe demo's model is off on purpose. Look at:\n  {}\n  {}\nThe job, to change and compare again:\n  {}\n",
         shown_path(&out.join("report.html")),
         shown_path(&out.join("sheet.pdf")),
         shown_path(&folder.join(JOB)),
-    ))?;
+    );
+    if !arguments.camera {
+        words += &format!(
+            "The next render has some of it right. What got better, and what did not:\n  \
+             tickstrip carry {} --view side --render {}\n  tickstrip compare {} --against {}\n",
+            shown_path(&folder.join(JOB)),
+            shown_path(&folder.join("side-corrected.png")),
+            shown_path(&folder.join("pump-carried.json")),
+            shown_path(&out),
+        );
+    }
+    terminal.result(&words)?;
     // The demo did what it should, whatever it found; only failures count.
     Ok(match status {
         Status::SomethingOut => Status::NothingOut,

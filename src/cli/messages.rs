@@ -201,6 +201,15 @@ pub(super) enum Failure {
         /// The view's name.
         name: String,
     },
+    /// Earlier results cannot be used.
+    #[error("{0}")]
+    Earlier(#[from] pipeline::EarlierError),
+    /// Results cannot be shown over time.
+    #[error("{0}")]
+    Trend(#[from] pipeline::TrendError),
+    /// Results cannot be kept by date.
+    #[error("{0}")]
+    Keep(#[from] pipeline::KeptError),
     /// Marks cannot be carried over.
     #[error("{0}")]
     Carry(#[from] pipeline::CarryError),

@@ -18,6 +18,7 @@ mod scale;
 mod schema;
 mod serve;
 mod status;
+mod trend;
 mod watch;
 
 pub use status::Status;
@@ -44,6 +45,7 @@ Exit status:
   1  something is out of tolerance (with --strict also where it cannot be told)
   2  the job or the command line cannot be used
   3  some views could not be compared (the others were), or none
+  4  something is worse than in the results that --against names, whether in tolerance or not
   130  it was stopped by Ctrl-C or a termination signal";
 
 #[derive(Debug, Subcommand)]
@@ -62,6 +64,7 @@ enum Command {
     Carry(carry::Arguments),
     Completions(completions::Arguments),
     Draw(draw::Arguments),
+    Trend(trend::Arguments),
     Archive(archive::Arguments),
     Man(man::Arguments),
 }
@@ -100,6 +103,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         }
         Command::Man(arguments) => man::run(arguments, Arguments::command(), &terminal),
         Command::Draw(arguments) => draw::run(arguments, &terminal),
+        Command::Trend(arguments) => trend::run(arguments, &terminal),
         Command::Archive(arguments) => archive::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {

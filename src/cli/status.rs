@@ -14,6 +14,8 @@ pub enum Status {
     Unusable = 2,
     /// Some views could not be compared, or none.
     ViewsFailed = 3,
+    /// A figure is worse than in the earlier results that the job is held against.
+    SomethingWorse = 4,
     /// It was stopped by Ctrl-C or a termination signal.
     Stopped = ENDED_BY_SIGNAL,
 }

@@ -5,7 +5,7 @@ use super::{
     messages::{Action, Failure, Terminal},
 };
 use crate::{
-    drawing::Paper,
+    drawing::{Paper, Pictures},
     images::Budget,
     job::{self, Job, Mask},
     pipeline::{self, CompareOptions, Results},
@@ -37,6 +37,9 @@ pub(super) struct Arguments {
     /// Folder of the results [default: JOB without its extension, and -results]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Draw these pictures only: none, or names such as overlay,difference,sheet
+    #[arg(long, value_name = "NAMES", default_value = "all", value_parser = compare::pictures)]
+    pictures: Pictures,
     #[command(flatten)]
     memory: Memory,
 }
@@ -55,6 +58,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
             compare::Arguments::with_defaults(arguments.job.clone()).out_folder()
         }),
         report: None,
+        pictures: arguments.pictures.clone(),
         memory: arguments.memory.budget(),
         terminal,
         stop: &stop,
@@ -70,6 +74,7 @@ struct Watch<'a> {
     out: PathBuf,
     /// The one before.
     report: Option<Report>,
+    pictures: Pictures,
     memory: Budget,
     terminal: &'a Terminal,
     stop: &'a Stop,
@@ -134,6 +139,9 @@ impl Watch<'_> {
             max_megapixels: 100.0,
             memory: self.memory.clone(),
             explain: false,
+            pictures: self.pictures.clone(),
+            full_page: false,
+            against: None,
         };
         let job = match job::read(self.job) {
             Ok(job) => job,

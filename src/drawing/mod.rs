@@ -1,6 +1,6 @@
 //! Measurements to pictures and sheets: shapes on a scene, one scene to PNG, PDF and SVG.
 //!
-//! [`draw_view`] draws every picture of a view; [`sheets_pdf`] joins the sheets of all views. A picture is the working
+//! [`draw_view`] draws the pictures of a view; [`sheets_pdf`] joins the sheets of all views. A picture is the working
 //! raster with shapes over it and a legend below; small rasters are enlarged by a whole factor so that text stays
 //! readable.
 mod backdrop;
@@ -26,6 +26,7 @@ mod paper;
 mod pdf;
 #[cfg(test)]
 mod picture_tests;
+mod pictures;
 mod png;
 mod raster;
 mod reduce;
@@ -40,6 +41,7 @@ mod table;
 mod text;
 mod tinted;
 mod title_block;
+mod trend;
 mod view_to_draw;
 mod window;
 
@@ -52,8 +54,10 @@ pub use self::{
     model::{model_png, model_svg},
     paper::Paper,
     pdf::sheets_pdf,
-    png::{encode_jpeg, encode_large_png, encode_png},
+    pictures::{Picture, Pictures},
+    png::{encode_for_page, encode_jpeg, encode_large_png, encode_png},
     sheet::SheetPage,
+    trend::{MOST_TREND_LINES, TrendLine, TrendPanel, trend_chart},
     view_to_draw::ViewToDraw,
 };
 use crate::{measurement::WorkImages, stop};
@@ -62,32 +66,36 @@ use rayon::prelude::*;
 /// Everything drawn of one view.
 #[derive(Clone, Debug)]
 pub struct DrawnView {
-    /// overlay, difference, heat, grid, blink, render_small, reference_small, silhouette where both images have one, likeness where both are pictures of models,
-    /// sheet, in this order.
+    /// Those that are wanted of overlay, difference, heat, grid, blink, render_small, reference_small, silhouette where both images
+    /// have one, likeness where both are pictures of models, sheet, in this order.
     pub files: Vec<DrawnFile>,
-    /// The sheet and the pages behind it, for [`sheets_pdf`].
+    /// The sheet and the pages behind it, for [`sheets_pdf`]; none where it is not wanted.
     pub sheets: Vec<SheetPage>,
 }
 
-/// Draws all pictures of a view in parallel. The same input gives the same bytes, whatever the number of threads.
+/// Draws the pictures of a view that are `wanted`, in parallel. The same input gives the same bytes, whatever the number of threads.
 ///
 /// # Errors
 /// [`Error::EmptyPicture`] and [`Error::DifferentSizes`] where the rasters are unsound; the others where a picture is
 /// too large for its format.
-pub fn draw_view(input: &ViewToDraw<'_>) -> Result<DrawnView, Error> {
+pub fn draw_view(input: &ViewToDraw<'_>, wanted: &Pictures) -> Result<DrawnView, Error> {
     check(input.work)?;
     let backdrop = Backdrop::of(input);
-    let (sheet, files) = rayon::join(
-        || sheet::draw(input, &backdrop),
-        || {
-            Picture::ALL
-                .par_iter()
-                .map(|picture| picture.draw(input, &backdrop))
-                .collect::<Result<Vec<_>, _>>()
-        },
-    );
-    let ((sheets, bytes), mut files) = (sheet?, files?);
-    if let Some(silhouettes) = &input.work.silhouettes {
+    let is_drawn = |kind: &&Kind| wanted.has(kind.picture());
+    let kinds: Vec<Kind> = Kind::ALL.iter().filter(is_drawn).copied().collect();
+    let sheet = || match wanted.has(Picture::Sheet) {
+        true => sheet::draw(input, &backdrop).map(Some),
+        false => Ok(None),
+    };
+    let (sheet, files) = rayon::join(sheet, || {
+        kinds
+            .par_iter()
+            .map(|kind| kind.draw(input, &backdrop))
+            .collect::<Result<Vec<_>, _>>()
+    });
+    let (sheet, mut files) = (sheet?, files?);
+    let silhouettes = input.work.silhouettes.as_ref();
+    if let Some(silhouettes) = silhouettes.filter(|_| wanted.has(Picture::Silhouette)) {
         files.push(DrawnFile {
             key: "silhouette",
             name: "silhouette.png",
@@ -95,18 +103,23 @@ pub fn draw_view(input: &ViewToDraw<'_>) -> Result<DrawnView, Error> {
         });
     }
     let alike = input.work.likeness.as_ref();
-    if let Some((map, found)) = alike.zip(input.measurement.earlier_issue.as_ref()) {
+    let alike = alike.zip(input.measurement.earlier_issue.as_ref());
+    if let Some((map, found)) = alike.filter(|_| wanted.has(Picture::Likeness)) {
         files.push(DrawnFile {
             key: "likeness",
             name: "likeness.png",
             bytes: encode_png(&likeness::draw(input, map, found)?)?,
         });
     }
-    files.push(DrawnFile {
-        key: "sheet",
-        name: "sheet.png",
-        bytes,
-    });
+    let mut sheets = Vec::new();
+    if let Some((pages, bytes)) = sheet {
+        files.push(DrawnFile {
+            key: "sheet",
+            name: "sheet.png",
+            bytes,
+        });
+        sheets = pages;
+    }
     Ok(DrawnView { files, sheets })
 }
 
@@ -115,7 +128,7 @@ const MOST_ON_PAGE: u32 = 1600;
 
 /// The pictures beside the sheet.
 #[derive(Clone, Copy)]
-enum Picture {
+enum Kind {
     Overlay,
     Difference,
     Heat,
@@ -125,7 +138,7 @@ enum Picture {
     SmallReference,
 }
 
-impl Picture {
+impl Kind {
     const ALL: [Self; 7] = [
         Self::Overlay,
         Self::Difference,
@@ -135,6 +148,19 @@ impl Picture {
         Self::SmallRender,
         Self::SmallReference,
     ];
+
+    /// The picture that it is.
+    fn picture(self) -> Picture {
+        match self {
+            Self::Overlay => Picture::Overlay,
+            Self::Difference => Picture::Difference,
+            Self::Heat => Picture::Heat,
+            Self::Grid => Picture::Grid,
+            Self::Blink => Picture::Blink,
+            Self::SmallRender => Picture::Render,
+            Self::SmallReference => Picture::Reference,
+        }
+    }
 
     /// Key in the report and name of the file.
     fn names(self) -> (&'static str, &'static str) {

@@ -1,12 +1,12 @@
 //! Every picture of invented views of all shapes: sizes, texts, sameness of bytes.
 use super::{
-    DrawnView, Error, Paper, draw_view, encode_jpeg, encode_png, sheets_pdf,
+    DrawnView, Error, Paper, Pictures, draw_view, encode_jpeg, encode_png, sheets_pdf,
     synthetic::{Sample, Wish, foreign_name, long_name, plain_name},
 };
 
 fn drawn(wish: Wish, paper: Paper) -> DrawnView {
     let sample = Sample::new(wish);
-    let view = draw_view(&sample.input(paper)).expect("draws");
+    let view = draw_view(&sample.input(paper), &Pictures::all()).expect("draws");
     look_at(&view, wish);
     view
 }
@@ -134,7 +134,7 @@ fn views_without_regions_landmarks_or_edges_are_drawn() {
     sample.work.distance_to_render_edges.fill(f32::INFINITY);
     sample.work.distance_to_reference_edges.fill(f32::INFINITY);
     sample.work.common.fill(0);
-    let view = draw_view(&sample.input(Paper::A4)).expect("draws");
+    let view = draw_view(&sample.input(Paper::A4), &Pictures::all()).expect("draws");
     look_at(&view, wish);
 }
 
@@ -161,7 +161,7 @@ fn marks_beyond_the_horizon_do_not_break() {
     let mut sample = Sample::new(Wish::new(400, 300, 2));
     sample.pairs[1].reference = crate::frame::Point::new(f64::INFINITY, f64::NAN);
     sample.pairs[2].reference = crate::frame::Point::new(1e12, -1e12);
-    draw_view(&sample.input(Paper::A4)).expect("draws");
+    draw_view(&sample.input(Paper::A4), &Pictures::all()).expect("draws");
 }
 
 #[test]
@@ -173,7 +173,7 @@ fn the_same_input_gives_the_same_bytes_with_one_thread_and_with_two() {
             .build()
             .expect("a pool");
         pool.install(|| {
-            let view = draw_view(&sample.input(Paper::A4)).expect("draws");
+            let view = draw_view(&sample.input(Paper::A4), &Pictures::all()).expect("draws");
             let pdf = sheets_pdf(&view.sheets).expect("a PDF");
             (view, pdf)
         })
@@ -190,11 +190,11 @@ fn the_same_input_gives_the_same_bytes_with_one_thread_and_with_two() {
 #[test]
 fn a_changed_measurement_changes_the_pictures_that_show_it() {
     let sample = Sample::new(Wish::new(700, 500, 7));
-    let before = draw_view(&sample.input(Paper::A4)).expect("draws");
+    let before = draw_view(&sample.input(Paper::A4), &Pictures::all()).expect("draws");
     let mut changed = Sample::new(Wish::new(700, 500, 7));
     changed.measurement.regions[0].width_percent =
         crate::statistics::Measured::plus_minus(9.9, 0.1);
-    let after = draw_view(&changed.input(Paper::A4)).expect("draws");
+    let after = draw_view(&changed.input(Paper::A4), &Pictures::all()).expect("draws");
     assert!(bytes_of(&before, "difference") != bytes_of(&after, "difference"));
     assert!(bytes_of(&before, "sheet") != bytes_of(&after, "sheet"));
     assert!(bytes_of(&before, "overlay") == bytes_of(&after, "overlay"));
@@ -226,7 +226,7 @@ fn the_pdf_has_a_page_a_view_in_paper_size_with_fonts_and_no_time() {
 fn rasters_that_do_not_fit_together_are_refused_by_name() {
     let mut sample = Sample::new(Wish::new(200, 150, 1));
     sample.work.reference = image::RgbImage::new(10, 10);
-    let error = draw_view(&sample.input(Paper::A4)).expect_err("does not fit");
+    let error = draw_view(&sample.input(Paper::A4), &Pictures::all()).expect_err("does not fit");
     assert_eq!(error.code(), "different-sizes");
     assert!(
         error
@@ -236,7 +236,7 @@ fn rasters_that_do_not_fit_together_are_refused_by_name() {
     );
     sample.work.render = image::RgbImage::new(0, 0);
     assert!(matches!(
-        draw_view(&sample.input(Paper::A4)),
+        draw_view(&sample.input(Paper::A4), &Pictures::all()),
         Err(Error::EmptyPicture)
     ));
 }
@@ -263,7 +263,7 @@ fn how_long_all_pictures_of_a_large_view_take() {
     });
     for _ in 0..4 {
         let start = std::time::Instant::now();
-        let view = draw_view(&sample.input(Paper::A4)).expect("draws");
+        let view = draw_view(&sample.input(Paper::A4), &Pictures::all()).expect("draws");
         let drawn = start.elapsed();
         let pdf = sheets_pdf(&view.sheets).expect("a PDF");
         println!(

@@ -1,5 +1,5 @@
 //! Pictures to PNG, animated PNG and JPEG bytes.
-use super::Error;
+use super::{Error, reduce};
 use crate::{kernels::Plane, stop};
 use image::RgbImage;
 use std::borrow::Cow;
@@ -90,6 +90,18 @@ fn encoder<'a>(
 /// [`Error::Jpeg`] where a side is 0 or above 65,535 pixels.
 pub fn encode_jpeg(picture: &RgbImage) -> Result<Vec<u8>, Error> {
     jpeg(picture, 90, jpeg_encoder::SamplingFactor::F_1_1)
+}
+
+/// Widest that a picture of a page for a phone is, pixels: two a point of a screen 390 points wide.
+const MOST_FOR_PHONE: u32 = 760;
+
+/// A picture as JPEG (quality 75) at a size that fits a phone, with the colours of thin lines kept.
+///
+/// # Errors
+/// As [`encode_jpeg`].
+pub fn encode_for_page(picture: &RgbImage) -> Result<Vec<u8>, Error> {
+    let small = reduce::fitted(picture, 1, MOST_FOR_PHONE);
+    jpeg(&small, 75, jpeg_encoder::SamplingFactor::F_1_1)
 }
 
 /// A picture without drawn lines as JPEG: quality 86, colour at half the resolution (4:2:0), as cameras store it.

@@ -479,6 +479,7 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
         symmetry: None,
         landmark_offsets_model_mm: vec![[None; 2]; view.landmarks.len()],
         leave_alone: Vec::new(),
+        by_reference: Default::default(),
         edge_overlap: (wish.regions != 0).then_some(overlap),
         regions,
         spans: view

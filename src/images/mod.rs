@@ -10,6 +10,7 @@ mod guard;
 mod header;
 mod jpeg;
 mod mask;
+mod own;
 mod png;
 mod profile;
 mod samples;
@@ -27,6 +28,7 @@ pub use free_memory::half_of_free_memory;
 pub use guard::is_decoding;
 pub use header::{Limits, PictureLook, dimensions, look_at};
 pub use mask::read_mask;
+pub use own::of_own_file;
 pub use view::{
     SideLook, ViewLook, look_at_drawn, look_at_view, read_beside_drawn, read_looked_view, read_view,
 };

@@ -33,6 +33,8 @@ pub(crate) use input::{InputError, InputFile, open_input, read_input};
 pub use interior::{FocalLength, Interior, PrincipalPoint, ScreenCorners};
 pub use layout::document_text;
 pub use marked_on::MarkedOn;
+#[cfg(feature = "cli")]
+pub(crate) use names::nearest;
 #[cfg(feature = "draw")]
 pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
 pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};

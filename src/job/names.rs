@@ -10,7 +10,7 @@ const LIKENESS: f64 = 0.75;
 ///
 /// # Source
 /// Winkler 1990, String Comparator Metrics and Enhanced Decision Rules (Jaro-Winkler similarity).
-pub(super) fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
+pub(crate) fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
     let word: String = word.chars().take(200).collect::<String>().to_lowercase();
     let mut near: Vec<(f64, &str)> = known
         .map(|name| (strsim::jaro_winkler(&word, &name.to_lowercase()), name))

@@ -54,6 +54,7 @@ mod tests {
             expected: [0.04, 0.04, 0.03, 10.0, 10.0],
             landmarks: 3,
             is_datum: false,
+            by_reference: Default::default(),
         }
     }
 

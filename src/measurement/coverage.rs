@@ -19,11 +19,11 @@ use std::path::PathBuf;
 
 pub(super) const TRIALS: usize = 400;
 pub(super) const BOUND: (f64, f64) = (0.95 - 0.033, 0.95 + 0.033);
-const RENDER_SIGMA: f64 = 0.5;
+pub(crate) const RENDER_SIGMA: f64 = 0.5;
 pub(super) const REFERENCE_SIGMA: f64 = 1.2;
 
 /// True places of the subject in the render: eight of the datum, then six of one part.
-const DATUM: [[f64; 2]; 8] = [
+pub(crate) const DATUM: [[f64; 2]; 8] = [
     [100.0, 900.0],
     [820.0, 880.0],
     [450.0, 620.0],
@@ -33,7 +33,7 @@ const DATUM: [[f64; 2]; 8] = [
     [640.0, 720.0],
     [420.0, 420.0],
 ];
-const PART: [[f64; 2]; 6] = [
+pub(crate) const PART: [[f64; 2]; 6] = [
     [380.0, 120.0],
     [560.0, 120.0],
     [560.0, 260.0],
@@ -41,14 +41,14 @@ const PART: [[f64; 2]; 6] = [
     [470.0, 110.0],
     [470.0, 270.0],
 ];
-const ANCHOR: [f64; 2] = [470.0, 190.0];
+pub(crate) const ANCHOR: [f64; 2] = [470.0, 190.0];
 
-const TRUTH: Errors = Errors {
+pub(crate) const TRUTH: Errors = Errors {
     size: [0.03, -0.02],
     rotation: 0.012,
     offset: [4.0, -6.0],
 };
-const PX_PER_MODEL_MM: f64 = 22.0;
+pub(crate) const PX_PER_MODEL_MM: f64 = 22.0;
 /// Size of the part's outline along either axis, for its absolute sizes in millimetres.
 const SIZE_PX: f64 = 180.0;
 

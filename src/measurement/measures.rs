@@ -10,7 +10,7 @@ use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     job::{Angle, Span, View},
     kernels::Plane,
-    registration::Registration,
+    registration::{ByReference, Registration},
     statistics::Measured,
     units::ScaleRatio,
     warning::Code,
@@ -52,6 +52,8 @@ pub struct ViewMeasurement {
     pub corrections: Vec<Correction>,
     /// What is too small to be printed or seen, whether in tolerance or not.
     pub leave_alone: Vec<LeftAlone>,
+    /// What the noise of the reference does to the figures of regions, spans and angles.
+    pub by_reference: ReferenceNoise,
 }
 
 impl ViewMeasurement {
@@ -129,6 +131,78 @@ impl Verdict {
     pub fn signed(self) -> String {
         format!("{} {}", self.word(), self.sign())
     }
+}
+
+/// What the noise of the reference does to the figures of a view: by it a later comparison with the same marks on the same
+/// reference knows what both have in common.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ReferenceNoise {
+    /// The mark of each landmark in the reference as it was taken, reference pixels.
+    pub marks: Vec<[f64; 2]>,
+    /// The rectification as observed: what it is known again by. Empty where nothing of it is unsure.
+    pub rectification: Vec<f64>,
+    /// Those figures that are told.
+    pub figures: Vec<FigureByReference>,
+}
+
+/// What the noise of the reference does to one figure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FigureByReference {
+    /// What the figure is of.
+    pub of: PartKind,
+    /// Name of the region, span or angle.
+    pub name: String,
+    /// Which of its figures.
+    pub measure: MeasureKind,
+    /// How far 95 % of the noise of each input move it: per cent, degrees, or render pixels for an offset.
+    pub moved: ByReference,
+}
+
+/// What a figure can be of.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum PartKind {
+    /// A part of the model.
+    Region,
+    /// A distance between landmarks.
+    Span,
+    /// An inclination, or an angle at a landmark.
+    Angle,
+}
+
+/// Which figure of a region, span or angle.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "kebab-case")]
+pub enum MeasureKind {
+    /// Width error of a region, per cent.
+    Width,
+    /// Height error of a region, per cent.
+    Height,
+    /// Rotation of a region, degrees.
+    Rotation,
+    /// Offset of a region to the right.
+    OffsetX,
+    /// Offset of a region down.
+    OffsetY,
+    /// Proportion error of a span, per cent.
+    Length,
+    /// Error of an angle, degrees.
+    Angle,
+}
+
+impl MeasureKind {
+    /// Those of a region, in the order of its five numbers.
+    pub const OF_REGION: [Self; 5] = [
+        Self::Width,
+        Self::Height,
+        Self::Rotation,
+        Self::OffsetX,
+        Self::OffsetY,
+    ];
 }
 
 /// Something the reader must know. The code is stable, the text is for people.

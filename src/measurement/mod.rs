@@ -1,8 +1,11 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
 #![doc = include_str!("METHOD.md")]
+#[cfg(test)]
+pub(crate) mod by_marks;
+mod by_reference;
 mod contradiction;
 #[cfg(test)]
-mod coverage;
+pub(crate) mod coverage;
 mod datum_doubts;
 mod depth;
 mod earlier_issue;

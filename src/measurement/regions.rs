@@ -1,7 +1,7 @@
 //! The proportion errors of one region, as far as the picture can tell them.
 use super::settings::REGIONS;
 use super::{
-    Correction, EdgeOverlap, Method, RegionMeasure, Verdict, contradiction,
+    Correction, EdgeOverlap, MeasureKind, Method, RegionMeasure, Verdict, contradiction,
     judge::{correction, ranking, verdict},
     lengths::{RegionNumber, absolute, scales::ScaleStudy},
     symmetry::Mirrored,
@@ -10,8 +10,8 @@ use crate::{
     edges::{EdgeFit, OnEdges},
     frame::{Point, RenderPx},
     job::{Job, Region, View},
-    registration::{Adjustment, RegionErrors, RegionFit},
-    statistics::Measured,
+    registration::{Adjustment, ByReference, RegionErrors, RegionFit},
+    statistics::{Measured, t_quantile},
 };
 
 /// What a region's figures rest on.
@@ -95,6 +95,7 @@ impl Evidence {
                 expected,
                 landmarks: count,
                 is_datum: false,
+                by_reference: fit.adjustment.region_by_reference(j),
             }),
             is_told,
             method: if count > 0 {
@@ -128,6 +129,19 @@ impl Evidence {
         }
         let is_any = !fit.is_datum && self.is_told.contains(&true);
         is_any.then(|| RegionErrors::from_array(errors))
+    }
+
+    /// What the noise of the reference does to each figure that is told, as half a 95 % interval.
+    pub(crate) fn by_reference(&self) -> impl Iterator<Item = (MeasureKind, ByReference)> {
+        let units = [100.0, 100.0, 180.0 / std::f64::consts::PI, 1.0, 1.0];
+        self.fit.iter().flat_map(move |fit| {
+            let quantile = t_quantile(0.975, fit.freedom);
+            let told = (0..5).filter(|k| self.is_told[*k]);
+            told.map(move |k| {
+                let moved = fit.by_reference[k].clone();
+                (MeasureKind::OF_REGION[k], moved.times(quantile * units[k]))
+            })
+        })
     }
 
     /// The same where depth looks like an offset, for this reason: then no offset is told. `None` where it does not.

@@ -7,7 +7,7 @@ use super::{
 };
 use crate::{
     job::{Angle, Job, Span},
-    registration::Adjustment,
+    registration::{Adjustment, ByReference, adjustment::Gradient},
     statistics::Measured,
 };
 use std::f64::consts::PI;
@@ -26,9 +26,7 @@ pub(crate) fn measure_span(
     if render.value <= 0.0 || reference.value <= 0.0 {
         return None;
     }
-    let mut log_ratio = adjustment.no_gradient();
-    log_ratio.add(1.0 / render.value, &render.gradient);
-    log_ratio.add(-1.0 / reference.value, &reference.gradient);
+    let log_ratio = log_ratio(adjustment, [&render, &reference]);
     let ratio = render.value / reference.value;
     let percent = |ratio: f64, log: Measured| {
         Measured::plus_minus(100.0 * (ratio - 1.0), 100.0 * ratio * log.half_width())
@@ -67,6 +65,31 @@ pub(crate) fn measure_span(
         correction: correction.as_ref().map(|c| c.text.clone()),
     };
     Some((measure, correction))
+}
+
+/// How the logarithm of the ratio of two lengths depends on all.
+fn log_ratio(adjustment: &Adjustment, [render, reference]: [&Figure; 2]) -> Gradient {
+    let mut gradient = adjustment.no_gradient();
+    gradient.add(1.0 / render.value, &render.gradient);
+    gradient.add(-1.0 / reference.value, &reference.gradient);
+    gradient
+}
+
+/// What the noise of the reference does to the error of a span that was measured, per cent.
+pub(crate) fn span_by_reference(span: &Span, adjustment: &Adjustment) -> ByReference {
+    let render = figures::render_length(adjustment, span.from, span.to);
+    let reference = figures::registered_length(adjustment, span.from, span.to);
+    let gradient = log_ratio(adjustment, [&render, &reference]);
+    let percent = 100.0 * render.value / reference.value;
+    adjustment.by_reference(&gradient).times(percent)
+}
+
+/// The same of an angle, degrees.
+pub(crate) fn angle_by_reference(angle: &Angle, adjustment: &Adjustment) -> ByReference {
+    let render = inclination(angle, adjustment, figures::render_direction);
+    let reference = inclination(angle, adjustment, figures::registered_direction);
+    let error = render.plus(-1.0, &reference);
+    adjustment.by_reference(&error.gradient).times(180.0 / PI)
 }
 
 /// The model against the subject by the scales of both images: per cent, and millimetres on the model.

@@ -1,8 +1,8 @@
 //! One view measured as a whole.
 use super::{
     AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, ForeignMarks, RegionMeasure,
-    SpanMeasure, Verdict, ViewMeasurement, Warning, WorkImages, datum_doubts, depth, earlier_issue,
-    far_parts, foreign,
+    SpanMeasure, Verdict, ViewMeasurement, Warning, WorkImages, by_reference, datum_doubts, depth,
+    earlier_issue, far_parts, foreign,
     judge::{correction, leave_alone, verdict},
     lengths::{plausible, scales, sizes},
     overlap::{
@@ -92,13 +92,15 @@ pub fn measure_in_run(
         refined: refined.as_ref(),
     };
     let told_by = (&scales, adjustment);
-    let regions = parts.measure(job, in_regions, told_by, &mut corrections);
+    let evidence = parts.evidence();
+    let regions = parts.measure(job, (in_regions, &evidence), told_by, &mut corrections);
     let spans = measure_spans((job, view), adjustment, &scales, &mut corrections);
     let angles = measure_angles((job, view), adjustment, &regions, &mut corrections);
     let landmark_offsets_model_mm = (0..view.landmarks.len())
         .map(|i| [0, 1].map(|axis| scales.landmark_offset_model_mm(adjustment, i, axis)))
         .collect();
     let leave_alone = leave_alone::list(job, view, &regions, &spans);
+    let by_reference = by_reference::of_view(view, &evidence, (&spans, &angles), adjustment);
     let mut measurement = ViewMeasurement {
         verdict: worst_of(&regions, &spans, &angles),
         warnings: Vec::new(),
@@ -116,6 +118,7 @@ pub fn measure_in_run(
         angles,
         corrections: corrections.worst_first(),
         leave_alone,
+        by_reference,
     };
     warned.extend(warnings(job, view, &measurement, adjustment));
     warned.extend(refused_edges(refined.as_ref()));
@@ -183,18 +186,17 @@ struct Parts<'a> {
 }
 
 impl Parts<'_> {
-    /// All of them measured; `in_regions` are their overlaps by edge maps, `corrections` gets the changes that they ask for.
+    /// All of them measured; `in_regions` are their overlaps by edge maps, `evidence` what their figures rest on, `corrections` gets the changes that they ask for.
     fn measure(
         &self,
         job: &Job,
-        in_regions: Vec<Option<EdgeOverlap>>,
+        (in_regions, evidence): (Vec<Option<EdgeOverlap>>, &[regions::Evidence]),
         told_by: (&scales::ScaleStudy, &Adjustment),
         corrections: &mut Corrections,
     ) -> Vec<RegionMeasure> {
-        let evidence = self.evidence();
         let parts = self.view.regions.iter().enumerate();
         parts
-            .zip(evidence.iter().zip(self.overlaps(in_regions, &evidence)))
+            .zip(evidence.iter().zip(self.overlaps(in_regions, evidence)))
             .map(|(region, (evidence, overlap))| {
                 corrections.keep(regions::measure(job, region, evidence, told_by, overlap))
             })

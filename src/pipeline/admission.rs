@@ -191,13 +191,19 @@ fn look_at<'a>(job: &Job, view: &'a View, mesh: Option<&JobMesh>) -> (Look, Opti
     }
 }
 
+/// For images that were read already, within the limits of the run.
+const UNLIMITED: Limits = Limits {
+    max_pixels: u64::MAX,
+};
+
+/// Checksum of the reference's file, by which it is known again.
+pub(super) fn reference_blake3(view: &View) -> Result<String, images::Error> {
+    Ok(images::content(&view.reference.image, &UNLIMITED)?.blake3)
+}
+
 /// What is told of images that have changed since they were marked.
 pub(super) fn changed_images(view: &View) -> Result<Vec<Warning>, images::Error> {
-    let unlimited = Limits {
-        max_pixels: u64::MAX,
-    };
-    // Both were read already, within the limits of the run.
-    let changed = images::changed_since_marked(view, &unlimited)?;
+    let changed = images::changed_since_marked(view, &UNLIMITED)?;
     let warning = |side| Warning {
         code: Code::ChangedImage,
         text: measurement::sentence(&view.changed_image_in_words(side)),

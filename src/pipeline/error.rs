@@ -1,6 +1,10 @@
 //! Why a comparison as a whole failed, or a view of it.
 use super::ResultsError;
-use crate::{drawing, report::ViewFailure, stop::Stopped};
+use crate::{
+    drawing,
+    report::{RevisionError, ViewFailure},
+    stop::Stopped,
+};
 
 /// Why a comparison as a whole failed.
 #[derive(Debug, thiserror::Error)]
@@ -17,6 +21,9 @@ pub enum Error {
     /// The results cannot be written.
     #[error(transparent)]
     Results(#[from] ResultsError),
+    /// Earlier results that the job cannot be held against.
+    #[error(transparent)]
+    Revision(#[from] RevisionError),
     /// A sheet could not be drawn.
     #[error("sheet.pdf: {0}")]
     Draw(#[source] drawing::Error),
@@ -53,6 +60,7 @@ impl Error {
         match self {
             Self::UnknownView { .. } => "unknown-view",
             Self::Results(error) => error.code(),
+            Self::Revision(error) => error.code(),
             Self::Draw(_) => "cannot-draw",
             Self::Threads { .. } => "no-threads",
             Self::Stopped => "stopped",

@@ -1,7 +1,8 @@
 //! What a comparison is asked for.
 use crate::{
-    drawing::Paper,
+    drawing::{Paper, Pictures},
     images::{Budget, Limits},
+    report::Report,
 };
 use std::path::PathBuf;
 
@@ -22,6 +23,12 @@ pub struct CompareOptions {
     pub memory: Budget,
     /// Whether each step that acts on a reference is shown in a picture before and after it.
     pub explain: bool,
+    /// Which pictures are drawn; those of [`explain`](Self::explain) and a drawn render always are.
+    pub pictures: Pictures,
+    /// Whether the page has the pictures as they are, and not at a size that fits a phone.
+    pub full_page: bool,
+    /// The report of an earlier comparison that this one is held against.
+    pub against: Option<Report>,
 }
 
 impl CompareOptions {

@@ -9,7 +9,7 @@ mod manifest;
 mod place;
 
 use super::own_folder::{OwnFolder, inside};
-use crate::job::read_input;
+use crate::{job::read_input, report};
 pub use error::ResultsError;
 use error::disk;
 pub(super) use manifest::{Counted, Listed};
@@ -69,7 +69,8 @@ impl NewResults {
         let folder = folder.map_err(making)?;
         let path = folder.path().join(NEW);
         let results = Self {
-            has_earlier: earlier.is_some_and(|earlier| earlier.has_a_view()),
+            has_earlier: earlier
+                .is_some_and(|earlier| earlier.has_a_view() || tells_of_a_view(&place.out)),
             folder: Some(folder),
             written: Mutex::default(),
             path,
@@ -214,6 +215,42 @@ pub fn earlier_report(job: &Path, out: &Path) -> Option<Vec<u8>> {
     is_ours.then(|| read_input(&place.out.join(REPORT), MOST_REPORT).ok())?
 }
 
+/// Whether the report of results tells of a view that was compared: of one without pictures there is nothing else.
+fn tells_of_a_view(out: &Path) -> bool {
+    let bytes = read_input(&out.join(REPORT), MOST_REPORT);
+    let report = bytes.ok().and_then(|bytes| report::from_json(&bytes));
+    report.is_some_and(|report| report.views.iter().any(|view| view.error.is_none()))
+}
+
+/// Whether a folder has a list of results.
+pub(super) fn has_list(folder: &Path) -> bool {
+    fs::symlink_metadata(folder.join(MANIFEST)).is_ok()
+}
+
+/// What a folder is to those who keep results.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kept {
+    /// Results of the job, all as written and nothing else.
+    Whole,
+    /// Results of the job of which something was changed, or with something else among them.
+    Changed,
+    /// Anything else.
+    NoneOfThisJob,
+}
+
+/// Looks at a folder for results of a job.
+pub(super) fn kept(job: &Path, folder: &Path) -> Kept {
+    let found = Place::of(job, folder).ok().and_then(|place| {
+        let manifest = place.look().ok()??;
+        Some(manifest.is_all_there_is(&place.out))
+    });
+    match found {
+        Some(true) => Kept::Whole,
+        Some(false) => Kept::Changed,
+        None => Kept::NoneOfThisJob,
+    }
+}
+
 /// The results of a job.
 #[derive(Debug)]
 pub(super) struct ListedResults {
@@ -244,7 +281,7 @@ pub(super) fn listed_results(
 }
 
 /// Largest report that is read, bytes: one of 1,000 views with 200 landmarks each has 100 MB; a judgement.
-const MOST_REPORT: u64 = 256 << 20;
+pub(super) const MOST_REPORT: u64 = 256 << 20;
 
 /// Name of the report in a results folder.
 pub(super) const REPORT: &str = "report.json";

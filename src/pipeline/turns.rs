@@ -166,6 +166,9 @@ mod tests {
             max_megapixels: 100.0,
             memory: Budget::new(1 << 40),
             explain: false,
+            pictures: crate::drawing::Pictures::all(),
+            full_page: false,
+            against: None,
         };
         (job, options)
     }

@@ -17,7 +17,7 @@ pub mod space;
 mod start;
 mod summary;
 
-pub use adjustment::{Adjustment, Convergence, RegionErrors, SingleMark};
+pub use adjustment::{Adjustment, ByReference, Convergence, RegionErrors, SingleMark};
 pub use checks::{
     altered_datum::AlteredDatum,
     landmarks::{Finding, LandmarkFit, OnOutline},

@@ -1,6 +1,6 @@
 //! The errors of each region as the landmarks see them.
 use super::{
-    adjustment::{Adjustment, RegionErrors, Weighing},
+    adjustment::{Adjustment, ByReference, RegionErrors, Weighing},
     roles::Roles,
     start,
 };
@@ -22,6 +22,8 @@ pub struct RegionFit {
     pub landmarks: usize,
     /// Whether datum landmarks lie on it: then it is judged by the registration of all others.
     pub is_datum: bool,
+    /// What the noise of the reference does to each of the five numbers.
+    pub by_reference: [ByReference; 5],
 }
 
 /// Fits every region of the view.
@@ -52,13 +54,17 @@ fn as_solved(adjustment: &Adjustment, j: usize) -> Option<RegionFit> {
     let landmarks = (0..adjustment.problem.pairs.len())
         .filter(|&i| adjustment.active[i] && adjustment.problem.pairs[i].region == Some(j))
         .count();
+    let widened = disagreement(adjustment, j).max(1.0);
     (landmarks > 0).then(|| RegionFit {
         errors: adjustment.region(j),
-        covariance: adjustment.region_covariance(j) * disagreement(adjustment, j).max(1.0),
+        covariance: adjustment.region_covariance(j) * widened,
         freedom: adjustment.noise_freedom,
         expected: adjustment.problem.expected,
         landmarks,
         is_datum: false,
+        by_reference: adjustment
+            .region_by_reference(j)
+            .map(|moved| moved.times(widened.sqrt())),
     })
 }
 

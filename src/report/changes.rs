@@ -1,15 +1,13 @@
-//! What got better or worse from one comparison to the next, as far as the figures can tell.
+//! What got better or worse from one comparison to the next, as far as the figures can tell: one line for each part.
 use super::{
-    json::{AngleEntry, Figure, RegionEntry, Report, SpanEntry, Verdict, ViewEntry, Warning},
-    wording::{Sign, plus_minus},
+    json::{Report, Verdict, ViewEntry, Warning},
+    revision::{Change, RevisionMeasure, compared, measure_line},
 };
-use crate::warning::Code;
+use crate::{measurement::PartKind, warning::Code};
 
 /// One line for each part that changed, and one for each view where nothing did.
 ///
-/// A figure has changed where the difference of its two values is larger than both 95 % intervals together explain
-/// (root of the sum of their squared half widths, as for independent errors). The same reference marks go into both, so
-/// that the true uncertainty of the difference is smaller, if anything: a change that is told is one.
+/// A figure has changed where it is better or worse beyond the interval of the difference; see [`super::revision`].
 pub fn changes(before: &Report, after: &Report) -> Vec<String> {
     let mut lines = Vec::new();
     for view in &after.views {
@@ -40,41 +38,18 @@ fn view_lines(old: Option<&ViewEntry>, view: &ViewEntry, lines: &mut Vec<String>
     let of_images = view.warnings.iter().filter(is_of_image);
     lines.extend(of_images.map(|w| format!("{name}: {}", w.text)));
     let first = lines.len();
-    for region in &view.regions {
-        let earlier = old.regions.iter().find(|r| r.name == region.name);
-        let figures = earlier.map(|r| [region_figures(r), region_figures(region)]);
-        part_line(
+    let all = compared(Some(old), Some(view)).measures;
+    let earlier = parts(old);
+    for (of, part, verdict) in parts(view) {
+        let is_of_part = |m: &&RevisionMeasure| m.of == of && m.name == part;
+        let measures: Vec<_> = all.iter().filter(is_of_part).collect();
+        let was = earlier.iter().find(|(o, p, _)| (*o, *p) == (of, part));
+        lines.extend(part_line(
             name,
-            &region.name,
-            earlier.map(|r| r.verdict),
-            region.verdict,
-            figures,
-            lines,
-        );
-    }
-    for span in &view.spans {
-        let earlier = old.spans.iter().find(|s| s.name == span.name);
-        let figures = earlier.map(|s| [span_figures(s), span_figures(span)]);
-        part_line(
-            name,
-            &span.name,
-            earlier.map(|s| s.verdict),
-            span.verdict,
-            figures,
-            lines,
-        );
-    }
-    for angle in &view.angles {
-        let earlier = old.angles.iter().find(|a| a.name == angle.name);
-        let figures = earlier.map(|a| [angle_figures(a), angle_figures(angle)]);
-        part_line(
-            name,
-            &angle.name,
-            earlier.map(|a| a.verdict),
-            angle.verdict,
-            figures,
-            lines,
-        );
+            part,
+            [was.map(|w| w.2), Some(verdict)],
+            &measures,
+        ));
     }
     if lines.len() == first {
         lines.push(format!(
@@ -83,132 +58,87 @@ fn view_lines(old: Option<&ViewEntry>, view: &ViewEntry, lines: &mut Vec<String>
     }
 }
 
-/// A figure of a part, in the unit that both comparisons have.
-type Named = (&'static str, &'static str, Option<Figure>);
-
-fn region_figures(region: &RegionEntry) -> Vec<Named> {
-    let [mm, px] = [region.offset_model_mm, region.offset_px];
-    vec![
-        ("width", "%", region.width_percent),
-        ("height", "%", region.height_percent),
-        ("rotation", "°", region.rotation_deg),
-        ("offset x", "mm", mm.x),
-        ("offset y", "mm", mm.y),
-        // Only where no millimetres are known: the same offset is not told twice.
-        ("offset x", "px", px.x.filter(|_| mm.x.is_none())),
-        ("offset y", "px", px.y.filter(|_| mm.y.is_none())),
-    ]
+/// All parts of a view with their verdicts.
+fn parts(view: &ViewEntry) -> Vec<(PartKind, &str, Verdict)> {
+    let regions = view
+        .regions
+        .iter()
+        .map(|r| (PartKind::Region, r.name.as_str(), r.verdict));
+    let spans = view
+        .spans
+        .iter()
+        .map(|s| (PartKind::Span, s.name.as_str(), s.verdict));
+    let angles = view
+        .angles
+        .iter()
+        .map(|a| (PartKind::Angle, a.name.as_str(), a.verdict));
+    regions.chain(spans).chain(angles).collect()
 }
 
-fn span_figures(span: &SpanEntry) -> Vec<Named> {
-    vec![("length", "%", span.error_percent)]
-}
-
-fn angle_figures(angle: &AngleEntry) -> Vec<Named> {
-    vec![("angle", "°", angle.error_deg)]
-}
-
+/// `None` where nothing of the part is better or worse.
 fn part_line(
     view: &str,
     part: &str,
-    old_verdict: Option<Verdict>,
-    verdict: Verdict,
-    figures: Option<[Vec<Named>; 2]>,
-    lines: &mut Vec<String>,
-) {
-    let (Some(old_verdict), Some([before, after])) = (old_verdict, figures) else {
-        lines.push(format!("{view}: {part}: new, {}", verdict.signed()));
-        return;
+    [old, new]: [Option<Verdict>; 2],
+    measures: &[&RevisionMeasure],
+) -> Option<String> {
+    let new = new?;
+    let Some(old) = old else {
+        return Some(format!("{view}: {part}: new, {}", new.signed()));
     };
-    let mut told: Vec<String> = before
-        .iter()
-        .zip(&after)
-        .filter_map(|((name, unit, old), (.., new))| figure_change(name, unit, (*old)?, (*new)?))
+    let is_told = |m: &&&RevisionMeasure| matches!(m.change, Change::Better | Change::Worse);
+    let told = measures.iter().filter(is_told);
+    let mut told: Vec<String> = told
+        .map(|m| format!("{}: {}", m.change.word(), measure_line(m)))
         .collect();
     if told.is_empty() {
-        return;
-    }
-    if old_verdict != verdict {
-        told.push(format!("{} -> {}", old_verdict.signed(), verdict.signed()));
-    }
-    lines.push(format!("{view}: {part}: {}", told.join("; ")));
-}
-
-/// `None` where the intervals explain the difference.
-fn figure_change(name: &str, unit: &str, old: Figure, new: Figure) -> Option<String> {
-    let half = |f: Figure| (f.high - f.low) / 2.0;
-    if (new.value - old.value).abs() <= half(old).hypot(half(new)) {
         return None;
     }
-    let direction = if new.value.abs() < old.value.abs() {
-        "better"
-    } else {
-        "worse"
-    };
-    let shown = |f: Figure| plus_minus(&f, Sign::Always);
-    Some(format!(
-        "{direction}: {name} {} -> {} {unit}",
-        shown(old),
-        shown(new)
-    ))
+    if old != new {
+        told.push(format!("{} -> {}", old.signed(), new.signed()));
+    }
+    Some(format!("{view}: {part}: {}", told.join("; ")))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::{measurement::MeasureKind, report::json::Figure};
 
-    fn figure(value: f64, half: f64) -> Figure {
-        Figure {
+    fn measure(before: f64, after: f64, change: Change) -> RevisionMeasure {
+        let figure = |value| Figure {
             value,
-            low: value - half,
-            high: value + half,
+            low: value - 0.5,
+            high: value + 0.5,
+        };
+        RevisionMeasure {
+            of: PartKind::Span,
+            name: "beam".to_owned(),
+            measure: MeasureKind::Length,
+            unit: "%".to_owned(),
+            before: Some(figure(before)),
+            after: Some(figure(after)),
+            difference: None,
+            less_off: None,
+            tolerance: None,
+            change,
         }
     }
 
     #[test]
-    fn a_figure_changes_beyond_both_intervals_only() {
-        let told = |old, new| figure_change("width", "%", old, new);
-        // The root of 0.6² + 0.8² is 1.
-        assert_eq!(told(figure(4.0, 0.6), figure(3.1, 0.8)), None);
-        assert_eq!(
-            told(figure(4.0, 0.6), figure(0.5, 0.8)).as_deref(),
-            Some("better: width +4.0 ±0.6 -> +0.5 ±0.8 %")
-        );
-        let worse = told(figure(0.5, 0.1), figure(-2.0, 0.1)).expect("told");
-        assert!(worse.starts_with("worse: width +0.5"), "{worse}");
-    }
-
-    #[test]
     fn a_verdict_is_told_with_its_figures() {
-        let mut lines = Vec::new();
-        let old = vec![("length", "%", Some(figure(5.0, 0.5)))];
-        let new = vec![("length", "%", Some(figure(0.2, 0.5)))];
-        let figures = Some([old.clone(), new]);
-        part_line(
-            "side",
-            "beam",
-            Some(Verdict::Out),
-            Verdict::Within,
-            figures,
-            &mut lines,
+        let (out, within) = (Some(Verdict::Out), Some(Verdict::Within));
+        let better = measure(5.0, 0.2, Change::Better);
+        assert_eq!(
+            part_line("side", "beam", [out, within], &[&better]).as_deref(),
+            Some("side: beam: better: length +5.0 ±0.5 -> +0.2 ±0.5 %; out ✕ -> within ✓")
         );
         // A verdict may tip over where the figures hardly move: that is no news.
-        let same = Some([old.clone(), old]);
-        part_line(
-            "side",
-            "beam",
-            Some(Verdict::Out),
-            Verdict::Undecided,
-            same,
-            &mut lines,
-        );
-        part_line("side", "tank", None, Verdict::Within, None, &mut lines);
+        let same = measure(5.0, 5.0, Change::Same);
+        assert_eq!(part_line("side", "beam", [out, within], &[&same]), None);
         assert_eq!(
-            lines,
-            [
-                "side: beam: better: length +5.0 ±0.5 -> +0.2 ±0.5 %; out ✕ -> within ✓",
-                "side: tank: new, within ✓"
-            ]
+            part_line("side", "tank", [None, within], &[]).as_deref(),
+            Some("side: tank: new, within ✓")
         );
     }
 }

@@ -11,7 +11,7 @@ use crate::{
     measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
     rectification::{BezelFinding, RectificationFigures},
     registration::{Finding, LandmarkFit},
-    report::{ViewOutcome, screen},
+    report::{ViewOutcome, reference_noise, screen},
     statistics::Measured,
     units::FullSizeMm,
     warning::Code,
@@ -37,6 +37,7 @@ impl Report {
                 .collect(),
             views,
             space: None,
+            revision: None,
         }
     }
 
@@ -123,7 +124,8 @@ fn view_entry(job: &Job, outcome: &ViewOutcome<'_>) -> ViewEntry {
         .iter()
         .map(|(key, path)| ((*key).to_owned(), path.clone()))
         .collect();
-    let empty = empty_view(&outcome.view, files);
+    let mut empty = empty_view(&outcome.view, files);
+    empty.reference.blake3 = outcome.reference_blake3.clone();
     match &outcome.result {
         Ok(measured) => measured_view(job, &outcome.view, measured, empty),
         Err(failure) => ViewEntry {
@@ -159,6 +161,7 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
             variant: view.reference.variant.clone(),
             note: view.reference.note.clone(),
             rights: view.reference.rights.clone(),
+            blake3: None,
         },
         registration: None,
         scales: None,
@@ -173,6 +176,7 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
         regions: Vec::new(),
         spans: Vec::new(),
         angles: Vec::new(),
+        reference_noise: None,
         files,
     }
 }
@@ -214,6 +218,7 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
         regions: regions.collect(),
         spans: spans.collect(),
         angles: angles.collect(),
+        reference_noise: Some(reference_noise::entry(view, &m.by_reference)),
         ..empty
     }
 }

@@ -166,7 +166,7 @@ fn own_verdict([value, low, high, tolerance]: [Option<f64>; 4]) -> Option<Verdic
 }
 
 /// Nine significant digits; an exponent only where the plain number would be very long.
-fn number(x: f64) -> String {
+pub(super) fn number(x: f64) -> String {
     let x = nine_digits(x);
     if x != 0.0 && !(1e-9..1e15).contains(&x.abs()) {
         return format!("{x:e}");

@@ -9,6 +9,7 @@ use comparison::comparison;
 use correction::correction;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use pictures::pictures;
+use revision::revision_section;
 use sha2::{Digest, Sha256};
 use space::space_section;
 use std::io;
@@ -19,8 +20,12 @@ mod comparison;
 mod correction;
 mod data_address;
 mod pictures;
+mod revision;
 mod space;
 mod tables;
+mod trend;
+
+pub use trend::trend_page;
 
 const STYLE: &str = include_str!("page/page.css");
 const SCRIPT: &str = include_str!("page/page.js");
@@ -81,6 +86,7 @@ fn page(report: &Report, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> Markup {
             body {
                 (header(report)) "\n"
                 main {
+                    @if let Some(revision) = &report.revision { (revision_section(revision)) }
                     (changes(report)) "\n"
                     @if let Some(space) = &report.space { (space_section(space, picture)) "\n" }
                     (PLACE)
@@ -134,6 +140,9 @@ fn header(report: &Report) -> Markup {
             (notes(&report.warnings))
             nav aria-label="Views" {
                 ul {
+                    @if let Some(revision) = &report.revision {
+                        li { a href="#revision" { "since then" } " " span.soft { (revision.text) } }
+                    }
                     @for (i, view) in report.views.iter().enumerate() {
                         li { a href={ "#view-" (i + 1) } { (clean(&view.name)) } " " (badge(view.verdict)) }
                     }

@@ -2,7 +2,12 @@
 //!
 //! Units stand in the keys. A figure that could not be computed is null, never 0 and never "not a number"; keys are
 //! always there. New keys may be added within one `format_version`; none is renamed or taken away.
+mod figure;
+
 pub use crate::measurement::Verdict;
+pub use figure::{Figure, Pair};
+
+use super::{reference_noise::ReferenceNoiseEntry, revision::RevisionEntry};
 use crate::warning::Code;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -36,6 +41,9 @@ pub struct Report {
     /// What the photos of "together" tell; null where the job names none, or not all of them were compared.
     #[serde(default)]
     pub space: Option<SpaceEntry>,
+    /// What became of the model since earlier results; null where none were named.
+    #[serde(default)]
+    pub revision: Option<RevisionEntry>,
 }
 
 /// What the photos of "together" tell: the errors of the parts in space.
@@ -234,26 +242,6 @@ pub struct ErrorEntry {
     pub text: String,
 }
 
-/// A figure with its 95 % interval; `low <= value <= high`.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Figure {
-    /// The best estimate.
-    pub value: f64,
-    /// Lower end of the 95 % interval.
-    pub low: f64,
-    /// Upper end of the 95 % interval.
-    pub high: f64,
-}
-
-/// A figure along each axis.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Pair {
-    /// To the right.
-    pub x: Option<Figure>,
-    /// Down.
-    pub y: Option<Figure>,
-}
-
 /// What is tolerated in one part.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Tolerance {
@@ -316,6 +304,10 @@ pub struct ViewEntry {
     pub spans: Vec<SpanEntry>,
     /// In the order of the job.
     pub angles: Vec<AngleEntry>,
+    /// What the noise of the reference does to the figures; null in reports of versions before it, and where the view could not be
+    /// compared.
+    #[serde(default)]
+    pub reference_noise: Option<ReferenceNoiseEntry>,
     /// Key to path, relative to the result folder.
     pub files: BTreeMap<String, String>,
 }
@@ -358,6 +350,9 @@ pub struct ReferenceEntry {
     pub note: Option<String>,
     /// By what right the picture is used.
     pub rights: Option<String>,
+    /// BLAKE3 checksum of the file, in hexadecimal; null in reports of versions before it.
+    #[serde(default)]
+    pub blake3: Option<String>,
 }
 
 /// What sort of picture a reference is.

@@ -11,10 +11,13 @@ mod finite;
 mod html;
 pub mod json;
 mod lengths;
+mod reference_noise;
+pub mod revision;
 mod schema;
 mod screen;
 mod space;
 mod table;
+mod trend;
 mod wording;
 
 pub use camera::{
@@ -24,12 +27,15 @@ pub use camera::{
 pub use camera_files::CameraFile;
 pub use changes::changes;
 pub use csv::{space_to_csv, to_csv};
-pub use html::{to_html, write_html};
+pub use html::{to_html, trend_page, write_html};
 pub use json::{Report, SpaceEntry, from_json, to_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
+pub use reference_noise::{FigureNoiseEntry, NOISE_VERSION, ReferenceNoiseEntry};
+pub use revision::{RevisionError, may_be_compared, revision, revision_to_csv};
 pub use schema::schema;
 pub use space::{InSpaceLengths, PartsBeside, SpacePhoto};
 pub use table::{TABLE_COLOURS, TableStyle, space_table, table};
+pub use trend::{Series, Trend, trend_table, trend_to_csv};
 
 /// Why a view could not be compared.
 #[derive(Clone, Debug, PartialEq)]
@@ -49,4 +55,6 @@ pub struct ViewOutcome<'a> {
     pub result: Result<ViewMeasurement, ViewFailure>,
     /// Key to path, relative to the result folder, such as `overlay` to `side/overlay.png`.
     pub files: BTreeMap<&'static str, String>,
+    /// BLAKE3 checksum of the reference's file, in hexadecimal; `None` where it is not known.
+    pub reference_blake3: Option<String>,
 }

@@ -1,17 +1,20 @@
 //! The report as text for a terminal.
 mod grid;
+mod revision;
 mod space;
 
+pub(super) use grid::Page;
 pub use grid::{TABLE_COLOURS, TableStyle};
 pub use space::space_table;
 
 use super::{json::*, wording::*};
-use grid::{ABSENT, Grid, LEAST_WIDTH, Page, Row, error_cell};
+use grid::{ABSENT, Grid, LEAST_WIDTH, Row, error_cell};
+use revision::revision_lines;
 use space::space_lines;
 
 /// The report as lines for a terminal, each ending with a newline, none wider than the style allows.
 ///
-/// Per view: its verdict and registration, what to change, regions, spans and angles with the worst first, doubtful
+/// What became of the model since earlier results comes first, where they were named. Per view: its verdict and registration, what to change, regions, spans and angles with the worst first, doubtful
 /// landmarks, warnings. The corrections of distrusted views come after all views. The last line is the verdict of the whole
 /// job.
 pub fn table(report: &Report, style: &TableStyle) -> String {
@@ -20,6 +23,10 @@ pub fn table(report: &Report, style: &TableStyle) -> String {
         width: style.width.max(LEAST_WIDTH),
         color: style.color,
     };
+    if let Some(revision) = &report.revision {
+        revision_lines(&mut page, revision);
+        page.line("");
+    }
     for view in &report.views {
         view_lines(&mut page, &report.job, view);
         page.line("");

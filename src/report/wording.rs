@@ -16,6 +16,14 @@ pub(super) fn plus_minus(figure: &Figure, sign: Sign) -> String {
         .map_or_else(|| "?".to_owned(), |m| words::plus_minus(m, sign, ""))
 }
 
+/// "+4.1 ±0.7 %", "+2.5 ±0.3°": a degree sign stands close.
+pub(super) fn with_unit(text: &str, unit: &str) -> String {
+    match unit {
+        "°" => format!("{text}°"),
+        _ => format!("{text} {unit}"),
+    }
+}
+
 /// The word for what a region's figures rest on.
 pub(super) fn method_word(method: Method) -> &'static str {
     match method {

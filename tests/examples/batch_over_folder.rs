@@ -44,6 +44,9 @@ fn compare(file: &Path, out: PathBuf, memory: &Budget) -> Result<String, String>
         max_megapixels: 100.0,
         memory: memory.clone(),
         explain: false,
+        pictures: tickstrip::drawing::Pictures::all(),
+        full_page: false,
+        against: None,
     };
     let outcome = pipeline::compare(&job, &options, &|_| {}).map_err(|error| error.to_string())?;
     let views = &outcome.report.views;

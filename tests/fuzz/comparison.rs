@@ -99,6 +99,7 @@ pub fn check(input: &[u8]) -> Checked {
             view: std::borrow::Cow::Borrowed(view),
             result,
             files,
+            reference_blake3: None,
         });
     }
     check_report(&Report::new(&job, &outcomes))?;
@@ -175,7 +176,8 @@ fn check_measured(
             date: "2031-04-05",
             paper: Paper::A4,
         };
-        drawing::draw_view(&input).map_err(|e| format!("not drawn: {e}"))?;
+        drawing::draw_view(&input, &drawing::Pictures::all())
+            .map_err(|e| format!("not drawn: {e}"))?;
     }
     Ok(())
 }

@@ -244,3 +244,50 @@ fn what_cannot_be_carried_is_refused_in_words() {
         "no longer the picture that the marks of view \"side\" were set on",
     );
 }
+
+#[test]
+fn the_next_render_of_the_demo_is_better_where_it_was_corrected_and_worse_nowhere() {
+    let folder = demo();
+    let next = Path::new(DEMO).join("side-finished.png");
+    fs::copy(next, folder.path().join("side-finished.png")).expect("copied");
+    let compare = |job: &str, arguments: &[&str]| {
+        let (_, out, err) = run(
+            &folder,
+            &[&["compare", job, "--pictures", "none"], arguments].concat(),
+        );
+        assert!(!out.is_empty(), "{err}");
+        out
+    };
+    compare("pump.json", &[]);
+    run(
+        &folder,
+        &["carry", "pump.json", "--render", "side-corrected.png"],
+    );
+    let out = compare("pump-carried.json", &["--against", "pump-results"]);
+    assert!(
+        out.starts_with("against the earlier results of pump.json: 3 better, 0 worse, "),
+        "{out}"
+    );
+    for better in [
+        "lantern: width +4.0",
+        "pump beam: rotation +2.56",
+        "beam slope: angle +2.41",
+    ] {
+        assert!(out.contains(&format!("better ▼  side: {better}")), "{out}");
+    }
+    let carry = [
+        "carry",
+        "pump-carried.json",
+        "--render",
+        "side-finished.png",
+        "--out",
+        "pump-finished.json",
+    ];
+    let (status, _, err) = run(&folder, &carry);
+    assert_eq!(status, 0, "{err}");
+    let out = compare("pump-finished.json", &["--against", "pump-carried-results"]);
+    assert!(out.contains(" better, 0 worse, "), "{out}");
+    for better in ["air vessel: height ", "tool box: offset y "] {
+        assert!(out.contains(&format!("better ▼  side: {better}")), "{out}");
+    }
+}

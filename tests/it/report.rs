@@ -295,6 +295,7 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
                 times_tolerance: 4.6,
             },
         ],
+        by_reference: Default::default(),
         leave_alone: vec![LeftAlone {
             about: part(0).to_owned(),
             measure: "width",
@@ -356,6 +357,7 @@ fn bare_measurement(verdict: Verdict) -> ViewMeasurement {
         angles: Vec::new(),
         corrections: Vec::new(),
         leave_alone: Vec::new(),
+        by_reference: Default::default(),
     }
 }
 
@@ -366,6 +368,7 @@ fn outcome(view: &View, result: Result<ViewMeasurement, ViewFailure>) -> ViewOut
         view: Cow::Borrowed(view),
         result,
         files: BTreeMap::from(files),
+        reference_blake3: None,
     }
 }
 

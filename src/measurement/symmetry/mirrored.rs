@@ -70,11 +70,19 @@ impl Mirrored {
         {
             return None;
         }
-        let change = gain * &self.values;
+        let change = &gain * &self.values;
         let before = fit.errors.to_array();
+        let mut by_reference = fit.by_reference.clone();
+        for (i, observation) in observations.iter().enumerate() {
+            let moved = adjustment.by_reference(&observation.gradient);
+            for (k, sum) in by_reference.iter_mut().enumerate() {
+                sum.add(-gain[(k, i)], &moved);
+            }
+        }
         Some(RegionFit {
             errors: RegionErrors::from_array(std::array::from_fn(|k| before[k] - change[k])),
             covariance: fit.covariance - less,
+            by_reference,
             ..fit.clone()
         })
     }

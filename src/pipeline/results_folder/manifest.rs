@@ -173,7 +173,7 @@ impl Manifest {
         self.job.file == job.file || self.job.path_blake3 == job.path_blake3
     }
 
-    /// Whether a view was compared; without any there is nothing but the reasons why not.
+    /// Whether there are pictures of a view, so that one was compared.
     pub fn has_a_view(&self) -> bool {
         self.files.iter().any(|file| file.path.contains('/'))
     }
@@ -204,6 +204,30 @@ impl Manifest {
         };
         let as_written = |file: &Listed| file.path == path && file.is_as_written(&place);
         path == MANIFEST || self.files.iter().any(as_written)
+    }
+
+    /// Whether a results folder holds what is listed, as it was written, and nothing else.
+    pub fn is_all_there_is(&self, folder: &Path) -> bool {
+        self.paths().all(|path| self.is_ours(folder, path)) && self.is_all_in(folder, "")
+    }
+
+    fn is_all_in(&self, folder: &Path, relative: &str) -> bool {
+        let Ok(mut entries) = fs::read_dir(folder.join(relative)) else {
+            return false;
+        };
+        entries.all(|entry| {
+            let Ok(entry) = entry else { return false };
+            let Ok(name) = entry.file_name().into_string() else {
+                return false;
+            };
+            let path = match relative {
+                "" => name,
+                _ => format!("{relative}/{name}"),
+            };
+            let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
+            let is_listed = path == MANIFEST || self.lists(&path);
+            is_listed || (is_folder && self.lists_below(&path) && self.is_all_in(folder, &path))
+        })
     }
 
     /// Files of a results folder that are there and not as they were written, of those that are `wanted`.

@@ -106,7 +106,7 @@ impl Adjustment {
     }
 
     /// How the unknowns' part of a figure changes with the residual error of pair `i`: `g' C A' S^-1`.
-    fn with_residual(&self, gradient: &Gradient, i: usize) -> Vector2<f64> {
+    pub(super) fn with_residual(&self, gradient: &Gradient, i: usize) -> Vector2<f64> {
         if !self.active[i] {
             return Vector2::zeros();
         }
@@ -224,29 +224,8 @@ impl Adjustment {
         sum += solved
             .covariance
             .with_region_by_datum_parts(&figure.global, j, k);
-        let global = solved.covariance.global.clone().cholesky();
-        let by_global = global.map_or_else(
-            || DVector::zeros(with_global.len()),
-            |global| global.solve(&with_global.transpose()),
-        );
-        // How number k changes with the residual of pair i: its covariance with the prediction, weighed.
-        let by_residual = |i: usize| {
-            let row = &solved.rows[i];
-            let mut with_prediction = &row.prediction.by_global * with_global.transpose();
-            if let (Some(l), Some(by_region)) =
-                (self.problem.pairs[i].region, &row.prediction.by_region)
-            {
-                let shared = if l == j {
-                    solved.covariance.regions[j].row(k).transpose()
-                } else {
-                    // Two regions have in common what the unknowns that all share bring to both.
-                    &solved.covariance.region_with_global[l] * &by_global
-                };
-                with_prediction += by_region * shared;
-            }
-            let inverse = row.covariance.try_inverse().unwrap_or_else(Matrix2::zeros);
-            inverse * with_prediction
-        };
+        let shared = self.shared_by_regions(j, k);
+        let by_residual = |i: usize| self.region_by_residual((j, k), i, &shared);
         let active = |i: &usize| self.active[*i];
         for (i, d) in figure.render.iter().filter(|(i, _)| active(i)) {
             let of_mark = self.problem.pairs[*i].render_covariance(self.noise) * d;
@@ -258,5 +237,43 @@ impl Adjustment {
             sum -= of_mark * by_reference.tr_mul(&by_residual(*i)).dot(d);
         }
         sum
+    }
+
+    /// What number `k` of region `j` has in common with the unknowns that all share, as their combination.
+    pub(super) fn shared_by_regions(&self, j: usize, k: usize) -> DVector<f64> {
+        let covariance = &self.solved.covariance;
+        let with_global = covariance.region_with_global[j].row(k);
+        let global = covariance.global.clone().cholesky();
+        global.map_or_else(
+            || DVector::zeros(with_global.len()),
+            |global| global.solve(&with_global.transpose()),
+        )
+    }
+
+    /// How number `k` of region `j` changes with the residual of pair `i`: its covariance with the prediction, weighed.
+    /// `shared` is what [`Self::shared_by_regions`] gives of it.
+    pub(super) fn region_by_residual(
+        &self,
+        (j, k): (usize, usize),
+        i: usize,
+        shared: &DVector<f64>,
+    ) -> Vector2<f64> {
+        let covariance = &self.solved.covariance;
+        let row = &self.solved.rows[i];
+        let with_global = covariance.region_with_global[j].row(k);
+        let mut with_prediction = &row.prediction.by_global * with_global.transpose();
+        if let (Some(l), Some(by_region)) =
+            (self.problem.pairs[i].region, &row.prediction.by_region)
+        {
+            let in_common = if l == j {
+                covariance.regions[j].row(k).transpose()
+            } else {
+                // Two regions have in common what the unknowns that all share bring to both.
+                &covariance.region_with_global[l] * shared
+            };
+            with_prediction += by_region * in_common;
+        }
+        let inverse = row.covariance.try_inverse().unwrap_or_else(Matrix2::zeros);
+        inverse * with_prediction
     }
 }

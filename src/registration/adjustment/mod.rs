@@ -9,6 +9,7 @@
 //! E. Mikhail and F. Ackermann, "Observations and Least Squares" (1976), chapters 7 and 9 (general case of adjustment);
 //! damping by K. Levenberg (1944) and D. Marquardt (1963); propagation to figures by JCGM 100:2008 (GUM), eq. 13.
 mod adjusted;
+mod by_reference;
 mod datum_parts;
 mod edge_rows;
 mod gradient;
@@ -24,6 +25,7 @@ mod strain;
 mod tests;
 
 pub use adjusted::{Adjustment, SingleMark};
+pub use by_reference::ByReference;
 pub(crate) use edge_rows::{EdgeMark, Settling, SubjectPoint};
 pub(crate) use gradient::Gradient;
 pub use model::RegionErrors;

@@ -31,6 +31,14 @@ impl Picture {
     }
 }
 
+/// The address of a PNG picture.
+pub(super) fn png_address(bytes: &[u8]) -> Picture {
+    Picture {
+        media_type: "image/png",
+        bytes: bytes.to_vec(),
+    }
+}
+
 /// The address that holds the picture's bytes. Nothing in it needs to be escaped.
 impl Render for Picture {
     fn render_to(&self, page: &mut String) {

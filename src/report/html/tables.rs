@@ -1,6 +1,11 @@
 //! The tables of the page.
 use super::badge::badge;
-use crate::report::{json::*, wording::*};
+use crate::report::{
+    json::*,
+    revision::{RevisionMeasure, RevisionViewEntry, measure_word},
+    trend::Trend,
+    wording::*,
+};
 use maud::{Markup, html};
 
 /// One row of a table.
@@ -402,4 +407,59 @@ fn known_row(k: &KnownEntry) -> Row {
         words_cell(finding),
     ]
     .into()
+}
+
+/// Figures that became the same thing, each then and now.
+pub(super) fn revision_table(
+    title: &str,
+    measures: &[(&RevisionViewEntry, &RevisionMeasure)],
+) -> Markup {
+    let rows: Vec<Row> = measures
+        .iter()
+        .map(|(view, m)| {
+            let in_unit = |figure: &Option<Figure>| {
+                let text = error_text(figure)?;
+                Some(with_unit(&text, &m.unit))
+            };
+            let below = format!("{}, {}", measure_word(m.measure), clean(&view.name));
+            let figures = [m.before, m.after, m.difference];
+            let figures = figures.iter().map(|figure| figure_cell(in_unit(figure)));
+            let head = [row_head(&m.name, Some(below))];
+            head.into_iter().chain(figures).collect::<Vec<_>>().into()
+        })
+        .collect();
+    html_table(title, &["Part", "Then", "Now", "Difference"], &rows)
+}
+
+/// Every figure in every result.
+pub(super) fn trend_table(trend: &Trend) -> Markup {
+    let rows: Vec<Row> = trend
+        .series
+        .iter()
+        .map(|series| {
+            let head = row_head(&series.title(false), Some(clean(&series.view)));
+            let figures = series.figures.iter().map(|figure| {
+                let text = error_text(figure)?;
+                Some(with_unit(&text, &series.unit))
+            });
+            let change = series.change.map(|c| format!("{} {}", c.word(), c.sign()));
+            let cells = [head].into_iter().chain(figures.map(figure_cell));
+            cells
+                .chain([figure_cell(change)])
+                .collect::<Vec<_>>()
+                .into()
+        })
+        .collect();
+    let names: Vec<String> = trend.results.iter().map(|name| clean(name)).collect();
+    let results = names.iter().map(String::as_str);
+    let heads: Vec<&str> = ["Figure"]
+        .into_iter()
+        .chain(results)
+        .chain(["Change"])
+        .collect();
+    html_table(
+        "All figures: what changed first, then what is off the most",
+        &heads,
+        &rows,
+    )
 }

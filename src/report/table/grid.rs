@@ -25,14 +25,23 @@ pub const TABLE_COLOURS: [&str; 4] = [
 pub(super) const LEAST_WIDTH: usize = 40;
 
 /// The text so far and how wide it may be.
-pub(super) struct Page {
-    pub(super) text: String,
-    pub(super) width: usize,
-    pub(super) color: bool,
+pub(in crate::report) struct Page {
+    pub(in crate::report) text: String,
+    pub(in crate::report) width: usize,
+    pub(in crate::report) color: bool,
 }
 
 impl Page {
-    pub(super) fn line(&mut self, line: &str) {
+    /// Without colours.
+    pub(in crate::report) fn plain(width: usize) -> Self {
+        Self {
+            text: String::new(),
+            width: width.max(LEAST_WIDTH),
+            color: false,
+        }
+    }
+
+    pub(in crate::report) fn line(&mut self, line: &str) {
         self.text.push_str(line.trim_end());
         self.text.push('\n');
     }
@@ -52,13 +61,19 @@ impl Page {
     }
 
     /// Text broken between words: the first line after `first`, the others after `next`.
-    pub(super) fn wrapped(&mut self, first: &str, text: &str, next: &str) {
+    pub(in crate::report) fn wrapped(&mut self, first: &str, text: &str, next: &str) {
         let words: Vec<_> = clean(text).split(' ').map(str::to_owned).collect();
         self.flow(first, &words, " ", next);
     }
 
     /// Pieces that stay whole, as many a line as fit.
-    fn flow(&mut self, first: &str, pieces: &[String], between: &str, next: &str) {
+    pub(in crate::report) fn flow(
+        &mut self,
+        first: &str,
+        pieces: &[String],
+        between: &str,
+        next: &str,
+    ) {
         let mut line = first.to_owned();
         let mut is_empty = true;
         for piece in pieces {

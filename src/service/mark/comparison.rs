@@ -61,6 +61,9 @@ impl Comparison {
             max_megapixels: options.limits.max_pixels as f64 / 1e6,
             memory: options.memory.clone(),
             explain: false,
+            pictures: crate::drawing::Pictures::all(),
+            full_page: false,
+            against: None,
         };
         thread::spawn(move || {
             // A panic must not leave the page waiting.

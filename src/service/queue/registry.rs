@@ -263,6 +263,9 @@ impl Registry {
             max_megapixels: self.options.limits.megapixels,
             memory: self.options.memory.clone(),
             explain: false,
+            pictures: crate::drawing::Pictures::all(),
+            full_page: false,
+            against: None,
         };
         let observer = |event: Event<'_>| {
             let (view, stage) = match event {

@@ -1,0 +1,62 @@
+//! Figures of a revision in words.
+use super::entry::{Change, RevisionEntry, RevisionMeasure, RevisionViewEntry};
+use crate::{
+    measurement::{MeasureKind, PartKind},
+    report::wording::{Sign, clean, plus_minus, with_unit},
+};
+
+/// The word of a figure.
+pub(in crate::report) fn measure_word(measure: MeasureKind) -> &'static str {
+    match measure {
+        MeasureKind::Width => "width",
+        MeasureKind::Height => "height",
+        MeasureKind::Rotation => "rotation",
+        MeasureKind::OffsetX => "offset x",
+        MeasureKind::OffsetY => "offset y",
+        MeasureKind::Length => "length",
+        MeasureKind::Angle => "angle",
+    }
+}
+
+/// The word of what a figure is of.
+pub(in crate::report) fn part_word(of: PartKind) -> &'static str {
+    match of {
+        PartKind::Region => "region",
+        PartKind::Span => "span",
+        PartKind::Angle => "angle",
+    }
+}
+
+/// "width +4.0 ±0.6 -> +0.5 ±0.8 %".
+pub(in crate::report) fn measure_line(m: &RevisionMeasure) -> String {
+    let shown = |f: &Option<_>| {
+        f.as_ref()
+            .map_or("?".to_owned(), |f| plus_minus(f, Sign::Always))
+    };
+    let (word, before, after) = (measure_word(m.measure), shown(&m.before), shown(&m.after));
+    with_unit(&format!("{word} {before} -> {after}"), &m.unit)
+}
+
+/// "side: lantern width".
+pub(in crate::report) fn full_name(view: &RevisionViewEntry, m: &RevisionMeasure) -> String {
+    let (view, name) = (clean(&view.name), clean(&m.name));
+    format!("{view}: {name} {}", measure_word(m.measure))
+}
+
+/// All figures that became this, with their views.
+pub(in crate::report) fn those(
+    revision: &RevisionEntry,
+    change: Change,
+) -> impl Iterator<Item = (&RevisionViewEntry, &RevisionMeasure)> + Clone {
+    revision.views.iter().flat_map(move |view| {
+        let measures = view.measures.iter().filter(move |m| m.change == change);
+        measures.map(move |m| (view, m))
+    })
+}
+
+/// What a reader must know of figures that are told worse; `None` where none is.
+pub(in crate::report) fn by_chance(revision: &RevisionEntry) -> Option<&'static str> {
+    (revision.counts.worse > 0).then_some(
+        "Of figures that did not change one in forty is told worse by chance: look whether the part was meant to change.",
+    )
+}

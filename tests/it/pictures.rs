@@ -1,0 +1,132 @@
+//! `compare --pictures` and `--full`: what is drawn, and how large the page is.
+use assert_cmd::Command;
+use serde_json::{Value, json};
+use std::{fs, path::Path};
+use tempfile::TempDir;
+
+const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo");
+
+/// The demo's front view, alone in its job.
+fn front() -> TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in ["front-render.png", "front-earlier.png"] {
+        fs::copy(Path::new(DEMO).join(name), folder.path().join(name)).expect("copied");
+    }
+    let text = fs::read(Path::new(DEMO).join("pump.json")).expect("readable");
+    let mut job: Value = serde_json::from_slice(&text).expect("JSON");
+    let views = job["views"].as_array_mut().expect("views");
+    views.retain(|view| view["name"] == "front");
+    fs::write(folder.path().join("job.json"), json!(job).to_string()).expect("written");
+    folder
+}
+
+fn compare(folder: &TempDir, arguments: &[&str]) -> (i32, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_tickstrip"))
+        .args(["compare", "job.json", "--quiet"])
+        .args(arguments)
+        .env("SOURCE_DATE_EPOCH", "1900000000")
+        .current_dir(folder.path())
+        .output()
+        .expect("runs");
+    let status = output.status.code().expect("a status");
+    (status, String::from_utf8(output.stderr).expect("UTF-8"))
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).into_iter().flatten();
+    let mut names: Vec<_> = entries
+        .map(|e| {
+            e.expect("an entry")
+                .file_name()
+                .into_string()
+                .expect("UTF-8")
+        })
+        .collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn only_the_pictures_that_are_named_are_drawn_and_figures_stay_the_same() {
+    let folder = front();
+    let report = |out: &str| {
+        let text = fs::read(folder.path().join(out).join("report.json")).expect("written");
+        let mut report: Value = serde_json::from_slice(&text).expect("JSON");
+        let files = report["views"][0]["files"].take();
+        (report, files)
+    };
+    assert_eq!(compare(&folder, &["--out", "all"]).0, 1);
+    let (all, _) = report("all");
+    assert_eq!(
+        compare(&folder, &["--out", "two", "--pictures", "overlay,heat"]).0,
+        1
+    );
+    assert_eq!(
+        names(&folder.path().join("two/front")),
+        ["heat.png", "overlay.png"]
+    );
+    assert!(
+        !folder.path().join("two/sheet.pdf").exists(),
+        "no sheet was asked for"
+    );
+    let (two, files) = report("two");
+    assert_eq!(two, all);
+    assert_eq!(
+        files,
+        json!({ "heat": "front/heat.png", "overlay": "front/overlay.png" })
+    );
+    assert_eq!(
+        compare(&folder, &["--out", "none", "--pictures", "none"]).0,
+        1
+    );
+    assert_eq!(
+        names(&folder.path().join("none")),
+        [
+            "measures.csv",
+            "report.html",
+            "report.json",
+            "tickstrip-results.json"
+        ]
+    );
+    assert_eq!(report("none").0, all);
+    // Results without any picture are results all the same: the next run replaces them.
+    assert_eq!(
+        compare(&folder, &["--out", "none", "--pictures", "sheet"]).0,
+        1
+    );
+    assert_eq!(names(&folder.path().join("none/front")), ["sheet.png"]);
+    // Nor does a run that compares nothing take their place.
+    compare(&folder, &["--out", "none", "--pictures", "none"]);
+    fs::rename(
+        folder.path().join("front-render.png"),
+        folder.path().join("away.png"),
+    )
+    .expect("moved");
+    assert_eq!(compare(&folder, &["--out", "none"]).0, 3);
+    assert_eq!(report("none").0, all);
+    let (status, err) = compare(&folder, &["--pictures", "overlay,shet"]);
+    assert_eq!(status, 2);
+    assert!(
+        err.contains("no picture \"shet\"; did you mean \"sheet\"?"),
+        "{err}"
+    );
+}
+
+#[test]
+fn the_page_fits_a_phone_unless_pictures_are_wanted_as_they_are() {
+    let folder = front();
+    let page = |arguments: &[&str]| {
+        compare(&folder, arguments);
+        fs::read_to_string(folder.path().join("job-results/report.html")).expect("a page")
+    };
+    let (small, full) = (page(&[]), page(&["--full"]));
+    assert!(small.len() < 1_500_000, "{}", small.len());
+    assert!(full.len() > 2 * small.len(), "{}", full.len());
+    let pictures = |page: &str| page.matches("<img ").count();
+    assert!(full.contains("(flickers)") && !small.contains("(flickers)"));
+    assert_eq!(
+        pictures(&small) + 1,
+        pictures(&full),
+        "all but the flickering one"
+    );
+}

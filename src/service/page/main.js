@@ -311,7 +311,7 @@ function paintCorners(pane, c, state) {
 // --- saving --------------------------------------------------------------------------------------------------------
 
 /** Says whether everything is saved, for programs that drive the page. */
-function busy() { document.documentElement.dataset.busy = app.moving || app.pending.length || app.sending ? "1" : ""; }
+function busy() { document.documentElement.dataset.busy = app.moving || app.pending.length || app.sending || app.stepping ? "1" : ""; }
 
 function take(state) { app.server = state; app.shown = null; }
 
@@ -370,6 +370,8 @@ async function outside(error) {
 const idle = async () => { flush(); while (app.sending || app.pending.length) await new Promise((r) => setTimeout(r, 20)); };
 
 async function step(which) {
+  app.stepping = (app.stepping ?? 0) + 1;
+  busy();
   await idle();
   const { ok, status, data } = await ask(`api/${which}`, { base: app.server.revision });
   if (ok) { app.say(which === "undo" ? `Undone: ${app.server.steps.undo_label ?? "nothing"}` : `Done again: ${app.server.steps.redo_label ?? "nothing"}`); take(data); }
@@ -377,6 +379,8 @@ async function step(which) {
   else if (data?.error) await (["changed-outside", "two-programs"].includes(data.error.code) ? outside(data.error) : question("Not possible", data.error.text, [["Close", true]]));
   else if (!status) saved("The program does not answer", true);
   saved();
+  app.stepping -= 1;
+  busy();
   show();
 }
 

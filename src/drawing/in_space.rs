@@ -2,14 +2,14 @@
 //! all photos tell of them. Scene units are paper millimetres.
 use super::{
     DrawnFile, Error, Paper, SheetPage,
-    colours::{INK, PAPER, Rgb},
+    colours::{INK, Rgb},
     difference::verdict_ink,
     labels::{self, Wanted},
     overlay::{draw_leader, draw_tag},
-    png,
-    raster::{self, Ground},
-    reduce::stretched,
+    paper::{GAP, MARGIN},
+    png, raster,
     scene::{Box2, Scene, Stroke},
+    sheet,
     text::{self, Font},
     tinted::{NotTinted, Side, Tinted, tinted},
 };
@@ -39,8 +39,6 @@ pub struct SpaceToDraw<'a> {
     pub paper: Paper,
 }
 
-const MARGIN: f64 = 10.0;
-const GAP: f64 = 5.0;
 const CAPTION: f64 = 5.0;
 const BLOCK: f64 = 16.0;
 /// Width of the words beside the pictures.
@@ -50,9 +48,8 @@ const AROUND: f64 = 9.0;
 /// Size of labels and of the words.
 const LABEL: f64 = 2.5;
 const TEXT: f64 = 2.5;
-/// Pixels per inch of paper that the pictures are drawn with, and those of the sheet as a picture.
+/// Pixels per inch of paper that the pictures are drawn with.
 const FINE: f64 = 300.0;
-const DOTS: f64 = 150.0;
 
 /// Keys of the pictures, in the order of [`Side::ALL`].
 const KEYS: [&str; 3] = ["front", "right", "top"];
@@ -96,7 +93,8 @@ pub fn draw_in_space(input: &SpaceToDraw<'_>) -> Result<(DrawnFile, SheetPage), 
     }
     draw_words(&mut scene, input, layout.words);
     draw_block(&mut scene, input, layout.block);
-    let bytes = picture(&scene, &shown, layout.places)?;
+    let drawn = shown.iter().map(|tinted| &tinted.picture);
+    let bytes = sheet::picture(&scene, drawn.zip(layout.places))?;
     let pictures = shown.iter().zip(KEYS).map(|(tinted, key)| {
         let jpeg = png::encode_photo(&tinted.picture)?;
         Ok((key, Arc::new(jpeg)))
@@ -292,18 +290,4 @@ fn draw_block(scene: &mut Scene, input: &SpaceToDraw<'_>, area: Box2) {
     line(11.8, 2.4, Font::Regular, input.date);
     let at = [inside.right() - verdict_width, inside.y + 7.5];
     scene.text(at, 5.0, Font::Bold, verdict);
-}
-
-/// The sheet as a picture.
-fn picture(scene: &Scene, shown: &[Tinted], places: [Box2; 3]) -> Result<Vec<u8>, Error> {
-    let scale = DOTS / 25.4;
-    let dots = |mm: f64| (mm * scale).round() as u32;
-    let mut ground = Ground::plain(scene.size.map(dots), PAPER)?;
-    for (tinted, place) in shown.iter().zip(places) {
-        let (left, top) = (dots(place.x), dots(place.y));
-        let width = dots(place.right()).saturating_sub(left).max(1);
-        let height = dots(place.bottom()).saturating_sub(top).max(1);
-        ground.lay(&stretched(&tinted.picture, width, height), [left, top]);
-    }
-    png::encode_png_at(&ground.draw(scene, scale)?, DOTS)
 }

@@ -91,15 +91,8 @@ fn draw_labels(scene: &mut Scene, board: &Board, parts: &[(&Region, &PartBack)])
                 .map(|(font, line)| text::width(line, *font, size));
             let width = widths.fold(0.0, f64::max) + size * 0.8;
             let corners = region.outline.iter().map(|p| board.place(*p));
-            let [mut low, mut high] = [[f64::INFINITY; 2], [f64::NEG_INFINITY; 2]];
-            for corner in corners {
-                for axis in 0..2 {
-                    low[axis] = low[axis].min(corner[axis]);
-                    high[axis] = high[axis].max(corner[axis]);
-                }
-            }
             Wanted {
-                about: Box2::new(low[0], low[1], high[0] - low[0], high[1] - low[1]),
+                about: Box2::around(corners).expect("an outline has corners"),
                 sizes: vec![[width, size * 2.8]],
             }
         })

@@ -1,5 +1,9 @@
 //! The papers that a sheet is drawn for.
 
+/// Free on each side of a sheet, and between what stands on it, paper millimetres.
+pub(crate) const MARGIN: f64 = 10.0;
+pub(crate) const GAP: f64 = 5.0;
+
 /// A paper size, landscape.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Paper {

@@ -7,6 +7,7 @@ use super::{
     colours::{INK, PAPER},
     difference::verdict_ink,
     labels::{self, Wanted},
+    paper::{GAP, MARGIN},
     png,
     raster::{self, Ground},
     reduce::{cut, fitted, stretched},
@@ -35,12 +36,8 @@ impl SheetPage {
     }
 }
 
-const MARGIN: f64 = 10.0;
-const GAP: f64 = 5.0;
 /// Height of a caption over a picture.
 const CAPTION: f64 = 5.0;
-/// Least width of table and corrections.
-const TEXT_WIDTH: f64 = 132.0;
 /// Least height of table and corrections below the pictures.
 const TEXT_HEIGHT: f64 = 48.0;
 /// Embedded pictures have no more pixels than this per inch of paper.
@@ -69,11 +66,11 @@ impl Arrangement {
                 content.height - CAPTION - GAP - TEXT_HEIGHT,
             ],
             Self::Block => [
-                ((content.width - GAP) / 2.0).min(content.width - GAP - TEXT_WIDTH),
+                ((content.width - GAP) / 2.0).min(content.width - GAP - table::WIDTH),
                 (content.height - GAP) / 2.0 - CAPTION,
             ],
             Self::Side => [
-                row(content.width - GAP - TEXT_WIDTH),
+                row(content.width - GAP - table::WIDTH),
                 content.height - CAPTION,
             ],
         }
@@ -100,7 +97,7 @@ impl Arrangement {
                 content.height - CAPTION - GAP - text_height,
             ],
             Self::Side | Self::Block => [
-                content.width - x - GAP - TEXT_WIDTH,
+                content.width - x - GAP - table::WIDTH,
                 content.height - y - CAPTION,
             ],
         };
@@ -150,7 +147,8 @@ pub(crate) fn draw(
 ) -> Result<(Vec<SheetPage>, Vec<u8>), Error> {
     let layout = lay_out(input);
     let shown = shown(input, backdrop, &layout);
-    let (pictures, png) = rayon::join(|| embedded(&shown), || picture(&layout, &shown));
+    let placed = || shown.iter().map(Cow::as_ref).zip(layout.places);
+    let (pictures, png) = rayon::join(|| embedded(&shown), || picture(&layout.scene, placed()));
     let page = |scene: Scene, pictures| SheetPage {
         title: text::clean(&input.job.title),
         scene,
@@ -261,19 +259,22 @@ fn embedded(shown: &[Cow<'_, RgbImage>; 3]) -> Result<Vec<raster::Keyed>, Error>
     Ok(keyed.map(|(key, jpeg)| (key, Arc::new(jpeg))).collect())
 }
 
-/// The sheet as a picture of 150 dots per inch.
-fn picture(layout: &Layout, shown: &[Cow<'_, RgbImage>; 3]) -> Result<Vec<u8>, Error> {
+/// A sheet as a picture of 150 dots per inch, with its pictures at their places.
+pub(crate) fn picture<'a>(
+    scene: &Scene,
+    shown: impl Iterator<Item = (&'a RgbImage, Box2)>,
+) -> Result<Vec<u8>, Error> {
     let scale = DOTS / 25.4;
     let dots = |mm: f64| (mm * scale).round() as u32;
-    let mut ground = Ground::plain(layout.scene.size.map(dots), PAPER)?;
-    for (picture, place) in shown.iter().zip(layout.places) {
+    let mut ground = Ground::plain(scene.size.map(dots), PAPER)?;
+    for (picture, place) in shown {
         // To whole dots: the frame round a picture is wider than what that moves.
         let (left, top) = (dots(place.x), dots(place.y));
         let width = dots(place.right()).saturating_sub(left).max(1);
         let height = dots(place.bottom()).saturating_sub(top).max(1);
         ground.lay(&stretched(picture, width, height), [left, top]);
     }
-    png::encode_png_at(&ground.draw(&layout.scene, scale)?, DOTS)
+    png::encode_png_at(&ground.draw(scene, scale)?, DOTS)
 }
 
 /// The third picture may be larger than the others: then it says so.
@@ -352,8 +353,8 @@ fn draw_numbers(
 
 /// Table and corrections: side by side where there is width for both, else one below the other; whether all is there.
 fn draw_words(scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row], area: Box2) -> bool {
-    if area.width > TEXT_WIDTH + GAP + 90.0 {
-        let width = (area.width * 0.58).max(TEXT_WIDTH);
+    if area.width > table::WIDTH + GAP + 90.0 {
+        let width = (area.width * 0.58).max(table::WIDTH);
         let left = Box2::new(area.x, area.y, width, area.height);
         let (_, has_rows) = table::draw(scene, input, rows, left);
         let x = area.x + width + GAP;

@@ -3,18 +3,15 @@ use super::{
     ViewToDraw,
     colours::INK,
     figures,
+    paper::{GAP, MARGIN},
     scene::{Box2, Scene, Stroke},
     table::{self, ROW, Row},
     text::{self, Font},
     title_block,
 };
 
-const MARGIN: f64 = 10.0;
-const GAP: f64 = 5.0;
 /// Height of the line at the head of each page.
 const HEAD: f64 = 9.0;
-/// Least width of a column: the table's.
-const COLUMN: f64 = 132.0;
 const SIZE: f64 = 2.6;
 const STEP: f64 = 3.8;
 
@@ -47,7 +44,7 @@ impl Block<'_> {
 pub(crate) fn pages(input: &ViewToDraw<'_>, rows: &[Row]) -> Vec<Scene> {
     let paper = input.paper.size_mm();
     let width = paper[0] - 2.0 * MARGIN;
-    let columns = ((width + GAP) / (COLUMN + GAP)).floor().max(1.0);
+    let columns = ((width + GAP) / (table::WIDTH + GAP)).floor().max(1.0);
     let column = (width + GAP) / columns - GAP;
     let blocks = blocks(input, rows, column);
     let area = |index: usize| {

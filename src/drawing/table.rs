@@ -15,6 +15,8 @@ use crate::{
     },
 };
 
+/// Least width of the table and of what stands beside or below it, paper millimetres.
+pub(crate) const WIDTH: f64 = 132.0;
 /// Font size of the table, paper millimetres.
 const SIZE: f64 = 2.3;
 /// Height of a row.

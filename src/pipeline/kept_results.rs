@@ -1,7 +1,7 @@
 //! Results kept by date: each run has a folder of its own in one folder, `newest.txt` names the last one, and of the older ones only
 //! so many stay.
 use super::{
-    results_folder::{self, Kept},
+    results_folder::{self, Kept, ResultsError, disk},
     whole_file::{There, write_whole},
 };
 use crate::job::read_input;
@@ -36,23 +36,8 @@ pub enum KeptError {
         path: PathBuf,
     },
     /// The operating system refuses.
-    #[error("{}: {what}: {source}", path.display())]
-    Disk {
-        /// The folder or file.
-        path: PathBuf,
-        /// What was being done.
-        what: &'static str,
-        /// What the operating system says.
-        source: io::Error,
-    },
-}
-
-fn disk<'a>(what: &'static str, path: &'a Path) -> impl FnOnce(io::Error) -> KeptError + 'a {
-    move |source| KeptError::Disk {
-        path: path.to_owned(),
-        what,
-        source,
-    }
+    #[error(transparent)]
+    Results(#[from] ResultsError),
 }
 
 /// The folder of one run, reserved in the folder of all; it goes again where nothing was written.
@@ -88,7 +73,9 @@ impl KeptResults {
                     });
                 }
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
-                Err(error) => return Err(disk("making a folder for the results", &own)(error)),
+                Err(error) => {
+                    return Err(disk("making a folder for the results", &own)(error).into());
+                }
             }
         }
         Err(KeptError::TooMany {

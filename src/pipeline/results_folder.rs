@@ -11,7 +11,7 @@ mod place;
 use super::own_folder::{OwnFolder, inside};
 use crate::{job::read_input, report};
 pub use error::ResultsError;
-use error::disk;
+pub(super) use error::disk;
 pub(super) use manifest::{Counted, Listed};
 use manifest::{MANIFEST, Manifest};
 use place::{OLD, Place, followed, purpose};

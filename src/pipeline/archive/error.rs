@@ -24,16 +24,6 @@ pub enum ArchiveError {
         /// The file.
         path: PathBuf,
     },
-    /// The disk refuses.
-    #[error("{}: {what}: {source}", path.display())]
-    Disk {
-        /// The file or folder.
-        path: PathBuf,
-        /// What was being done.
-        what: &'static str,
-        /// Why it failed.
-        source: io::Error,
-    },
     /// It is no zip file, or its end is missing.
     #[error("{}: it cannot be read as a zip file ({text}); copy it anew from where it was kept", path.display())]
     NoZip {
@@ -64,16 +54,7 @@ pub enum ArchiveError {
         /// The folder.
         path: PathBuf,
     },
-    /// The results cannot be looked at.
+    /// The results cannot be looked at, or the disk refuses.
     #[error(transparent)]
     Results(#[from] ResultsError),
-}
-
-/// What the disk refused while something was being done.
-pub(super) fn disk(
-    what: &'static str,
-    path: &std::path::Path,
-) -> impl FnOnce(io::Error) -> ArchiveError {
-    let path = path.to_owned();
-    move |source| ArchiveError::Disk { path, what, source }
 }

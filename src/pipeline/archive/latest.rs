@@ -43,6 +43,9 @@ pub fn archive_without(job: &Path) -> Option<PathBuf> {
         .filter(|name| is_archive(name))
         .map(|name| job.with_file_name(name))
         .collect();
+    if archives.is_empty() {
+        return None;
+    }
     archives.sort();
     let text = read_input(job, job::MOST_BYTES).ok()?;
     let marks = blake3::hash(&text).to_hex().to_string();

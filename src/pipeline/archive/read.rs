@@ -1,13 +1,13 @@
 //! Checking an archive, and putting it out.
 use super::{
-    error::{ArchiveError, disk},
+    error::ArchiveError,
     list::{LIST, List, MOST_LIST_BYTES, is_safe},
 };
 use crate::{
     job::{InputFile, open_input},
     pipeline::{
         own_folder::OwnFolder,
-        results_folder::{Counted, Listed},
+        results_folder::{Counted, Listed, disk},
     },
 };
 use std::{
@@ -103,7 +103,9 @@ pub fn restore(path: &Path, out: &Path) -> Result<Restored, ArchiveError> {
         if is_there {
             fs::remove_dir(out).map_err(disk("taking its place", out))?;
         }
-        fs::rename(folder.path().join(NEW), out).map_err(disk("putting the files in place", out))
+        fs::rename(folder.path().join(NEW), out)
+            .map_err(disk("putting the files in place", out))?;
+        Ok(())
     });
     // What cannot be removed lies beside and does no harm.
     let _ = folder.take_away();
@@ -270,7 +272,9 @@ impl Opened {
             let mut file = folder.create(&path).map_err(disk("writing it", &place))?;
             match self.copy(&listed, &mut file) {
                 Ok(()) => {}
-                Err(EntryFault::Disk(error)) => return Err(disk("writing it", &place)(error)),
+                Err(EntryFault::Disk(error)) => {
+                    return Err(disk("writing it", &place)(error).into());
+                }
                 Err(fault) => faults.push(fault.into_words(listed.path())),
             }
         }

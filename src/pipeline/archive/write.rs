@@ -1,13 +1,13 @@
 //! Writing an archive.
 use super::{
     contents::{self, Contents, Source},
-    error::{ArchiveError, disk},
+    error::ArchiveError,
     list::{LIST, List},
 };
 use crate::{
     job::{self, open_input, read_input},
     pipeline::{
-        results_folder::{Counted, Listed},
+        results_folder::{Counted, Listed, disk},
         whole_file::{There, write_whole_by},
     },
 };
@@ -62,7 +62,7 @@ pub fn archive(
         io::ErrorKind::AlreadyExists => ArchiveError::Exists {
             path: out.to_owned(),
         },
-        _ => disk("writing it", out)(source),
+        _ => disk("writing it", out)(source).into(),
     })?;
     Ok(Archived {
         path: out.to_owned(),

@@ -84,10 +84,8 @@ impl ResultsError {
     }
 }
 
-pub(super) fn disk<'a>(
-    what: &'static str,
-    path: &'a Path,
-) -> impl FnOnce(io::Error) -> ResultsError + 'a {
+/// What the disk refused while something was being done.
+pub fn disk<'a>(what: &'static str, path: &'a Path) -> impl FnOnce(io::Error) -> ResultsError + 'a {
     move |source| ResultsError::Disk {
         path: path.to_path_buf(),
         what,

@@ -213,6 +213,9 @@ pub(super) enum Failure {
     /// Marks cannot be carried over.
     #[error("{0}")]
     Carry(#[from] pipeline::CarryError),
+    /// There are no sheets.
+    #[error("{0}")]
+    Sheets(#[from] pipeline::SheetsError),
     /// There is no archive, or none that can be trusted.
     #[error("{0}")]
     Archive(#[from] pipeline::ArchiveError),
@@ -391,7 +394,9 @@ impl Failure {
     /// How the program exits.
     pub fn status(&self) -> Status {
         match self {
-            Self::Pipeline(pipeline::Error::Stopped) | Self::Stopped(_) => Status::Stopped,
+            Self::Pipeline(pipeline::Error::Stopped)
+            | Self::Sheets(pipeline::SheetsError::Run(pipeline::Error::Stopped))
+            | Self::Stopped(_) => Status::Stopped,
             _ => Status::Unusable,
         }
     }

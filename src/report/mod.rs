@@ -31,7 +31,9 @@ pub use html::{to_html, trend_page, write_html};
 pub use json::{Report, SpaceEntry, from_json, to_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use reference_noise::{FigureNoiseEntry, NOISE_VERSION, ReferenceNoiseEntry};
-pub use revision::{RevisionError, may_be_compared, revision, revision_to_csv};
+pub use revision::{
+    RevisionError, RevisionTold, may_be_compared, revision, revision_to_csv, revision_told,
+};
 pub use schema::schema;
 pub use space::{InSpaceLengths, PartsBeside, SpacePhoto};
 pub use table::{TABLE_COLOURS, TableStyle, space_table, table};

@@ -20,7 +20,7 @@ fn paper_sizes_are_those_of_iso_216() {
 /// Common practice, no source: letter paper is 8 1/2 x 11 in.
 #[test]
 fn letter_paper_is_eleven_by_eight_and_a_half_inches() {
-    let [width, height] = Paper::Letter.size_mm();
+    let [width, height] = Paper::LETTER.size_mm();
     assert!((width / 25.4 - 11.0).abs() < 1e-12);
     assert!((height / 25.4 - 8.5).abs() < 1e-12);
 }

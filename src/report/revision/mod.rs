@@ -10,6 +10,7 @@ mod words;
 
 pub use csv::revision_to_csv;
 pub use entry::{Change, Counts, RevisionEntry, RevisionMeasure, RevisionViewEntry};
+pub use words::{RevisionTold, revision_told};
 pub(super) use words::{by_chance, full_name, measure_line, measure_word, part_word, those};
 
 use super::json::{AngleEntry, Figure, Method, RegionEntry, Report, SpanEntry, ViewEntry};

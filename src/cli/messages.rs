@@ -245,7 +245,7 @@ pub(super) enum Failure {
     )]
     NoPlaceToLookFrom,
     /// One file for two results.
-    #[error("{}: --out and --svg name one file; name two", path.display())]
+    #[error("{}: --out, --svg and --pdf name one file twice; name another", path.display())]
     OneFileTwice {
         /// The file.
         path: PathBuf,
@@ -343,7 +343,7 @@ pub(super) enum Failure {
         path: PathBuf,
     },
     /// The result would take the place of a file that it is made from.
-    #[error("{}: this is a file that is drawn from, and it is not overwritten; name another with --out or --svg", path.display())]
+    #[error("{}: this is a file that is drawn from, and it is not overwritten; name another with --out, --svg or --pdf", path.display())]
     OwnSource {
         /// The file.
         path: PathBuf,

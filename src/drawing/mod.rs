@@ -24,6 +24,7 @@ mod labels;
 mod likeness;
 mod marks;
 mod model;
+mod model_sheet;
 mod overlay;
 mod overview;
 mod paper;
@@ -42,6 +43,8 @@ mod ruler;
 mod scene;
 mod sheet;
 mod sheet_page;
+#[cfg(test)]
+mod sheet_tests;
 mod sheet_text;
 mod silhouette;
 mod svg;
@@ -66,6 +69,7 @@ pub use self::{
     explain::{explain, explain_rectification},
     in_space::{SpaceToDraw, draw_in_space},
     model::{model_png, model_svg},
+    model_sheet::{ModelSheet, model_sheet},
     overview::{Overview, OverviewView, overview_pages},
     paper::Paper,
     pdf::sheets_pdf,
@@ -359,47 +363,5 @@ mod tests {
         assert_eq!(statements(&sample, &heads), [true, false]);
         sample.measurement.warnings[0].code = crate::warning::Code::ManyWrongMarks;
         assert_eq!(statements(&sample, &heads), [false, true]);
-    }
-
-    #[test]
-    fn nothing_on_a_sheet_leaves_the_paper() {
-        for (size, name, paper) in [
-            ([1500, 1200], plain_name as fn(usize) -> String, Paper::A4),
-            ([2400, 900], long_name, Paper::LETTER),
-            ([500, 1400], foreign_name, Paper::A4),
-            ([200, 150], long_name, Paper::A3),
-        ] {
-            let wish = Wish {
-                name,
-                ..Wish::new(size[0], size[1], 25)
-            };
-            let sample = Sample::new(wish);
-            let page = sheet::lay_out(&sample.input(paper), sheet::About::View);
-            let [width, height] = paper.size_mm();
-            let edge = scene::Box2::new(8.0, 8.0, width - 16.0, height - 16.0);
-            let pages =
-                std::iter::once(&page.scene).chain(page.behind.iter().map(|page| &page.scene));
-            for shape in pages.flat_map(scene::Scene::shapes) {
-                if let scene::Shape::Text(line) = shape {
-                    let long = text::width(&line.text, line.font, line.size);
-                    let left = match line.align {
-                        scene::Align::Start => line.at[0],
-                        scene::Align::Middle => line.at[0] - long / 2.0,
-                        scene::Align::End => line.at[0] - long,
-                    };
-                    let area =
-                        scene::Box2::new(left, line.at[1] - line.size * 0.8, long, line.size);
-                    assert!(
-                        edge.holds(area),
-                        "{:?} at {:?} of {size:?}",
-                        line.text,
-                        line.at
-                    );
-                }
-                if let scene::Shape::Picture { area, .. } = shape {
-                    assert!(edge.holds(*area), "{area:?} of {size:?}");
-                }
-            }
-        }
     }
 }

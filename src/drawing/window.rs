@@ -115,7 +115,7 @@ pub(crate) fn choose(input: &ViewToDraw<'_>, focus: Box2, cell: [f64; 2], fit: F
 }
 
 /// The scale to print at where the part that matters would fill its place at `fit`.
-fn simple_scale(fit: f64) -> Option<DrawingScale> {
+pub(crate) fn simple_scale(fit: f64) -> Option<DrawingScale> {
     // At true scale unless a third of the place or less would be filled.
     if (1.0..3.0).contains(&fit) {
         return Some(DrawingScale::FULL_SIZE);

@@ -1,0 +1,94 @@
+//! The visible edges of a model as lines on a sheet of paper.
+use super::{
+    DrawingScale, Error, Paper,
+    colours::BOTH,
+    paper::GAP,
+    pdf, ruler,
+    scene::{Box2, Position, Scene, Stroke},
+    sheet_page::SheetPage,
+    text::{self, Font},
+    title_block::{self, TitleBlock},
+    window::simple_scale,
+};
+use crate::{job, meshes::Drawing};
+use std::borrow::Cow;
+
+/// What a sheet of a model's edges says and how large it is.
+#[derive(Clone, Debug)]
+pub struct ModelSheet<'a> {
+    /// The title: what the mesh is called.
+    pub title: &'a str,
+    /// From where it is seen, such as "camera pump-camera.json".
+    pub seen: &'a str,
+    /// Its size.
+    pub paper: Paper,
+    /// Pixels of the drawing for a millimetre of the model, where that is the same everywhere: without perspective.
+    pub px_per_mm: Option<f64>,
+}
+
+/// Width of a line, paper millimetres.
+const LINE: f64 = 0.18;
+/// Height of the row with the bar.
+const FOOT: f64 = 9.0;
+
+/// The visible edges as a PDF of one page: to a scale of ISO 5455 where the model is seen without perspective (true scale where it
+/// fits and does not come out tiny), else as large as they fit.
+///
+/// # Errors
+/// [`Error::Pdf`] where the document cannot be written, and [`Error::Stopped`].
+pub fn model_sheet(drawing: &Drawing, sheet: &ModelSheet<'_>) -> Result<Vec<u8>, Error> {
+    let page = title_block::content(sheet.paper);
+    let content = Box2::new(page.x, page.y, page.width, page.height - FOOT);
+    let points = drawing.lines.iter().flat_map(|line| &line.points);
+    let (width, height) = drawing.picture.dimensions();
+    let seen = Box2::around(points.map(|point| point.xy()));
+    let seen = seen.unwrap_or(Box2::new(0.0, 0.0, f64::from(width), f64::from(height)));
+    let mm_per_px =
+        (content.width / seen.width.max(1.0)).min(content.height / seen.height.max(1.0));
+    let scale = sheet.px_per_mm.and_then(|px| simple_scale(mm_per_px * px));
+    let mm_per_px = match (scale, sheet.px_per_mm) {
+        (Some(scale), Some(px_per_mm)) => scale.ratio() / px_per_mm,
+        _ => mm_per_px,
+    };
+    let ([from_x, from_y], [to_x, to_y]) = (seen.centre(), content.centre());
+    let on_paper = |[x, y]: Position| {
+        [
+            to_x + (x - from_x) * mm_per_px,
+            to_y + (y - from_y) * mm_per_px,
+        ]
+    };
+    let mut scene = Scene::new(sheet.paper.size_mm());
+    for line in &drawing.lines {
+        let points = line.points.iter().map(|point| on_paper(point.xy()));
+        scene.polyline(points.collect(), Stroke::solid(BOTH, LINE));
+    }
+    let y = content.bottom() + GAP * 0.5;
+    let words = match scale {
+        Some(DrawingScale::FULL_SIZE) => "true model scale; the bar is 100 mm long when printed at 100 %".to_owned(),
+        Some(scale) => format!("scale {scale} of the model; the bar is 100 mm long when printed at 100 %"),
+        None => "seen in perspective: no scale holds for all of it; the bar is 100 mm long when printed at 100 %".to_owned(),
+    };
+    scene.text([page.x, y + 3.0], 2.6, Font::Regular, words);
+    ruler::draw(&mut scene, [page.right() - 100.0 - GAP, y], 10);
+    let stated = job::TitleBlock::default();
+    let block = TitleBlock {
+        title: Cow::Borrowed(sheet.title),
+        about: sheet.seen.to_owned(),
+        document: "drawing of the model",
+        scale: scale.map_or("none".to_owned(), |scale| scale.to_string()),
+        paper: sheet.paper,
+        date: "",
+        file: Cow::Borrowed(sheet.title),
+        stated: &stated,
+    };
+    let number_at = block.draw(&mut scene);
+    let title = text::clean(sheet.title);
+    pdf::sheets_pdf(&[SheetPage {
+        chapter: title.clone(),
+        name: title.clone(),
+        title,
+        scene,
+        pictures: Vec::new(),
+        number_at,
+    }])
+}

@@ -2,6 +2,7 @@
 use crate::{job::View, measurement::ViewMeasurement};
 use std::{borrow::Cow, collections::BTreeMap};
 
+mod cad_changes;
 mod camera;
 mod camera_files;
 mod changes;

@@ -275,6 +275,7 @@ def side_view(parts, marks, noise):
             "rectify": rectify,
             "mark_sigma_px": MARK_SIGMA["reference"],
         },
+        "axes": {"right": "x", "down": "-z"},
         "registration": "similarity",
         "landmarks": landmarks,
         "known": [
@@ -328,6 +329,7 @@ def front_view(parts, marks, noise):
             "variant": VARIANT,
             "mark_sigma_px": MARK_SIGMA["reference"],
         },
+        "axes": {"right": "-y", "down": "-z"},
         "registration": "similarity",
         "landmarks": landmarks,
         "known": [
@@ -369,6 +371,7 @@ def plan_view(noise):
             "note": "a stain on one dimension",
             "mark_sigma_px": MARK_SIGMA["reference"],
         },
+        "axes": {"right": "x", "down": "-y"},
         "registration": "affine",
         "landmarks": landmarks,
         "known": lengths,

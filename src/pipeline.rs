@@ -44,7 +44,8 @@ pub use whole_file::{There, clear_left, free_name, write_whole};
 use crate::{
     contour,
     drawing::{
-        self, DrawnFile, Overview, OverviewView, Paper, Picture, SheetPage, SpaceToDraw, ViewToDraw,
+        self, DrawnFile, Overview, OverviewSection, OverviewView, Paper, Picture, SheetPage,
+        SpaceToDraw, ViewToDraw,
     },
     drawn::JobMesh,
     images::{self, ViewLook},
@@ -168,12 +169,7 @@ fn compare_all(
     drop(mesh);
     let mut report = Report::new(job, &outcomes).with_space(space.map(|space| space.entry));
     let front = match is_drawn && outcomes.len() > 1 {
-        true => overview(
-            job,
-            (options.paper, &options.date),
-            (&outcomes, &report.warnings),
-            &pages,
-        )?,
+        true => overview(job, (options.paper, &options.date), &report, &pages)?,
         false => Vec::new(),
     };
     let of_views = pages.into_iter().flatten();
@@ -443,25 +439,31 @@ struct Drawn<'a> {
     reference_blake3: String,
 }
 
-/// The page in front of the sheets of several views.
+/// The page in front of the sheets of several views; `pages` are those of each view.
 fn overview(
     job: &Job,
     (paper, date): (Paper, &str),
-    (outcomes, warnings): (&[ViewOutcome<'_>], &[report::json::Warning]),
+    report: &Report,
     pages: &[Vec<SheetPage>],
 ) -> Result<Vec<SheetPage>, Error> {
-    let views = outcomes.iter().zip(pages);
-    let views = views.map(|(outcome, pages)| OverviewView {
-        name: &outcome.view.name,
-        measured: outcome.result.as_ref().map_err(|f| f.text.as_str()),
+    let views = report.views.iter().zip(pages);
+    let views = views.map(|(view, pages)| OverviewView {
+        name: &view.name,
+        verdict: view.verdict,
         thumbnail: pages.first().and_then(SheetPage::thumbnail),
+    });
+    let sections = report::front_page(report).into_iter();
+    let sections = sections.map(|section| OverviewSection {
+        heading: section.heading,
+        entries: section.entries,
+        is_ranked: section.is_ranked,
     });
     Ok(drawing::overview_pages(&Overview {
         job,
         date,
         paper,
         views: views.collect(),
-        warnings: warnings.iter().map(|w| w.text.clone()).collect(),
+        sections: sections.collect(),
     })?)
 }
 

@@ -70,7 +70,7 @@ pub use self::{
     in_space::{SpaceToDraw, draw_in_space},
     model::{model_png, model_svg},
     model_sheet::{ModelSheet, model_sheet},
-    overview::{Overview, OverviewView, overview_pages},
+    overview::{Overview, OverviewSection, OverviewView, overview_pages},
     paper::Paper,
     pdf::sheets_pdf,
     pictures::{Picture, Pictures},

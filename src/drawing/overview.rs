@@ -7,11 +7,10 @@ use super::{
     paper::GAP,
     scene::{Align, Box2, Fill, Line, Scene, Stroke},
     sheet_page::{SheetPage, Thumbnail},
-    table,
     text::{self, Font},
     title_block::{self, TitleBlock},
 };
-use crate::{job::Job, measurement::ViewMeasurement};
+use crate::{job::Job, measurement::Verdict};
 
 /// What the overview shows.
 #[derive(Clone, Debug)]
@@ -24,8 +23,8 @@ pub struct Overview<'a> {
     pub paper: Paper,
     /// In the order of the job.
     pub views: Vec<OverviewView<'a>>,
-    /// What concerns more than one view.
-    pub warnings: Vec<String>,
+    /// What is said below the pictures.
+    pub sections: Vec<OverviewSection>,
 }
 
 /// A view on the overview.
@@ -33,10 +32,21 @@ pub struct Overview<'a> {
 pub struct OverviewView<'a> {
     /// Its name.
     pub name: &'a str,
-    /// Its figures, or why there are none.
-    pub measured: Result<&'a ViewMeasurement, &'a str>,
+    /// `None` where it could not be compared.
+    pub verdict: Option<Verdict>,
     /// A picture of it, where one is drawn.
     pub thumbnail: Option<Thumbnail>,
+}
+
+/// A heading and what stands below it.
+#[derive(Clone, Debug)]
+pub struct OverviewSection {
+    /// The heading.
+    pub heading: String,
+    /// Below it.
+    pub entries: Vec<String>,
+    /// Whether they are numbered.
+    pub is_ranked: bool,
 }
 
 /// Height of the name and verdict over a picture.
@@ -105,32 +115,12 @@ fn columns(width: f64) -> (usize, f64) {
 }
 
 fn said(overview: &Overview<'_>, mut flow: Flow) -> Flow {
-    flow.section("All views", &overview.warnings, Marks::None);
-    for view in &overview.views {
-        let name = view.name;
-        let measured = match view.measured {
-            Err(why) => {
-                let heading = format!("{name}: not compared");
-                flow.section(&heading, &[why.to_owned()], Marks::None);
-                continue;
-            }
-            Ok(measured) => measured,
+    for section in &overview.sections {
+        let marks = match section.is_ranked {
+            true => Marks::Numbers,
+            false => Marks::None,
         };
-        let verdict = measured.verdict.signed();
-        let heading = match measured.why_distrusted() {
-            None => format!("{name}: {verdict}"),
-            Some(why) => {
-                format!("{name}: {verdict}; corrections not to be trusted yet: {why}")
-            }
-        };
-        let corrections = table::correction_words(measured);
-        match corrections.is_empty() {
-            true => {
-                let none = table::no_correction(measured).to_owned();
-                flow.section(&heading, &[none], Marks::None);
-            }
-            false => flow.section(&heading, &corrections, Marks::Numbers),
-        }
+        flow.section(&section.heading, &section.entries, marks);
     }
     flow
 }
@@ -140,7 +130,7 @@ fn draw_view(scene: &mut Scene, view: &OverviewView<'_>, aspect: f64, cell: Box2
     let scale = cell.width.min((cell.height - HEAD) * aspect);
     let place = Box2::new(cell.x, cell.y + HEAD, scale, scale / aspect);
     let size = 3.4;
-    let verdict = view.measured.ok().map(|m| (m.verdict, m.verdict.signed()));
+    let verdict = view.verdict.map(|v| (v, v.signed()));
     let verdict_width = verdict
         .as_ref()
         .map_or(0.0, |(_, words)| text::width(words, Font::Bold, size) + 3.0);

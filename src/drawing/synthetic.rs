@@ -375,6 +375,7 @@ fn job(wish: Wish) -> Job {
                 mask: Mask::None,
             },
             same_camera: true,
+            axes: None,
             marks_are_right: false,
             symmetry: None,
             registration: RegistrationKind::Similarity,
@@ -501,6 +502,7 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
                 absolute_full_size_mm: None,
                 verdict: if i == 0 { Verdict::Out } else { Verdict::Within },
                 times_tolerance: 2.0,
+                goes_with: Vec::new(),
                 correction: None,
             })
             .collect(),
@@ -514,6 +516,7 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
                 error_deg: figure(0.8, 0.4),
                 verdict: Verdict::Undecided,
                 times_tolerance: 2.0,
+                goes_with: Vec::new(),
                 correction: None,
             })
             .collect(),
@@ -549,6 +552,8 @@ fn region_measure(wish: Wish, i: usize, region: &Region, mm_per_px: f64) -> Regi
         verdict,
         times_tolerance: 2.0,
         sureness: "few edges, no landmarks".into(),
+        changes: Vec::new(),
+        pivot: None,
         correction: (verdict == Verdict::Out).then(|| {
             format!(
                 "make the {} 3.2 % narrower (0.41 mm on the model) and move it 0.30 mm to the left",

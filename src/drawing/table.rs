@@ -76,7 +76,7 @@ fn region_figures(measure: &RegionMeasure) -> Figures {
         measure.rotation_deg,
     ];
     if all.iter().all(Option::is_none) {
-        return Figures::Words(format!("cannot tell: {}", measure.sureness));
+        return Figures::Words(measure.sureness.clone());
     }
     Figures::Columns(all.map(|figure| figure.map_or("–".to_owned(), compact)))
 }

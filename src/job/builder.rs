@@ -161,6 +161,7 @@ impl View {
                 outline: None,
             },
             same_camera: true,
+            axes: None,
             marks_are_right: false,
             registration: None,
             landmarks: Vec::new(),

@@ -414,6 +414,9 @@ fault_kinds! {
     /// Too little to find an axis and check it.
     #[error("one pair alone gives the axis and nothing to check it by; name another pair, or landmarks on the \"axis\"")]
     "symmetry-too-few" SymmetryTooFew
+    /// Two directions on one axis.
+    #[error("it lies on the same axis as \"right\"; state the axis of the model that runs down in the render, such as \"-z\"")]
+    "same-axis" SameAxis
     /// A silhouette stated twice.
     #[error("both \"mask\" and \"outline\" are stated; keep one, each is the silhouette")]
     "mask-and-outline" MaskAndOutline

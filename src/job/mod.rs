@@ -136,6 +136,42 @@ pub struct Expected {
     pub keystone_percent: f64,
 }
 
+/// A direction along an axis of the model.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ModelDirection {
+    /// 0, 1, 2: x, y, z.
+    pub axis: usize,
+    /// Against the axis.
+    pub is_against: bool,
+}
+
+/// The axes of the model that run to the right and down in a render that looks along the third.
+///
+/// # Guarantees
+/// The two are different axes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ViewAxes {
+    right: ModelDirection,
+    down: ModelDirection,
+}
+
+impl ViewAxes {
+    /// `None` where both lie on the same axis.
+    pub fn new(right: ModelDirection, down: ModelDirection) -> Option<Self> {
+        (right.axis != down.axis).then_some(Self { right, down })
+    }
+
+    /// To the right.
+    pub fn right(&self) -> ModelDirection {
+        self.right
+    }
+
+    /// Down.
+    pub fn down(&self) -> ModelDirection {
+        self.down
+    }
+}
+
 /// One render paired with one reference.
 #[derive(Clone, Debug)]
 pub struct View {
@@ -147,6 +183,8 @@ pub struct View {
     pub reference: ReferenceSource,
     /// Whether both images have the same camera.
     pub same_camera: bool,
+    /// Which way the axes of the model run in the render, where that is known.
+    pub axes: Option<ViewAxes>,
     /// Compare although the edges of both images agree no better than chance around the datum marks.
     pub marks_are_right: bool,
     /// Kind of the registration.

@@ -245,6 +245,10 @@ pub struct RawView {
     /// of landmarks on the model ("model_mm") are stated.
     #[serde(default = "default_same_camera")]
     pub same_camera: bool,
+    /// Which way the axes of the model run in the render, where it looks along one of them: changes are then told along these axes,
+    /// and views that see the same one are held against each other.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub axes: Option<RawViewAxes>,
     /// Compare although the edges of both images agree no better than chance around the datum marks.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub marks_are_right: bool,
@@ -278,6 +282,16 @@ pub struct RawView {
 
 fn default_same_camera() -> bool {
     true
+}
+
+/// The axes of the model that run to the right and down in a render.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawViewAxes {
+    /// The one that runs to the right.
+    pub right: RawDirection,
+    /// The one that runs down.
+    pub down: RawDirection,
 }
 
 /// The image of the model.
@@ -792,6 +806,22 @@ choices! {
         Y = "y",
         /// z.
         Z = "z",
+    }
+    /// A direction along an axis of the model.
+    RawDirection {
+        /// Along x.
+        #[default]
+        X = "x",
+        /// Against x.
+        MinusX = "-x",
+        /// Along y.
+        Y = "y",
+        /// Against y.
+        MinusY = "-y",
+        /// Along z.
+        Z = "z",
+        /// Against z.
+        MinusZ = "-z",
     }
     /// What sort of picture the render is.
     RawRenderKind {

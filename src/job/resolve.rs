@@ -8,17 +8,18 @@ mod marks;
 mod together;
 
 use super::{
-    Descreen, Expected, Handling, Job, Landmark, LandmarkUse, MarkOn, MarkedOn, Mask, ModelFile,
-    ModelSource, ReferenceKind, ReferenceSource, RegistrationKind, RenderImage, RenderKind,
-    RenderSource, Screen, TitleBlock, View,
+    Descreen, Expected, Handling, Job, Landmark, LandmarkUse, MarkOn, MarkedOn, Mask,
+    ModelDirection, ModelFile, ModelSource, ReferenceKind, ReferenceSource, RegistrationKind,
+    RenderImage, RenderKind, RenderSource, Screen, TitleBlock, View, ViewAxes,
     error::{FaultKind, Faults},
     every::every,
     names::{Names, check_view_names},
     print::{DEFAULT_SMALLEST_VISIBLE, Print},
     raw::{
-        Mark, RawDescreen, RawHandling, RawJob, RawKind, RawLandmark, RawMarkOn, RawMarkSigma,
-        RawMarkedOn, RawModel, RawModelFile, RawReference, RawRegistration, RawRender,
-        RawRenderKind, RawScale, RawScreen, RawTitleBlock, RawUnit, RawUse, RawView,
+        Mark, RawDescreen, RawDirection, RawHandling, RawJob, RawKind, RawLandmark, RawMarkOn,
+        RawMarkSigma, RawMarkedOn, RawModel, RawModelFile, RawReference, RawRegistration,
+        RawRender, RawRenderKind, RawScale, RawScreen, RawTitleBlock, RawUnit, RawUse, RawView,
+        RawViewAxes,
     },
     rectify::rectify,
     shapes::{outline, point},
@@ -232,11 +233,16 @@ pub(super) fn view(
         faults,
         |raw, at, faults| marks.region(raw, at, faults),
     );
+    let axes = raw.axes.map(|raw| axes(raw, &at, faults));
     Some(View {
         name: raw.name.clone(),
         render: render?,
         reference: reference?,
         same_camera: raw.same_camera,
+        axes: match axes {
+            None => None,
+            Some(axes) => Some(axes?),
+        },
         marks_are_right: raw.marks_are_right,
         registration: registration(raw.registration.unwrap_or_default()),
         landmarks: landmarks?,
@@ -249,6 +255,26 @@ pub(super) fn view(
         },
         regions: regions?,
     })
+}
+
+fn axes(raw: RawViewAxes, at: &str, faults: &mut Faults) -> Option<ViewAxes> {
+    let axes = ViewAxes::new(direction(raw.right), direction(raw.down));
+    if axes.is_none() {
+        faults.push(&format!("{at}/axes/down"), FaultKind::SameAxis);
+    }
+    axes
+}
+
+fn direction(raw: RawDirection) -> ModelDirection {
+    let (axis, is_against) = match raw {
+        RawDirection::X => (0, false),
+        RawDirection::MinusX => (0, true),
+        RawDirection::Y => (1, false),
+        RawDirection::MinusY => (1, true),
+        RawDirection::Z => (2, false),
+        RawDirection::MinusZ => (2, true),
+    };
+    ModelDirection { axis, is_against }
 }
 
 fn registration(raw: RawRegistration) -> RegistrationKind {

@@ -1,6 +1,7 @@
 //! A view measured by its marks alone, for tests: no picture is looked at.
 use super::{
     ViewMeasurement, by_reference, coverage,
+    judge::follows::Changed,
     lengths::scales,
     regions::{self, Evidence},
     spans,
@@ -24,15 +25,20 @@ pub(crate) fn measured(job: &Job) -> ViewMeasurement {
     let evidence: Vec<_> = fits
         .map(|(j, (region, fit))| Evidence::of(j, region, fit.as_ref(), None))
         .collect();
-    let parts = view.regions.iter().enumerate().zip(&evidence);
+    let parts = evidence.iter().enumerate();
     let regions: Vec<_> = parts
-        .map(|(part, evidence)| regions::measure(job, part, evidence, told_by, None).0)
+        .map(|(j, evidence)| regions::measure(job, (view, j), evidence, told_by, None).0)
         .collect();
+    let mm_per_px = scales.model.as_ref().map(|model| model.mm_per_px);
+    let changed = Changed::new(view, &regions, mm_per_px);
     let spans: Vec<_> = (view.spans.iter())
-        .filter_map(|s| Some(spans::measure_span(job, s, told_by.1, told_by.0)?.0))
+        .filter_map(|s| {
+            let measured = spans::measure_span(job, s, told_by.1, told_by.0)?;
+            Some(changed.span(job, s, measured).0)
+        })
         .collect();
     let angles: Vec<_> = (view.angles.iter())
-        .filter_map(|a| Some(spans::measure_angle(a, told_by.1)?.0))
+        .filter_map(|a| Some(changed.angle(a, spans::measure_angle(a, told_by.1)?).0))
         .collect();
     ViewMeasurement {
         verdict: super::Verdict::Undecided,

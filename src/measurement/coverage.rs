@@ -149,6 +149,7 @@ fn job_seen(
             mask: Mask::None,
         },
         same_camera: true,
+        axes: None,
         marks_are_right: false,
         symmetry: None,
         registration: kind,
@@ -511,7 +512,7 @@ fn a_span_that_gives_the_scale_itself_errs_with_it() {
 
 #[test]
 fn a_turned_part_and_an_angle_on_it_ask_for_one_change() {
-    use super::judge::correction;
+    use super::judge::{correction, follows::Changed};
     let job = job(RegistrationKind::Similarity, true, &mut Noise(9));
     let view = &job.views[0];
     let registered = register(view, job.expected, (1000, 1000), None).expect("eight landmarks");
@@ -521,16 +522,19 @@ fn a_turned_part_and_an_angle_on_it_ask_for_one_change() {
     let fit = registered.regions[0].as_ref();
     let evidence = regions::Evidence::of(0, &view.regions[0], fit, None);
     let turned_by = |deg: f64| {
-        let part = (0, &view.regions[0]);
-        let (mut measure, _) = regions::measure(&job, part, &evidence, (&scales, adjustment), None);
+        let told_by = (&scales, adjustment);
+        let (mut measure, _) = regions::measure(&job, (view, 0), &evidence, told_by, None);
         measure.rotation_deg = Measured::plus_minus(deg, 0.3);
+        measure.changes = correction::changes_of_region(&job, &view.regions[0].tolerance, &measure);
         [measure]
     };
     let asked = |regions: &[RegionMeasure], angle: &Angle, error_deg: f64| {
         let (mut measure, _) = spans::measure_angle(angle, adjustment).expect("marks apart");
         measure.error_deg = Measured::plus_minus(error_deg, 0.4).expect("finite");
         let own = correction::of_angle(angle, measure.error_deg, Verdict::Out);
-        correction::once(&job, view, regions, angle, (measure, own)).1
+        Changed::new(view, regions, None)
+            .angle(angle, (measure, own))
+            .1
     };
     let on_the_part = &view.angles[0];
     assert!(

@@ -345,10 +345,38 @@ pub struct RegionMeasure {
     pub times_tolerance: f64,
     /// Why the figures are sure or not, in a few words.
     pub sureness: String,
+    /// Which of its errors call for a change: sizes, turn, moves, in this order. What a turn or a new size about `pivot` takes
+    /// away is none of them.
+    pub changes: Vec<PartChange>,
+    /// The landmark about which it is turned and scaled, where that saves moving it.
+    pub pivot: Option<Pivot>,
     /// The change in CAD, in words; `None` where nothing is to be done.
     pub correction: Option<String>,
     /// The job's note.
     pub note: Option<String>,
+}
+
+/// An error of a part that calls for a change.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PartChange {
+    /// Which of the part's five numbers.
+    pub measure: MeasureKind,
+    /// The error that the change takes off: per cent, degrees, or millimetres on the model.
+    pub error: Measured,
+    /// How much the change comes to on the model, millimetres, without sign: of a turn, at the part's corners. `None` where no
+    /// scale is known.
+    pub model_mm: Option<f64>,
+    /// The error over its tolerance.
+    pub times_tolerance: f64,
+}
+
+/// The point of a part that lies where it should: turned and scaled about it, the part needs not be moved.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pivot {
+    /// The landmark's name.
+    pub landmark: String,
+    /// Where it lies minus where it should, x right, y down, millimetres on the model.
+    pub offset_model_mm: [Measured; 2],
 }
 
 /// The proportion error of one span.
@@ -380,6 +408,8 @@ pub struct SpanMeasure {
     pub verdict: Verdict,
     /// The error over its tolerance: what spans are ordered by within a verdict.
     pub times_tolerance: f64,
+    /// The parts whose changes take this error away; then it asks for none of its own.
+    pub goes_with: Vec<String>,
     /// The change in CAD, in words.
     pub correction: Option<String>,
 }
@@ -399,6 +429,8 @@ pub struct AngleMeasure {
     pub verdict: Verdict,
     /// The error over its tolerance: what angles are ordered by within a verdict.
     pub times_tolerance: f64,
+    /// The parts whose changes take this error away; then it asks for none of its own.
+    pub goes_with: Vec<String>,
     /// The change in CAD, in words.
     pub correction: Option<String>,
 }

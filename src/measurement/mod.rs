@@ -32,8 +32,11 @@ mod view;
 pub use far_parts::{FarFromDatum, far_from_datum};
 pub use foreign::ForeignMarks;
 pub use in_space::{NAMES_IN_SPACE, PartInSpace};
-pub(crate) use judge::ranking;
 pub(crate) use judge::verdict::judge as verdict_of;
+pub(crate) use judge::{
+    correction::{calls_for_change, is_visible_beside},
+    ranking,
+};
 pub use lengths::{
     DimensionFit, RefusedDimensions, SizeComparison, SpanSizes, Test, ViewScale, ViewsDisagree,
     implausible_size, views_that_disagree,

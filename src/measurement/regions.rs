@@ -2,7 +2,7 @@
 use super::settings::REGIONS;
 use super::{
     Correction, EdgeOverlap, MeasureKind, Method, RegionMeasure, Verdict, contradiction,
-    judge::{correction, ranking, verdict},
+    judge::{correction, pivot, ranking, verdict},
     lengths::{RegionNumber, absolute, scales::ScaleStudy},
     symmetry::Mirrored,
 };
@@ -212,11 +212,12 @@ fn depth_noise(fit: &EdgeFit, region: &Region, extent_px: [f64; 2]) -> nalgebra:
 /// Turns evidence into figures, a verdict and the change that they ask for.
 pub(crate) fn measure(
     job: &Job,
-    (j, region): (usize, &Region),
+    (view, j): (&View, usize),
     evidence: &Evidence,
     (scales, adjustment): (&ScaleStudy, &Adjustment),
     edge_overlap: Option<EdgeOverlap>,
 ) -> (RegionMeasure, Option<Correction>) {
+    let region = &view.regions[j];
     let fit = evidence.fit.as_ref();
     let figure = |k: usize, unit: f64| -> Option<Measured> {
         let fit = fit.filter(|_| evidence.is_told[k])?;
@@ -256,6 +257,8 @@ pub(crate) fn measure(
         verdict: Verdict::Undecided,
         times_tolerance: 0.0,
         sureness: String::new(),
+        changes: Vec::new(),
+        pivot: None,
         correction: None,
         note: region.note.clone(),
     };
@@ -265,7 +268,20 @@ pub(crate) fn measure(
     measure.verdict = judge(region, &measure, model.is_some());
     measure.times_tolerance = ranking::of_region(&measure, &region.tolerance);
     measure.sureness = sureness(&measure, evidence);
-    let correction = correction::of_region(job, region, &measure);
+    measure.changes = correction::changes_of_region(job, &region.tolerance, &measure);
+    let pivot = fit.zip(model).and_then(|(fit, model)| {
+        pivot::of_region(
+            job,
+            (view, region),
+            (fit, model.mm_per_px),
+            &measure.changes,
+        )
+    });
+    if pivot.is_some() {
+        measure.changes.retain(|c| !pivot::is_move(c.measure));
+    }
+    measure.pivot = pivot;
+    let correction = correction::of_region(region, &measure);
     measure.correction = correction.as_ref().map(|c| c.text.clone());
     (measure, correction)
 }

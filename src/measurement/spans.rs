@@ -62,6 +62,7 @@ pub(crate) fn measure_span(
         absolute_full_size_mm: absolute.map(|(_, mm)| mm.times(n)),
         verdict,
         times_tolerance: times_tolerance(Some(error_percent), span.tolerance.proportion_percent),
+        goes_with: Vec::new(),
         correction: correction.as_ref().map(|c| c.text.clone()),
     };
     Some((measure, correction))
@@ -157,6 +158,7 @@ pub(crate) fn measure_angle(
         error_deg,
         verdict,
         times_tolerance: times_tolerance(Some(error_deg), angle.tolerance.angle_deg),
+        goes_with: Vec::new(),
         correction: correction.as_ref().map(|c| c.text.clone()),
     };
     Some((measure, correction))

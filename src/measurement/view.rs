@@ -3,7 +3,7 @@ use super::{
     AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, ForeignMarks, RegionMeasure,
     SpanMeasure, Verdict, ViewMeasurement, Warning, WorkImages, by_reference, datum_doubts, depth,
     earlier_issue, far_parts, foreign,
-    judge::{correction, leave_alone, verdict},
+    judge::{follows::Changed, leave_alone, verdict},
     lengths::{plausible, scales, sizes},
     overlap::{
         edges::EdgeStudy,
@@ -94,8 +94,9 @@ pub fn measure_in_run(
     let told_by = (&scales, adjustment);
     let evidence = parts.evidence();
     let regions = parts.measure(job, (in_regions, &evidence), told_by, &mut corrections);
-    let spans = measure_spans((job, view), adjustment, &scales, &mut corrections);
-    let angles = measure_angles((job, view), adjustment, &regions, &mut corrections);
+    let changed = Changed::new(view, &regions, scales.model.as_ref().map(|m| m.mm_per_px));
+    let spans = measure_spans((job, &changed), adjustment, &scales, &mut corrections);
+    let angles = measure_angles(&changed, adjustment, &mut corrections);
     let landmark_offsets_model_mm = (0..view.landmarks.len())
         .map(|i| [0, 1].map(|axis| scales.landmark_offset_model_mm(adjustment, i, axis)))
         .collect();
@@ -149,30 +150,33 @@ fn refined_or_by_marks(
     }
 }
 
-/// The spans of a view that have figures; `corrections` gets the changes that they ask for.
+/// The spans of a view that have figures; `changed` are its parts as measured, `corrections` gets the changes that the spans ask
+/// for.
 fn measure_spans(
-    (job, view): (&Job, &View),
+    (job, changed): (&Job, &Changed<'_>),
     adjustment: &Adjustment,
     scales: &scales::ScaleStudy,
     corrections: &mut Corrections,
 ) -> Vec<SpanMeasure> {
+    let view = changed.view();
     let measured = view.spans.iter().filter_map(|span| {
         let measured = spans::measure_span(job, span, adjustment, scales)?;
+        let measured = changed.span(job, span, measured);
         Some(depth::span(view, span, adjustment, measured))
     });
     measured.map(|m| corrections.keep(m)).collect()
 }
 
-/// The angles of a view that have figures; `regions` are its parts as measured.
+/// The same of its angles.
 fn measure_angles(
-    (job, view): (&Job, &View),
+    changed: &Changed<'_>,
     adjustment: &Adjustment,
-    regions: &[RegionMeasure],
     corrections: &mut Corrections,
 ) -> Vec<AngleMeasure> {
+    let view = changed.view();
     let measured = view.angles.iter().filter_map(|angle| {
         let measured = spans::measure_angle(angle, adjustment)?;
-        let measured = correction::once(job, view, regions, angle, measured);
+        let measured = changed.angle(angle, measured);
         Some(depth::angle(view, angle, adjustment, measured))
     });
     measured.map(|m| corrections.keep(m)).collect()
@@ -194,11 +198,17 @@ impl Parts<'_> {
         told_by: (&scales::ScaleStudy, &Adjustment),
         corrections: &mut Corrections,
     ) -> Vec<RegionMeasure> {
-        let parts = self.view.regions.iter().enumerate();
+        let overlaps = self.overlaps(in_regions, evidence);
+        let parts = evidence.iter().zip(overlaps).enumerate();
         parts
-            .zip(evidence.iter().zip(self.overlaps(in_regions, evidence)))
-            .map(|(region, (evidence, overlap))| {
-                corrections.keep(regions::measure(job, region, evidence, told_by, overlap))
+            .map(|(j, (evidence, overlap))| {
+                corrections.keep(regions::measure(
+                    job,
+                    (self.view, j),
+                    evidence,
+                    told_by,
+                    overlap,
+                ))
             })
             .collect()
     }
@@ -441,7 +451,9 @@ fn warnings(
             format!(
                 "The edges overlap by {:.2} above chance, less than the {:.2} asked for: the picture has much that \
                  the model has not, or the reference does not lie where it should.",
-                overlap.above_chance, job.tolerance.edge_overlap
+                // Cut and not rounded, so that it never reads as what was asked for.
+                (100.0 * overlap.above_chance + 1e-9).floor() / 100.0,
+                job.tolerance.edge_overlap
             ),
         ),
         Some(_) => {}

@@ -147,9 +147,9 @@ fn draw_all(
     let has_overview = matches!(request.sort, SheetSort::Whole) && request.part.is_none();
     let mut all = Vec::new();
     if has_overview && outcomes.len() > 1 {
-        let warnings = Report::new(job, &outcomes).warnings;
+        let report = Report::new(job, &outcomes);
         let of = (request.paper, request.date.as_str());
-        all = overview(job, of, (&outcomes, &warnings), &pages)?;
+        all = overview(job, of, &report, &pages)?;
     }
     all.extend(pages.into_iter().flatten());
     let pdf = drawing::sheets_pdf(&all).map_err(Error::from)?;

@@ -11,9 +11,9 @@ use crate::{
     measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
     rectification::{BezelFinding, RectificationFigures},
     registration::{Finding, LandmarkFit},
-    report::{ViewOutcome, reference_noise, screen},
+    report::{ViewOutcome, cad_changes, reference_noise, screen},
     statistics::Measured,
-    units::FullSizeMm,
+    units::{FullSizeMm, ModelMm},
     warning::Code,
 };
 use std::{collections::BTreeMap, path::Path};
@@ -22,6 +22,7 @@ impl Report {
     /// Collects what became of the views of a job. A failed view keeps its place, with its error.
     pub fn new(job: &Job, outcomes: &[ViewOutcome<'_>]) -> Self {
         let views: Vec<_> = outcomes.iter().map(|o| view_entry(job, o)).collect();
+        let changes = cad_changes::list(&views, None, job.smallest_visible);
         Self {
             format: FORMAT.to_owned(),
             format_version: FORMAT_VERSION,
@@ -35,6 +36,7 @@ impl Report {
                 .into_iter()
                 .chain(disagreeing_views(job, outcomes))
                 .collect(),
+            changes,
             views,
             space: None,
             revision: None,
@@ -44,6 +46,11 @@ impl Report {
     /// The same with what the photos tell together.
     pub fn with_space(mut self, space: Option<SpaceEntry>) -> Self {
         self.verdict = self.verdict.max(space.as_ref().and_then(|s| s.verdict));
+        self.changes = cad_changes::list(
+            &self.views,
+            space.as_ref(),
+            ModelMm(self.job.smallest_visible_mm),
+        );
         self.space = space;
         self
     }
@@ -145,6 +152,10 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
         error: None,
         warnings: Vec::new(),
         distrusted: false,
+        axes: view.axes.map(|axes| AxesEntry {
+            right: direction(axes.right()),
+            down: direction(axes.down()),
+        }),
         render: RenderEntry {
             image: match &view.render.image {
                 RenderImage::File(image) => file_name(image),
@@ -179,6 +190,12 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
         reference_noise: None,
         files,
     }
+}
+
+/// "x", "-z".
+fn direction(direction: job::ModelDirection) -> String {
+    let sign = if direction.is_against { "-" } else { "" };
+    format!("{sign}{}", cad_changes::AXES[direction.axis])
 }
 
 fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) -> ViewEntry {
@@ -508,8 +525,22 @@ fn region_entry(r: &RegionMeasure, tolerance: Tolerance) -> RegionEntry {
         verdict: r.verdict,
         times_tolerance: finite(r.times_tolerance),
         sureness: r.sureness.clone(),
+        changes: r.changes.iter().map(part_change_entry).collect(),
+        pivot: r.pivot.as_ref().map(|pivot| PivotEntry {
+            landmark: pivot.landmark.clone(),
+            offset_model_mm: pair(pivot.offset_model_mm.map(Some)),
+        }),
         correction: r.correction.clone(),
         note: r.note.clone(),
+    }
+}
+
+fn part_change_entry(change: &measurement::PartChange) -> PartChangeEntry {
+    PartChangeEntry {
+        measure: change.measure,
+        error: Some(figure(change.error)),
+        model_mm: change.model_mm.and_then(finite),
+        times_tolerance: finite(change.times_tolerance),
     }
 }
 
@@ -529,6 +560,7 @@ fn span_entry(s: &measurement::SpanMeasure, tolerance: Tolerance) -> SpanEntry {
         tolerance,
         verdict: s.verdict,
         times_tolerance: finite(s.times_tolerance),
+        goes_with: s.goes_with.clone(),
         correction: s.correction.clone(),
     }
 }
@@ -542,6 +574,7 @@ fn angle_entry(a: &measurement::AngleMeasure, tolerance: Tolerance) -> AngleEntr
         tolerance,
         verdict: a.verdict,
         times_tolerance: finite(a.times_tolerance),
+        goes_with: a.goes_with.clone(),
         correction: a.correction.clone(),
     }
 }

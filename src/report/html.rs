@@ -155,35 +155,33 @@ fn header(report: &Report) -> Markup {
     }
 }
 
-/// The corrections of all views, worst first: the first thing that the reader wants to know. Those of distrusted views stand
-/// apart, below.
+/// What to change, over all views, the worst part first: the first thing that the reader wants to know. What views contradict
+/// each other in, what is undecided, and the corrections of distrusted views stand apart, below.
 fn changes(report: &Report) -> Markup {
-    let mut all: Vec<(&ViewEntry, &CorrectionEntry)> = Vec::new();
-    for view in report.views.iter().filter(|view| !view.distrusted) {
-        all.extend(view.corrections.iter().map(|c| (view, c)));
-    }
-    let times = |c: &CorrectionEntry| c.times_tolerance.unwrap_or(0.0);
-    all.sort_by(|(_, a), (_, b)| times(b).total_cmp(&times(a)));
-    let is_distrusted = report.views.iter().any(|view| view.distrusted);
+    let all = changes_in(report, ChangeState::Change);
+    let contradicted = changes_in(report, ChangeState::Contradicted);
+    let undecided = undecided_by_part(report);
     html! {
         section {
             h2 { "What to change in CAD, worst first" }
             @if !all.is_empty() {
                 ol.corrections {
-                    @for (view, c) in all {
-                        li {
-                            (correction(c))
-                            @if report.views.len() > 1 { " " span.soft { "(" (clean(&view.name)) ")" } }
-                        }
+                    @for c in all {
+                        li { (clean(&c.text)) " " span.soft { (clean(&change_notes(c, report))) } }
                     }
                 }
-            } @else if is_distrusted {
-                p {
-                    "change nothing yet: a view is not to be trusted"
-                    @if report.space.is_some() { "; what all photos tell together stands below" }
-                }
             } @else {
-                p { (nothing_to_change(report.verdict)) }
+                p { (no_changes(report)) }
+            }
+            @if !contradicted.is_empty() {
+                h3 { "Views contradict each other" }
+                ul.notes { @for c in contradicted { li { (clean(&c.text)) } } }
+            }
+            @if !undecided.is_empty() {
+                details {
+                    summary { "Undecided: better marks or pictures would tell (" (undecided.len()) ")" }
+                    ul.notes { @for line in undecided { li { (clean(&line)) } } }
+                }
             }
             (distrusted_changes(report))
         }

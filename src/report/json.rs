@@ -4,7 +4,7 @@
 //! always there. New keys may be added within one `format_version`; none is renamed or taken away.
 mod figure;
 
-pub use crate::measurement::Verdict;
+pub use crate::measurement::{MeasureKind, Verdict};
 pub use figure::{Figure, Pair};
 
 use super::{reference_noise::ReferenceNoiseEntry, revision::RevisionEntry};
@@ -38,6 +38,9 @@ pub struct Report {
     pub warnings: Vec<Warning>,
     /// In the order of the job.
     pub views: Vec<ViewEntry>,
+    /// What to change in CAD, over all trusted views: a part's errors behind each other, the worst part first.
+    #[serde(default)]
+    pub changes: Vec<ChangeEntry>,
     /// What the photos of "together" tell; null where the job names none, or not all of them were compared.
     #[serde(default)]
     pub space: Option<SpaceEntry>,
@@ -270,6 +273,9 @@ pub struct ViewEntry {
     /// names is mended. Verdicts and the exit status do not depend on it.
     #[serde(default)]
     pub distrusted: bool,
+    /// Which way the axes of the model run in the render, where the job says so.
+    #[serde(default)]
+    pub axes: Option<AxesEntry>,
     /// The image of the model.
     pub render: RenderEntry,
     /// The image of the subject.
@@ -888,10 +894,38 @@ pub struct RegionEntry {
     pub times_tolerance: Option<f64>,
     /// Why the figures are sure or not.
     pub sureness: String,
+    /// Which of its errors call for a change, each on its own.
+    #[serde(default)]
+    pub changes: Vec<PartChangeEntry>,
+    /// The landmark about which the part is turned and scaled, where that saves moving it.
+    #[serde(default)]
+    pub pivot: Option<PivotEntry>,
     /// The change in CAD; null where nothing is to be done.
     pub correction: Option<String>,
     /// Free text of the job.
     pub note: Option<String>,
+}
+
+/// An error of a part that calls for a change.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PartChangeEntry {
+    /// Which of the part's errors.
+    pub measure: MeasureKind,
+    /// The error: per cent, degrees, or millimetres on the model.
+    pub error: Option<Figure>,
+    /// How much the change comes to on the model, millimetres, without sign; of a turn, at the part's corners.
+    pub model_mm: Option<f64>,
+    /// The error over its tolerance.
+    pub times_tolerance: Option<f64>,
+}
+
+/// The point of a part that lies where it should.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PivotEntry {
+    /// The landmark's name.
+    pub landmark: String,
+    /// Where it lies minus where it should, millimetres on the model.
+    pub offset_model_mm: Pair,
 }
 
 /// The proportion error of one span.
@@ -926,6 +960,9 @@ pub struct SpanEntry {
     /// The error over its tolerance: what the order within a verdict goes by.
     #[serde(default)]
     pub times_tolerance: Option<f64>,
+    /// The parts whose changes take this error away; then it asks for none of its own.
+    #[serde(default)]
+    pub goes_with: Vec<String>,
     /// The change in CAD; null where nothing is to be done.
     pub correction: Option<String>,
 }
@@ -948,8 +985,93 @@ pub struct AngleEntry {
     /// The error over its tolerance: what the order within a verdict goes by.
     #[serde(default)]
     pub times_tolerance: Option<f64>,
+    /// The parts whose changes take this error away; then it asks for none of its own.
+    #[serde(default)]
+    pub goes_with: Vec<String>,
     /// The change in CAD; null where nothing is to be done.
     pub correction: Option<String>,
+}
+
+/// One error of one part, over all views: what to change of it in CAD, or why nothing yet.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ChangeEntry {
+    /// Name of the part; of a span or an angle that no change of a part takes away, its own.
+    pub part: String,
+    /// Whether it is to be changed.
+    pub state: ChangeState,
+    /// What is off.
+    pub quantity: QuantityEntry,
+    /// The axis of the model along which a size or a place is off, or about which it is turned: "x", "y" or "z"; null where the views
+    /// do not state their axes.
+    pub axis: Option<String>,
+    /// The error: per cent, degrees, or millimetres on the model. A place is off towards the axis, a turn goes by the right hand; without
+    /// an axis, to the right or down and clockwise. Null where views contradict each other.
+    pub error: Option<Figure>,
+    /// Unit of the error: "%", "deg", "mm".
+    pub unit: String,
+    /// What to multiply the size by; null of all else.
+    pub factor: Option<Figure>,
+    /// By how much the size changes on the model, millimetres, without sign; null of all else and where no scale is known.
+    pub model_mm: Option<Figure>,
+    /// The landmark about which it is turned or scaled, so that it need not be moved.
+    pub about: Option<String>,
+    /// The error over its tolerance.
+    pub times_tolerance: Option<f64>,
+    /// The views that tell it.
+    pub views: Vec<String>,
+    /// Spans and angles that tell of the same.
+    pub told_too_by: Vec<String>,
+    /// All in one sentence.
+    pub text: String,
+}
+
+/// Whether an error is to be changed.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum ChangeState {
+    /// It is to be changed.
+    Change,
+    /// Views say different things of it: change nothing of it yet.
+    Contradicted,
+    /// It may be in tolerance or not.
+    Undecided,
+}
+
+/// What of a part is off.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "kebab-case")]
+pub enum QuantityEntry {
+    /// Its size along an axis of the model.
+    Size,
+    /// Its width, as the view sees it.
+    Width,
+    /// Its height, as the view sees it.
+    Height,
+    /// How it is turned.
+    Turn,
+    /// Its place along an axis of the model.
+    Place,
+    /// Its place to the right, as the view sees it.
+    PlaceRight,
+    /// Its place down, as the view sees it.
+    PlaceDown,
+    /// The length of a span.
+    Length,
+    /// An angle.
+    Angle,
+}
+
+/// The axes of the model that run to the right and down in a render.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct AxesEntry {
+    /// Such as "x" or "-z".
+    pub right: String,
+    /// The same.
+    pub down: String,
 }
 
 /// One change to make in CAD.

@@ -2,12 +2,14 @@
 use crate::{job::View, measurement::ViewMeasurement};
 use std::{borrow::Cow, collections::BTreeMap};
 
+mod cad_changes;
 mod camera;
 mod camera_files;
 mod changes;
 mod collect;
 mod csv;
 mod finite;
+mod front_page;
 mod html;
 pub mod json;
 mod lengths;
@@ -27,6 +29,7 @@ pub use camera::{
 pub use camera_files::CameraFile;
 pub use changes::changes;
 pub use csv::{space_to_csv, to_csv};
+pub use front_page::{FrontSection, front_page};
 pub use html::{to_html, trend_page, write_html};
 pub use json::{Report, SpaceEntry, from_json, to_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};

@@ -14,9 +14,9 @@ use space::space_lines;
 
 /// The report as lines for a terminal, each ending with a newline, none wider than the style allows.
 ///
-/// What became of the model since earlier results comes first, where they were named. Per view: its verdict and registration, what to change, regions, spans and angles with the worst first, doubtful
-/// landmarks, warnings. The corrections of distrusted views come after all views. The last line is the verdict of the whole
-/// job.
+/// What became of the model since earlier results comes first, where they were named. Per view: its verdict and registration,
+/// regions, spans and angles with the worst first, doubtful landmarks, warnings. After all views come the parts in space, what
+/// to change in CAD, and apart the corrections of distrusted views. The last line is the verdict of the whole job.
 pub fn table(report: &Report, style: &TableStyle) -> String {
     let mut page = Page {
         text: String::new(),
@@ -31,11 +31,12 @@ pub fn table(report: &Report, style: &TableStyle) -> String {
         view_lines(&mut page, &report.job, view);
         page.line("");
     }
-    distrusted_lines(&mut page, report);
     if let Some(space) = &report.space {
         space_lines(&mut page, space);
         page.line("");
     }
+    all_changes(&mut page, report);
+    distrusted_lines(&mut page, report);
     for warning in &report.warnings {
         page.wrapped("", &format!("warning: {}", warning.text), "  ");
     }
@@ -89,23 +90,18 @@ fn view_lines(page: &mut Page, job: &JobEntry, view: &ViewEntry) {
     }
 }
 
-/// What to change by a view that is trusted; of another one, why nothing.
+/// Of a view that is not to be trusted: why nothing is to be changed by it.
 fn change_lines(page: &mut Page, view: &ViewEntry) {
     if let Some(why) = why_distrusted(view) {
         let place = match view.corrections.is_empty() {
             true => "",
-            false => "; what it would ask for stands below, after all views",
+            false => "; what it would ask for stands below all views",
         };
         page.wrapped(
             "  ",
             &format!("change nothing by this view yet: {why}{place}"),
             "    ",
         );
-    } else if !view.corrections.is_empty() {
-        page.line("  change, worst first:");
-        correction_lines(page, view);
-    } else if view.verdict.is_some() {
-        page.wrapped("  ", nothing_to_change(view.verdict), "  ");
     }
 }
 
@@ -117,6 +113,28 @@ fn correction_lines(page: &mut Page, view: &ViewEntry) {
         let text = format!("{}{times}", correction_text(correction));
         page.wrapped(&format!("  {:>2}. ", i + 1), &text, "      ");
     }
+}
+
+/// What to change over all views, the worst part first; below it what views contradict each other in, and what is undecided.
+fn all_changes(page: &mut Page, report: &Report) {
+    let changes = changes_in(report, ChangeState::Change);
+    if changes.is_empty() {
+        page.wrapped("", no_changes(report), "  ");
+    } else {
+        page.line("what to change in CAD, worst first:");
+    }
+    for (i, change) in changes.into_iter().enumerate() {
+        let text = format!("{} {}", change.text, change_notes(change, report));
+        page.wrapped(&format!("{:>3}. ", i + 1), &text, "     ");
+    }
+    for change in changes_in(report, ChangeState::Contradicted) {
+        page.wrapped("", &format!("contradiction: {}", change.text), "  ");
+    }
+    let undecided = undecided_parts(report);
+    if !undecided.is_empty() {
+        page.wrapped("", &format!("undecided: {}", undecided.join(", ")), "  ");
+    }
+    page.line("");
 }
 
 /// The corrections of distrusted views, apart from all others.

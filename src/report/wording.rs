@@ -294,8 +294,67 @@ pub(super) fn distrusted_views(report: &Report) -> Vec<(&ViewEntry, String)> {
         .collect()
 }
 
+/// Those entries of the list of changes that are in a state, in its order.
+pub(super) fn changes_in(report: &Report, state: ChangeState) -> Vec<&ChangeEntry> {
+    let changes = report.changes.iter();
+    changes.filter(|c| c.state == state).collect()
+}
+
+/// "(2.1 x tolerance; told by side and front; span tank length tells it too)".
+pub(super) fn change_notes(change: &ChangeEntry, report: &Report) -> String {
+    let times = change
+        .times_tolerance
+        .map(|t| format!("{} x tolerance", decimals(t, 1)));
+    let views = (report.views.len() > 1).then(|| format!("told by {}", change.views.join(" and ")));
+    let tells = match change.told_too_by.len() {
+        0 => None,
+        1 => Some(format!("{} tells it too", change.told_too_by[0])),
+        _ => Some(format!("{} tell it too", change.told_too_by.join(", "))),
+    };
+    let notes: Vec<String> = [times, views, tells].into_iter().flatten().collect();
+    format!("({})", notes.join("; "))
+}
+
+/// "lantern: height +1.2 ±1.9 % (side), turn +0.3 ±1.2° (side)": one a part, of what is neither in tolerance nor out.
+pub(super) fn undecided_by_part(report: &Report) -> Vec<String> {
+    let mut parts: Vec<(&str, Vec<String>)> = Vec::new();
+    for change in changes_in(report, ChangeState::Undecided) {
+        let said = change.text.strip_prefix(&change.part);
+        let said = said.and_then(|said| said.strip_prefix(": "));
+        let mut said = said.unwrap_or(&change.text).to_owned();
+        if report.views.len() > 1 {
+            said.push_str(&format!(" ({})", change.views.join(" and ")));
+        }
+        match parts.last_mut() {
+            Some((part, all)) if *part == change.part => all.push(said),
+            _ => parts.push((&change.part, vec![said])),
+        }
+    }
+    let line = |(part, said): (&str, Vec<String>)| format!("{part}: {}", said.join(", "));
+    parts.into_iter().map(line).collect()
+}
+
+/// The parts something of which is undecided, without repetition.
+pub(super) fn undecided_parts(report: &Report) -> Vec<&str> {
+    let mut parts: Vec<&str> = Vec::new();
+    for change in changes_in(report, ChangeState::Undecided) {
+        if !parts.contains(&change.part.as_str()) {
+            parts.push(&change.part);
+        }
+    }
+    parts
+}
+
+/// What is said where the list has no change.
+pub(super) fn no_changes(report: &Report) -> &'static str {
+    match report.views.iter().any(|view| view.distrusted) {
+        true => "change nothing yet: a view is not to be trusted",
+        false => nothing_to_change(report.verdict),
+    }
+}
+
 /// What is said where there is no correction.
-pub(super) fn nothing_to_change(verdict: Option<Verdict>) -> &'static str {
+fn nothing_to_change(verdict: Option<Verdict>) -> &'static str {
     match verdict {
         None => "nothing was compared",
         Some(Verdict::Within) => "change nothing: no error is both real and large enough to see",

@@ -312,6 +312,81 @@ fn corrections_say_what_to_change_worst_first() {
     assert!(demo.stdout.contains("report.html") && demo.stdout.contains("sheet.pdf"));
 }
 
+/// The demo's views state their axes: what two of them see along the same one is one change, and nothing else is.
+#[test]
+fn what_several_views_tell_of_a_part_is_one_change() {
+    let demo = Demo::shared();
+    let report = json(&demo.results().join("report.json"));
+    let changes = report["changes"].as_array().expect("a list");
+    let asked: Vec<&Value> = changes.iter().filter(|c| c["state"] == "change").collect();
+    let one = |part: &str, quantity: &str, axis: &str| {
+        let is_it =
+            |c: &&&Value| c["part"] == part && c["quantity"] == quantity && c["axis"] == axis;
+        let found: Vec<_> = asked.iter().filter(is_it).collect();
+        assert_eq!(found.len(), 1, "{part} {quantity} {axis}: {found:?}");
+        *found[0]
+    };
+    // The truth of scripts/demo_errors.py, along the model's axes: x along the pump, y away from who looks at its side, z up.
+    for (part, quantity, axis, truth, views) in [
+        ("tool box", "place", "z", -0.30, &["side", "front"][..]),
+        ("tool box", "size", "y", -4.0, &["front", "plan"]),
+        ("air vessel", "size", "z", 3.0, &["side", "front"]),
+        ("left lantern", "place", "y", 0.27, &["front", "plan"]),
+        ("right lantern", "place", "y", -0.27, &["front", "plan"]),
+        ("lantern", "size", "x", 4.0, &["side"]),
+    ] {
+        let change = one(part, quantity, axis);
+        let end = |key: &str| change["error"][key].as_f64().expect("a number");
+        assert!(end("low") <= truth && truth <= end("high"), "{change}");
+        assert_eq!(
+            change["views"],
+            serde_json::json!(views),
+            "{part} {quantity}"
+        );
+    }
+    assert!(changes.iter().all(|c| c["state"] != "contradicted"));
+    // The angle on the beam, and the span over the reel, tell of their parts.
+    let beam = one("pump beam", "turn", "y");
+    assert_eq!(beam["told_too_by"], serde_json::json!(["angle beam slope"]));
+    let reel = one("hose reel", "size", "y");
+    assert_eq!(reel["told_too_by"], serde_json::json!(["span reel width"]));
+    assert!(
+        asked
+            .iter()
+            .all(|c| c["quantity"] != "length" && c["quantity"] != "angle")
+    );
+    assert!(
+        demo.stdout
+            .contains("what to change in CAD, worst first:\n  1. ")
+    );
+}
+
+/// A model that one view has too high and another one not: neither is believed.
+#[test]
+fn views_that_contradict_each_other_are_said_and_nothing_is_asked() {
+    let folder = Demo::shared().copy();
+    let path = folder.path().join("pump.json");
+    let mut job = json(&path);
+    // Now the width of the vessel in the front view, which is right, is said to be what the side view sees as its height.
+    job["views"][1]["axes"] = serde_json::json!({ "right": "z", "down": "-y" });
+    fs::write(&path, job.to_string()).expect("written");
+    let output = compare(&path, &["--pictures", "none"]);
+    assert_eq!(output.status.code(), Some(1));
+    let report = json(&folder.path().join("pump-results/report.json"));
+    let changes = report["changes"].as_array().expect("a list");
+    let vessel = changes
+        .iter()
+        .find(|c| c["part"] == "air vessel" && c["axis"] == "z" && c["quantity"] == "size");
+    let vessel = vessel.expect("the vessel's height");
+    assert_eq!(vessel["state"], "contradicted", "{vessel}");
+    assert_eq!(vessel["error"], Value::Null);
+    let table = String::from_utf8(output.stdout).expect("UTF-8");
+    assert!(
+        table.contains("contradiction: air vessel: size along z: side says"),
+        "{table}"
+    );
+}
+
 #[test]
 fn every_file_is_written_and_the_report_fits_its_schema() {
     let demo = Demo::shared();

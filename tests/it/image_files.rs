@@ -682,6 +682,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
             mask: Mask::None,
         },
         same_camera: true,
+        axes: None,
         marks_are_right: false,
         symmetry: None,
         registration: RegistrationKind::Similarity,

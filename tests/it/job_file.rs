@@ -660,6 +660,23 @@ fn faults_have_stable_codes_and_pointers() {
 }
 
 #[test]
+fn the_axes_of_a_view_are_two_of_the_three() {
+    let axes = |right: &str, down: &str| {
+        let mut job = with("/views/0/name", json!("side"));
+        job["views"][0]["axes"] = json!({ "right": right, "down": down });
+        job
+    };
+    assert_eq!(faults(&axes("x", "-z")), "");
+    assert!(
+        lines(&axes("z", "-z"))
+            .contains("/views/0/axes/down: it lies on the same axis as \"right\""),
+        "{}",
+        lines(&axes("z", "-z"))
+    );
+    assert!(lines(&axes("x", "up")).contains("allowed are \"x\", \"-x\""));
+}
+
+#[test]
 fn what_a_mark_says_of_itself_is_checked() {
     let at = "/views/0/landmarks/5";
     for (key, value, words) in [

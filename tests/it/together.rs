@@ -104,7 +104,7 @@ fn a_comparison_writes_them_into_the_report_the_page_and_a_table() {
         "{table}"
     );
     let page = read("report.html");
-    assert!(page.contains("id=\"space\"") && page.contains("What to change in CAD by all photos"));
+    assert!(page.contains("id=\"space\"") && page.contains("% smaller along x (scale it by 0.9"));
     // One view alone says nothing of the others.
     let one = run(
         folder.path(),

@@ -240,7 +240,7 @@ fn a_view_with_many_wrong_marks_leads_no_list_of_changes() {
     };
     let order = [
         "change nothing by this view yet: so many of its marks",
-        "change, worst first:",
+        "what to change in CAD, worst first:",
         "not to be trusted yet, wrong: so many of its marks",
         "\nverdict: ",
     ]

@@ -1,16 +1,11 @@
 //! Errors in words: what to change in CAD.
 use super::{ranking::times_tolerance, verdict};
 use crate::{
-    job::{Angle, Job, Region, Span, Tolerance, View},
-    measurement::{AngleMeasure, Correction, RegionMeasure, Verdict},
+    job::{Angle, Job, Region, Span, Tolerance},
+    measurement::{Correction, MeasureKind, PartChange, Pivot, RegionMeasure, Verdict},
     statistics::Measured,
+    units::ModelMm,
 };
-
-/// One thing to change, before it becomes words.
-struct Change {
-    words: String,
-    times_tolerance: f64,
-}
 
 /// Whether an error is to be corrected: it is out, or it may be and is certainly not zero.
 pub(crate) fn calls_for_change(error: Measured, verdict: Verdict) -> bool {
@@ -23,168 +18,141 @@ pub(crate) fn calls_for_change(error: Measured, verdict: Verdict) -> bool {
 
 /// Whether an error of this many model millimetres could be seen; unknown sizes count as visible.
 pub(crate) fn is_visible(job: &Job, model_mm: Option<f64>) -> bool {
-    model_mm.is_none_or(|mm| mm.abs() >= job.smallest_visible.0)
+    is_visible_beside(job.smallest_visible, model_mm)
 }
 
-/// The change that removes a region's errors; `None` where nothing is to be done.
-pub(crate) fn of_region(job: &Job, region: &Region, measure: &RegionMeasure) -> Option<Correction> {
-    let tolerance = &region.tolerance;
-    let mut sizes = Vec::new();
-    let mut placing = Vec::new();
-    let axes = [
-        (measure.width_percent, ["width", "wider", "narrower"]),
-        (measure.height_percent, ["height", "higher", "lower"]),
+/// The same, where the smallest error that can be seen is this.
+pub(crate) fn is_visible_beside(smallest: ModelMm, model_mm: Option<f64>) -> bool {
+    model_mm.is_none_or(|mm| mm.abs() >= smallest.0)
+}
+
+/// Which of a region's errors call for a change, each on its own: sizes, turn, moves.
+pub(crate) fn changes_of_region(
+    job: &Job,
+    tolerance: &Tolerance,
+    measure: &RegionMeasure,
+) -> Vec<PartChange> {
+    let size = |axis: usize| measure.size_model_mm.map(|size| size[axis]);
+    let [x, y] = measure.offset_model_mm;
+    let errors = [
+        measure.width_percent,
+        measure.height_percent,
+        measure.rotation_deg,
+        x,
+        y,
     ];
-    for (axis, (error, words)) in axes.into_iter().enumerate() {
-        sizes.extend(error.and_then(|e| size_change(job, measure, tolerance, (axis, e), words)));
-    }
-    placing.extend(
-        measure
-            .rotation_deg
-            .and_then(|e| turn_change(job, measure, tolerance, e)),
-    );
-    placing.extend(move_change(job, measure, tolerance));
-    let all: Vec<Change> = sizes.into_iter().chain(placing).collect();
-    let times = all.iter().map(|c| c.times_tolerance).fold(0.0, f64::max);
-    let words: Vec<String> = all.into_iter().map(|c| c.words).collect();
-    (!words.is_empty()).then(|| Correction {
+    let numbers = MeasureKind::OF_REGION.into_iter().zip(errors);
+    let asked = numbers
+        .enumerate()
+        .filter_map(|(k, (measure_kind, error))| {
+            let error = error?;
+            let (limit, model_mm) = match k {
+                0 | 1 => {
+                    let removed = |mm| mm * (1.0 - factor_of(error));
+                    (tolerance.proportion_percent, size(k).map(removed))
+                }
+                2 => {
+                    let reach = measure.size_model_mm.map(|s| s[0].hypot(s[1]) / 2.0);
+                    let moved = reach.map(|reach| reach * error.value().to_radians());
+                    (tolerance.angle_deg, moved)
+                }
+                _ => (tolerance.offset.0, Some(error.value())),
+            };
+            let is_asked = calls_for_change(error, verdict::judge(error, limit));
+            (is_asked && is_visible(job, model_mm)).then(|| PartChange {
+                measure: measure_kind,
+                error,
+                model_mm: model_mm.map(f64::abs),
+                times_tolerance: times_tolerance(Some(error), limit),
+            })
+        });
+    asked.collect()
+}
+
+/// What a size has to be multiplied by to take its error, per cent, off.
+pub(crate) fn factor_of(error: Measured) -> f64 {
+    1.0 / (1.0 + error.value() / 100.0)
+}
+
+/// A region's changes in words; `None` where nothing is to be done.
+pub(crate) fn of_region(region: &Region, measure: &RegionMeasure) -> Option<Correction> {
+    let changes = &measure.changes;
+    let times = changes.iter().map(|c| c.times_tolerance);
+    (!changes.is_empty()).then(|| Correction {
         about: region.name.clone(),
-        text: sentence(&region.name, &words),
-        times_tolerance: times,
+        text: sentence(&region.name, changes, measure.pivot.as_ref()),
+        times_tolerance: times.fold(0.0, f64::max),
     })
 }
 
 /// "make the lantern 3.8 % narrower (...), turn it 2° clockwise, move it 0.3 mm up": the first names the part.
-fn sentence(name: &str, words: &[String]) -> String {
-    let mut text = String::new();
-    for (k, w) in words.iter().enumerate() {
-        let part = if k == 0 {
-            format!("the {name}")
-        } else {
-            "it".to_owned()
+fn sentence(name: &str, changes: &[PartChange], pivot: Option<&Pivot>) -> String {
+    let single = changes.iter().filter_map(in_words);
+    let moves: Vec<String> = changes.iter().filter_map(move_words).collect();
+    let moving = (!moves.is_empty()).then(|| format!("move {{}} {}", moves.join(" and ")));
+    let all = single.chain(moving).enumerate().map(|(k, words)| {
+        let part = match k {
+            0 => &format!("the {name}"),
+            _ => "it",
         };
-        if k > 0 {
-            text.push_str(", ");
-        }
-        text.push_str(&w.replace("{}", &part));
+        words.replace("{}", part)
+    });
+    let mut text = all.collect::<Vec<_>>().join(", ");
+    if let Some(pivot) = pivot {
+        text.push_str(&format!(
+            ", about its \"{}\": that stays where it is",
+            pivot.landmark
+        ));
     }
     text
 }
 
-/// `words`: what changes, and how it becomes where it is too small and too large.
-fn size_change(
-    job: &Job,
-    measure: &RegionMeasure,
-    tolerance: &Tolerance,
-    (axis, error): (usize, Measured),
-    [what, too_small, too_large]: [&str; 3],
-) -> Option<Change> {
-    let verdict = verdict::judge(error, tolerance.proportion_percent);
-    let factor = 1.0 / (1.0 + error.value() / 100.0);
-    let model_mm = measure
-        .size_model_mm
-        .map(|s| (s[axis] * (1.0 - factor)).abs());
-    if !calls_for_change(error, verdict) || !is_visible(job, model_mm) {
-        return None;
-    }
-    let word = if error.value() > 0.0 {
-        too_large
-    } else {
-        too_small
-    };
-    let millimetres = model_mm.map_or_else(String::new, |mm| format!("{mm:.2} mm on the model; "));
-    Some(Change {
-        words: format!(
+/// A change of size or a turn, with `{}` for the part; `None` of a move.
+fn in_words(change: &PartChange) -> Option<String> {
+    let is_large = change.error.value() > 0.0;
+    let size = |what: &str, [too_small, too_large]: [&str; 2]| {
+        let word = if is_large { too_large } else { too_small };
+        let factor = factor_of(change.error);
+        let millimetres = change
+            .model_mm
+            .map_or_else(String::new, |mm| format!("{mm:.2} mm on the model; "));
+        format!(
             "make {{}} {:.1} % {word} ({millimetres}scale its {what} by {factor:.3})",
             100.0 * (1.0 - factor).abs()
-        ),
-        times_tolerance: times_tolerance(Some(error), tolerance.proportion_percent),
-    })
-}
-
-fn turn_change(
-    job: &Job,
-    measure: &RegionMeasure,
-    tolerance: &Tolerance,
-    error: Measured,
-) -> Option<Change> {
-    let verdict = verdict::judge(error, tolerance.angle_deg);
-    let reach = measure
-        .size_model_mm
-        .map(|s| s[0].hypot(s[1]) / 2.0 * error.value().to_radians());
-    if !calls_for_change(error, verdict) || !is_visible(job, reach) {
-        return None;
-    }
-    let direction = if error.value() > 0.0 {
-        "anticlockwise"
-    } else {
-        "clockwise"
+        )
     };
-    Some(Change {
-        words: format!("turn {{}} {:.1}° {direction}", error.value().abs()),
-        times_tolerance: times_tolerance(Some(error), tolerance.angle_deg),
-    })
-}
-
-fn move_change(job: &Job, measure: &RegionMeasure, tolerance: &Tolerance) -> Option<Change> {
-    let directions = [["left", "right"], ["up", "down"]];
-    let mut moves = Vec::new();
-    let mut times: f64 = 0.0;
-    for (error, [less, more]) in measure.offset_model_mm.into_iter().zip(directions) {
-        let Some(error) = error else {
-            continue;
-        };
-        let verdict = verdict::judge(error, tolerance.offset.0);
-        if calls_for_change(error, verdict) && is_visible(job, Some(error.value())) {
-            // The model lies too far right: it has to go left.
-            let word = if error.value() > 0.0 { less } else { more };
-            moves.push(format!("{:.2} mm {word}", error.value().abs()));
-            times = times.max(times_tolerance(Some(error), tolerance.offset.0));
+    match change.measure {
+        MeasureKind::Width => Some(size("width", ["wider", "narrower"])),
+        MeasureKind::Height => Some(size("height", ["higher", "lower"])),
+        MeasureKind::Rotation => {
+            let direction = if is_large {
+                "anticlockwise"
+            } else {
+                "clockwise"
+            };
+            Some(format!(
+                "turn {{}} {:.1}° {direction}",
+                change.error.value().abs()
+            ))
         }
-    }
-    (!moves.is_empty()).then(|| Change {
-        words: format!("move {{}} {}", moves.join(" and ")),
-        times_tolerance: times,
-    })
-}
-
-/// An angle of a part that is to be turned anyway asks for no second change: turning the part removes it.
-pub(crate) fn once(
-    job: &Job,
-    view: &View,
-    regions: &[RegionMeasure],
-    angle: &Angle,
-    (mut measure, correction): (AngleMeasure, Option<Correction>),
-) -> (AngleMeasure, Option<Correction>) {
-    let turned = view.regions.iter().zip(regions).find(|(region, part)| {
-        let is_on_it = |(from, to): (usize, usize)| {
-            region.landmarks.contains(&from) && region.landmarks.contains(&to)
-        };
-        is_on_it((angle.from, angle.to))
-            && !angle.against.is_some_and(|[from, to]| is_on_it((from, to)))
-            && part
-                .rotation_deg
-                .is_some_and(|turn| removes(job, (region, part), turn, measure.error_deg))
-    });
-    match (turned, &correction) {
-        (Some((region, _)), Some(_)) => {
-            measure.correction = Some(format!("goes away when the {} is turned", region.name));
-            (measure, None)
-        }
-        _ => (measure, correction),
+        _ => None,
     }
 }
 
-/// Whether a part is to be turned, by an amount that the error of an angle on it may be as well.
-fn removes(
-    job: &Job,
-    (region, part): (&Region, &RegionMeasure),
-    turn: Measured,
-    angle: Measured,
-) -> bool {
-    turn_change(job, part, &region.tolerance, turn).is_some()
-        && turn.low() <= angle.high()
-        && angle.low() <= turn.high()
+/// "0.31 mm left"; `None` of another change than a move.
+fn move_words(change: &PartChange) -> Option<String> {
+    let [less, more] = match change.measure {
+        MeasureKind::OffsetX => ["left", "right"],
+        MeasureKind::OffsetY => ["up", "down"],
+        _ => return None,
+    };
+    // The model lies too far right: it has to go left.
+    let word = if change.error.value() > 0.0 {
+        less
+    } else {
+        more
+    };
+    Some(format!("{:.2} mm {word}", change.error.value().abs()))
 }
 
 /// The change that removes a span's error.

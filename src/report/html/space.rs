@@ -1,11 +1,11 @@
 //! The section of the parts in space.
-use super::{badge::badge, correction::correction, data_address::Picture, tables::part_table};
+use super::{badge::badge, data_address::Picture, tables::part_table};
 use crate::report::{json::*, wording::*};
 use maud::{Markup, html};
 
 const CAPTION: &str = "The model from three sides, parts tinted by what all photos tell";
 
-/// What all photos tell together: the photos, what to change, the parts.
+/// What all photos tell together: the photos and the parts; what to change stands in the list of all changes.
 pub(super) fn space_section(
     space: &SpaceEntry,
     picture: &dyn Fn(&str) -> Option<Vec<u8>>,
@@ -22,13 +22,6 @@ pub(super) fn space_section(
                 }
             }
             "\n"
-            @if !space.corrections.is_empty() {
-                h3 { "What to change in CAD by all photos, worst first" }
-                ol.corrections {
-                    @for c in &space.corrections { li { (correction(c)) } }
-                }
-                "\n"
-            }
             @if let Some(sheet) = sheet {
                 div.pictures {
                     figure {

@@ -9,12 +9,19 @@ pub fn space_table(space: &SpaceEntry, style: &TableStyle) -> String {
         width: style.width.max(LEAST_WIDTH),
         color: style.color,
     };
-    space_lines(&mut page, space);
+    head_lines(&mut page, space);
+    correction_lines(&mut page, space);
+    part_lines(&mut page, space);
     page.text
 }
 
-/// The photos, what to change, and the parts with what is not told of them.
+/// The photos, and the parts with what is not told of them; what to change stands in the list of all changes.
 pub(super) fn space_lines(page: &mut Page, space: &SpaceEntry) {
+    head_lines(page, space);
+    part_lines(page, space);
+}
+
+fn head_lines(page: &mut Page, space: &SpaceEntry) {
     let verdict = space
         .verdict
         .map_or("not compared".to_owned(), Verdict::signed);
@@ -23,6 +30,9 @@ pub(super) fn space_lines(page: &mut Page, space: &SpaceEntry) {
     for view in &space.views {
         page.wrapped("  ", &view_line(view), "    ");
     }
+}
+
+fn correction_lines(page: &mut Page, space: &SpaceEntry) {
     if !space.corrections.is_empty() {
         page.line("  change, worst first:");
     }
@@ -33,6 +43,9 @@ pub(super) fn space_lines(page: &mut Page, space: &SpaceEntry) {
         let text = format!("{}{times}", correction_text(correction));
         page.wrapped(&format!("  {:>2}. ", i + 1), &text, "      ");
     }
+}
+
+fn part_lines(page: &mut Page, space: &SpaceEntry) {
     part_grid(space).print(page);
     for line in notes_in_space(space) {
         page.wrapped("  ", &line, "    ");

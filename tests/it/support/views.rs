@@ -65,6 +65,7 @@ pub fn view(
             mask: Mask::None,
         },
         same_camera: true,
+        axes: None,
         marks_are_right: false,
         symmetry: None,
         registration: kind,

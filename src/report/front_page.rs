@@ -33,25 +33,19 @@ pub fn front_page(report: &Report) -> Vec<FrontSection> {
     }];
     for (view, why) in distrusted_views(report) {
         let heading = format!("Not to be trusted yet, {}: {why}", clean(&view.name));
-        let corrections = view.corrections.iter().map(|c| clean(&c.text).into_owned());
+        let corrections = view.corrections.iter().map(|c| clean(&c.text));
         sections.push(section(&heading, corrections.collect(), true));
     }
     for view in &report.views {
         if let Some(error) = &view.error {
             let heading = format!("{}: not compared", clean(&view.name));
-            sections.push(section(
-                &heading,
-                vec![clean(&error.text).into_owned()],
-                false,
-            ));
+            sections.push(section(&heading, vec![clean(&error.text)], false));
         }
     }
-    let warnings = report.warnings.iter().map(|w| clean(&w.text).into_owned());
+    let warnings = report.warnings.iter().map(|w| clean(&w.text));
     sections.push(section("To know of all views", warnings.collect(), false));
     let contradicted = changes_in(report, ChangeState::Contradicted);
-    let contradicted = contradicted
-        .into_iter()
-        .map(|c| clean(&c.text).into_owned());
+    let contradicted = contradicted.into_iter().map(|c| clean(&c.text));
     sections.push(section(
         "Views contradict each other",
         contradicted.collect(),

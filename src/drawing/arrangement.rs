@@ -67,14 +67,16 @@ impl Arrangement {
 
     /// The three pictures and the place of the words.
     ///
-    /// The third need not keep the scale of the others: it takes what room they and words of `text_height` leave.
+    /// The third need not keep the scale of the others: it takes what room they, words of `text_height` below and `beside` at its right
+    /// leave.
     pub(crate) fn places(
         self,
         content: Box2,
         [width, height]: [f64; 2],
         text_height: f64,
+        beside: f64,
     ) -> ([Box2; 3], Box2) {
-        let text_height = text_height.clamp(TEXT_HEIGHT, content.height * MOST_TEXT);
+        let text_height = text_height.min(content.height * MOST_TEXT);
         let column = width + GAP;
         let below = height + CAPTION + GAP;
         let (x, y) = match self {
@@ -83,7 +85,7 @@ impl Arrangement {
         };
         let room = if self.has_words_below() {
             [
-                content.width - x,
+                content.width - x - beside,
                 content.height - y - CAPTION - GAP - text_height,
             ]
         } else {
@@ -92,7 +94,9 @@ impl Arrangement {
                 content.height - y - CAPTION,
             ]
         };
-        let growth = (room[0] / width).min(room[1] / height).max(1.0);
+        let growth = (room[0] / width).min(room[1] / height);
+        // A little larger would look like a slip.
+        let growth = if growth > 1.05 { growth } else { 1.0 };
         let at = |x: f64, y: f64, growth: f64| {
             let (left, top) = (content.x + x, content.y + y + CAPTION);
             Box2::new(left, top, width * growth, height * growth)

@@ -57,6 +57,16 @@ pub enum Error {
         "the render has no scale, and cannot be printed to one; state a \"known\" length of the render or the reference"
     )]
     NoScale,
+    /// Pixels so large that pages cannot be laid together by them.
+    #[error(
+        "a pixel of the render is {mm:.1} mm wide on paper at {scale}; print it at a smaller --scale, or render it larger"
+    )]
+    TooCoarse {
+        /// How wide, millimetres.
+        mm: f64,
+        /// The scale asked for.
+        scale: super::DrawingScale,
+    },
     /// More pages than anybody lays together.
     #[error(
         "{found} pages at {scale}, at most {most} are drawn; print one part alone with --part, or at a smaller --scale ({largest})"
@@ -91,6 +101,7 @@ impl Error {
             Self::Projection(error) => error.code(),
             Self::Stopped(_) => "stopped",
             Self::NoScale => "no-scale",
+            Self::TooCoarse { .. } => "too-coarse",
             Self::TooManyTiles { .. } => "too-many-pages",
             Self::Pdf { .. } => "pdf",
         }

@@ -19,7 +19,12 @@ const INDENT: f64 = 5.0;
 /// What stands below each other.
 enum Block {
     Heading(String),
-    Line { words: String, indent: f64 },
+    Line {
+        words: String,
+        indent: f64,
+        /// How many lines of the entry follow.
+        follow: usize,
+    },
     TableHead(&'static str),
     Row(RowLine),
     Space,
@@ -47,7 +52,7 @@ impl Block {
                 let at = [place.x, place.bottom() - STEP * 0.4];
                 scene.text(at, 3.0, Font::Bold, words.as_str());
             }
-            Self::Line { words, indent } => {
+            Self::Line { words, indent, .. } => {
                 let at = [place.x + indent, place.y + STEP * 0.7];
                 scene.text(at, SIZE, Font::Regular, words.as_str());
             }
@@ -62,6 +67,21 @@ impl Block {
 pub(crate) struct Flow {
     width: f64,
     blocks: Vec<Block>,
+}
+
+/// An entry of no more lines is not torn apart.
+const MOST_TOGETHER: usize = 4;
+
+/// How many of these blocks must stand in one column: heads with what they stand over, and the lines of a short entry.
+fn together(blocks: &[Block]) -> usize {
+    let heads = blocks.iter().take_while(|b| b.is_head()).count();
+    let follow = match blocks.get(heads) {
+        Some(Block::Line { indent, follow, .. }) if *indent == 0.0 && *follow < MOST_TOGETHER => {
+            *follow
+        }
+        _ => 0,
+    };
+    (heads + 1 + follow).min(blocks.len())
 }
 
 /// How the entries of a section are told apart.
@@ -90,18 +110,32 @@ impl Flow {
             return;
         }
         self.heading(heading);
+        // Entries of one line each are a list; longer ones are set off from each other.
+        let is_long =
+            |entry: &String| text::width(entry, Font::Regular, SIZE) > self.width - INDENT * 2.0;
+        let mut has_long = entries.iter().any(is_long);
         for (i, entry) in entries.iter().enumerate() {
             let entry = match marks {
                 Marks::Numbers => format!("{}. {entry}", i + 1),
                 Marks::None => entry.clone(),
             };
             let lines = text::lines(&entry, Font::Regular, SIZE, self.width - INDENT);
+            let count = lines.len();
             for (k, words) in lines.into_iter().enumerate() {
                 let indent = if k == 0 { 0.0 } else { INDENT };
-                self.blocks.push(Block::Line { words, indent });
+                let follow = count - k - 1;
+                self.blocks.push(Block::Line {
+                    words,
+                    indent,
+                    follow,
+                });
             }
-            self.blocks.push(Block::Space);
+            has_long |= count > 1;
+            if has_long {
+                self.blocks.push(Block::Space);
+            }
         }
+        self.blocks.push(Block::Space);
     }
 
     fn heading(&mut self, words: &str) {
@@ -133,9 +167,8 @@ impl Flow {
         let mut y = area.y;
         let mut taken = 0;
         for (i, block) in self.blocks.iter().enumerate() {
-            let heads = self.blocks[i..].iter().take_while(|b| b.is_head());
-            let with_next = self.blocks[i..].iter().take(heads.count() + 1);
-            let height: f64 = with_next.map(Block::height).sum();
+            let together = together(&self.blocks[i..]);
+            let height: f64 = self.blocks[i..i + together].iter().map(Block::height).sum();
             if y + height > area.bottom() + 1e-9 && !matches!(block, Block::Space) {
                 break;
             }

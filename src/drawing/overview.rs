@@ -90,7 +90,7 @@ pub fn overview_pages(overview: &Overview<'_>) -> Result<Vec<SheetPage>, Error> 
         words.fill(&mut scene, area);
     }
     let of = (overview.job, overview.date, overview.paper);
-    let block = TitleBlock::of_job(of, "all views", "overview", "none".to_owned());
+    let block = TitleBlock::of_job(of, "all views", "overview", "not to scale".to_owned());
     let number_at = block.draw(&mut scene);
     let mut pages = vec![SheetPage {
         title: text::clean(&overview.job.title),

@@ -2,7 +2,7 @@
 //! corrections and what they rest on, on one page, with pages behind it where not all has room. Scene units are paper millimetres.
 use super::{
     Error, ViewToDraw,
-    arrangement::Arrangement,
+    arrangement::{Arrangement, TEXT_HEIGHT},
     backdrop::Backdrop,
     colours::{INK, PAPER},
     difference::verdict_ink,
@@ -10,7 +10,7 @@ use super::{
     labels::{self, Wanted},
     paper::GAP,
     part_words, png,
-    print_picture::{self, Content},
+    print_picture::{self, CAPTION, Content},
     raster::Ground,
     reduce::stretched,
     scene::{Align, Box2, Fill, Line, Position, Scene, Stroke},
@@ -124,13 +124,15 @@ pub(crate) fn lay_out(input: &ViewToDraw<'_>, about: About) -> Layout {
     };
     let window = window::choose(input, focus, arrangement.cell(content), fit);
     let rows = table::rows(input);
-    let needed = match about {
-        About::View if arrangement.has_words_below() => words_height(input, &rows, content.width),
-        // Words beside the pictures take what these leave.
-        About::View => 0.0,
-        About::Part(part) => part_words::height(input, part, content.width),
+    let size = window.paper();
+    let (places, words) = match about {
+        About::View => view_places(input, &rows, arrangement, size),
+        About::Part(part) => {
+            let needed = part_words::height(input, part, content.width);
+            let (places, words) = arrangement.places(content, size, needed.max(TEXT_HEIGHT), 0.0);
+            (places, Words::Together(words))
+        }
     };
-    let (places, words) = arrangement.places(content, window.paper(), needed);
     let edges = edges_caption(about, places[2].width / places[0].width);
     let captions = ["render", "registered reference", edges.as_str()];
     for ((place, caption), key) in places.into_iter().zip(captions).zip(KEYS) {
@@ -148,7 +150,7 @@ pub(crate) fn lay_out(input: &ViewToDraw<'_>, about: About) -> Layout {
     let (number_at, behind) = match about {
         About::View => {
             draw_numbers(&mut scene, input, &window, &rows, places[2]);
-            let has_words = draw_words(&mut scene, input, &rows, words);
+            let has_words = words.draw(&mut scene, input, &rows);
             let verdict = input.measurement.verdict;
             let has_statements = view_block::draw(&mut scene, input, &window, verdict);
             let number_at = block.draw(&mut scene);
@@ -160,7 +162,7 @@ pub(crate) fn lay_out(input: &ViewToDraw<'_>, about: About) -> Layout {
         }
         About::Part(part) => {
             draw_outlines(&mut scene, input, part, &window, &places);
-            let has_words = part_words::draw(&mut scene, input, part, words);
+            let has_words = part_words::draw(&mut scene, input, part, words.area());
             let verdict = input.measurement.regions[part].verdict;
             let has_statements = view_block::draw(&mut scene, input, &window, verdict);
             let number_at = block.draw(&mut scene);
@@ -357,6 +359,73 @@ fn words_height(input: &ViewToDraw<'_>, rows: &[Row], width: f64) -> f64 {
         None => {
             let width = width.min(MOST_WIDTH);
             table::height(rows, width) + GAP * 0.6 + table::corrections_height(input, width)
+        }
+    }
+}
+
+/// Least width of corrections that stand beside a picture.
+const BESIDE: f64 = 75.0;
+
+/// Where table and corrections stand.
+#[derive(Clone, Copy, Debug)]
+enum Words {
+    /// In one place.
+    Together(Box2),
+    /// The table below the pictures, the corrections beside the last one of them.
+    Apart { table: Box2, corrections: Box2 },
+}
+
+/// The pictures of a sheet of a view and its words: these in one place, or apart where the last picture loses nothing by it.
+fn view_places(
+    input: &ViewToDraw<'_>,
+    rows: &[Row],
+    arrangement: Arrangement,
+    size: [f64; 2],
+) -> ([Box2; 3], Words) {
+    let content = view_block::content(input.paper);
+    let needed = words_height(input, rows, content.width).max(TEXT_HEIGHT);
+    let (places, words) = arrangement.places(content, size, needed, 0.0);
+    let together = (places, Words::Together(words));
+    if !arrangement.has_words_below() {
+        return together;
+    }
+    let width = content.width.min(MOST_WIDTH);
+    let needed = table::height(rows, width) + GAP * 0.4;
+    let (apart, below) = arrangement.places(content, size, needed, BESIDE + GAP);
+    let x = apart[2].right() + GAP;
+    let top = apart[2].y - CAPTION;
+    let beside = Box2::new(x, top, content.right() - x, apart[2].bottom() - top);
+    let has_room = beside.width >= BESIDE
+        && table::corrections_height(input, beside.width) <= beside.height
+        && table::height(rows, width) <= below.height;
+    if !has_room || apart[2].width < places[2].width - 1e-9 {
+        return together;
+    }
+    let table = Box2::new(below.x, below.y, width, below.height);
+    let words = Words::Apart {
+        table,
+        corrections: beside,
+    };
+    (apart, words)
+}
+
+impl Words {
+    /// The place of words that stand in one.
+    fn area(self) -> Box2 {
+        match self {
+            Self::Together(area) => area,
+            Self::Apart { table, .. } => table,
+        }
+    }
+
+    /// Draws table and corrections; whether all is there.
+    fn draw(self, scene: &mut Scene, input: &ViewToDraw<'_>, rows: &[Row]) -> bool {
+        match self {
+            Self::Together(area) => draw_words(scene, input, rows, area),
+            Self::Apart { table, corrections } => {
+                let (_, has_rows) = table::draw(scene, input, rows, table);
+                table::draw_corrections(scene, input, corrections) && has_rows
+            }
         }
     }
 }

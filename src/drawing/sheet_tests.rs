@@ -291,12 +291,12 @@ fn what_has_no_scale_is_not_printed_to_one() {
     let error = draw_sheets(&sample.input(Paper::A4), &kind, None).expect_err("no scale");
     assert!(matches!(error, Error::NoScale), "{error}");
     let plain = draw_sheets(&sample.input(Paper::A4), &SheetKind::Plain, None).expect("draws");
-    assert!(words(&plain).contains("none"));
+    assert!(words(&plain).contains("not to scale"));
 }
 
 #[test]
 fn more_pages_than_a_table_holds_are_refused_with_a_scale_that_fits() {
-    let sample = Sample::new(Wish::new(400, 300, 7));
+    let sample = Sample::new(Wish::new(1500, 1200, 7));
     let scale = DrawingScale::named("50:1").expect("of the standard");
     let kind = SheetKind::Tiled(TiledPicture::Render, scale);
     let error = draw_sheets(&sample.input(Paper::A4), &kind, None).expect_err("too many");
@@ -308,6 +308,21 @@ fn more_pages_than_a_table_holds_are_refused_with_a_scale_that_fits() {
     let kind = SheetKind::Tiled(TiledPicture::Render, fits);
     let pages = draw_sheets(&sample.input(Paper::A4), &kind, None).expect("draws");
     assert!(pages.len() <= 61, "{}", pages.len());
+}
+
+#[test]
+fn pixels_wider_than_pages_can_be_laid_together_by_are_refused() {
+    let sample = Sample::new(Wish::new(30, 20, 1));
+    let scale = DrawingScale::named("2:1").expect("of the standard");
+    let kind = SheetKind::Tiled(TiledPicture::Reference, scale);
+    let error = draw_sheets(&sample.input(Paper::A4), &kind, None).expect_err("too coarse");
+    // 42 mm of the model over 20 pixels, twice as large on paper.
+    assert!(
+        error
+            .to_string()
+            .contains("a pixel of the render is 4.2 mm wide"),
+        "{error}"
+    );
 }
 
 #[test]

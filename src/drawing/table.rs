@@ -493,8 +493,10 @@ pub(crate) fn corrections_height(input: &ViewToDraw<'_>, width: f64) -> f64 {
         .map(|words| count(words, CORRECTION, width - INDENT))
         .sum();
     let small = leave_alone_words(input).map_or(0.0, |words| count(&words, SIZE, width));
-    // The heading and a little room above and below.
-    12.0 + of_corrections.max(1.0) * STEP + small * SMALL_STEP
+    let heading = text::lines(&corrections_heading(input), Font::Bold, HEADING, width).len();
+    // The heading, and a little room above and below.
+    let heading = HEADING * 1.25 * heading.min(MOST_HEADING) as f64 + 8.0;
+    heading + of_corrections.max(1.0) * STEP + small * SMALL_STEP
 }
 
 /// Draws the corrections and returns the baseline of the next line, and whether all of them are there in full.

@@ -6,7 +6,7 @@ use super::{
     backdrop::Backdrop,
     colours::{INK, PAPER},
     drawing_scale::DrawingScale,
-    paper::GAP,
+    paper::{GAP, Paper},
     print_picture::{self, Content},
     ruler,
     scene::{Align, Box2, Fill, Line, Position, Scene, Stroke},
@@ -51,6 +51,10 @@ const OVERLAP: f64 = 10.0;
 const FOOT: f64 = 9.0;
 /// Most pages of one picture: a judgement; a table is covered by them.
 const MOST_TILES: usize = 60;
+/// Part of what surrounds what matters that is left out rather than begin a further page.
+const SPARE: f64 = 0.06;
+/// Coarsest that a pixel may be on paper, millimetres: the whole pixels of neighbouring pages overlap well.
+const COARSEST: f64 = 2.0;
 /// Length of a register mark's arm, and the radius of its circle.
 const ARM: f64 = 4.0;
 const RING: f64 = 1.5;
@@ -74,20 +78,36 @@ pub(crate) fn pages(
             &backdrop.edges_over_render
         }
     };
-    let shown = whole_pixels(about.focus(input), source.dimensions());
-    let tiling = Tiling::of(input, shown, scale.ratio() * mm_per_px);
+    let focus = about.focus(input);
+    let at = |scale: DrawingScale| {
+        let paper_mm_per_px = scale.ratio() * mm_per_px;
+        Tiling::of(
+            input.paper,
+            focus,
+            source.dimensions().into(),
+            paper_mm_per_px,
+        )
+    };
+    let tiling = at(scale);
     let [columns, rows] = tiling.count;
     let found = columns.saturating_mul(rows);
     if found > MOST_TILES {
-        let largest = DrawingScale::ALL.into_iter().find(|scale| {
-            let [columns, rows] = Tiling::of(input, shown, scale.ratio() * mm_per_px).count;
+        let fits = |scale: &DrawingScale| {
+            let [columns, rows] = at(*scale).count;
             columns.saturating_mul(rows) <= MOST_TILES
-        });
+        };
+        let largest = DrawingScale::ALL.into_iter().find(fits);
         return Err(Error::TooManyTiles {
             found,
             most: MOST_TILES,
             scale,
             largest: largest.map_or("none".to_owned(), |scale| scale.to_string()),
+        });
+    }
+    if tiling.paper_mm_per_px > COARSEST {
+        return Err(Error::TooCoarse {
+            mm: tiling.paper_mm_per_px,
+            scale,
         });
     }
     let subject = about.words(input);
@@ -105,7 +125,7 @@ pub(crate) fn pages(
         let (scene, place) = tiling.plan(input, scale);
         let mut scene = scene;
         let number_at = block.draw(&mut scene);
-        let small = print_picture::for_print(source, shown, place.width);
+        let small = print_picture::for_print(source, tiling.shown, place.width);
         let embedded = print_picture::embedded(KEY, &small, picture.content())?;
         sheets.push(of(
             "plan of the pages".to_owned(),
@@ -139,18 +159,6 @@ fn name([column, row]: [usize; 2]) -> String {
     format!("{letters}{}", column + 1)
 }
 
-/// The whole pixels that a box touches, as left, top, width, height.
-fn whole_pixels(focus: Box2, (width, height): (u32, u32)) -> [u32; 4] {
-    let range = |from: f64, to: f64, most: u32| {
-        let start = (from.floor().max(0.0) as u32).min(most.saturating_sub(1));
-        let end = (to.ceil() as u32).clamp(start + 1, most.max(start + 1));
-        (start, end - start)
-    };
-    let (x, width) = range(focus.x, focus.right(), width);
-    let (y, height) = range(focus.y, focus.bottom(), height);
-    [x, y, width, height]
-}
-
 /// A picture cut into pages.
 struct Tiling {
     /// What is shown of the picture, pixels.
@@ -164,32 +172,49 @@ struct Tiling {
 }
 
 impl Tiling {
-    fn of(input: &ViewToDraw<'_>, shown: [u32; 4], paper_mm_per_px: f64) -> Self {
-        let content = title_block::content(input.paper);
+    /// As few pages as show what matters of a picture of `size` pixels, and as much around it as they have room for.
+    fn of(paper: Paper, focus: Box2, size: [u32; 2], paper_mm_per_px: f64) -> Self {
+        let content = title_block::content(paper);
         let area = Box2::new(
             content.x,
             content.y,
             content.width,
             content.height - FOOT - GAP * 0.3,
         );
-        let count = |px: u32, room: f64| {
-            let whole = f64::from(px) * paper_mm_per_px;
-            // A hair over the edge needs no page of its own.
-            let more = ((whole - room - 1e-6) / (room - OVERLAP)).ceil().max(0.0);
-            (more as usize).saturating_add(1)
+        let axis = |length: f64, centre: f64, most: u32, room: f64| {
+            let needed = length * paper_mm_per_px * (1.0 - SPARE);
+            let more = ((needed - room) / (room - OVERLAP)).ceil().max(0.0);
+            let all = room + more * (room - OVERLAP);
+            let px = (all / paper_mm_per_px + 1e-9).floor().max(1.0);
+            let count = (px as u32).clamp(1, most.max(1));
+            let start = (centre - f64::from(count) / 2.0).round().max(0.0) as u32;
+            let start = start.min(most.saturating_sub(count));
+            (start, count, (more as usize).saturating_add(1))
         };
+        let [x, y] = focus.centre();
+        let (left, width, columns) = axis(focus.width, x, size[0], area.width);
+        let (top, height, rows) = axis(focus.height, y, size[1], area.height);
         Self {
-            shown,
+            shown: [left, top, width, height],
             paper_mm_per_px,
             area,
-            count: [count(shown[2], area.width), count(shown[3], area.height)],
-            size: input.paper.size_mm(),
+            count: [columns, rows],
+            size: paper.size_mm(),
         }
     }
 
     /// Width and height of the whole, millimetres.
     fn whole(&self) -> Position {
         [self.shown[2], self.shown[3]].map(|px| f64::from(px) * self.paper_mm_per_px)
+    }
+
+    /// How far the whole is moved: what needs no second page stands in the middle of its own.
+    fn shift(&self) -> Position {
+        let (whole, room) = (self.whole(), [self.area.width, self.area.height]);
+        std::array::from_fn(|k| match self.count[k] {
+            1 => ((room[k] - whole[k]) / 2.0).max(0.0),
+            _ => 0.0,
+        })
     }
 
     /// What a page shows of the whole, millimetres from its top left corner.
@@ -219,9 +244,10 @@ impl Tiling {
         };
         let (x, width) = range(part.x, part.width, self.shown[2]);
         let (y, height) = range(part.y, part.height, self.shown[3]);
+        let shift = self.shift();
         let place = Box2::new(
-            self.area.x + f64::from(x) * mm - part.x,
-            self.area.y + f64::from(y) * mm - part.y,
+            self.area.x + f64::from(x) * mm - part.x + shift[0],
+            self.area.y + f64::from(y) * mm - part.y + shift[1],
             f64::from(width) * mm,
             f64::from(height) * mm,
         );
@@ -258,11 +284,14 @@ impl Tiling {
     fn draw_foot(&self, scene: &mut Scene, at: [usize; 2], scale: DrawingScale) {
         let y = self.area.bottom() + GAP * 0.3;
         let right = self.area.right();
-        if self.count != [1, 1] {
-            scene.text([self.area.x, y + 7.0], 7.0, Font::Bold, name(at));
-        }
-        let words = [self.neighbours(at), scale_words(scale)];
-        let x = self.area.x + 22.0;
+        let (words, indent) = match self.count {
+            [1, 1] => (vec![scale_words(scale)], 0.0),
+            _ => {
+                scene.text([self.area.x, y + 7.0], 7.0, Font::Bold, name(at));
+                (vec![self.neighbours(at), scale_words(scale)], 22.0)
+            }
+        };
+        let x = self.area.x + indent;
         let room = right - BAR - GAP * 2.0 - x;
         for (k, words) in words.into_iter().enumerate() {
             let words = text::shorten(&words, Font::Regular, 2.4, room);
@@ -286,10 +315,7 @@ impl Tiling {
         if row + 1 < rows {
             sides.push(format!("below {}", name([column, row + 1])));
         }
-        match sides.is_empty() {
-            true => "one page".to_owned(),
-            false => format!("beside it: {}", sides.join(", ")),
-        }
+        format!("beside it: {}", sides.join(", "))
     }
 
     /// The plan of the pages, and where the small picture lies on it.
@@ -328,7 +354,8 @@ impl Tiling {
             )
         };
         let [width, height] = self.whole();
-        let place = small(Box2::new(0.0, 0.0, width, height));
+        let [x, y] = self.shift();
+        let place = small(Box2::new(x, y, width, height));
         scene.picture(KEY, place);
         for row in 0..rows {
             for column in 0..columns {
@@ -407,14 +434,10 @@ fn draw_mark(scene: &mut Scene, [x, y]: Position) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::drawing::{
-        Paper,
-        synthetic::{Sample, Wish},
-    };
 
     fn tiling(paper: Paper, whole: [u32; 2]) -> Tiling {
-        let sample = Sample::new(Wish::new(600, 400, 2));
-        Tiling::of(&sample.input(paper), [0, 0, whole[0], whole[1]], 0.1)
+        let [width, height] = whole.map(f64::from);
+        Tiling::of(paper, Box2::new(0.0, 0.0, width, height), whole, 0.1)
     }
 
     #[test]
@@ -424,10 +447,11 @@ mod tests {
                 let tiling = tiling(paper, whole);
                 let [columns, rows] = tiling.count;
                 let [width, height] = tiling.whole();
-                let mut seen = vec![false; whole[0] as usize];
+                let mut seen = vec![false; tiling.shown[2] as usize];
                 for column in 0..columns {
                     let (_, [x, _, count, _], place) =
                         tiling.tile([column, 0], DrawingScale::FULL_SIZE);
+                    let x = x - tiling.shown[0];
                     seen[x as usize..(x + count) as usize].fill(true);
                     assert!(tiling.area.grown(1e-6).holds(place), "{place:?}");
                 }

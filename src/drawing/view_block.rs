@@ -20,7 +20,7 @@ use crate::{
 /// Height of a row of the block, paper millimetres.
 const ROW: f64 = 28.0;
 /// Height of the row with the registration where it has a row of its own.
-const UPPER_ROW: f64 = 22.0;
+const UPPER_ROW: f64 = 19.0;
 /// Width of the part with the bar.
 const BAR_PART: f64 = 66.0;
 /// Width of the part with the verdict.

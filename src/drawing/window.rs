@@ -167,7 +167,7 @@ pub(crate) fn ratio_words(ratio: f64) -> String {
 impl Window {
     /// Its scale as a title block says it.
     pub(crate) fn scale_words(&self) -> String {
-        self.ratio.map_or("none".to_owned(), ratio_words)
+        self.ratio.map_or("not to scale".to_owned(), ratio_words)
     }
 }
 

@@ -479,7 +479,8 @@ mod tests {
         };
         let [first, right, below] = [[0, 0], [1, 0], [0, 1]].map(on_picture);
         let shared = |a: &[[i64; 2]], b: &[[i64; 2]]| a.iter().filter(|m| b.contains(m)).count();
-        assert_eq!((first.len(), right.len()), (3, 4));
+        // At a corner of the whole two sides join others, below it three: two columns, three rows.
+        assert_eq!((first.len(), right.len(), below.len()), (3, 3, 4));
         assert_eq!(shared(&first, &right), 2);
         assert_eq!(shared(&first, &below), 2);
     }

@@ -97,12 +97,27 @@ fn pages_have_the_size_of_their_paper() {
     }
 }
 
-/// A page as pdftoppm renders it, grey, at so many dots per inch.
-fn rendered(test: &str, pdf: &Path, page: usize, dots: u32) -> Option<image::GrayImage> {
+/// Part of the first page's height that is looked at, from and to: where the bar stands, above the title block.
+const FOOT: [f64; 2] = [0.78, 0.9];
+
+/// The foot of the first page as pdftoppm renders it, grey, at so many dots per inch.
+fn rendered(test: &str, pdf: &Path, size: [f64; 2], dots: u32) -> Option<image::GrayImage> {
     let root = pdf.with_extension("");
+    let px = |mm: f64| (mm / 25.4 * f64::from(dots)).round().to_string();
     let status = process::Command::new("pdftoppm")
-        .args(["-r", &dots.to_string(), "-gray", "-png", "-singlefile"])
-        .args(["-f", &page.to_string(), "-l", &page.to_string()])
+        .args([
+            "-r",
+            &dots.to_string(),
+            "-gray",
+            "-png",
+            "-singlefile",
+            "-f",
+            "1",
+            "-l",
+            "1",
+        ])
+        .args(["-x", "0", "-y", &px(size[1] * FOOT[0])])
+        .args(["-W", &px(size[0]), "-H", &px(size[1] * (FOOT[1] - FOOT[0]))])
         .arg(pdf)
         .arg(&root)
         .status();
@@ -122,25 +137,26 @@ fn rendered(test: &str, pdf: &Path, page: usize, dots: u32) -> Option<image::Gra
     )
 }
 
-/// The longest run of dark pixels in the lowest third of a page, in pixels with the parts that its ends cover.
-fn longest_bar(page: &image::GrayImage, longest_mm: f64, dots: f64) -> f64 {
-    let (width, height) = page.dimensions();
-    let most = longest_mm * 1.5 / 25.4 * dots;
+/// The longest run of dark pixels that is no longer than half as long again as what is looked for, in pixels, with the parts of those
+/// that its ends cover.
+fn longest_bar(page: &image::GrayImage, most: f64) -> f64 {
     let mut best = 0.0_f64;
-    for y in height * 2 / 3..height {
-        let dark = |x: u32| 1.0 - f64::from(page.get_pixel(x, y).0[0]) / 255.0;
+    for row in page.rows() {
         let mut run = 0.0;
-        for x in 0..width {
-            match dark(x) {
-                ink if ink > 0.02 => run += ink,
-                _ => {
-                    // Frames of the title block are longer than any bar.
-                    if run < most {
-                        best = best.max(run);
-                    }
-                    run = 0.0;
-                }
+        // A white pixel at the end closes the last run.
+        for ink in row
+            .map(|pixel| 1.0 - f64::from(pixel.0[0]) / 255.0)
+            .chain([0.0])
+        {
+            if ink > 0.02 {
+                run += ink;
+                continue;
             }
+            // Frames of the title block are longer than any bar.
+            if run < most {
+                best = best.max(run);
+            }
+            run = 0.0;
         }
     }
     best
@@ -151,32 +167,24 @@ fn longest_bar(page: &image::GrayImage, longest_mm: f64, dots: f64) -> f64 {
 fn printed_bars_are_as_long_as_they_say() {
     const DOTS: u32 = 1200;
     let test = "printed_bars_are_as_long_as_they_say";
-    for (arguments, page, length) in [
-        (
-            &["--view", "front", "--tiled", "reference", "--scale", "2:1"][..],
-            1,
-            100.0,
-        ),
-        (
-            &[
-                "--view",
-                "front",
-                "--tiled",
-                "reference",
-                "--paper",
-                "letter",
-                "--portrait",
-            ],
-            1,
-            100.0,
-        ),
-    ] {
+    let scaled = ["--view", "front", "--tiled", "reference", "--scale", "2:1"];
+    let letter = [
+        "--view",
+        "front",
+        "--tiled",
+        "reference",
+        "--paper",
+        "letter",
+        "--portrait",
+    ];
+    for (arguments, size) in [(&scaled[..], [297.0, 210.0]), (&letter, [215.9, 279.4])] {
         let (_folder, pdf) = sheet(arguments);
-        let Some(image) = rendered(test, &pdf, page, DOTS) else {
+        let Some(image) = rendered(test, &pdf, size, DOTS) else {
             return;
         };
-        let bar = longest_bar(&image, length, f64::from(DOTS)) / f64::from(DOTS) * 25.4;
-        assert!((bar - length).abs() < 0.05, "{bar} mm instead of {length}");
+        let per_mm = f64::from(DOTS) / 25.4;
+        let bar = longest_bar(&image, 150.0 * per_mm) / per_mm;
+        assert!((bar - 100.0).abs() < 0.05, "{bar} mm instead of 100 mm");
     }
 }
 

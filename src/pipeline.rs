@@ -236,20 +236,10 @@ struct Comparison<'r> {
 impl Comparison<'_> {
     /// Draws the model in space with its parts, where any has figures; the sheets.
     fn draw_space(&self, space: &mut InSpace, mesh: &JobMesh) -> Result<Vec<SheetPage>, Error> {
-        if space.parts.is_empty() {
+        let how = (self.options.paper, self.options.date.as_str());
+        let Some((file, pages)) = sheets_in_space(self.job, how, space, mesh)? else {
             return Ok(Vec::new());
-        }
-        let views = &space.entry.views;
-        let photos: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
-        let (file, pages) = drawing::draw_in_space(&SpaceToDraw {
-            job: self.job,
-            model: &mesh.model,
-            edges: &mesh.edges,
-            parts: &space.parts,
-            photos: &photos,
-            date: &self.options.date,
-            paper: self.options.paper,
-        })?;
+        };
         self.folder.write(file.name, &file.bytes)?;
         space.entry.picture = Some(file.name.to_owned());
         Ok(pages)
@@ -437,6 +427,29 @@ struct Drawn<'a> {
     files: Vec<DrawnFile>,
     pages: Vec<SheetPage>,
     reference_blake3: String,
+}
+
+/// The sheets of the model in space and the first of them as a picture, where any part has figures.
+fn sheets_in_space(
+    job: &Job,
+    (paper, date): (Paper, &str),
+    space: &InSpace,
+    mesh: &JobMesh,
+) -> Result<Option<(DrawnFile, Vec<SheetPage>)>, Error> {
+    if space.parts.is_empty() {
+        return Ok(None);
+    }
+    let views = &space.entry.views;
+    let photos: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
+    Ok(Some(drawing::draw_in_space(&SpaceToDraw {
+        job,
+        model: &mesh.model,
+        edges: &mesh.edges,
+        parts: &space.parts,
+        photos: &photos,
+        date,
+        paper,
+    })?))
 }
 
 /// The page in front of the sheets of several views; `pages` are those of each view.

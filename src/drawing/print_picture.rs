@@ -1,12 +1,13 @@
 //! Pictures as they are put on paper: cut out, and no finer than a print can show.
 use super::{
-    Error, png,
+    Error,
+    colours::INK,
+    png,
     raster::Keyed,
     reduce::{cut, fitted},
     scene::{Box2, Scene, Stroke},
     text::{self, Font},
 };
-use crate::drawing::colours::INK;
 use image::RgbImage;
 use std::{borrow::Cow, sync::Arc};
 

@@ -3,7 +3,7 @@ use super::{
     CompareOptions, EarlierResults, Error, Event, Ready, Staged,
     error::{failure, stopped},
     mesh::RunMesh,
-    overview, selected, turns, with_measured,
+    overview, selected, sheets_in_space, space_of, turns, with_measured,
 };
 use crate::{
     drawing::{
@@ -144,14 +144,20 @@ fn draw_all(
     if failed.len() == outcomes.len() {
         return Err(SheetsError::NoSheet { failed });
     }
-    let has_overview = matches!(request.sort, SheetSort::Whole) && request.part.is_none();
+    let is_whole = matches!(request.sort, SheetSort::Whole) && request.part.is_none();
+    let of = (request.paper, request.date.as_str());
+    let space = space_of(job, &views).filter(|_| is_whole);
+    let in_space = match (&space, mesh.whole()) {
+        (Some(space), Some(mesh)) => sheets_in_space(job, of, space, mesh)?,
+        _ => None,
+    };
     let mut all = Vec::new();
-    if has_overview && outcomes.len() > 1 {
-        let report = Report::new(job, &outcomes);
-        let of = (request.paper, request.date.as_str());
+    if is_whole && outcomes.len() > 1 {
+        let report = Report::new(job, &outcomes).with_space(space.map(|space| space.entry));
         all = overview(job, of, &report, &pages)?;
     }
     all.extend(pages.into_iter().flatten());
+    all.extend(in_space.into_iter().flat_map(|(_, pages)| pages));
     let pdf = drawing::sheets_pdf(&all).map_err(Error::from)?;
     Ok(Sheets {
         pdf,

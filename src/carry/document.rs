@@ -229,6 +229,7 @@ fn drop_what_names(view: &mut Map<String, Value>, lost: &BTreeSet<&str>, notes: 
         ("spans", "span"),
         ("angles", "angle"),
         ("known", "known length"),
+        ("measured", "calliper reading"),
     ] {
         let Some(list) = view.get_mut(key).and_then(Value::as_array_mut) else {
             continue;
@@ -238,7 +239,8 @@ fn drop_what_names(view: &mut Map<String, Value>, lost: &BTreeSet<&str>, notes: 
             if hit {
                 let name = entry["name"]
                     .as_str()
-                    .or_else(|| entry["full_size"].as_str());
+                    .or_else(|| entry["full_size"].as_str())
+                    .or_else(|| entry["model"].as_str());
                 let name = name.map_or_else(String::new, |n| format!(" \"{n}\""));
                 notes.push(format!(
                     "the {what}{name} was left out with a landmark that it needs"

@@ -1,6 +1,6 @@
 //! What is measured in one view, as others read it.
 use super::{
-    DimensionFit, RefusedDimensions, ScreenFindings, SilhouetteOverlap, SizeComparison,
+    DimensionFit, PrintSize, RefusedDimensions, ScreenFindings, SilhouetteOverlap, SizeComparison,
     SymmetryCheck,
 };
 use schemars::JsonSchema;
@@ -34,6 +34,8 @@ pub struct ViewMeasurement {
     pub symmetry: Option<SymmetryCheck>,
     /// The silhouettes of both images against each other, where both have one.
     pub silhouette: Option<SilhouetteOverlap>,
+    /// How much the print came out larger or smaller, where the render is a photo of it and it was measured.
+    pub print: Option<PrintSize>,
     /// Whether an earlier issue of the model is back, where the reference is a picture of one.
     pub earlier_issue: Option<EarlierIssue>,
     /// What a screen left in the reference, and what was done about it before edges were looked for.

@@ -12,6 +12,7 @@ mod finite;
 mod html;
 pub mod json;
 mod lengths;
+mod print;
 mod reference_noise;
 pub mod revision;
 mod schema;

@@ -7,6 +7,7 @@ mod carry;
 mod earlier;
 mod error;
 mod kept_results;
+mod marked_copies;
 mod mesh;
 mod need;
 mod options;
@@ -26,10 +27,13 @@ pub use archive::{
     verify,
 };
 pub use camera::cameras;
-pub use carry::{CarryError, CarryRequest, carry_over};
+pub use carry::{
+    CarriedOver, CarriedView, CarryError, CarryRequest, NotCarried, carry_changed, carry_over,
+};
 pub use earlier::{EarlierError, report_at, reports_at};
 pub use error::Error;
 pub use kept_results::{KeptError, KeptResults, newest_results};
+pub use marked_copies::MarkedCopies;
 pub use options::CompareOptions;
 pub use own_folder::OwnFolder;
 pub use rectify::{RectifiedPicture, RectifyError, rectify_picture};
@@ -162,7 +166,9 @@ fn compare_all(
         pages.extend(comparison.draw_space(space, mesh)?);
     }
     drop(mesh);
-    let mut report = Report::new(job, &outcomes).with_space(space.map(|space| space.entry));
+    let mut report = Report::new(job, &outcomes)
+        .with_space(space.map(|space| space.entry))
+        .with_carried(&options.carried);
     if let Some(earlier) = options.against.as_ref().filter(|_| is_compared) {
         report.revision = Some(report::revision(earlier, &report)?);
     }
@@ -484,6 +490,7 @@ mod tests {
             explain: false,
             pictures: crate::drawing::Pictures::all(),
             full_page: false,
+            carried: Vec::new(),
             against: None,
         };
         for last in ["reading images", "registering", "measuring"] {

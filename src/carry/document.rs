@@ -17,6 +17,13 @@ pub struct CarriedJob {
     pub notes: Vec<String>,
 }
 
+impl CarriedJob {
+    /// How many marks were found again.
+    pub fn found(&self) -> usize {
+        self.marks.iter().filter(|mark| mark.to.is_ok()).count()
+    }
+}
+
 /// What became of one landmark.
 #[derive(Clone, Debug)]
 pub struct CarriedMark {

@@ -51,6 +51,15 @@ impl Report {
         }
     }
 
+    /// The same with a warning for each image whose marks were carried over.
+    pub fn with_carried(mut self, carried: &[String]) -> Self {
+        self.warnings.extend(carried.iter().map(|text| Warning {
+            code: Code::MarksCarried.as_str().to_owned(),
+            text: text.clone(),
+        }));
+        self
+    }
+
     /// The same with what the photos tell together.
     pub fn with_space(mut self, space: Option<SpaceEntry>) -> Self {
         self.verdict = self.verdict.max(space.as_ref().and_then(|s| s.verdict));

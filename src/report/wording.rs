@@ -1,5 +1,5 @@
 //! What the page and the terminal table have in common: figures in words, verdict signs, order, and text made safe.
-use super::{json::*, print};
+use super::json::*;
 use crate::{
     measurement::{self, ranking},
     printable::is_command,
@@ -174,7 +174,6 @@ pub(super) fn dimension_lines(view: &ViewEntry) -> Vec<String> {
     lines
         .chain(symmetry.map(|s| s.text.clone()))
         .chain(silhouette)
-        .chain(print::sentences(view))
         .chain(view.earlier_issue.iter().flat_map(earlier_issue_lines))
         .collect()
 }

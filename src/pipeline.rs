@@ -29,6 +29,7 @@ pub use archive::{
 pub use camera::cameras;
 pub use carry::{
     CarriedOver, CarriedView, CarryError, CarryRequest, NotCarried, carry_changed, carry_over,
+    carry_view,
 };
 pub use earlier::{EarlierError, report_at, reports_at};
 pub use error::Error;

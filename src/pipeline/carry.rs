@@ -256,6 +256,43 @@ pub fn carry_changed(file: &Path) -> Result<CarriedOver, CarryError> {
     Ok(over)
 }
 
+/// The view of a job's document with its marks carried over to one image that has changed since it was marked; and what became of them.
+/// `file` is the job file, beside which the copies are.
+///
+/// # Errors
+/// Where the job cannot be used, the image has not changed, or no copy of what was marked was kept.
+pub fn carry_view(
+    document: &Value,
+    file: &Path,
+    view: &str,
+    side: Side,
+) -> Result<(usize, Value, CarriedJob), CarryError> {
+    let job = job::parse(job::document_text(document).as_bytes(), file)?;
+    let at = job.views.iter().position(|v| v.name == view);
+    let at = at.ok_or_else(|| CarryError::WhichView {
+        file: file.to_owned(),
+        names: job
+            .views
+            .iter()
+            .map(|v| format!("\"{}\"", v.name))
+            .collect(),
+    })?;
+    let of_view = &job.views[at];
+    let same = || CarryError::Same {
+        file: of_view.image(side).unwrap_or(file).to_owned(),
+    };
+    let (image, marked) = changed(of_view, side).ok_or_else(same)?;
+    let copy = MarkedCopies::of(file).find(&marked);
+    let copy = copy.ok_or_else(|| CarryError::NotTheMarked {
+        file: image.clone(),
+        view: view.to_owned(),
+        image: side.name(),
+    })?;
+    let (mut next, _, _, carried) =
+        carry_one(document, file, of_view, (at, side), [&copy, &image])?;
+    Ok((at, next["views"][at].take(), carried))
+}
+
 /// An image that is there and has changed since it was marked, and what was marked.
 fn changed(view: &View, side: Side) -> Option<(PathBuf, MarkedOn)> {
     let (image, marked) = (view.image(side)?, view.marked_on(side)?);

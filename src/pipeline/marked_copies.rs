@@ -85,13 +85,22 @@ impl MarkedCopies {
         Ok(())
     }
 
+    /// Whether a file has the name of the copy with this content; whether it is one, [`Self::find`] tells.
+    pub fn is_named(&self, content: &MarkedOn) -> bool {
+        self.named(content).next().is_some()
+    }
+
+    fn named(&self, content: &MarkedOn) -> impl Iterator<Item = PathBuf> {
+        let entries = fs::read_dir(&self.folder).into_iter().flatten().flatten();
+        let stem = content.blake3.clone();
+        entries
+            .map(|entry| entry.path())
+            .filter(move |path| path.file_stem().is_some_and(|s| *s == *stem))
+    }
+
     /// The copy that has this content.
     pub fn find(&self, content: &MarkedOn) -> Option<PathBuf> {
-        let entries = fs::read_dir(&self.folder).ok()?.flatten();
-        let mut named = entries
-            .map(|entry| entry.path())
-            .filter(|path| path.file_stem().is_some_and(|s| *s == *content.blake3));
-        named.find(|path| {
+        self.named(content).find(|path| {
             let found = images::content(path, &Limits::default());
             found.is_ok_and(|found| found == *content)
         })

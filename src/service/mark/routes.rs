@@ -7,9 +7,12 @@ use super::{
     fit, marked_on,
 };
 use crate::{
+    carry::CarriedJob,
     contour,
     job::{self, Landmark, MarkOn, Side},
-    measurement, registration,
+    measurement,
+    pipeline::{self, MarkedCopies},
+    registration,
     service::{
         bodies::{Allowance, read_first},
         files,
@@ -77,6 +80,7 @@ pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> R
         .route("/api/undo", post(undo))
         .route("/api/redo", post(redo))
         .route("/api/decide", post(decide))
+        .route("/api/carry", post(carry))
         .route("/api/picture/{view}/{side}", get(picture))
         .route("/api/tile/{stamp}/{level}/{column}/{row}", get(tile))
         .route("/api/refine", post(refine))
@@ -132,6 +136,31 @@ impl Desk {
         self.document.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
+    /// Keeps a copy of each image that is as it was marked: its marks are carried over from there when it is written over.
+    pub(super) fn keep_marked(&self) {
+        self.keep_marked_of(&self.document());
+    }
+
+    /// The same where the document is at hand. What cannot be kept is told when it is missed.
+    fn keep_marked_of(&self, document: &Document) {
+        let Ok(job) = job::parse(document.text().as_bytes(), document.file()) else {
+            return;
+        };
+        let copies = MarkedCopies::of(document.file());
+        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+        for view in &job.views {
+            for side in Side::BOTH {
+                let (Some(content), Some(image)) = (view.marked_on(side), view.image(side)) else {
+                    continue;
+                };
+                let is_marked = self.pictures.content(image).as_ref() == Some(content);
+                if is_marked && kept.insert(content.blake3.clone()) {
+                    let _ = copies.keep(image, content);
+                }
+            }
+        }
+    }
+
     /// All that the page shows.
     fn describe(&self, document: &Document) -> Value {
         let seen = |view: &job::View| fit::Seen {
@@ -171,7 +200,7 @@ impl Desk {
             Err(refusal) => {
                 let status = match refusal {
                     Refusal::NotSaved { .. } => StatusCode::INSUFFICIENT_STORAGE,
-                    Refusal::Faulty { .. } | Refusal::NotUsable { .. } => {
+                    Refusal::Faulty { .. } | Refusal::NotUsable { .. } | Refusal::NotCarried(_) => {
                         StatusCode::UNPROCESSABLE_ENTITY
                     }
                     _ => StatusCode::CONFLICT,
@@ -232,9 +261,51 @@ async fn change(State(desk): Shared, Body(change): Body<Change>) -> Response {
         let note = |before: &Value, after: &mut Value| {
             marked_on::note(before, after, &folder, &content_of);
         };
-        document.change(&change.base, &change.label, &change.edits, &note)
+        document.change(&change.base, &change.label, &change.edits, &note)?;
+        pictures.keep_marked_of(document);
+        Ok(())
     })
     .await
+}
+
+#[derive(Deserialize)]
+struct Carry {
+    base: String,
+    view: String,
+    side: String,
+}
+
+/// Carries the marks of a view over to an image that has changed since it was marked: one step, that can be undone.
+async fn carry(State(desk): Shared, Body(asked): Body<Carry>) -> Response {
+    let own = Arc::clone(&desk);
+    with_document(desk, move |document| {
+        let file = document.file().to_owned();
+        let side = match asked.side.as_str() {
+            "reference" => Side::Reference,
+            _ => Side::Render,
+        };
+        let (at, value, carried) = pipeline::carry_view(document.job(), &file, &asked.view, side)?;
+        let edit = Edit::Set {
+            at: format!("/job/views/{at}"),
+            value,
+        };
+        document.change(&asked.base, &label(&carried), &[edit], &|_, _| ())?;
+        own.keep_marked_of(document);
+        Ok(())
+    })
+    .await
+}
+
+/// "Carry the marks over: 48 of 50 found, left out: sill front, vessel tip".
+fn label(carried: &CarriedJob) -> String {
+    let lost = carried.marks.iter().filter(|mark| mark.to.is_err());
+    let lost: Vec<&str> = lost.map(|mark| mark.name.as_str()).collect();
+    let left_out = match lost.is_empty() {
+        true => String::new(),
+        false => format!(", left out: {}", lost.join(", ")),
+    };
+    let (found, of) = (carried.found(), carried.marks.len());
+    format!("Carry the marks over: {found} of {of} found{left_out}")
 }
 
 #[derive(Deserialize)]

@@ -384,6 +384,17 @@ async function step(which) {
   show();
 }
 
+/** Takes the marks over to an image that was written over since it was marked. */
+async function carryOver(changed) {
+  await idle();
+  app.say(`Looking for the marks in the new ${changed.side} ...`);
+  const { ok, data } = await ask("api/carry", { base: app.server.revision, view: app.view, side: changed.side });
+  if (ok) { take(data); app.say(`${data.steps.undo_label}. Look at each; what is wrong, move.`); }
+  else if (data?.error) { if (data.state) take(data.state); app.say("The marks are as they were."); await question("The marks were not carried over", data.error.text, [["Close", true]]); }
+  else saved("The program does not answer", true);
+  show();
+}
+
 function saved(text, trouble = false) {
   $("saved").textContent = text ?? `Saved ${new Date().toTimeString().slice(0, 8)}`;
   $("saved").classList.toggle("trouble", trouble);
@@ -445,6 +456,7 @@ function hint() {
   $("hint-show").hidden = placeholders || !need?.place || Boolean(fault) || Boolean(text.dataset.said);
   const changed = !placeholders && !fault && !text.dataset.said && need?.code === "changed-image" ? app.fit()?.changed?.[0] : undefined;
   $("hint-act").hidden = !placeholders && !changed;
+  $("hint-carry").hidden = !changed?.can_carry;
   $("hint-act").textContent = placeholders ? "Remove the placeholders" : `All marks fit this ${changed?.side}`;
 }
 
@@ -527,6 +539,7 @@ function wire() {
     if (a.hasPlaceholders(app.state(), app.view)) app.change(a.erasePlaceholders(app.view));
     else if (changed) app.change(a.confirmImage(app.view, changed.side, changed.marked_on));
   });
+  $("hint-carry").addEventListener("click", () => { const changed = app.fit()?.changed?.[0]; if (changed) carryOver(changed); });
   for (const button of document.querySelectorAll("[data-close]")) button.addEventListener("click", () => button.closest("dialog").close());
   for (const button of document.querySelectorAll("[data-zoom]")) button.addEventListener("click", () => {
     const pane = button.dataset.pane === "render" ? renderPane : referencePane;

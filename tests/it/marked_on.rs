@@ -258,6 +258,13 @@ fn on_the_page_the_marks_of_an_image_that_was_written_over_are_carried_over_in_o
         assert_eq!(is["reference"], was["reference"]);
     }
     assert_eq!(after["fit"]["views"][0]["changed"], json!([]));
+    // Where each lay is remembered until somebody has looked at it.
+    let to_look_at = &after["draft"]["view 1"]["carried"];
+    assert_eq!(to_look_at["side"], "render");
+    assert_eq!(
+        to_look_at["marks"][1],
+        json!({ "name": "m1", "from": [240.0, 60.0] })
+    );
     // The new picture is kept too, and the step can be taken back.
     assert_eq!(fs::read_dir(&copies).expect("copies").count(), 2);
     mark.undo(&after);

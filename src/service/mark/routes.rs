@@ -81,6 +81,7 @@ pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> R
         .route("/api/redo", post(redo))
         .route("/api/decide", post(decide))
         .route("/api/carry", post(carry))
+        .route("/api/patch/{view}/{name}/{when}", get(patch))
         .route("/api/picture/{view}/{side}", get(picture))
         .route("/api/tile/{stamp}/{level}/{column}/{row}", get(tile))
         .route("/api/refine", post(refine))
@@ -186,6 +187,36 @@ impl Desk {
         })
     }
 
+    /// Where a carried mark lies, on the copy of what was marked or on the image of now.
+    fn carried_place(&self, view: usize, name: &str, before: bool) -> Option<(PathBuf, [f64; 2])> {
+        let document = self.document();
+        let of_view = document.job()["views"].get(view)?;
+        let carried = &document.draft()[of_view["name"].as_str()?]["carried"];
+        let side = carried["side"].as_str()?;
+        let named = |list: &Value| -> Option<Value> {
+            let mut all = list.as_array()?.iter();
+            all.find(|mark| mark["name"] == name).cloned()
+        };
+        let point = |value: &Value| Some([value[0].as_f64()?, value[1].as_f64()?]);
+        if !before {
+            let mark = named(&of_view["landmarks"])?;
+            let file = document
+                .file()
+                .parent()?
+                .join(of_view[side]["image"].as_str()?);
+            return Some((file, point(&mark[side])?));
+        }
+        let mark = named(&carried["marks"])?;
+        let size = carried["marked_on"]["size"].as_array()?;
+        let length = |k: usize| u32::try_from(size.get(k)?.as_u64()?).ok();
+        let marked = job::MarkedOn {
+            size: [length(0)?, length(1)?],
+            blake3: carried["marked_on"]["blake3"].as_str()?.to_owned(),
+        };
+        let copy = MarkedCopies::of(document.file()).find(&marked)?;
+        Some((copy, point(&mark["from"])?))
+    }
+
     /// The file of a view's image, also where the job has other faults.
     fn image(&self, view: usize, side: &str) -> Option<PathBuf> {
         let document = self.document();
@@ -285,15 +316,56 @@ async fn carry(State(desk): Shared, Body(asked): Body<Carry>) -> Response {
             _ => Side::Render,
         };
         let (at, value, carried) = pipeline::carry_view(document.job(), &file, &asked.view, side)?;
-        let edit = Edit::Set {
-            at: format!("/job/views/{at}"),
-            value,
-        };
-        document.change(&asked.base, &label(&carried), &[edit], &|_, _| ())?;
+        let marked = document.job()["views"][at][side.name()]["marked_on"].clone();
+        let edits = [
+            Edit::Set {
+                at: format!("/job/views/{at}"),
+                value,
+            },
+            to_look_at(document.draft(), &asked.view, (side, marked), &carried),
+        ];
+        document.change(&asked.base, &label(&carried), &edits, &|_, _| ())?;
         own.keep_marked_of(document);
         Ok(())
     })
     .await
+}
+
+/// What the page shows until the user has looked at each mark: where it lay on which picture.
+fn to_look_at(
+    draft: &Value,
+    view: &str,
+    (side, marked): (Side, Value),
+    carried: &CarriedJob,
+) -> Edit {
+    let found = carried.marks.iter().filter(|mark| mark.to.is_ok());
+    let marks: Vec<Value> = found
+        .map(|mark| json!({ "name": mark.name, "from": mark.from }))
+        .collect();
+    let mut own = draft[view].as_object().cloned().unwrap_or_default();
+    let carried = json!({ "side": side.name(), "marked_on": marked, "marks": marks });
+    own.insert("carried".to_owned(), carried);
+    Edit::Set {
+        at: format!("/draft/{}", view.replace('~', "~0").replace('/', "~1")),
+        value: Value::Object(own),
+    }
+}
+
+/// What surrounds a carried mark, on the picture on which it was set ("before") or the one of now.
+async fn patch(
+    State(desk): Shared,
+    Parts((view, name, when)): Parts<(usize, String, String)>,
+) -> Response {
+    let done = apart(move || {
+        let Some((path, at)) = desk.carried_place(view, &name, when == "before") else {
+            return not_found();
+        };
+        match desk.pictures.patch(&path, at) {
+            Some(bytes) => ([(header::CONTENT_TYPE, "image/jpeg")], bytes).into_response(),
+            None => not_found(),
+        }
+    });
+    done.await.unwrap_or_else(IntoResponse::into_response)
 }
 
 /// "Carry the marks over: 48 of 50 found, left out: sill front, vessel tip".

@@ -50,6 +50,17 @@ const app = {
     show();
   },
 
+  /** The carried mark that is shown is right: the next one is shown. */
+  confirmCarried() {
+    const carried = a.carriedOf(this.state(), this.view);
+    if (!carried) return;
+    const shown = carried.marks.find((m) => m.name === this.selection?.name) ?? carried.marks[0];
+    const next = carried.marks.find((m) => m !== shown);
+    this.change(a.confirmCarried(this.view, shown.name));
+    this.select(next ? { kind: "mark", name: next.name } : null, true);
+    if (!next) this.say("All carried marks were looked at.");
+  },
+
   rename(from, to) {
     if (a.names(this.state(), this.view).includes(to)) { this.say(`There is a landmark "${to}" already.`); return show(); }
     this.selection = { kind: "mark", name: to };
@@ -389,7 +400,12 @@ async function carryOver(changed) {
   await idle();
   app.say(`Looking for the marks in the new ${changed.side} ...`);
   const { ok, data } = await ask("api/carry", { base: app.server.revision, view: app.view, side: changed.side });
-  if (ok) { take(data); app.say(`${data.steps.undo_label}. Look at each; what is wrong, move.`); }
+  if (ok) {
+    take(data);
+    app.say(`${data.steps.undo_label}. Look at each at the right: K confirms.`);
+    const first = a.carriedOf(app.state(), app.view)?.marks[0];
+    if (first) app.select({ kind: "mark", name: first.name }, true);
+  }
   else if (data?.error) { if (data.state) take(data.state); app.say("The marks are as they were."); await question("The marks were not carried over", data.error.text, [["Close", true]]); }
   else saved("The program does not answer", true);
   show();
@@ -515,6 +531,7 @@ function keys(event) {
     m: () => setTool("mark"), r: () => setTool("region"), c: () => setTool("corners"),
     n: () => next(1), p: () => next(-1),
     u: () => app.selection?.kind === "mark" && app.change(a.setUse(app.view, app.selection.name, find(app.selection.name)?.use === "check" ? "datum" : "check")),
+    k: () => app.confirmCarried(),
     s: () => app.selection?.kind === "mark" && app.refine(app.selection.name),
     escape: () => app.select(null),
     delete: () => app.erase(),

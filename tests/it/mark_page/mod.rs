@@ -519,8 +519,26 @@ async fn one_press_carries_all_marks_over_to_the_render_that_was_written_over() 
         .await;
     browser.shot("changed").await;
     browser.press("#hint-carry").await;
-    browser.until("return document.getElementById('hint-text').textContent.startsWith('Carry the marks over: 50 of 50 found')").await;
+    browser
+        .until("return document.getElementById('undo').title === 'Undo: Carry the marks over: 50 of 50 found'")
+        .await;
+    // Each carried mark is shown before and now, to be confirmed by one key.
+    let both = "return [...document.querySelectorAll('#carried img')].filter((i) => i.complete && i.naturalWidth === 288).length === 2";
+    browser.until(both).await;
     browser.shot("carried").await;
+    let shows = |name: &str| {
+        format!(
+            "return document.querySelector('#carried h3')?.textContent === 'Carried over: look at {name}'"
+        )
+    };
+    browser.until(&shows("hub front")).await;
+    browser.keys("k").await;
+    browser.until(&shows("hub rear")).await;
+    let all = "[...document.querySelectorAll('#carried button')].find((b) => b.textContent === 'All are right').click()";
+    browser.run(all).await;
+    browser
+        .until("return document.getElementById('carried').hidden && !document.documentElement.dataset.busy")
+        .await;
     browser
         .until("return document.getElementById('hint-carry').hidden")
         .await;

@@ -133,6 +133,11 @@ impl Arguments {
         }
     }
 
+    /// The same, with the report instead of the table where that is wanted.
+    pub fn with_json(self, json: bool) -> Self {
+        Self { json, ..self }
+    }
+
     /// The folder of the results.
     pub fn out_folder(&self) -> PathBuf {
         self.out.clone().unwrap_or_else(|| results_of(&self.job))

@@ -172,6 +172,8 @@ pub enum PartKind {
     Span,
     /// An inclination, or an angle at a landmark.
     Angle,
+    /// A part in space, by several photos together.
+    Part,
 }
 
 /// Which figure of a region, span or angle.
@@ -194,9 +196,36 @@ pub enum MeasureKind {
     Length,
     /// Error of an angle, degrees.
     Angle,
+    /// Depth error of a part in space, along y, per cent; its width lies along x, its height along z.
+    Depth,
+    /// Turn of a part in space about x, degrees.
+    TurnX,
+    /// About y.
+    TurnY,
+    /// About z.
+    TurnZ,
+    /// Offset of a part in space along x, millimetres on the model.
+    AlongX,
+    /// Along y.
+    AlongY,
+    /// Along z.
+    AlongZ,
 }
 
 impl MeasureKind {
+    /// Those of a part in space, in the order of its nine.
+    pub const IN_SPACE: [Self; 9] = [
+        Self::Width,
+        Self::Depth,
+        Self::Height,
+        Self::TurnX,
+        Self::TurnY,
+        Self::TurnZ,
+        Self::AlongX,
+        Self::AlongY,
+        Self::AlongZ,
+    ];
+
     /// Those of a region, in the order of its five numbers.
     pub const OF_REGION: [Self; 5] = [
         Self::Width,

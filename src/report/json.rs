@@ -1133,7 +1133,11 @@ pub struct CorrectionEntry {
 ///
 /// Numbers are rounded to nine significant digits; equal reports give equal bytes.
 pub fn to_json(report: &Report) -> String {
-    let mut value = serde_json::to_value(report).expect("a report has only string keys");
+    as_text(serde_json::to_value(report).expect("a report has only string keys"))
+}
+
+/// The same of anything that is written.
+pub(super) fn as_text(mut value: Value) -> String {
     round_numbers(&mut value);
     let mut text = serde_json::to_string_pretty(&value).expect("a value can always be written");
     text.push('\n');

@@ -37,7 +37,7 @@ pub use revision::{RevisionError, may_be_compared, revision, revision_to_csv};
 pub use schema::schema;
 pub use space::{InSpaceLengths, PartsBeside, SpacePhoto};
 pub use table::{TABLE_COLOURS, TableStyle, space_table, table};
-pub use trend::{Series, Trend, trend_table, trend_to_csv};
+pub use trend::{Series, Trend, trend_table, trend_to_csv, trend_to_json};
 
 /// Why a view could not be compared.
 #[derive(Clone, Debug, PartialEq)]

@@ -58,6 +58,7 @@ fn truth(errors: Errors, m: &RevisionMeasure) -> f64 {
             let (a, b) = (part(0), part(1));
             (b[1] - a[1]).atan2(b[0] - a[0]).to_degrees()
         }
+        other => unreachable!("no such figure of a view: {other:?}"),
     }
 }
 

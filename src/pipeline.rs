@@ -7,6 +7,7 @@ mod carry;
 mod earlier;
 mod error;
 mod kept_results;
+mod marked_copies;
 mod mesh;
 mod need;
 mod options;
@@ -27,10 +28,14 @@ pub use archive::{
     verify,
 };
 pub use camera::cameras;
-pub use carry::{CarryError, CarryRequest, carry_over};
+pub use carry::{
+    CarriedOver, CarriedView, CarryError, CarryRequest, NotCarried, carry_changed, carry_over,
+    carry_view,
+};
 pub use earlier::{EarlierError, EarlierResults, report_at, reports_at, results_at};
 pub use error::Error;
 pub use kept_results::{KeptError, KeptResults, newest_results};
+pub use marked_copies::MarkedCopies;
 pub use options::CompareOptions;
 pub use own_folder::OwnFolder;
 pub use rectify::{RectifiedPicture, RectifyError, rectify_picture};
@@ -167,7 +172,9 @@ fn compare_all(
         _ => Vec::new(),
     };
     drop(mesh);
-    let mut report = Report::new(job, &outcomes).with_space(space.map(|space| space.entry));
+    let mut report = Report::new(job, &outcomes)
+        .with_space(space.map(|space| space.entry))
+        .with_carried(&options.carried);
     let front = match is_drawn && outcomes.len() > 1 {
         true => overview(job, (options.paper, &options.date), &report, &pages)?,
         false => Vec::new(),
@@ -577,6 +584,7 @@ mod tests {
             explain: false,
             pictures: crate::drawing::Pictures::all(),
             full_page: false,
+            carried: Vec::new(),
             against: None,
         };
         for last in ["reading images", "registering", "measuring"] {

@@ -47,6 +47,7 @@ codes! {
     AspectUnlikeView = "aspect-unlike-view" "The stated aspect and the view contradict each other.",
     BezelNotFound = "bezel-not-found" "The corners were not moved onto the bezel.",
     ChangedImage = "changed-image" "An image has changed since it was marked.",
+    MarksCarried = "marks-carried" "Marks were carried over to an image that has changed since they were set.",
     HiddenParts = "hidden-parts" "Parts of the mesh that a drawn render does not show.",
     ImageNote = "image-note" "Something of an image could not be honoured.",
     AlteredDatum = "altered-datum" "A datum part is altered as a whole.",

@@ -153,6 +153,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "service",
         &[
+            "carry",
             "stop",
             "printable",
             "frame",

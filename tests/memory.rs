@@ -231,6 +231,7 @@ fn compare(folder: &Path, job: &Job, case: &Case, memory: &Budget) -> Outcome {
         explain: case.is_explained,
         pictures: tickstrip::drawing::Pictures::all(),
         full_page: false,
+        carried: Vec::new(),
         against: None,
     };
     pipeline::compare(job, &options, &|_| ()).expect("written")

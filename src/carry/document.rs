@@ -17,6 +17,13 @@ pub struct CarriedJob {
     pub notes: Vec<String>,
 }
 
+impl CarriedJob {
+    /// How many marks were found again.
+    pub fn found(&self) -> usize {
+        self.marks.iter().filter(|mark| mark.to.is_ok()).count()
+    }
+}
+
 /// What became of one landmark.
 #[derive(Clone, Debug)]
 pub struct CarriedMark {
@@ -229,6 +236,7 @@ fn drop_what_names(view: &mut Map<String, Value>, lost: &BTreeSet<&str>, notes: 
         ("spans", "span"),
         ("angles", "angle"),
         ("known", "known length"),
+        ("measured", "calliper reading"),
     ] {
         let Some(list) = view.get_mut(key).and_then(Value::as_array_mut) else {
             continue;
@@ -238,7 +246,8 @@ fn drop_what_names(view: &mut Map<String, Value>, lost: &BTreeSet<&str>, notes: 
             if hit {
                 let name = entry["name"]
                     .as_str()
-                    .or_else(|| entry["full_size"].as_str());
+                    .or_else(|| entry["full_size"].as_str())
+                    .or_else(|| entry["model"].as_str());
                 let name = name.map_or_else(String::new, |n| format!(" \"{n}\""));
                 notes.push(format!(
                     "the {what}{name} was left out with a landmark that it needs"

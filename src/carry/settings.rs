@@ -20,5 +20,7 @@ settings! {
             "No mark is carried more surely than this.";
         told_from = 0.25, "px", "judgement: beside clicks of 0.75 px it changes 5 %":
             "A mark carried more surely keeps what the job says of it.";
+        least_found = 0.5, "share", "judgement":
+            "An image that was written over takes marks over only where so many of them are found: else it shows something else.";
     }
 }

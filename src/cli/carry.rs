@@ -10,17 +10,18 @@ use crate::{
     pipeline::{self, CarryRequest},
     printable::on_one_line,
 };
-use serde_json::json;
+use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
 /// Take the marks of a job over to a new render, or a new reference
 ///
 /// Each mark is looked for in the new picture, around where the picture as a whole moved; a part that was changed is followed by its
 /// own marks, and its outline goes with them. What cannot be found again is left out and named. A new job file is written; the old
-/// one stays. Keep the old picture: the marks are seen on it alone.
+/// one stays. Keep the old picture: the marks are seen on it alone. Without a new picture, the marks go over to all those that were
+/// written over since they were marked, from the copies that "mark", "watch" and "compare --carry" keep beside the job.
 #[derive(clap::Args, Debug)]
 #[command(
-    group = clap::ArgGroup::new("new").required(true).args(["render", "reference"]),
+    group = clap::ArgGroup::new("new").args(["render", "reference"]),
     after_help = "Example:
   tickstrip demo
   tickstrip carry fire-pump-demo/pump.json --view side --render fire-pump-demo/side-corrected.png"
@@ -35,7 +36,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "IMAGE")]
     reference: Option<PathBuf>,
     /// The view whose picture it is; needed where the job has several
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", requires = "new")]
     view: Option<String>,
     /// The job file to write, in the folder of the old one; left out: the old name with "-carried"
     #[arg(long, value_name = "FILE")]
@@ -46,11 +47,6 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
-    let (side, image) = match (&arguments.render, &arguments.reference) {
-        (Some(render), _) => (Side::Render, render),
-        (None, Some(reference)) => (Side::Reference, reference),
-        (None, None) => unreachable!("one of both is required"),
-    };
     let out = arguments
         .out
         .clone()
@@ -61,6 +57,11 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
             job: arguments.job.clone(),
         });
     }
+    let (side, image) = match (&arguments.render, &arguments.reference) {
+        (Some(render), _) => (Side::Render, render),
+        (None, Some(reference)) => (Side::Reference, reference),
+        (None, None) => return changed_images(arguments, &out, terminal),
+    };
     let named = from_job(&out, image)?;
     let request = CarryRequest {
         job: &arguments.job,
@@ -72,10 +73,49 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let (text, carried) = pipeline::carry_over(&request, &out)?;
     write_new(&out, text.as_bytes(), "name another with --out")?;
     if arguments.json {
-        terminal.json(&as_json(&carried, &out))?;
+        let document = as_json(&carried, &out);
+        terminal.json(&format!("{document:#}\n"))?;
     } else {
-        terminal.result(&words(&carried, &out, image))?;
+        let text = words(&carried, image) + &next(&out);
+        terminal.result(&text)?;
     }
+    Ok(Status::NothingOut)
+}
+
+/// The same for all images that were written over since they were marked.
+fn changed_images(
+    arguments: &Arguments,
+    out: &Path,
+    terminal: &Terminal,
+) -> Result<Status, Failure> {
+    let over = pipeline::carry_changed(&arguments.job)?;
+    for not in &over.not_carried {
+        terminal.fault(&format!("note: {}", on_one_line(&not.in_words())));
+    }
+    if over.views.is_empty() {
+        let nothing = match over.not_carried.is_empty() {
+            true => "no image has changed since it was marked: nothing to carry over\n",
+            false => "nothing was carried over\n",
+        };
+        terminal.result(nothing)?;
+        return Ok(Status::NothingOut);
+    }
+    write_new(out, over.text.as_bytes(), "name another with --out")?;
+    if arguments.json {
+        let views: Vec<_> = (over.views.iter())
+            .map(|of| {
+                let mut document = as_json(&of.carried, out);
+                document["view"] = json!(of.view);
+                document["image"] = json!(of.side.name());
+                document
+            })
+            .collect();
+        terminal.json(&format!("{:#}\n", json!({ "job": out, "images": views })))?;
+        return Ok(Status::NothingOut);
+    }
+    let each = over.views.iter().map(|of| words(&of.carried, &of.image));
+    let text = each.collect::<Vec<_>>().join("\n\n") + &next(out);
+    terminal.result(&text)?;
     Ok(Status::NothingOut)
 }
 
@@ -92,8 +132,8 @@ fn went_by_itself(mark: &CarriedMark) -> Option<f64> {
         .filter(|px| *px > (4.0 * deviation).max(1.0))
 }
 
-fn words(carried: &CarriedJob, out: &Path, image: &Path) -> String {
-    let found = carried.marks.iter().filter(|m| m.to.is_ok()).count();
+fn words(carried: &CarriedJob, image: &Path) -> String {
+    let found = carried.found();
     let mut text = format!(
         "{found} of {} landmarks carried over to {}\n\n",
         carried.marks.len(),
@@ -126,14 +166,17 @@ fn words(carried: &CarriedJob, out: &Path, image: &Path) -> String {
     for note in &carried.notes {
         text += &format!("\nnote: {}", on_one_line(note));
     }
-    let out = shown_path(out);
-    text += &format!(
-        "\nwrote {out}\nNext: look at the marks with: tickstrip mark {out}\nthen: tickstrip compare {out}\n"
-    );
     text
 }
 
-fn as_json(carried: &CarriedJob, out: &Path) -> String {
+fn next(out: &Path) -> String {
+    let out = shown_path(out);
+    format!(
+        "\nwrote {out}\nNext: look at the marks with: tickstrip mark {out}\nthen: tickstrip compare {out}\n"
+    )
+}
+
+fn as_json(carried: &CarriedJob, out: &Path) -> Value {
     let marks: Vec<_> = carried
         .marks
         .iter()
@@ -147,6 +190,5 @@ fn as_json(carried: &CarriedJob, out: &Path) -> String {
             }
         })
         .collect();
-    let document = json!({ "job": out, "landmarks": marks, "notes": carried.notes });
-    format!("{document:#}\n")
+    json!({ "job": out, "landmarks": marks, "notes": carried.notes })
 }

@@ -7,9 +7,9 @@ use super::{
 };
 use crate::{
     drawing::{Paper, Picture, Pictures},
-    job,
-    pipeline::{self, CompareOptions, KeptResults, Outcome, Results},
-    printable::{listed, shortened},
+    job::{self, Job},
+    pipeline::{self, CarryError, CompareOptions, KeptResults, MarkedCopies, Outcome, Results},
+    printable::{listed, on_one_line, shortened},
     report::{self, Report, json::Verdict, revision::Change},
     service,
 };
@@ -75,6 +75,9 @@ pub(super) struct Arguments {
     /// Show in a picture each, before and after, what was done to a reference before it was measured
     #[arg(long)]
     explain: bool,
+    /// Carry the marks over to images that have changed since they were marked: what is marked is kept beside the job, in JOB-marked
+    #[arg(long)]
+    carry: bool,
     /// Exit with status 1 also where a measure is undecided
     #[arg(long)]
     strict: bool,
@@ -129,10 +132,16 @@ impl Arguments {
             pictures: Pictures::all(),
             full: false,
             explain: false,
+            carry: false,
             strict: false,
             quiet: false,
             json: false,
         }
+    }
+
+    /// The same, with the report instead of the table where that is wanted.
+    pub fn with_json(self, json: bool) -> Self {
+        Self { json, ..self }
     }
 
     /// The folder of the results.
@@ -154,6 +163,7 @@ impl Arguments {
             explain: self.explain,
             pictures: self.pictures.clone(),
             full_page: self.full,
+            carried: Vec::new(),
             against: self
                 .against
                 .as_deref()
@@ -180,9 +190,13 @@ pub(super) fn results_of(job: &Path) -> PathBuf {
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
-    let job = job::read(&arguments.job)?;
+    let (job, carried) = match arguments.carry {
+        true => read_carried(&arguments.job, terminal)?,
+        false => (job::read(&arguments.job)?, Vec::new()),
+    };
     // What they are held against may be the newest of those that are kept there.
     let mut options = arguments.options(arguments.out_folder())?;
+    options.carried = carried;
     let kept = arguments.kept()?;
     if let Some(kept) = &kept {
         options.out = kept.folder().to_owned();
@@ -208,6 +222,31 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         outcome.notes.extend(kept.finish(&job.file, most.into())?);
     }
     present(&outcome, arguments, terminal)
+}
+
+/// The job with its marks carried over to the images that have changed, and what is said of each; what is marked now is kept for the next
+/// time.
+pub(super) fn read_carried(
+    file: &Path,
+    terminal: &Terminal,
+) -> Result<(Job, Vec<String>), Failure> {
+    let over = pipeline::carry_changed(file).map_err(|error| match error {
+        CarryError::Job(error) => Failure::Job(error),
+        error => Failure::Carry(error),
+    })?;
+    for not in &over.not_carried {
+        terminal.fault(&format!("note: {}", on_one_line(&not.in_words())));
+    }
+    let copies = MarkedCopies::of(file);
+    if let Err(error) = copies.keep_marked(&over.job) {
+        // The comparison itself needs none.
+        let folder = shown_path(copies.folder());
+        terminal.fault(&format!(
+            "note: no copy of what is marked could be kept in {folder}: {error}"
+        ));
+    }
+    let said = over.views.iter().map(|of| of.in_words());
+    Ok((over.job, said.collect()))
 }
 
 fn pool(threads: u16) -> Result<rayon::ThreadPool, Failure> {

@@ -91,6 +91,9 @@ pub(super) struct Arguments {
     /// The demo of cameras: a mesh with named parts, and two photos
     #[arg(long)]
     camera: bool,
+    /// Print report.json instead of words
+    #[arg(long)]
+    json: bool,
 }
 
 impl Arguments {
@@ -113,12 +116,12 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     };
     write(folder, files)?;
     let job = folder.join(JOB);
-    if arguments.camera {
+    if arguments.camera && !arguments.json {
         let read = job::read(&job)?;
         let cameras = pipeline::cameras(&read, &[])?;
         terminal.result(&format!("{}\n", cameras.to_text()))?;
     }
-    let comparison = compare::Arguments::with_defaults(job);
+    let comparison = compare::Arguments::with_defaults(job).with_json(arguments.json);
     let status = compare::run(&comparison, terminal)?;
     let out = comparison.out_folder();
     let mut words = format!(
@@ -137,7 +140,9 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
             shown_path(&out),
         );
     }
-    terminal.result(&words)?;
+    if !arguments.json {
+        terminal.result(&words)?;
+    }
     // The demo did what it should, whatever it found; only failures count.
     Ok(match status {
         Status::SomethingOut => Status::NothingOut,

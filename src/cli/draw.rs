@@ -11,6 +11,7 @@ use crate::{
     meshes::{self, CREASE_DEG, Drawing, Edges, Limits, MOST_PIXELS, Model, Projection},
     printable::listed,
 };
+use serde_json::json;
 use std::{
     fs,
     path::{Path, PathBuf},
@@ -64,6 +65,9 @@ pub(super) struct Arguments {
     /// Overwrite the files if they are there
     #[arg(long)]
     force: bool,
+    /// Print JSON instead of words
+    #[arg(long)]
+    json: bool,
 }
 
 /// Width and height.
@@ -124,7 +128,8 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let how = (arguments.force, ADVICE);
     write_file(&arguments.out, &drawing::model_png(&drawing)?, how)?;
     let mut words = words(&read, &edges, &drawing);
-    words.extend(doubt_of_size(&read.model, &projection, camera.size));
+    let doubt = doubt_of_size(&read.model, &projection, camera.size);
+    words.extend(doubt.clone());
     words += &format!("wrote {}\n", shown_path(&arguments.out));
     if let Some(svg) = &arguments.svg {
         write_file(svg, drawing::model_svg(&drawing).as_bytes(), how)?;
@@ -140,7 +145,21 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         write_file(pdf, &drawing::model_sheet(&drawing, &sheet)?, how)?;
         words += &format!("wrote {}\n", shown_path(pdf));
     }
-    terminal.result(&words)?;
+    if arguments.json {
+        let model = &read.model;
+        let value = json!({
+            "picture": arguments.out,
+            "lines": arguments.svg,
+            "sheet": arguments.pdf,
+            "size": camera.size,
+            "parts": model.parts().iter().map(|part| &part.name).collect::<Vec<_>>(),
+            "facets": model.facets().len(),
+            "doubts": doubt.iter().map(|doubt| doubt.trim_end()).collect::<Vec<_>>(),
+        });
+        terminal.json(&format!("{value:#}\n"))?;
+    } else {
+        terminal.result(&words)?;
+    }
     Ok(Status::NothingOut)
 }
 

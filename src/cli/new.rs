@@ -5,9 +5,10 @@ use super::{
 };
 use crate::{
     images::{self, Limits},
-    job,
+    job::{self, MarkedOn},
     pipeline::{self, There},
 };
+use serde_json::json;
 use std::{
     io,
     path::{Component, Path, PathBuf},
@@ -29,6 +30,9 @@ pub(super) struct Arguments {
     /// The job file to write; one that is there is not overwritten
     #[arg(long, value_name = "FILE", default_value = "job.json")]
     out: PathBuf,
+    /// Print JSON instead of words
+    #[arg(long)]
+    json: bool,
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
@@ -42,6 +46,16 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let reference = from_job(&arguments.out, &arguments.reference)?;
     let text = job::starter(&render, &reference, &render_content, &reference_content);
     write_new(&arguments.out, text.as_bytes(), "name another with --out")?;
+    if arguments.json {
+        let image = |named: &Path, content: &MarkedOn| json!({ "image": named, "size": content.size, "blake3": content.blake3 });
+        let value = json!({
+            "job": arguments.out,
+            "render": image(&render, &render_content),
+            "reference": image(&reference, &reference_content),
+        });
+        terminal.json(&format!("{value:#}\n"))?;
+        return Ok(Status::NothingOut);
+    }
     let out = shown_path(&arguments.out);
     terminal.result(&format!(
         "wrote {out}\nNext: tickstrip mark {out}\nor replace the placeholders in it by hand, then run: tickstrip check {out}\n"

@@ -15,6 +15,7 @@ use crate::{
     pipeline::{self, RectifiedPicture},
     printable,
 };
+use serde_json::{Value, json};
 use std::{
     fs,
     path::{Path, PathBuf},
@@ -76,6 +77,9 @@ pub(super) struct Arguments {
     /// Overwrite the file if it is there; never the picture itself
     #[arg(long)]
     force: bool,
+    /// Print JSON instead of words
+    #[arg(long)]
+    json: bool,
     #[command(flatten)]
     memory: Memory,
 }
@@ -208,9 +212,30 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         (&limits, &arguments.memory.budget()),
     )?;
     write_file(&arguments.out, &done.png, (arguments.force, ADVICE))?;
-    let out = shown_path(&arguments.out);
-    terminal.result(&format!("{}wrote {out}\n", words(&asked, &done)))?;
+    if arguments.json {
+        terminal.json(&format!("{:#}\n", as_json(arguments, &asked, &done)))?;
+    } else {
+        let out = shown_path(&arguments.out);
+        terminal.result(&format!("{}wrote {out}\n", words(&asked, &done)))?;
+    }
     Ok(Status::NothingOut)
+}
+
+fn as_json(arguments: &Arguments, asked: &Asked, done: &RectifiedPicture) -> Value {
+    let figures = done.rectification.figures();
+    let figure = |[value, low, high]: [f64; 3]| json!({ "value": value, "low": low, "high": high });
+    let aspect = figures.aspect.map(|m| [m.value(), m.low(), m.high()]);
+    let lens = figures.lens.map(|m| [m.value(), m.low(), m.high()]);
+    json!({
+        "picture": arguments.out,
+        "size": [done.size.0, done.size.1],
+        "aspect": aspect.map(figure),
+        "lens_coefficient": lens.map(figure),
+        "rms_px": figures.rms_px,
+        "bezel": figures.bezel.as_ref().map(ToString::to_string),
+        "notes": done.notes,
+        "cannot_tell": untold(asked),
+    })
 }
 
 /// What is to be rectified, and by what.

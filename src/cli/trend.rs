@@ -25,6 +25,9 @@ pub(super) struct Arguments {
     /// Overwrite the files if they are there
     #[arg(long)]
     force: bool,
+    /// Print JSON instead of words
+    #[arg(long)]
+    json: bool,
 }
 
 const ADVICE: &str = "name another folder with --out, or say --force";
@@ -46,6 +49,10 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         .map_err(|source| Failure::file(&arguments.out, Action::Written, source))?;
     for (place, (_, bytes)) in places.zip(&files) {
         write_file(&place, bytes, (arguments.force, ADVICE))?;
+    }
+    if arguments.json {
+        terminal.json(&report::trend_to_json(&trend))?;
+        return Ok(Status::NothingOut);
     }
     terminal.table(&report::trend_table(&trend, terminal.table_style().width))?;
     let out = shown_path(&arguments.out);

@@ -25,7 +25,8 @@ use std::{
 /// Compare a job again whenever a render, a reference or the job changes
 ///
 /// A file counts as changed when it is completely written: its size and time stay the same for a second. A line a
-/// view or part says what got better or worse than in the report before, as far as the intervals can tell. Ctrl-C
+/// view or part says what got better or worse than in the report before, as far as the intervals can tell. An image that
+/// was written over since it was marked has its marks carried over to it, from a copy that is kept beside the job (JOB-marked). Ctrl-C
 /// ends it.
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Example:
@@ -131,7 +132,7 @@ impl Watch<'_> {
 
     /// Compares and prints what changed; a fault is printed and waited out.
     fn compare(&mut self) -> Result<(), Failure> {
-        let options = CompareOptions {
+        let mut options = CompareOptions {
             out: self.out.clone(),
             views: Vec::new(),
             paper: Paper::A4,
@@ -141,12 +142,20 @@ impl Watch<'_> {
             explain: false,
             pictures: self.pictures.clone(),
             full_page: false,
+            carried: Vec::new(),
             against: None,
         };
-        let job = match job::read(self.job) {
-            Ok(job) => job,
-            Err(error) => {
+        let job = match compare::read_carried(self.job, self.terminal) {
+            Ok((job, carried)) => {
+                options.carried = carried;
+                job
+            }
+            Err(Failure::Job(error)) => {
                 self.terminal.faults(&error);
+                return Ok(());
+            }
+            Err(error) => {
+                self.terminal.fault(&format!("error: {error}"));
                 return Ok(());
             }
         };
@@ -171,6 +180,9 @@ impl Watch<'_> {
                 self.terminal.table(&table)?;
                 self.terminal.result(&format!("\n{where_they_are}\n"))?;
             }
+        }
+        for said in &options.carried {
+            self.terminal.result(&format!("{}\n", on_one_line(said)))?;
         }
         for note in &outcome.notes {
             self.terminal.fault(&format!("note: {note}"));

@@ -166,6 +166,7 @@ impl View {
             registration: None,
             landmarks: Vec::new(),
             known: Vec::new(),
+            measured: Vec::new(),
             spans: Vec::new(),
             angles: Vec::new(),
             symmetry: None,

@@ -414,6 +414,9 @@ fault_kinds! {
     /// Too little to find an axis and check it.
     #[error("one pair alone gives the axis and nothing to check it by; name another pair, or landmarks on the \"axis\"")]
     "symmetry-too-few" SymmetryTooFew
+    /// Calliper readings beside something else than a print.
+    #[error("callipers measure a print; state \"kind\": \"print\" in \"render\" where it is a photo of one, else give the length as \"known\"")]
+    "measured-without-print" MeasuredWithoutPrint
     /// Two directions on one axis.
     #[error("it lies on the same axis as \"right\"; state the axis of the model that runs down in the render, such as \"-z\"")]
     "same-axis" SameAxis

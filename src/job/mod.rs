@@ -193,6 +193,8 @@ pub struct View {
     pub landmarks: Vec<Landmark>,
     /// Known lengths between landmarks.
     pub known: Vec<Known>,
+    /// What a calliper read on the print, where the render is a photo of it; each is a known length of the render as well.
+    pub measured: Vec<CalliperReading>,
     /// Distances to judge.
     pub spans: Vec<Span>,
     /// Angles to judge.
@@ -333,6 +335,8 @@ pub enum RenderKind {
     Model,
     /// A drawing, compared with another drawing.
     Plan,
+    /// A photo of the finished print.
+    Print,
 }
 
 /// What sort of picture a reference is.
@@ -543,6 +547,22 @@ pub struct Known {
     pub along: Option<Axis>,
     /// The length as the job file words it, for messages; empty where there is none.
     pub text: String,
+}
+
+/// What a calliper read on a print between two landmarks.
+///
+/// # Guarantees
+/// The two differ, `length` and `sigma` are above 0.
+#[derive(Clone, Debug)]
+pub struct CalliperReading {
+    /// Index of a landmark.
+    pub from: usize,
+    /// Index of another one.
+    pub to: usize,
+    /// The reading.
+    pub length: ModelMm,
+    /// Its standard deviation, where it is stated.
+    pub sigma: Option<ModelMm>,
 }
 
 impl Known {

@@ -252,7 +252,8 @@ pub struct RawView {
     /// Compare although the edges of both images agree no better than chance around the datum marks.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub marks_are_right: bool,
-    /// The transform that takes the rectified reference to the render; left out: similarity, projective where the render is drawn.
+    /// The transform that takes the rectified reference to the render; left out: similarity, projective where the render is drawn, affine
+    /// where it is a photo of the print.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub registration: Option<RawRegistration>,
     /// Points marked in both images.
@@ -262,6 +263,10 @@ pub struct RawView {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 200))]
     pub known: Vec<RawKnown>,
+    /// What a calliper read on the print between two landmarks, where the render's kind is "print".
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 200))]
+    pub measured: Vec<RawMeasured>,
     /// Distances between two landmarks to judge.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 1000))]
@@ -618,6 +623,22 @@ pub struct RawKnown {
     pub model: Option<RawLength>,
 }
 
+/// What a calliper read on a print.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawMeasured {
+    /// Name of a landmark.
+    pub from: String,
+    /// Name of another landmark.
+    pub to: String,
+    /// The reading, on the model.
+    pub model: RawLength,
+    /// Standard deviation of the reading, millimetres; left out: that of a calliper in a steady hand.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("minimum" = 0.0001, "maximum" = 100))]
+    pub sigma_mm: Option<f64>,
+}
+
 /// The distance between two landmarks.
 #[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -830,6 +851,8 @@ choices! {
         Model = "model",
         /// A drawing, compared with another drawing.
         Plan = "plan",
+        /// A photo of the finished print.
+        Print = "print",
     }
     /// How a line runs on a drawing that is not turned.
     RawAxis {

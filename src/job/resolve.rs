@@ -207,6 +207,15 @@ pub(super) fn view(
         marks.known(raw, at, faults)
     });
     let known = known.filter(|known| are_stated_once(known, &list, faults));
+    let measured = each(
+        &format!("{at}/measured"),
+        &raw.measured,
+        faults,
+        |raw, at, faults| marks.measured(raw, at, faults),
+    );
+    if !raw.measured.is_empty() && raw.render.kind != RawRenderKind::Print {
+        faults.push(&format!("{at}/measured"), FaultKind::MeasuredWithoutPrint);
+    }
     let list = |what| (what, format!("{at}/{what}s"));
     let spans = named(
         list("span"),
@@ -234,6 +243,9 @@ pub(super) fn view(
         |raw, at, faults| marks.region(raw, at, faults),
     );
     let axes = raw.axes.map(|raw| axes(raw, &at, faults));
+    let (mut known, measured) = (known?, measured?);
+    known.extend(measured.iter().map(|(_, known)| known.clone()));
+    let measured = measured.into_iter().map(|(reading, _)| reading).collect();
     Some(View {
         name: raw.name.clone(),
         render: render?,
@@ -244,9 +256,13 @@ pub(super) fn view(
             Some(axes) => Some(axes?),
         },
         marks_are_right: raw.marks_are_right,
-        registration: registration(raw.registration.unwrap_or_default()),
+        registration: registration(raw.registration.unwrap_or(match raw.render.kind {
+            RawRenderKind::Print => RawRegistration::Affine,
+            RawRenderKind::Model | RawRenderKind::Plan => RawRegistration::Similarity,
+        })),
         landmarks: landmarks?,
-        known: known?,
+        known,
+        measured,
         spans: spans?,
         angles: angles?,
         symmetry: match symmetry {
@@ -355,6 +371,7 @@ fn render(
         kind: match raw.kind {
             RawRenderKind::Model => RenderKind::Model,
             RawRenderKind::Plan => RenderKind::Plan,
+            RawRenderKind::Print => RenderKind::Print,
         },
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,

@@ -2,7 +2,7 @@
 use super::{
     ViewMeasurement, by_reference, coverage,
     judge::follows::Changed,
-    lengths::scales,
+    lengths::{print, scales},
     regions::{self, Evidence},
     spans,
 };
@@ -40,6 +40,7 @@ pub(crate) fn measured(job: &Job) -> ViewMeasurement {
     let angles: Vec<_> = (view.angles.iter())
         .filter_map(|a| Some(changed.angle(a, spans::measure_angle(a, told_by.1)?).0))
         .collect();
+    let print = print::study(view, told_by.1, &scales, job.scale);
     ViewMeasurement {
         verdict: super::Verdict::Undecided,
         warnings: Vec::new(),
@@ -48,6 +49,7 @@ pub(crate) fn measured(job: &Job) -> ViewMeasurement {
         scales: scales.figures,
         sizes: None,
         symmetry: None,
+        print,
         earlier_issue: None,
         silhouette: None,
         screen: Default::default(),

@@ -17,8 +17,8 @@ use crate::{
 };
 use std::path::PathBuf;
 
-pub(super) const TRIALS: usize = 400;
-pub(super) const BOUND: (f64, f64) = (0.95 - 0.033, 0.95 + 0.033);
+pub(crate) const TRIALS: usize = 400;
+pub(crate) const BOUND: (f64, f64) = (0.95 - 0.033, 0.95 + 0.033);
 pub(crate) const RENDER_SIGMA: f64 = 0.5;
 pub(super) const REFERENCE_SIGMA: f64 = 1.2;
 
@@ -69,7 +69,7 @@ fn in_reference(u: [f64; 2]) -> [f64; 2] {
     ]
 }
 
-pub(super) fn job(kind: RegistrationKind, stated: bool, noise: &mut Noise) -> Job {
+pub(crate) fn job(kind: RegistrationKind, stated: bool, noise: &mut Noise) -> Job {
     job_seen(kind, stated, noise, &in_reference)
 }
 
@@ -150,6 +150,7 @@ fn job_seen(
         },
         same_camera: true,
         axes: None,
+        measured: Vec::new(),
         marks_are_right: false,
         symmetry: None,
         registration: kind,

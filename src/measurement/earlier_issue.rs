@@ -6,14 +6,15 @@
 use super::{Back, EarlierIssue, PartBack, RegionMeasure, Verdict, WorkImages, settings::EARLIER};
 use crate::{
     frame::{Point, RenderPx},
-    job::{ReferenceKind, View},
+    job::{ReferenceKind, RenderKind, View},
     kernels::{Plane, fill, gray, likeness},
 };
 
 /// How alike both pictures are at each place, 255 where they are equal, 0 where they have nothing in common; `None` where the
 /// reference is no picture of a model.
 pub(crate) fn map(view: &View, work: &WorkImages) -> Option<Plane<u8>> {
-    if view.reference.kind != ReferenceKind::Screenshot {
+    // A photo of the print shows paint and light of its own.
+    if view.reference.kind != ReferenceKind::Screenshot || view.render.kind == RenderKind::Print {
         return None;
     }
     let (render, reference) = (gray::luma(&work.render), gray::luma(&work.reference));

@@ -1,6 +1,6 @@
 //! What is measured in one view, as others read it.
 use super::{
-    DimensionFit, RefusedDimensions, ScreenFindings, SilhouetteOverlap, SizeComparison,
+    DimensionFit, PrintSize, RefusedDimensions, ScreenFindings, SilhouetteOverlap, SizeComparison,
     SymmetryCheck,
 };
 use schemars::JsonSchema;
@@ -34,6 +34,8 @@ pub struct ViewMeasurement {
     pub symmetry: Option<SymmetryCheck>,
     /// The silhouettes of both images against each other, where both have one.
     pub silhouette: Option<SilhouetteOverlap>,
+    /// How much the print came out larger or smaller, where the render is a photo of it and it was measured.
+    pub print: Option<PrintSize>,
     /// Whether an earlier issue of the model is back, where the reference is a picture of one.
     pub earlier_issue: Option<EarlierIssue>,
     /// What a screen left in the reference, and what was done about it before edges were looked for.
@@ -170,6 +172,8 @@ pub enum PartKind {
     Span,
     /// An inclination, or an angle at a landmark.
     Angle,
+    /// A part in space, by several photos together.
+    Part,
 }
 
 /// Which figure of a region, span or angle.
@@ -192,9 +196,36 @@ pub enum MeasureKind {
     Length,
     /// Error of an angle, degrees.
     Angle,
+    /// Depth error of a part in space, along y, per cent; its width lies along x, its height along z.
+    Depth,
+    /// Turn of a part in space about x, degrees.
+    TurnX,
+    /// About y.
+    TurnY,
+    /// About z.
+    TurnZ,
+    /// Offset of a part in space along x, millimetres on the model.
+    AlongX,
+    /// Along y.
+    AlongY,
+    /// Along z.
+    AlongZ,
 }
 
 impl MeasureKind {
+    /// Those of a part in space, in the order of its nine.
+    pub const IN_SPACE: [Self; 9] = [
+        Self::Width,
+        Self::Depth,
+        Self::Height,
+        Self::TurnX,
+        Self::TurnY,
+        Self::TurnZ,
+        Self::AlongX,
+        Self::AlongY,
+        Self::AlongZ,
+    ];
+
     /// Those of a region, in the order of its five numbers.
     pub const OF_REGION: [Self; 5] = [
         Self::Width,

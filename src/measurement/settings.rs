@@ -1,5 +1,9 @@
 //! What figures of regions go by, and doubts about the datum.
-use super::{lengths::settings::LENGTHS, overlap::settings::OVERLAP, symmetry::settings::SYMMETRY};
+use super::{
+    lengths::settings::{LENGTHS, PRINT},
+    overlap::settings::OVERLAP,
+    symmetry::settings::SYMMETRY,
+};
 use crate::settings::{Setting, settings};
 
 settings! {
@@ -58,6 +62,7 @@ pub(crate) fn all() -> Vec<&'static Setting> {
         REGIONS.all(),
         EARLIER.all(),
         LENGTHS.all(),
+        PRINT.all(),
         OVERLAP.all(),
         SYMMETRY.all(),
     ]

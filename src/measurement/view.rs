@@ -4,7 +4,7 @@ use super::{
     SpanMeasure, Verdict, ViewMeasurement, Warning, WorkImages, by_reference, datum_doubts, depth,
     earlier_issue, far_parts, foreign,
     judge::{follows::Changed, leave_alone, verdict},
-    lengths::{plausible, scales, sizes},
+    lengths::{plausible, print, scales, sizes},
     overlap::{
         edges::EdgeStudy,
         grid::{Prepared, Work},
@@ -108,6 +108,7 @@ pub fn measure_in_run(
         sizes: sizes::compare(job, view, &registration, &scales.figures, &spans),
         symmetry: symmetry::check(view, adjustment),
         silhouette: silhouette::compare(&work, scales.figures.model_mm_per_render_px(job.scale)),
+        print: print::study(view, adjustment, &scales, job.scale),
         earlier_issue: earlier_issue::judge(view, &work.images, &regions),
         screen: treated.findings,
         registration,

@@ -27,6 +27,8 @@ pub struct CompareOptions {
     pub pictures: Pictures,
     /// Whether the page has the pictures as they are, and not at a size that fits a phone.
     pub full_page: bool,
+    /// A sentence for each image whose marks were carried over to it before: a warning of the report.
+    pub carried: Vec<String>,
     /// The report of an earlier comparison that this one is held against.
     pub against: Option<Report>,
 }

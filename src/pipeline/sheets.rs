@@ -10,14 +10,12 @@ use crate::{
         self, DrawingScale, EarlierRevision, Paper, Picture, Pictures, SheetKind, SheetPage,
         TiledPicture, ViewToDraw,
     },
-    frame::{Projective, ReferencePx, RenderPx, WorkPx},
     images::{self, Budget, ViewLook},
     job::{self, InputError, Job, View, read_input},
     printable::{listed, shortened},
     report::{self, Report, RevisionError, ViewFailure, ViewOutcome, json::ViewEntry},
     stop::{self, Stop},
 };
-use nalgebra::Matrix3;
 use std::{borrow::Cow, collections::BTreeMap, path::PathBuf};
 
 /// What sheets are asked for.
@@ -212,6 +210,7 @@ impl SheetRequest {
             explain: false,
             pictures: Pictures::only([Picture::Sheet]),
             full_page: false,
+            carried: Vec::new(),
             against: None,
         }
     }
@@ -333,6 +332,7 @@ fn revision_of(earlier: &EarlierResults, now: &Report) -> Result<EarlierRevision
     };
     let mut before = earlier.report.clone();
     before.views.retain(|view| view.name == after.name);
+    before.space = None;
     let revision = report::revision(&before, now).map_err(|e| failure(e.code(), &e))?;
     let Some(before) = before.views.first() else {
         return Err(no_picture(&after.name, "the view", None));
@@ -344,7 +344,8 @@ fn revision_of(earlier: &EarlierResults, now: &Report) -> Result<EarlierRevision
         images::dimensions(&path).ok()
     });
     let per_px = native.map(|(width, _)| f64::from(small.width()) / f64::from(width.max(1)));
-    let earlier_from_now = per_px.and_then(|per_px| earlier_from_now(before, after, per_px));
+    let earlier_from_now =
+        per_px.and_then(|per_px| report::earlier_from_now(before, after, per_px));
     let told = report::revision_told(&revision);
     Ok(EarlierRevision {
         render: small,
@@ -378,34 +379,4 @@ fn no_picture(view: &str, what: &str, why: Option<&InputError>) -> ViewFailure {
             shortened(view)
         ),
     }
-}
-
-/// The way from the render now over the reference that both were laid on to the earlier render; `None` where the references differ or
-/// a lens was taken off one of them.
-fn earlier_from_now(
-    before: &ViewEntry,
-    after: &ViewEntry,
-    picture_px: f64,
-) -> Option<Projective<WorkPx, RenderPx>> {
-    let is_known = after.reference.blake3.is_some();
-    if !is_known || before.reference.blake3 != after.reference.blake3 {
-        return None;
-    }
-    let [before, after] = [before, after].map(|view| view.registration.as_ref());
-    let (before, after) = (before?, after?);
-    if before.lens != after.lens {
-        return None;
-    }
-    let map = |matrix: [[f64; 3]; 3]| {
-        let matrix = Matrix3::from_fn(|row, column| matrix[row][column]);
-        Projective::<RenderPx, ReferencePx>::from_matrix(matrix)
-    };
-    let now_from_reference = map(after.matrix)?;
-    let then_from_reference = map(before.matrix)?;
-    let picture_from_then = Projective::<WorkPx, RenderPx>::similarity(picture_px, 0.0, [0.0, 0.0]);
-    Some(
-        picture_from_then
-            .after(&then_from_reference)
-            .after(&now_from_reference.inverse()),
-    )
 }

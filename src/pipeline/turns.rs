@@ -168,6 +168,7 @@ mod tests {
             explain: false,
             pictures: crate::drawing::Pictures::all(),
             full_page: false,
+            carried: Vec::new(),
             against: None,
         };
         (job, options)

@@ -27,6 +27,9 @@ pub(super) const AXES: [&str; 3] = ["x", "y", "z"];
 /// A turn by the right hand about each axis takes the first of these to the second.
 const TURNS: [[&str; 2]; 3] = [["y", "z"], ["z", "x"], ["x", "y"]];
 
+/// What the sizes of a print as a whole are of.
+const WHOLE_PRINT: &str = "whole print, in the slicer,";
+
 /// What is off: readings of the same subject are held against each other.
 #[derive(Clone, Debug, PartialEq)]
 struct Subject {
@@ -55,22 +58,29 @@ struct Reading {
     looks: Option<&'static str>,
 }
 
+/// What the job asks for.
+pub(super) struct Limits {
+    pub(super) smallest_visible: ModelMm,
+    /// Tolerance of a size, per cent, where no part has its own.
+    pub(super) proportion_percent: f64,
+}
+
 /// What to change of each part, the worst part first; `space` is what photos tell together.
 pub(super) fn list(
     views: &[ViewEntry],
     space: Option<&SpaceEntry>,
-    smallest_visible: ModelMm,
+    limits: &Limits,
 ) -> Vec<ChangeEntry> {
     let mut gathered = Gathered::default();
     space
         .into_iter()
         .for_each(|space| gathered.add_space(space));
     for view in views.iter().filter(|view| !view.distrusted) {
-        gathered.add_view(view, space);
+        gathered.add_view(view, space, limits);
     }
     let writer = Writer {
         names_views: views.len() > 1,
-        smallest_visible,
+        smallest_visible: limits.smallest_visible,
     };
     let subjects = gathered.0.iter();
     let mut changes: Vec<ChangeEntry> = subjects
@@ -130,7 +140,7 @@ impl Gathered {
         }
     }
 
-    fn add_view(&mut self, view: &ViewEntry, space: Option<&SpaceEntry>) {
+    fn add_view(&mut self, view: &ViewEntry, space: Option<&SpaceEntry>, limits: &Limits) {
         let in_space = space.filter(|space| {
             let mut photos = space.views.iter();
             photos.any(|photo| photo.name == view.name && photo.error.is_none())
@@ -142,6 +152,36 @@ impl Gathered {
         for region in view.regions.iter().filter(|r| !is_told_in_space(r)) {
             self.add_region(view, region);
         }
+        for axis in view.print.iter().flat_map(|print| &print.axes) {
+            self.add_print(view, axis, limits);
+        }
+    }
+
+    /// The print as a whole, along one axis.
+    fn add_print(&mut self, view: &ViewEntry, axis: &PrintAxisEntry, limits: &Limits) {
+        let Some(error) = axis.larger_percent.and_then(measured) else {
+            return;
+        };
+        let of_view = || Along::View(view.name.clone());
+        let (quantity, along) = match direction(&axis.axis) {
+            Some((axis, _)) => (QuantityEntry::Size, Along::Axis(axis)),
+            None if axis.axis == "width" => (QuantityEntry::Width, of_view()),
+            None => (QuantityEntry::Height, of_view()),
+        };
+        let subject = Subject {
+            part: WHOLE_PRINT.to_owned(),
+            quantity,
+            along,
+        };
+        let reading = Reading {
+            error,
+            tolerance: limits.proportion_percent,
+            views: vec![view.name.clone()],
+            size_mm: axis.extent_mm,
+            about: None,
+            looks: None,
+        };
+        self.add(subject, reading);
     }
 
     fn add_region(&mut self, view: &ViewEntry, region: &RegionEntry) {

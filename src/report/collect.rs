@@ -11,7 +11,11 @@ use crate::{
     measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
     rectification::{BezelFinding, RectificationFigures},
     registration::{Finding, LandmarkFit},
-    report::{ViewOutcome, cad_changes, reference_noise, screen},
+    report::{
+        ViewOutcome,
+        cad_changes::{self, Limits},
+        print, reference_noise, screen,
+    },
     statistics::Measured,
     units::{FullSizeMm, ModelMm},
     warning::Code,
@@ -22,7 +26,11 @@ impl Report {
     /// Collects what became of the views of a job. A failed view keeps its place, with its error.
     pub fn new(job: &Job, outcomes: &[ViewOutcome<'_>]) -> Self {
         let views: Vec<_> = outcomes.iter().map(|o| view_entry(job, o)).collect();
-        let changes = cad_changes::list(&views, None, job.smallest_visible);
+        let limits = Limits {
+            smallest_visible: job.smallest_visible,
+            proportion_percent: job.tolerance.proportion_percent,
+        };
+        let changes = cad_changes::list(&views, None, &limits);
         Self {
             format: FORMAT.to_owned(),
             format_version: FORMAT_VERSION,
@@ -43,14 +51,23 @@ impl Report {
         }
     }
 
+    /// The same with a warning for each image whose marks were carried over.
+    pub fn with_carried(mut self, carried: &[String]) -> Self {
+        self.warnings.extend(carried.iter().map(|text| Warning {
+            code: Code::MarksCarried.as_str().to_owned(),
+            text: text.clone(),
+        }));
+        self
+    }
+
     /// The same with what the photos tell together.
     pub fn with_space(mut self, space: Option<SpaceEntry>) -> Self {
         self.verdict = self.verdict.max(space.as_ref().and_then(|s| s.verdict));
-        self.changes = cad_changes::list(
-            &self.views,
-            space.as_ref(),
-            ModelMm(self.job.smallest_visible_mm),
-        );
+        let limits = Limits {
+            smallest_visible: ModelMm(self.job.smallest_visible_mm),
+            proportion_percent: self.job.tolerance.proportion_percent,
+        };
+        self.changes = cad_changes::list(&self.views, space.as_ref(), &limits);
         self.space = space;
         self
     }
@@ -179,6 +196,7 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
         sizes: None,
         symmetry: None,
         silhouette: None,
+        print: None,
         earlier_issue: None,
         screen: None,
         edge_overlap: None,
@@ -228,6 +246,7 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
         sizes: m.sizes.as_ref().map(sizes_entry),
         symmetry: m.symmetry.as_ref().map(symmetry_entry),
         silhouette: m.silhouette.as_ref().map(silhouette_entry),
+        print: m.print.as_ref().map(|found| print::entry(view, found)),
         earlier_issue: (m.earlier_issue.as_ref()).map(|found| earlier_issue_entry(view, found)),
         screen: screen::entry(&m.screen),
         corrections: corrections(m),
@@ -604,5 +623,5 @@ twins! {
     job::LandmarkUse => LandmarkUse { Datum, Check }
     measurement::Back => BackEntry { Back, NotBack, LooksOther, CannotTell }
     job::Side => Side { Render, Reference }
-    job::RenderKind => RenderKind { Model, Plan }
+    job::RenderKind => RenderKind { Model, Plan, Print }
 }

@@ -2,7 +2,7 @@
 //!
 //! Every text is escaped by `maud`, in elements and in attributes; those from outside are made plain by `clean` before.
 //! Pictures become data addresses.
-use super::{json::*, screen, wording::*};
+use super::{json::*, print, screen, wording::*};
 use badge::badge;
 use base64::{Engine, engine::general_purpose::STANDARD};
 use comparison::comparison;
@@ -272,6 +272,7 @@ fn facts(view: &ViewEntry) -> Markup {
         format!("Size of the whole model: {text} %")
     }));
     facts.extend(dimension_lines(view).iter().map(|line| clean(line)));
+    facts.extend(print::sentences(view).iter().map(|line| clean(line)));
     facts.extend(screen::sentences(view).iter().map(|line| clean(line)));
     html! {
         @for fact in facts {

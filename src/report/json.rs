@@ -290,6 +290,9 @@ pub struct ViewEntry {
     pub symmetry: Option<SymmetryEntry>,
     /// The silhouettes of both images against each other, where both have one.
     pub silhouette: Option<SilhouetteEntry>,
+    /// How the print came out by calliper readings, where the render is a photo of it.
+    #[serde(default)]
+    pub print: Option<PrintEntry>,
     /// Whether an earlier issue of the model is back; null where the reference is no "screenshot".
     #[serde(default)]
     pub earlier_issue: Option<EarlierIssueEntry>,
@@ -337,6 +340,8 @@ pub enum RenderKind {
     Model,
     /// A drawing, compared with another drawing.
     Plan,
+    /// A photo of the finished print.
+    Print,
 }
 
 /// The image of the subject.
@@ -611,6 +616,45 @@ pub enum BackEntry {
     LooksOther,
     /// Its figures are undecided.
     CannotTell,
+}
+
+/// What calliper readings say of a print.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PrintEntry {
+    /// The axes along which they tell something.
+    pub axes: Vec<PrintAxisEntry>,
+    /// In the order of the job.
+    pub readings: Vec<CalliperEntry>,
+}
+
+/// How a print came out along one axis.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PrintAxisEntry {
+    /// The axis of the model: "x", "y" or "z"; "width" or "height" of the picture where the view states no axes.
+    pub axis: String,
+    /// How much the print is larger than designed, per cent.
+    pub larger_percent: Option<Figure>,
+    /// What to scale it by in the slicer.
+    pub scale_by: Option<Figure>,
+    /// The largest length that was read along it, millimetres.
+    pub extent_mm: Option<f64>,
+}
+
+/// One calliper reading.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CalliperEntry {
+    /// Name of a landmark.
+    pub from: String,
+    /// Name of the other one.
+    pub to: String,
+    /// What was read, millimetres.
+    pub read_mm: Option<f64>,
+    /// What it should read; null where neither the model nor the reference tells.
+    pub designed_mm: Option<f64>,
+    /// How far it lies off the fitted sizes, millimetres; null where it was left out.
+    pub residual_mm: Option<f64>,
+    /// Whether it contradicts the others.
+    pub wrong: bool,
 }
 
 /// What a screen left in the reference, and what was done about it before edges were looked for.
@@ -1089,7 +1133,11 @@ pub struct CorrectionEntry {
 ///
 /// Numbers are rounded to nine significant digits; equal reports give equal bytes.
 pub fn to_json(report: &Report) -> String {
-    let mut value = serde_json::to_value(report).expect("a report has only string keys");
+    as_text(serde_json::to_value(report).expect("a report has only string keys"))
+}
+
+/// The same of anything that is written.
+pub(super) fn as_text(mut value: Value) -> String {
     round_numbers(&mut value);
     let mut text = serde_json::to_string_pretty(&value).expect("a value can always be written");
     text.push('\n');

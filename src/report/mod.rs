@@ -13,6 +13,7 @@ mod front_page;
 mod html;
 pub mod json;
 mod lengths;
+mod print;
 mod reference_noise;
 pub mod revision;
 mod schema;
@@ -35,12 +36,13 @@ pub use json::{Report, SpaceEntry, from_json, to_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use reference_noise::{FigureNoiseEntry, NOISE_VERSION, ReferenceNoiseEntry};
 pub use revision::{
-    RevisionError, RevisionTold, may_be_compared, revision, revision_to_csv, revision_told,
+    RevisionError, RevisionTold, earlier_from_now, may_be_compared, revision, revision_to_csv,
+    revision_told,
 };
 pub use schema::schema;
 pub use space::{InSpaceLengths, PartsBeside, SpacePhoto};
 pub use table::{TABLE_COLOURS, TableStyle, space_table, table};
-pub use trend::{Series, Trend, trend_table, trend_to_csv};
+pub use trend::{Series, Trend, trend_table, trend_to_csv, trend_to_json};
 
 /// Why a view could not be compared.
 #[derive(Clone, Debug, PartialEq)]

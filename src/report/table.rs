@@ -7,7 +7,7 @@ pub(super) use grid::Page;
 pub use grid::{TABLE_COLOURS, TableStyle};
 pub use space::space_table;
 
-use super::{json::*, wording::*};
+use super::{json::*, print, wording::*};
 use grid::{ABSENT, Grid, LEAST_WIDTH, Row, error_cell};
 use revision::revision_lines;
 use space::space_lines;
@@ -63,7 +63,10 @@ fn view_lines(page: &mut Page, job: &JobEntry, view: &ViewEntry) {
     for line in sizes_lines(view) {
         page.wrapped("  ", &line, "    ");
     }
-    for line in dimension_lines(view) {
+    for line in dimension_lines(view)
+        .into_iter()
+        .chain(print::sentences(view))
+    {
         page.wrapped("  ", &line, "    ");
     }
     if let Some(error) = &view.error {

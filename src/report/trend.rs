@@ -3,9 +3,10 @@
 use super::{
     Report,
     csv::{cell, number},
-    json::Figure,
+    json::{Figure, as_text},
     revision::{
-        Change, RevisionError, RevisionMeasure, compared, measure_word, part_word, revision,
+        Change, RevisionError, RevisionMeasure, compared, compared_in_space, measure_word,
+        part_word, revision,
     },
     table::Page,
     wording::{Sign, clean, plus_minus, with_unit},
@@ -13,7 +14,7 @@ use super::{
 use crate::measurement::{MeasureKind, PartKind};
 
 /// Errors over several results.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct Trend {
     /// What the results are called, the oldest first.
     pub results: Vec<String>,
@@ -22,7 +23,7 @@ pub struct Trend {
 }
 
 /// One figure over all results.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct Series {
     /// Its view.
     pub view: String,
@@ -40,6 +41,11 @@ pub struct Series {
     pub figures: Vec<Option<Figure>>,
     /// What became of it from the first result to the last; `None` with one result.
     pub change: Option<Change>,
+}
+
+/// The trend as indented JSON, numbers rounded like those of a report.
+pub fn trend_to_json(trend: &Trend) -> String {
+    as_text(serde_json::to_value(trend).expect("a trend has only string keys"))
 }
 
 impl Series {
@@ -79,11 +85,13 @@ impl Trend {
             if let Some((_, first)) = reports[..k].first() {
                 revision(first, report).map_err(|error| (name.clone(), error))?;
             }
-            for view in &report.views {
-                for m in compared(None, Some(view)).measures {
-                    let known = series.iter().position(|s| s.is(&view.name, &m));
+            let views = report.views.iter().map(|view| compared(None, Some(view)));
+            let in_space = compared_in_space(None, report.space.as_ref());
+            for view in views.chain(in_space) {
+                for m in &view.measures {
+                    let known = series.iter().position(|s| s.is(&view.name, m));
                     let at = known.unwrap_or_else(|| {
-                        series.push(empty(&view.name, &m, reports.len()));
+                        series.push(empty(&view.name, m, reports.len()));
                         series.len() - 1
                     });
                     series[at].figures[k] = m.after;

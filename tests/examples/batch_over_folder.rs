@@ -46,6 +46,7 @@ fn compare(file: &Path, out: PathBuf, memory: &Budget) -> Result<String, String>
         explain: false,
         pictures: tickstrip::drawing::Pictures::all(),
         full_page: false,
+        carried: Vec::new(),
         against: None,
     };
     let outcome = pipeline::compare(&job, &options, &|_| {}).map_err(|error| error.to_string())?;

@@ -3,6 +3,7 @@ use assert_cmd::Command;
 use serde_json::{Value, json};
 use std::{fs, path::Path};
 use tempfile::TempDir;
+use tickstrip::images::{Limits, content};
 
 const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo");
 
@@ -201,7 +202,7 @@ fn what_cannot_be_carried_is_refused_in_words() {
             "{arguments:?}"
         );
     };
-    refused(&["carry", "pump.json"], "--render");
+
     refused(&["carry", "pump.json", "--render", "none.png"], "none.png");
     refused(
         &["carry", "none.json", "--render", "side-corrected.png"],
@@ -290,4 +291,173 @@ fn the_next_render_of_the_demo_is_better_where_it_was_corrected_and_worse_nowher
     for better in ["air vessel: height ", "tool box: offset y "] {
         assert!(out.contains(&format!("better ▼  side: {better}")), "{out}");
     }
+}
+
+/// The job notes which content of its images was marked.
+fn note_what_is_marked(folder: &TempDir) {
+    let mut job = json_of(&folder.path().join("pump.json"));
+    for side in ["render", "reference"] {
+        let of_image = &mut job["views"][0][side];
+        let file = folder
+            .path()
+            .join(of_image["image"].as_str().expect("a file"));
+        let content = content(&file, &Limits::default()).expect("readable");
+        of_image["marked_on"] = json!({ "size": content.size, "blake3": content.blake3 });
+    }
+    write(folder, "pump.json", &job);
+}
+
+fn report(folder: &TempDir, results: &str) -> Value {
+    json_of(&folder.path().join(results).join("report.json"))
+}
+
+fn codes(report: &Value) -> Vec<&str> {
+    let of = |warnings: &'_ Value| -> Vec<String> {
+        let all = warnings.as_array().expect("a list").iter();
+        all.map(|w| w["code"].as_str().expect("a code").to_owned())
+            .collect()
+    };
+    let all = of(&report["warnings"])
+        .into_iter()
+        .chain(of(&report["views"][0]["warnings"]));
+    let all: Vec<String> = all.collect();
+    ["marks-carried", "changed-image"]
+        .into_iter()
+        .filter(|code| all.iter().any(|c| c == code))
+        .collect()
+}
+
+#[test]
+fn a_render_that_was_written_over_has_its_marks_carried_over_from_the_kept_copy() {
+    let folder = demo();
+    note_what_is_marked(&folder);
+    let path = |name: &str| folder.path().join(name);
+    let compare = |out: &str, carry: bool| {
+        let mut arguments = vec!["compare", "pump.json", "--pictures", "none", "--out", out];
+        arguments.extend(carry.then_some("--carry"));
+        run(&folder, &arguments)
+    };
+    let (status, _, err) = compare("first", true);
+    assert_eq!(status, 1, "{err}");
+    assert_eq!(
+        fs::read_dir(path("pump-marked")).expect("copies").count(),
+        2
+    );
+    let job = fs::read(path("pump.json")).expect("readable");
+    fs::copy(path("side-corrected.png"), path("side-render.png")).expect("written over");
+    // Without being asked, the marks stay and that is said.
+    compare("as-it-was", false);
+    assert_eq!(codes(&report(&folder, "as-it-was")), ["changed-image"]);
+    let (_, out, err) = compare("second", true);
+    let second = report(&folder, "second");
+    assert_eq!(codes(&second), ["marks-carried"], "{err}");
+    let said = out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains("the marks of view \"side\" were carried over to its render, which has changed since they were set: 50 of 50 found"),
+        "{out}"
+    );
+    // The lantern, 4 % too wide before, is right in the corrected render.
+    let lantern = |report: &Value| {
+        let part = named(&report["views"][0]["regions"], "lantern")
+            .expect("the lantern")
+            .clone();
+        part["width_percent"]["value"].as_f64().expect("told")
+    };
+    let first = report(&folder, "first");
+    assert!(lantern(&first) > 2.5 && lantern(&second).abs() < 2.0);
+    assert_eq!(
+        fs::read(path("pump.json")).expect("readable"),
+        job,
+        "the job file stays"
+    );
+    // The same marks as carrying them over by hand gives.
+    let (status, out, err) = run(&folder, &["carry", "pump.json"]);
+    assert_eq!(status, 0, "{err}");
+    assert!(out.contains("50 of 50 landmarks carried over"), "{out}");
+    run(
+        &folder,
+        &[
+            "compare",
+            "pump-carried.json",
+            "--pictures",
+            "none",
+            "--out",
+            "by-hand",
+        ],
+    );
+    let by_hand = report(&folder, "by-hand");
+    assert_eq!(
+        by_hand["views"][0]["regions"],
+        second["views"][0]["regions"]
+    );
+    assert_eq!(codes(&by_hand), Vec::<&str>::new());
+}
+
+#[test]
+fn an_image_of_which_no_copy_was_kept_keeps_its_marks_and_that_is_said() {
+    let folder = demo();
+    note_what_is_marked(&folder);
+    let (status, out, _) = run(&folder, &["carry", "pump.json"]);
+    assert_eq!(status, 0);
+    assert!(
+        out.contains("no image has changed since it was marked"),
+        "{out}"
+    );
+    fs::copy(
+        folder.path().join("side-corrected.png"),
+        folder.path().join("side-render.png"),
+    )
+    .expect("written over");
+    let (status, out, err) = run(&folder, &["carry", "pump.json"]);
+    assert_eq!(status, 0);
+    assert!(err.contains("no copy of what was marked was kept"), "{err}");
+    assert!(
+        out.contains("nothing was carried over")
+            && !folder.path().join("pump-carried.json").exists()
+    );
+    // A copy that is not what its name says is none.
+    let job = json_of(&folder.path().join("pump.json"));
+    let checksum = job["views"][0]["render"]["marked_on"]["blake3"]
+        .as_str()
+        .expect("noted");
+    let copies = folder.path().join("pump-marked");
+    fs::create_dir(&copies).expect("a folder");
+    fs::copy(
+        folder.path().join("side-corrected.png"),
+        copies.join(format!("{checksum}.png")),
+    )
+    .expect("written");
+    let (_, _, err) = run(&folder, &["carry", "pump.json"]);
+    assert!(err.contains("no copy of what was marked was kept"), "{err}");
+}
+
+#[test]
+fn a_picture_of_something_else_leaves_the_marks_as_they_are() {
+    let folder = demo();
+    note_what_is_marked(&folder);
+    run(
+        &folder,
+        &["compare", "pump.json", "--carry", "--pictures", "none"],
+    );
+    let noise = image::RgbImage::from_fn(1500, 1150, |x, y| {
+        image::Rgb(
+            [(x.wrapping_mul(2_654_435_761)
+                .wrapping_add(y.wrapping_mul(40_503))
+                >> 9) as u8; 3],
+        )
+    });
+    noise
+        .save(folder.path().join("side-render.png"))
+        .expect("written over");
+    let (status, _, err) = run(
+        &folder,
+        &["compare", "pump.json", "--carry", "--pictures", "none"],
+    );
+    assert!(
+        err.contains(
+            "has changed since it was marked, and its marks stay as they are: only 0 of 50"
+        ),
+        "{err}"
+    );
+    assert_ne!(status, 0);
 }

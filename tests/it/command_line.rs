@@ -193,6 +193,57 @@ fn what_check_finds_is_there_as_json_too() {
     assert!(!found["faults"].as_array().expect("a list").is_empty());
 }
 
+/// What commands that write a file say is there as JSON too, and nothing else is printed.
+#[test]
+fn what_commands_say_is_there_as_json_too() {
+    let folder = folder();
+    let said = |arguments: &[&str]| -> serde_json::Value {
+        let output = run(folder.path(), arguments);
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        serde_json::from_slice(&output.stdout).expect("JSON alone")
+    };
+    let new = said(&[
+        "new",
+        "side-render.png",
+        "side-screen.jpg",
+        "--out",
+        "own.json",
+        "--json",
+    ]);
+    assert_eq!(new["job"], "own.json");
+    assert_eq!(new["render"]["size"], serde_json::json!([900, 1500]));
+    let corners = "412,305 3610,198 3688,2120 377,2011";
+    let rectified = said(&[
+        "rectify",
+        "side-screen.jpg",
+        "--corners",
+        corners,
+        "--aspect",
+        "16:9",
+        "--json",
+    ]);
+    assert_eq!(rectified["picture"], "rectified.png");
+    let size = rectified["size"].as_array().expect("two numbers");
+    let aspect = size[0].as_f64().expect("px") / size[1].as_f64().expect("px");
+    assert!((aspect - 16.0 / 9.0).abs() < 0.01, "{rectified}");
+    assert_eq!(rectified["cannot_tell"], serde_json::Value::Null);
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo");
+    let path = |name: &str| demo.join(name).to_str().expect("UTF-8").to_owned();
+    let (mesh, camera) = (path("pump.obj"), path("pump-camera.json"));
+    let drawn = said(&[
+        "draw", &mesh, "--camera", &camera, "--size", "300x240", "--unit", "mm", "--json",
+    ]);
+    assert_eq!(drawn["picture"], "drawn.png");
+    assert!(
+        drawn["parts"].as_array().expect("names").len() > 5 && drawn["facets"].as_u64() > Some(100)
+    );
+    let report = said(&["demo", "pump", "--json"]);
+    assert_eq!(report["format"], "tickstrip-report");
+    let trend = said(&["trend", "pump/pump-results", "--json"]);
+    assert_eq!(trend["results"].as_array().expect("a list").len(), 1);
+    assert!(!trend["series"].as_array().expect("a list").is_empty());
+}
+
 #[test]
 fn a_sound_job_is_summed_up_with_its_doubts() {
     let folder = folder();

@@ -149,3 +149,85 @@ fn the_errors_of_the_parts_are_found_in_space() {
     let depth = &named(&report["space"]["parts"], "tool box")["size_percent"]["depth"];
     assert!(depth["low"].as_f64().expect("told") > 2.0, "{depth}");
 }
+
+/// The same comparison again changed nothing; one whose lantern was twice as much too high is left behind.
+#[test]
+fn parts_in_space_are_held_against_earlier_results() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let results = demo().folder.path().join("pump/pump-results/report.json");
+    let job = demo().folder.path().join("pump/pump.json");
+    let mut earlier = json(&results);
+    fs::write(folder.path().join("same.json"), earlier.to_string()).expect("written");
+    let parts = earlier["space"]["parts"].as_array_mut().expect("parts");
+    let lantern = parts
+        .iter_mut()
+        .find(|p| p["name"] == "lantern")
+        .expect("the lantern");
+    lantern["size_percent"]["height"] =
+        serde_json::json!({ "value": 12.0, "low": 11.0, "high": 13.0 });
+    fs::write(folder.path().join("higher.json"), earlier.to_string()).expect("written");
+    let against = |file: &str| {
+        let job = job.to_str().expect("UTF-8");
+        let arguments = [
+            "compare",
+            job,
+            "--against",
+            file,
+            "--out",
+            "again",
+            "--pictures",
+            "none",
+        ];
+        let done = run(folder.path(), &arguments);
+        let report = json(&folder.path().join("again/report.json"));
+        let views = &report["revision"]["views"];
+        let found = named(views, "in space")["measures"]
+            .as_array()
+            .expect("measures")
+            .clone();
+        (found, done)
+    };
+    let (measures, done) = against("same.json");
+    assert_eq!(measures.len(), 27, "nine of each of three parts");
+    let is_told = |m: &&Value| m["after"] != Value::Null;
+    assert!(
+        measures
+            .iter()
+            .filter(is_told)
+            .all(|m| m["change"] == "same"),
+        "{measures:?}"
+    );
+    assert!(done.out.contains("0 better, 0 worse"), "{}", done.out);
+    let (measures, done) = against("higher.json");
+    let better: Vec<_> = measures
+        .iter()
+        .filter(|m| m["change"] == "better")
+        .collect();
+    assert_eq!(better.len(), 1, "{better:?}");
+    assert_eq!(
+        (&better[0]["name"], &better[0]["measure"]),
+        (&"lantern".into(), &"height".into())
+    );
+    let said = done.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains("in space: lantern: height +12.0 ±1.0 -> +5"),
+        "{}",
+        done.out
+    );
+    // And they are in the trend.
+    let done = run(
+        folder.path(),
+        &["trend", "higher.json", "again/report.json", "--json"],
+    );
+    let trend: Value = serde_json::from_str(&done.out).expect("JSON");
+    let is_it =
+        |s: &&Value| s["view"] == "in space" && s["name"] == "lantern" && s["measure"] == "height";
+    let series = trend["series"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .find(is_it);
+    let series = series.expect("the lantern's height");
+    assert_eq!(series["figures"].as_array().expect("two").len(), 2);
+    assert_eq!(series["change"], "better");
+}

@@ -683,6 +683,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
         },
         same_camera: true,
         axes: None,
+        measured: Vec::new(),
         marks_are_right: false,
         symmetry: None,
         registration: RegistrationKind::Similarity,

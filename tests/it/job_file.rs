@@ -677,6 +677,54 @@ fn the_axes_of_a_view_are_two_of_the_three() {
 }
 
 #[test]
+fn callipers_measure_a_print_between_two_of_its_landmarks() {
+    let reading = |reading: Value, kind: &str| {
+        let mut job = with("/views/0/render/kind", json!(kind));
+        job["views"][0]["measured"] = json!([reading]);
+        job
+    };
+    let sound = json!({ "from": "tank front", "to": "tank rear", "model": "18.92 mm" });
+    assert_eq!(faults(&reading(sound.clone(), "print")), "");
+    for (job, words) in [
+        (
+            reading(sound, "model"),
+            "/views/0/measured: callipers measure a print; state \"kind\": \"print\"",
+        ),
+        (
+            reading(
+                json!({ "from": "tank front", "to": "tank rea", "model": "18.92 mm" }),
+                "print",
+            ),
+            "/views/0/measured/0/to: no landmark \"tank rea\"; the view has \"tank rear\"",
+        ),
+        (
+            reading(
+                json!({ "from": "tank front", "to": "tank front", "model": "18.92 mm" }),
+                "print",
+            ),
+            "/views/0/measured/0/to: ",
+        ),
+        (
+            reading(
+                json!({ "from": "tank front", "to": "tank rear", "model": "-3 mm" }),
+                "print",
+            ),
+            "/views/0/measured/0/model: ",
+        ),
+        (
+            reading(
+                json!({ "from": "tank front", "to": "tank rear", "model": 3, "sigma_mm": 0 }),
+                "print",
+            ),
+            "sigma_mm: found the number 0; it must be 0.0001 or more",
+        ),
+    ] {
+        let said = lines(&job);
+        assert!(said.contains(words), "{words}: {said}");
+    }
+}
+
+#[test]
 fn what_a_mark_says_of_itself_is_checked() {
     let at = "/views/0/landmarks/5";
     for (key, value, words) in [
@@ -812,6 +860,16 @@ fn images_that_are_not_there_are_told_on_demand() {
 fn the_published_schema_accepts_the_example_and_the_starter() {
     let validator = jsonschema::draft202012::new(&job::schema()).expect("a schema");
     assert!(validator.is_valid(&example()));
+    let print = include_str!("../../fixtures/jobs/print.json");
+    assert!(validator.is_valid(&serde_json::from_str(print).expect("JSON")));
+    let print = parse(print).expect("sound");
+    assert_eq!(print.views[0].measured.len(), 2);
+    assert_eq!(
+        print.views[0].known.len(),
+        2,
+        "each is a known length as well"
+    );
+    assert_eq!(print.views[0].registration, RegistrationKind::Affine);
     let contents = [[640, 480], [1920, 1080]].map(content);
     let starter = job::starter(
         Path::new("a.png"),

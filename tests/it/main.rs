@@ -28,6 +28,7 @@ mod marks_outside;
 mod meshes;
 mod pictures;
 mod plan;
+mod print;
 mod rectify;
 mod registration;
 mod report;

@@ -215,3 +215,64 @@ fn the_page_notes_the_images_of_a_job_that_says_nothing_of_them_and_undo_takes_t
     mark.undo(&state);
     assert_eq!(job(folder.path()), before);
 }
+
+#[test]
+fn on_the_page_the_marks_of_an_image_that_was_written_over_are_carried_over_in_one_step() {
+    let folder = folder();
+    let before = job(folder.path());
+    let file = folder.path().join("job.json");
+    // Copies of what is marked are there as soon as the page is; both images are the same.
+    drop(Marking::start(&file));
+    let copies = folder.path().join("job-marked");
+    assert_eq!(fs::read_dir(&copies).expect("copies").count(), 1);
+    // The next render is cropped: 20 px less on the left, 12 above.
+    let old = picture((540, 450), 0);
+    let cropped = image::imageops::crop_imm(&old, 20, 12, 500, 430).to_image();
+    cropped
+        .save(folder.path().join("render.png"))
+        .expect("written");
+    let mark = Marking::start(&file);
+    let state = mark.get("/api/state");
+    let changed = &state["fit"]["views"][0]["changed"][0];
+    assert_eq!(changed["can_carry"], true, "{changed}");
+    let asked = json!({ "base": state["revision"], "view": "view 1", "side": "render" });
+    let (status, after) = mark.post("/api/carry", &asked);
+    assert_eq!(status, 200, "{after}");
+    assert_eq!(
+        after["steps"]["undo_label"],
+        "Carry the marks over: 6 of 6 found"
+    );
+    let carried = job(folder.path());
+    for (was, is) in before["views"][0]["landmarks"]
+        .as_array()
+        .expect("marks")
+        .iter()
+        .zip(carried["views"][0]["landmarks"].as_array().expect("marks"))
+    {
+        let at = |mark: &Value, k: usize| mark["render"][k].as_f64().expect("a number");
+        assert!(
+            (at(is, 0) - at(was, 0) + 20.0).abs() < 0.1
+                && (at(is, 1) - at(was, 1) + 12.0).abs() < 0.1,
+            "{was} {is}"
+        );
+        assert_eq!(is["reference"], was["reference"]);
+    }
+    assert_eq!(after["fit"]["views"][0]["changed"], json!([]));
+    // Where each lay is remembered until somebody has looked at it.
+    let to_look_at = &after["draft"]["view 1"]["carried"];
+    assert_eq!(to_look_at["side"], "render");
+    assert_eq!(
+        to_look_at["marks"][1],
+        json!({ "name": "m1", "from": [240.0, 60.0] })
+    );
+    // The new picture is kept too, and the step can be taken back.
+    assert_eq!(fs::read_dir(&copies).expect("copies").count(), 2);
+    mark.undo(&after);
+    assert_eq!(job(folder.path())["views"], before["views"]);
+    // Nothing changed meanwhile: nothing is carried over.
+    let state = mark.get("/api/state");
+    let asked = json!({ "base": state["revision"], "view": "view 1", "side": "reference" });
+    let (status, refused) = mark.post("/api/carry", &asked);
+    assert_eq!(status, 422);
+    assert_eq!(refused["error"]["code"], "not-carried");
+}

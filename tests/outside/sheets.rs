@@ -97,6 +97,9 @@ fn pages_have_the_size_of_their_paper() {
     }
 }
 
+/// The grey of ink on sheets: what is darker belongs to a picture.
+const INK: u8 = 26;
+
 /// Part of the first page's height that is looked at, from and to: where the bar stands, above the title block.
 const FOOT: [f64; 2] = [0.78, 0.9];
 
@@ -141,13 +144,11 @@ fn rendered(test: &str, pdf: &Path, size: [f64; 2], dots: u32) -> Option<image::
 /// that its ends cover.
 fn longest_bar(page: &image::GrayImage, most: f64) -> f64 {
     let mut best = 0.0_f64;
+    let ink = |pixel: &image::Luma<u8>| f64::from(255 - pixel.0[0].max(INK)) / f64::from(255 - INK);
     for row in page.rows() {
         let mut run = 0.0;
         // A white pixel at the end closes the last run.
-        for ink in row
-            .map(|pixel| 1.0 - f64::from(pixel.0[0]) / 255.0)
-            .chain([0.0])
-        {
+        for ink in row.map(ink).chain([0.0]) {
             if ink > 0.02 {
                 run += ink;
                 continue;

@@ -2,10 +2,10 @@
 use super::marks::MarkNames;
 use crate::{
     job::{
-        Axis, End, Known, Side, Symmetry,
+        Axis, CalliperReading, End, Known, Side, Symmetry,
         error::{FaultKind, Faults},
         every::every,
-        raw::{Mark, RawAxis, RawEnd, RawKnown, RawSide, RawSymmetry},
+        raw::{Mark, RawAxis, RawEnd, RawKnown, RawMeasured, RawSide, RawSymmetry},
     },
     printable::shortened,
     units::{FullSizeMm, ModelMm},
@@ -37,6 +37,34 @@ impl MarkNames<'_> {
             }),
             text: text.unwrap_or_default(),
         })
+    }
+
+    /// A calliper reading, and the known length of the render that it is as well.
+    pub(super) fn measured(
+        &self,
+        raw: &RawMeasured,
+        at: &str,
+        faults: &mut Faults,
+    ) -> Option<(CalliperReading, Known)> {
+        let known = RawKnown {
+            side: RawSide::Render,
+            from: RawEnd::Landmark(raw.from.clone()),
+            to: RawEnd::Landmark(raw.to.clone()),
+            along: None,
+            full_size: None,
+            model: Some(raw.model.clone()),
+        };
+        let known = self.known(&known, at, faults)?;
+        let (End::Landmark(from), End::Landmark(to)) = (known.from, known.to) else {
+            return None;
+        };
+        let reading = CalliperReading {
+            from,
+            to,
+            length: known.length?.at(self.around.scale),
+            sigma: raw.sigma_mm.map(ModelMm),
+        };
+        Some((reading, known))
     }
 
     /// The length with its words: `Some(None)` where only a direction is known.

@@ -151,7 +151,7 @@ impl<'a> Changed<'a> {
             MeasureKind::Rotation => Some((along_y * x - along_x * y).to_radians()),
             MeasureKind::OffsetX => Some(along_x / self.mm_per_px?),
             MeasureKind::OffsetY => Some(along_y / self.mm_per_px?),
-            MeasureKind::Length | MeasureKind::Angle => None,
+            _ => None,
         };
         let effect = |change: &PartChange| {
             Some(Effect {

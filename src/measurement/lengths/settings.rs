@@ -18,3 +18,19 @@ settings! {
             "Largest stretch or shear that is told: no copy of a drawing is that far off, and the rounds of the fit no longer end.";
     }
 }
+
+settings! {
+    /// What calliper readings of a print go by.
+    PRINT: PrintSettings of "print" {
+        calliper_mm = 0.025, "mm", "judgement, beside the error limit of callipers":
+            "Standard deviation of a reading on a print, where the job states none: the calliper, the edge of the print and the hand.";
+        expected_size = 0.03, "of its logarithm", "judgement":
+            "How far off a print's size is expected along an axis: resins and plastics shrink by parts of a per cent to some per cent.";
+        informative = 0.5, "share", "judgement":
+            "A size is told only where its deviation is below this part of what was expected beforehand.";
+        wrong_level = 0.001, "probability", "Baarda (1968)":
+            "Chance that noise alone makes a reading look misread.";
+        least_redundancy = 0.05, "share", "judgement":
+            "Below this share of its error that shows, nothing tells whether a reading is misread.";
+    }
+}

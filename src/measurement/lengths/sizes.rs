@@ -106,6 +106,8 @@ fn sentence(
         (RenderKind::Plan, _) => ("the reference", "the plan"),
         (RenderKind::Model, ReferenceKind::Plan) => ("the plan", "the model"),
         (RenderKind::Model, _) => ("the reference", "the model"),
+        (RenderKind::Print, ReferenceKind::Plan) => ("the plan", "the print"),
+        (RenderKind::Print, _) => ("the reference", "the print"),
     };
     let size = if larger.holds(0.0) {
         format!(

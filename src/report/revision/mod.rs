@@ -2,14 +2,19 @@
 #![doc = include_str!("METHOD.md")]
 mod csv;
 mod entry;
+mod frames;
+mod in_space;
 mod pairing;
 pub(crate) mod settings;
 #[cfg(test)]
 mod tests;
+mod told;
 mod words;
 
 pub use csv::revision_to_csv;
 pub use entry::{Change, Counts, RevisionEntry, RevisionMeasure, RevisionViewEntry};
+pub use frames::earlier_from_now;
+pub(super) use in_space::compared as compared_in_space;
 pub use words::{RevisionTold, revision_told};
 pub(super) use words::{by_chance, full_name, measure_line, measure_word, part_word, those};
 
@@ -19,7 +24,8 @@ use crate::{
     measurement::{MeasureKind, PartKind},
     printable::{listed, shortened},
 };
-use pairing::{Paired, SharedNoise, paired};
+use pairing::SharedNoise;
+use told::{DEGREES, MM, PERCENT, PX, Told};
 
 /// What may be compared over two reports at all.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -83,7 +89,7 @@ fn nothing_in_common(before: &Report) -> RevisionError {
     }
 }
 
-/// What became of every region measure, span and angle since an earlier report.
+/// What became of every region measure, span, angle and part in space since an earlier report.
 ///
 /// # Errors
 /// Where the two have nothing to do with each other.
@@ -102,6 +108,10 @@ pub fn revision(before: &Report, after: &Report) -> Result<RevisionEntry, Revisi
             .filter(is_gone)
             .map(|v| compared(Some(v), None)),
     );
+    views.extend(in_space::compared(
+        before.space.as_ref(),
+        after.space.as_ref(),
+    ));
     let counts = Counts::of(views.iter().flat_map(|view| &view.measures));
     if counts.in_both() == 0 {
         return Err(nothing_in_common(before));
@@ -147,96 +157,6 @@ fn newer_px(before: Option<&ViewEntry>, after: Option<&ViewEntry>) -> f64 {
         _ => 1.0,
     }
 }
-
-/// A figure of a report, as it is held against that of another.
-struct Told<'a> {
-    of: PartKind,
-    name: &'a str,
-    measure: MeasureKind,
-    unit: &'static str,
-    figure: Option<Figure>,
-    tolerance: Option<f64>,
-    /// It rests on edges, or on edges and marks.
-    is_by_edges: bool,
-    /// What a render pixel is in the figure's unit, where its noise is in pixels.
-    per_px: f64,
-}
-
-impl Told<'_> {
-    fn is_same(&self, other: &Told<'_>) -> bool {
-        (self.of, self.name, self.measure) == (other.of, other.name, other.measure)
-    }
-
-    /// What became of it; `None` where neither report has it in a unit that both have.
-    fn since(
-        &self,
-        earlier: Option<&Told<'_>>,
-        shared: &SharedNoise<'_>,
-        to_newer_px: f64,
-    ) -> Option<RevisionMeasure> {
-        let Some(earlier) = earlier else {
-            return Some(self.entry([None, self.figure], None, Change::New));
-        };
-        if earlier.unit != self.unit {
-            return Some(self.entry([None, self.figure], None, Change::CannotTell));
-        }
-        let factor = if self.unit == PX { to_newer_px } else { 1.0 };
-        let before = earlier.figure.map(|f| scaled(f, factor));
-        let key = (self.of, self.name, self.measure);
-        let pair = before.zip(self.figure).and_then(|(before, after)| {
-            if shared.is_known() && pairing::are_one(before, after) {
-                // Nothing that it rests on was changed; one of both was read from a file, with nine digits.
-                return paired([after, after], f64::INFINITY);
-            }
-            let units = [earlier.per_px * factor, self.per_px];
-            let common = shared.in_common(key, units);
-            let are_by_edges = earlier.is_by_edges && self.is_by_edges;
-            paired(
-                [before, after],
-                common.covariance([before, after], are_by_edges),
-            )
-        });
-        let change = pair.map_or(Change::CannotTell, |pair| pair.change(self.tolerance));
-        Some(self.entry([before, self.figure], pair, change))
-    }
-
-    fn gone(&self) -> RevisionMeasure {
-        self.entry([self.figure, None], None, Change::Gone)
-    }
-
-    fn entry(
-        &self,
-        [before, after]: [Option<Figure>; 2],
-        pair: Option<Paired>,
-        change: Change,
-    ) -> RevisionMeasure {
-        RevisionMeasure {
-            of: self.of,
-            name: self.name.to_owned(),
-            measure: self.measure,
-            unit: self.unit.to_owned(),
-            before,
-            after,
-            difference: pair.map(|p| super::finite::figure(p.difference)),
-            less_off: pair.map(|p| super::finite::figure(p.less_off)),
-            tolerance: self.tolerance,
-            change,
-        }
-    }
-}
-
-fn scaled(f: Figure, factor: f64) -> Figure {
-    Figure {
-        value: f.value * factor,
-        low: f.low * factor,
-        high: f.high * factor,
-    }
-}
-
-const PERCENT: &str = "%";
-const DEGREES: &str = "°";
-const MM: &str = "mm";
-const PX: &str = "px";
 
 /// All figures of a view that a revision is judged by.
 fn figures(view: &ViewEntry) -> Vec<Told<'_>> {

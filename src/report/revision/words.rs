@@ -13,6 +13,13 @@ pub(in crate::report) fn measure_word(measure: MeasureKind) -> &'static str {
         MeasureKind::Rotation => "rotation",
         MeasureKind::OffsetX => "offset x",
         MeasureKind::OffsetY => "offset y",
+        MeasureKind::Depth => "depth",
+        MeasureKind::TurnX => "turn about x",
+        MeasureKind::TurnY => "turn about y",
+        MeasureKind::TurnZ => "turn about z",
+        MeasureKind::AlongX => "offset along x",
+        MeasureKind::AlongY => "offset along y",
+        MeasureKind::AlongZ => "offset along z",
         MeasureKind::Length => "length",
         MeasureKind::Angle => "angle",
     }
@@ -24,6 +31,7 @@ pub(in crate::report) fn part_word(of: PartKind) -> &'static str {
         PartKind::Region => "region",
         PartKind::Span => "span",
         PartKind::Angle => "angle",
+        PartKind::Part => "part",
     }
 }
 

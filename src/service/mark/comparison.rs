@@ -63,6 +63,7 @@ impl Comparison {
             explain: false,
             pictures: crate::drawing::Pictures::all(),
             full_page: false,
+            carried: Vec::new(),
             against: None,
         };
         thread::spawn(move || {

@@ -1,6 +1,6 @@
 //! What the requests of the marking page share.
 use super::{MarkOptions, comparison::Comparison, document::Document, pictures::Pictures};
-use std::sync::Mutex;
+use std::{collections::HashSet, sync::Mutex};
 
 /// What the requests share.
 pub(super) struct Desk {
@@ -8,4 +8,6 @@ pub(super) struct Desk {
     pub(super) pictures: Pictures,
     pub(super) comparison: Comparison,
     pub(super) options: MarkOptions,
+    /// Checksums of the images that were marked and of which a copy was made, or tried to be made, since the program began.
+    pub(super) kept: Mutex<HashSet<String>>,
 }

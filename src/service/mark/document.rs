@@ -54,6 +54,9 @@ pub(super) enum Refusal {
         /// Why not.
         text: String,
     },
+    /// Marks cannot be carried over.
+    #[error("the marks were not carried over: {0}")]
+    NotCarried(#[from] pipeline::CarryError),
     /// The disk does not take it.
     #[error("{}: cannot be saved: {source}", file.display())]
     NotSaved {
@@ -74,6 +77,7 @@ impl Refusal {
             Self::Faulty { .. } => "faulty",
             Self::NoPlace(_) => "no-place",
             Self::NotUsable { .. } => "not-usable",
+            Self::NotCarried(_) => "not-carried",
             Self::NotSaved { .. } => "not-saved",
         }
     }

@@ -9,6 +9,7 @@ use crate::{
     contour,
     frame::{FromReference, Point, RenderPx},
     job::{self, Expected, Job, MarkedOn, RenderImage, Side, View},
+    pipeline::MarkedCopies,
     printable::shortened,
     rectification::Rectification,
     registration::{self, Finding, LaidOver, LandmarkFit, Prediction, Registered, SingleMark},
@@ -94,6 +95,8 @@ struct ChangedImage {
     side: &'static str,
     /// Its content now, for the job, where its marks fit.
     marked_on: Value,
+    /// Whether a copy of what was marked is there, from which its marks may be carried over.
+    can_carry: bool,
 }
 
 /// Registers every view of a job's text. `seen_of` says what was seen of its images.
@@ -148,6 +151,7 @@ fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
     // The bezel of a screen is looked for when the job is compared: here the corners count as they were marked.
     let laid_over = registration::lay_over(view, job.expected, [size, reference], None);
     let changed = changed(view, seen);
+    let copies = MarkedCopies::of(&job.file);
     let mut needs = needs::of(view, &laid_over, size);
     // What is marked in another picture comes before all that is said of the marks.
     let words = changed
@@ -166,10 +170,13 @@ fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
         predictions: Vec::new(),
         needs,
         changed: changed
-            .into_iter()
+            .iter()
             .map(|(side, content)| ChangedImage {
                 side: side.name(),
                 marked_on: marked_on::as_json(content),
+                can_carry: view
+                    .marked_on(*side)
+                    .is_some_and(|marked| copies.is_named(marked)),
             })
             .collect(),
     };

@@ -96,7 +96,9 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
             pictures: Pictures::new(options.limits, options.memory.clone()),
             comparison: of_desk,
             options,
+            kept: Mutex::default(),
         });
+        desk.keep_marked();
         let mut asked = shell::Asked::listen().map_err(server)?;
         ready(&door.way_in().expect("nobody has asked yet"));
         let router = routes::router(desk, door, address);

@@ -21,6 +21,11 @@ const MOST_HELD: usize = 4;
 /// What a transparent render is laid over.
 const GROUND: u32 = 208;
 
+/// How far a patch shows around a mark, pixels.
+const AROUND: u32 = 24;
+/// How much larger it is shown.
+const ENLARGED: u32 = 6;
+
 /// Bytes a pixel of a picture with all its reductions: three, and a third of that.
 const PYRAMID: u64 = 4;
 
@@ -99,6 +104,27 @@ impl Pictures {
         }
         let tile = imageops::crop_imm(picture, left, top, width, height).to_image();
         drawing::encode_jpeg(&tile).ok()
+    }
+
+    /// What surrounds a place, enlarged, as JPEG; what lies outside of the picture is grey. `None` where it cannot be read.
+    pub fn patch(&self, path: &Path, [x, y]: [f64; 2]) -> Option<Vec<u8>> {
+        let pyramid = self.load(&stamp(path), path).ok()?;
+        let picture = pyramid.picture();
+        let side = 2 * AROUND;
+        // The place lies in the middle to within half a pixel, as the cross over it does.
+        let [left, top] = [x, y].map(|v| v.clamp(-1e6, 1e6).floor() as i64 - i64::from(AROUND));
+        let ground = image::Rgb([GROUND as u8; 3]);
+        let mut patch = RgbImage::from_pixel(side, side, ground);
+        for (u, v, pixel) in patch.enumerate_pixels_mut() {
+            let at = |start: i64, step: u32| u32::try_from(start + i64::from(step)).ok();
+            let found = at(left, u).zip(at(top, v));
+            if let Some(inside) = found.and_then(|(x, y)| picture.get_pixel_checked(x, y)) {
+                *pixel = *inside;
+            }
+        }
+        let shown = side * ENLARGED;
+        let large = imageops::resize(&patch, shown, shown, imageops::FilterType::Triangle);
+        drawing::encode_jpeg(&large).ok()
     }
 
     /// Two pictures at their full size.

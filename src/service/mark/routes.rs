@@ -7,9 +7,12 @@ use super::{
     fit, marked_on,
 };
 use crate::{
+    carry::CarriedJob,
     contour,
     job::{self, Landmark, MarkOn, Side},
-    measurement, registration,
+    measurement,
+    pipeline::{self, MarkedCopies},
+    registration,
     service::{
         bodies::{Allowance, read_first},
         files,
@@ -77,6 +80,8 @@ pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> R
         .route("/api/undo", post(undo))
         .route("/api/redo", post(redo))
         .route("/api/decide", post(decide))
+        .route("/api/carry", post(carry))
+        .route("/api/patch/{view}/{name}/{when}", get(patch))
         .route("/api/picture/{view}/{side}", get(picture))
         .route("/api/tile/{stamp}/{level}/{column}/{row}", get(tile))
         .route("/api/refine", post(refine))
@@ -132,6 +137,31 @@ impl Desk {
         self.document.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
+    /// Keeps a copy of each image that is as it was marked: its marks are carried over from there when it is written over.
+    pub(super) fn keep_marked(&self) {
+        self.keep_marked_of(&self.document());
+    }
+
+    /// The same where the document is at hand. What cannot be kept is told when it is missed.
+    fn keep_marked_of(&self, document: &Document) {
+        let Ok(job) = job::parse(document.text().as_bytes(), document.file()) else {
+            return;
+        };
+        let copies = MarkedCopies::of(document.file());
+        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+        for view in &job.views {
+            for side in Side::BOTH {
+                let (Some(content), Some(image)) = (view.marked_on(side), view.image(side)) else {
+                    continue;
+                };
+                let is_marked = self.pictures.content(image).as_ref() == Some(content);
+                if is_marked && kept.insert(content.blake3.clone()) {
+                    let _ = copies.keep(image, content);
+                }
+            }
+        }
+    }
+
     /// All that the page shows.
     fn describe(&self, document: &Document) -> Value {
         let seen = |view: &job::View| fit::Seen {
@@ -157,6 +187,36 @@ impl Desk {
         })
     }
 
+    /// Where a carried mark lies, on the copy of what was marked or on the image of now.
+    fn carried_place(&self, view: usize, name: &str, before: bool) -> Option<(PathBuf, [f64; 2])> {
+        let document = self.document();
+        let of_view = document.job()["views"].get(view)?;
+        let carried = &document.draft()[of_view["name"].as_str()?]["carried"];
+        let side = carried["side"].as_str()?;
+        let named = |list: &Value| -> Option<Value> {
+            let mut all = list.as_array()?.iter();
+            all.find(|mark| mark["name"] == name).cloned()
+        };
+        let point = |value: &Value| Some([value[0].as_f64()?, value[1].as_f64()?]);
+        if !before {
+            let mark = named(&of_view["landmarks"])?;
+            let file = document
+                .file()
+                .parent()?
+                .join(of_view[side]["image"].as_str()?);
+            return Some((file, point(&mark[side])?));
+        }
+        let mark = named(&carried["marks"])?;
+        let size = carried["marked_on"]["size"].as_array()?;
+        let length = |k: usize| u32::try_from(size.get(k)?.as_u64()?).ok();
+        let marked = job::MarkedOn {
+            size: [length(0)?, length(1)?],
+            blake3: carried["marked_on"]["blake3"].as_str()?.to_owned(),
+        };
+        let copy = MarkedCopies::of(document.file()).find(&marked)?;
+        Some((copy, point(&mark["from"])?))
+    }
+
     /// The file of a view's image, also where the job has other faults.
     fn image(&self, view: usize, side: &str) -> Option<PathBuf> {
         let document = self.document();
@@ -171,7 +231,7 @@ impl Desk {
             Err(refusal) => {
                 let status = match refusal {
                     Refusal::NotSaved { .. } => StatusCode::INSUFFICIENT_STORAGE,
-                    Refusal::Faulty { .. } | Refusal::NotUsable { .. } => {
+                    Refusal::Faulty { .. } | Refusal::NotUsable { .. } | Refusal::NotCarried(_) => {
                         StatusCode::UNPROCESSABLE_ENTITY
                     }
                     _ => StatusCode::CONFLICT,
@@ -232,9 +292,92 @@ async fn change(State(desk): Shared, Body(change): Body<Change>) -> Response {
         let note = |before: &Value, after: &mut Value| {
             marked_on::note(before, after, &folder, &content_of);
         };
-        document.change(&change.base, &change.label, &change.edits, &note)
+        document.change(&change.base, &change.label, &change.edits, &note)?;
+        pictures.keep_marked_of(document);
+        Ok(())
     })
     .await
+}
+
+#[derive(Deserialize)]
+struct Carry {
+    base: String,
+    view: String,
+    side: String,
+}
+
+/// Carries the marks of a view over to an image that has changed since it was marked: one step, that can be undone.
+async fn carry(State(desk): Shared, Body(asked): Body<Carry>) -> Response {
+    let own = Arc::clone(&desk);
+    with_document(desk, move |document| {
+        let file = document.file().to_owned();
+        let side = match asked.side.as_str() {
+            "reference" => Side::Reference,
+            _ => Side::Render,
+        };
+        let (at, value, carried) = pipeline::carry_view(document.job(), &file, &asked.view, side)?;
+        let marked = document.job()["views"][at][side.name()]["marked_on"].clone();
+        let edits = [
+            Edit::Set {
+                at: format!("/job/views/{at}"),
+                value,
+            },
+            to_look_at(document.draft(), &asked.view, (side, marked), &carried),
+        ];
+        document.change(&asked.base, &label(&carried), &edits, &|_, _| ())?;
+        own.keep_marked_of(document);
+        Ok(())
+    })
+    .await
+}
+
+/// What the page shows until the user has looked at each mark: where it lay on which picture.
+fn to_look_at(
+    draft: &Value,
+    view: &str,
+    (side, marked): (Side, Value),
+    carried: &CarriedJob,
+) -> Edit {
+    let found = carried.marks.iter().filter(|mark| mark.to.is_ok());
+    let marks: Vec<Value> = found
+        .map(|mark| json!({ "name": mark.name, "from": mark.from }))
+        .collect();
+    let mut own = draft[view].as_object().cloned().unwrap_or_default();
+    let carried = json!({ "side": side.name(), "marked_on": marked, "marks": marks });
+    own.insert("carried".to_owned(), carried);
+    Edit::Set {
+        at: format!("/draft/{}", view.replace('~', "~0").replace('/', "~1")),
+        value: Value::Object(own),
+    }
+}
+
+/// What surrounds a carried mark, on the picture on which it was set ("before") or the one of now.
+async fn patch(
+    State(desk): Shared,
+    Parts((view, name, when)): Parts<(usize, String, String)>,
+) -> Response {
+    let done = apart(move || {
+        let Some((path, at)) = desk.carried_place(view, &name, when == "before") else {
+            return not_found();
+        };
+        match desk.pictures.patch(&path, at) {
+            Some(bytes) => ([(header::CONTENT_TYPE, "image/jpeg")], bytes).into_response(),
+            None => not_found(),
+        }
+    });
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}
+
+/// "Carry the marks over: 48 of 50 found, left out: sill front, vessel tip".
+fn label(carried: &CarriedJob) -> String {
+    let lost = carried.marks.iter().filter(|mark| mark.to.is_err());
+    let lost: Vec<&str> = lost.map(|mark| mark.name.as_str()).collect();
+    let left_out = match lost.is_empty() {
+        true => String::new(),
+        false => format!(", left out: {}", lost.join(", ")),
+    };
+    let (found, of) = (carried.found(), carried.marks.len());
+    format!("Carry the marks over: {found} of {of} found{left_out}")
 }
 
 #[derive(Deserialize)]

@@ -160,6 +160,22 @@ export const confirmImage = (view, side, markedOn) => ({
   make: (state) => [set(`/job/views/${viewIndex(state, view)}/${side}/marked_on`, markedOn)],
 });
 
+/** The carried marks that nobody has looked at yet: { side, marks } or null. */
+export function carriedOf(state, view) {
+  const carried = draftOf(state, view).carried, names = landmarksOf(state, view).map((l) => l.name);
+  const marks = (carried?.marks ?? []).filter((m) => names.includes(m.name));
+  return marks.length ? { side: carried.side, marks } : null;
+}
+
+/** Marks that were carried over are right: that of one name, or all. */
+export const confirmCarried = (view, name) => ({
+  label: name === null ? "All carried marks are right" : `${name} was carried right`,
+  make(state) {
+    const carried = draftOf(state, view).carried, marks = (carried?.marks ?? []).filter((m) => name !== null && m.name !== name);
+    return carried ? draft(state, view, "carried", marks.length ? { ...carried, marks } : undefined) : null;
+  },
+});
+
 const isPlaceholder = (name) => String(name).startsWith("PLACEHOLDER");
 export const hasPlaceholders = (state, view) => landmarksOf(state, view).some((l) => isPlaceholder(l.name));
 

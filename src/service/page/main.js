@@ -50,6 +50,17 @@ const app = {
     show();
   },
 
+  /** The carried mark that is shown is right: the next one is shown. */
+  confirmCarried() {
+    const carried = a.carriedOf(this.state(), this.view);
+    if (!carried) return;
+    const shown = carried.marks.find((m) => m.name === this.selection?.name) ?? carried.marks[0];
+    const next = carried.marks.find((m) => m !== shown);
+    this.change(a.confirmCarried(this.view, shown.name));
+    this.select(next ? { kind: "mark", name: next.name } : null, true);
+    if (!next) this.say("All carried marks were looked at.");
+  },
+
   rename(from, to) {
     if (a.names(this.state(), this.view).includes(to)) { this.say(`There is a landmark "${to}" already.`); return show(); }
     this.selection = { kind: "mark", name: to };
@@ -384,6 +395,22 @@ async function step(which) {
   show();
 }
 
+/** Takes the marks over to an image that was written over since it was marked. */
+async function carryOver(changed) {
+  await idle();
+  app.say(`Looking for the marks in the new ${changed.side} ...`);
+  const { ok, data } = await ask("api/carry", { base: app.server.revision, view: app.view, side: changed.side });
+  if (ok) {
+    take(data);
+    app.say(`${data.steps.undo_label}. Look at each at the right: K confirms.`);
+    const first = a.carriedOf(app.state(), app.view)?.marks[0];
+    if (first) app.select({ kind: "mark", name: first.name }, true);
+  }
+  else if (data?.error) { if (data.state) take(data.state); app.say("The marks are as they were."); await question("The marks were not carried over", data.error.text, [["Close", true]]); }
+  else saved("The program does not answer", true);
+  show();
+}
+
 function saved(text, trouble = false) {
   $("saved").textContent = text ?? `Saved ${new Date().toTimeString().slice(0, 8)}`;
   $("saved").classList.toggle("trouble", trouble);
@@ -445,6 +472,7 @@ function hint() {
   $("hint-show").hidden = placeholders || !need?.place || Boolean(fault) || Boolean(text.dataset.said);
   const changed = !placeholders && !fault && !text.dataset.said && need?.code === "changed-image" ? app.fit()?.changed?.[0] : undefined;
   $("hint-act").hidden = !placeholders && !changed;
+  $("hint-carry").hidden = !changed?.can_carry;
   $("hint-act").textContent = placeholders ? "Remove the placeholders" : `All marks fit this ${changed?.side}`;
 }
 
@@ -503,6 +531,7 @@ function keys(event) {
     m: () => setTool("mark"), r: () => setTool("region"), c: () => setTool("corners"),
     n: () => next(1), p: () => next(-1),
     u: () => app.selection?.kind === "mark" && app.change(a.setUse(app.view, app.selection.name, find(app.selection.name)?.use === "check" ? "datum" : "check")),
+    k: () => app.confirmCarried(),
     s: () => app.selection?.kind === "mark" && app.refine(app.selection.name),
     escape: () => app.select(null),
     delete: () => app.erase(),
@@ -527,6 +556,7 @@ function wire() {
     if (a.hasPlaceholders(app.state(), app.view)) app.change(a.erasePlaceholders(app.view));
     else if (changed) app.change(a.confirmImage(app.view, changed.side, changed.marked_on));
   });
+  $("hint-carry").addEventListener("click", () => { const changed = app.fit()?.changed?.[0]; if (changed) carryOver(changed); });
   for (const button of document.querySelectorAll("[data-close]")) button.addEventListener("click", () => button.closest("dialog").close());
   for (const button of document.querySelectorAll("[data-zoom]")) button.addEventListener("click", () => {
     const pane = button.dataset.pane === "render" ? renderPane : referencePane;

@@ -26,7 +26,7 @@ export class Panels {
   show() {
     const old = document.activeElement, focused = old?.dataset?.key, typed = old?.value, dirty = focused && old.dataset.dirty;
     const range = focused && old.type === "text" ? [old.selectionStart, old.selectionEnd] : null;
-    this.selected(); this.landmarks(); this.regions(); this.known(); this.spans(); this.angles(); this.job(); this.doubts();
+    this.carried(); this.selected(); this.landmarks(); this.regions(); this.known(); this.spans(); this.angles(); this.job(); this.doubts();
     this.names();
     const again = focused && document.querySelector(`[data-key="${CSS.escape(focused)}"]`);
     if (again && again !== document.activeElement) {
@@ -42,6 +42,28 @@ export class Panels {
     const input = make("input", { value, onchange: done, oninput: (e) => { e.target.dataset.dirty = "1"; }, ...attributes });
     input.dataset.key = key;
     return input;
+  }
+
+  /** The next carried mark to look at: its surroundings before and now. */
+  carried() {
+    const box = $("carried"), { app } = this, state = app.state(), carried = a.carriedOf(state, app.view);
+    const first = carried?.marks.find((m) => m.name === app.selection?.name) ?? carried?.marks[0];
+    const now = first && a.landmarksOf(state, app.view).find((l) => l.name === first.name)[carried.side];
+    const looks = JSON.stringify([app.view, first, now, carried?.marks.length]);
+    if (looks === this.carriedLooks) return;
+    this.carriedLooks = looks;
+    box.hidden = !first;
+    if (!first) { box.replaceChildren(); return; }
+    const index = a.viewIndex(state, app.view), at = (when) => `api/patch/${index}/${encodeURIComponent(first.name)}/${when}?at=${now.join("_")}`;
+    const patch = (when, words) => make("figure", {}, make("img", { src: at(when), alt: `${first.name}, ${words}` }), make("figcaption", {}, words));
+    box.replaceChildren(
+      make("h3", {}, `Carried over: look at ${first.name}`),
+      make("p", { className: "small" }, `${carried.marks.length} to look at; the lines cross at the mark. What is wrong, move in the ${carried.side}.`),
+      make("div", { className: "patches" }, patch("before", "where it was set"), patch("now", "where it is now")),
+      make("div", { className: "group wrap" },
+        make("button", { type: "button", onclick: () => app.confirmCarried() }, "It is right (K)"),
+        make("button", { type: "button", onclick: () => app.change(a.confirmCarried(app.view, null)) }, "All are right")),
+    );
   }
 
   selected() {

@@ -265,6 +265,7 @@ impl Registry {
             explain: false,
             pictures: crate::drawing::Pictures::all(),
             full_page: false,
+            carried: Vec::new(),
             against: None,
         };
         let observer = |event: Event<'_>| {

@@ -474,3 +474,86 @@ async fn the_file_that_the_browser_is_told_opens_the_page_and_a_reload_keeps_it(
     }
     other.close().await;
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn one_press_carries_all_marks_over_to_the_render_that_was_written_over() {
+    let Some(browser) = Browser::open("one_press_carries_all_marks_over", false).await else {
+        return;
+    };
+    let folder = tempfile::tempdir().expect("a folder");
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo");
+    let in_folder = |name: &str| folder.path().join(name);
+    for name in ["side-render.png", "side-screen.jpg"] {
+        fs::copy(demo.join(name), in_folder(name)).expect("copied");
+    }
+    let job = in_folder("pump.json");
+    let mut document = read(&demo.join("pump.json"));
+    document["views"].as_array_mut().expect("views").truncate(1);
+    let content = tickstrip::images::content(
+        &in_folder("side-render.png"),
+        &tickstrip::images::Limits::default(),
+    );
+    let content = content.expect("readable");
+    document["views"][0]["render"]["marked_on"] =
+        json!({ "size": content.size, "blake3": content.blake3 });
+    fs::write(&job, document.to_string()).expect("written");
+    // The page keeps what is marked; then the CAD program renders to the same file again.
+    let (server, address) = mark(&job);
+    browser.goto(&address).await;
+    assert_eq!(
+        browser
+            .run("return document.getElementById('hint-carry').hidden")
+            .await,
+        json!(true)
+    );
+    drop(server);
+    fs::copy(
+        demo.join("side-corrected.png"),
+        in_folder("side-render.png"),
+    )
+    .expect("written over");
+    let (server, address) = mark(&job);
+    browser.goto(&address).await;
+    browser
+        .until("return !document.getElementById('hint-carry').hidden")
+        .await;
+    browser.shot("changed").await;
+    browser.press("#hint-carry").await;
+    browser
+        .until("return document.getElementById('undo').title === 'Undo: Carry the marks over: 50 of 50 found'")
+        .await;
+    // Each carried mark is shown before and now, to be confirmed by one key.
+    let both = "return [...document.querySelectorAll('#carried img')].filter((i) => i.complete && i.naturalWidth === 288).length === 2";
+    browser.until(both).await;
+    browser.shot("carried").await;
+    let shows = |name: &str| {
+        format!(
+            "return document.querySelector('#carried h3')?.textContent === 'Carried over: look at {name}'"
+        )
+    };
+    browser.until(&shows("hub front")).await;
+    browser.keys("k").await;
+    browser.until(&shows("hub rear")).await;
+    let all = "[...document.querySelectorAll('#carried button')].find((b) => b.textContent === 'All are right').click()";
+    browser.run(all).await;
+    browser
+        .until("return document.getElementById('carried').hidden && !document.documentElement.dataset.busy")
+        .await;
+    browser
+        .until("return document.getElementById('hint-carry').hidden")
+        .await;
+    let carried = read(&job);
+    assert_ne!(
+        carried["views"][0]["landmarks"],
+        document["views"][0]["landmarks"]
+    );
+    assert_eq!(
+        carried["views"][0]["landmarks"]
+            .as_array()
+            .expect("marks")
+            .len(),
+        50
+    );
+    drop(server);
+    browser.close().await;
+}

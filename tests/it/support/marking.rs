@@ -103,6 +103,14 @@ impl Marking {
         serde_json::from_slice(&answer).expect("JSON")
     }
 
+    /// Asks for something that may be refused: the status, and what is answered.
+    pub fn post(&self, path: &str, body: &Value) -> (u16, Value) {
+        let headers = format!("{}Content-Type: application/json\r\n", self.cookie);
+        let answer = self.page.ask("POST", path, &headers, &body.to_string());
+        let said = serde_json::from_slice(&answer.body).expect("JSON");
+        (answer.status, said)
+    }
+
     /// Takes the last step back.
     pub fn undo(&self, state: &Value) {
         self.ask(

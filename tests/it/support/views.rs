@@ -66,6 +66,7 @@ pub fn view(
         },
         same_camera: true,
         axes: None,
+        measured: Vec::new(),
         marks_are_right: false,
         symmetry: None,
         registration: kind,

@@ -47,6 +47,8 @@ const WORDS: f64 = 92.0;
 const WORDS_BELOW: f64 = 0.42;
 /// Room around the model in a picture, for labels.
 const AROUND: f64 = 9.0;
+/// Least part of the largest scale that a drawing scale must come to.
+const LEAST_USED: f64 = 0.66;
 /// Size of labels.
 const LABEL: f64 = 2.5;
 /// Pixels per inch of paper that the pictures are drawn with.
@@ -87,7 +89,9 @@ pub fn draw_in_space(input: &SpaceToDraw<'_>) -> Result<(DrawnFile, Vec<SheetPag
         })?);
     }
     for (k, (tinted, place)) in shown.iter().zip(layout.places).enumerate() {
-        let caption = (Side::ALL[k].caption(), 0.0);
+        // Beside the front stands another picture; beside the others there is room.
+        let room = if k == 0 { 0.0 } else { 40.0 };
+        let caption = (Side::ALL[k].caption(), room);
         print_picture::draw(&mut scene, place, caption, KEYS[k]);
         draw_labels(&mut scene, tinted, &names, &verdicts, place);
     }
@@ -164,7 +168,10 @@ impl Layout {
             (room[1] - GAP - 2.0 * CAPTION - 4.0 * AROUND) / (y + z),
         ];
         let largest = scale[0].min(scale[1]);
-        let scale = DrawingScale::largest_within(largest).map_or(largest, DrawingScale::ratio);
+        let drawing_scale = DrawingScale::largest_within(largest).map(DrawingScale::ratio);
+        // A scale of a drawing, unless half of the page stayed empty.
+        let scale = drawing_scale.filter(|scale| *scale > LEAST_USED * largest);
+        let scale = scale.unwrap_or(largest);
         let at = |left: f64, top: f64, size: [f64; 2]| {
             let [width, height] = size.map(|mm| mm * scale + 2.0 * AROUND);
             Box2::new(left, top + CAPTION, width, height)

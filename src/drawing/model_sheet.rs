@@ -62,14 +62,7 @@ pub fn model_sheet(drawing: &Drawing, sheet: &ModelSheet<'_>) -> Result<Vec<u8>,
         let points = line.points.iter().map(|point| on_paper(point.xy()));
         scene.polyline(points.collect(), Stroke::solid(BOTH, LINE));
     }
-    let y = content.bottom() + GAP * 0.5;
-    let words = match scale {
-        Some(DrawingScale::FULL_SIZE) => "true model scale; the bar is 100 mm long when printed at 100 %".to_owned(),
-        Some(scale) => format!("scale {scale} of the model; the bar is 100 mm long when printed at 100 %"),
-        None => "seen in perspective: no scale holds for all of it; the bar is 100 mm long when printed at 100 %".to_owned(),
-    };
-    scene.text([page.x, y + 3.0], 2.6, Font::Regular, words);
-    ruler::draw(&mut scene, [page.right() - 100.0 - GAP, y], 10);
+    draw_foot(&mut scene, page, scale);
     let stated = job::TitleBlock::default();
     let block = TitleBlock {
         title: Cow::Borrowed(sheet.title),
@@ -91,4 +84,54 @@ pub fn model_sheet(drawing: &Drawing, sheet: &ModelSheet<'_>) -> Result<Vec<u8>,
         pictures: Vec::new(),
         number_at,
     }])
+}
+
+/// At which scale it is drawn, and the bar by which a print is checked.
+fn draw_foot(scene: &mut Scene, page: Box2, scale: Option<DrawingScale>) {
+    let y = page.bottom() - FOOT + GAP * 0.5;
+    let left = page.right() - BAR - GAP;
+    let words = match scale {
+        Some(DrawingScale::FULL_SIZE) => "true model scale".to_owned(),
+        Some(scale) => format!("scale {scale} of the model"),
+        None => "seen in perspective: no scale holds for all of it".to_owned(),
+    };
+    let words = format!("{words}; the bar is 100 mm long when printed at 100 %");
+    let room = left - GAP - page.x;
+    for (k, line) in text::lines(&words, Font::Regular, 2.4, room)
+        .into_iter()
+        .enumerate()
+    {
+        let at = [page.x, y + 2.0 + 3.2 * k as f64];
+        scene.text(at, 2.4, Font::Regular, line);
+    }
+    ruler::draw(scene, [left, y], 10);
+}
+
+/// Length of the bar.
+const BAR: f64 = 100.0;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drawing::scene::{Align, Shape};
+
+    #[test]
+    fn the_words_at_the_foot_keep_clear_of_the_bar_on_every_paper() {
+        for paper in [Paper::A4, Paper::A4.portrait(), Paper::LETTER.portrait()] {
+            for scale in [None, Some(DrawingScale::FULL_SIZE)] {
+                let page = title_block::content(paper);
+                let mut scene = Scene::new(paper.size_mm());
+                draw_foot(&mut scene, page, scale);
+                for shape in scene.shapes() {
+                    if let Shape::Text(line) = shape
+                        && line.align == Align::Start
+                    {
+                        let end = line.at[0] + text::width(&line.text, line.font, line.size);
+                        assert!(end < page.right() - BAR - GAP, "{line:?}");
+                        assert!(line.at[1] < page.bottom(), "{line:?}");
+                    }
+                }
+            }
+        }
+    }
 }

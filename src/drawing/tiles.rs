@@ -284,18 +284,20 @@ impl Tiling {
     fn draw_foot(&self, scene: &mut Scene, at: [usize; 2], scale: DrawingScale) {
         let y = self.area.bottom() + GAP * 0.3;
         let right = self.area.right();
+        let [head, mm] = scale_words(scale);
         let (words, indent) = match self.count {
-            [1, 1] => (vec![scale_words(scale)], 0.0),
+            [1, 1] => (vec![head, mm], 0.0),
             _ => {
                 scene.text([self.area.x, y + 7.0], 7.0, Font::Bold, name(at));
-                (vec![self.neighbours(at), scale_words(scale)], 22.0)
+                (vec![self.neighbours(at), head, mm], 22.0)
             }
         };
         let x = self.area.x + indent;
         let room = right - BAR - GAP * 2.0 - x;
         for (k, words) in words.into_iter().enumerate() {
-            let words = text::shorten(&words, Font::Regular, 2.4, room);
-            scene.text([x, y + 3.0 + 3.6 * k as f64], 2.4, Font::Regular, words);
+            let words = text::shorten(&words, Font::Regular, 2.2, room);
+            let at = [x, y + 2.2 + 3.0 * k as f64];
+            scene.text(at, 2.2, Font::Regular, words);
         }
         ruler::draw(scene, [right - BAR - GAP, y + 1.5], 10);
     }
@@ -315,7 +317,7 @@ impl Tiling {
         if row + 1 < rows {
             sides.push(format!("below {}", name([column, row + 1])));
         }
-        format!("beside it: {}", sides.join(", "))
+        sides.join(", ")
     }
 
     /// The plan of the pages, and where the small picture lies on it.
@@ -374,7 +376,7 @@ impl Tiling {
         let mut words = vec![
             format!(
                 "{pages} pages, {width:.0} x {height:.0} mm in all; {}.",
-                scale_words(scale)
+                scale_words(scale).join(": ")
             ),
             "Print at 100 %, without fitting to the page. This bar and that of every page are 100 mm long: check one with a rule."
                 .to_owned(),
@@ -390,12 +392,14 @@ impl Tiling {
 /// Length of the bar.
 const BAR: f64 = 100.0;
 
-fn scale_words(scale: DrawingScale) -> String {
-    if scale == DrawingScale::FULL_SIZE {
-        return "true model scale: 1 mm on paper is 1 mm on the model".to_owned();
-    }
+/// The scale, and what it means.
+fn scale_words(scale: DrawingScale) -> [String; 2] {
+    let head = match scale {
+        DrawingScale::FULL_SIZE => "true model scale".to_owned(),
+        scale => format!("scale {scale} of the model"),
+    };
     let mm = super::figures::plain(1.0 / scale.ratio());
-    format!("scale {scale} of the model: 1 mm on paper is {mm} mm on the model")
+    [head, format!("1 mm on paper is {mm} mm on the model")]
 }
 
 /// A page on the plan: its frame, and its name in the middle of it.

@@ -213,6 +213,16 @@ pub(super) enum Failure {
     /// Marks cannot be carried over.
     #[error("{0}")]
     Carry(#[from] pipeline::CarryError),
+    /// A table of features cannot be read.
+    #[error("{}: line {line}: {text}", path.display())]
+    Features {
+        /// The table.
+        path: PathBuf,
+        /// Which line of it, from 1.
+        line: u64,
+        /// What was found, and what is expected.
+        text: String,
+    },
     /// There is no archive, or none that can be trusted.
     #[error("{0}")]
     Archive(#[from] pipeline::ArchiveError),

@@ -216,6 +216,16 @@ pub(super) enum Failure {
     /// There are no sheets.
     #[error("{0}")]
     Sheets(#[from] pipeline::SheetsError),
+    /// A table of features cannot be read.
+    #[error("{}: line {line}: {text}", path.display())]
+    Features {
+        /// The table.
+        path: PathBuf,
+        /// Which line of it, from 1.
+        line: u64,
+        /// What was found, and what is expected.
+        text: String,
+    },
     /// There is no archive, or none that can be trusted.
     #[error("{0}")]
     Archive(#[from] pipeline::ArchiveError),

@@ -8,6 +8,7 @@ mod camera_files;
 mod changes;
 mod collect;
 mod csv;
+mod features;
 mod finite;
 mod front_page;
 mod html;
@@ -30,6 +31,7 @@ pub use camera::{
 pub use camera_files::CameraFile;
 pub use changes::changes;
 pub use csv::{space_to_csv, to_csv};
+pub use features::{Feature, FeatureTable, Printer};
 pub use front_page::{FrontSection, front_page};
 pub use html::{to_html, trend_page, write_html};
 pub use json::{Report, SpaceEntry, from_json, to_json};

@@ -193,6 +193,75 @@ fn what_check_finds_is_there_as_json_too() {
     assert!(!found["faults"].as_array().expect("a list").is_empty());
 }
 
+#[test]
+fn a_table_of_features_says_what_the_printer_cannot_show() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let table = "# the pump\nrailing,35mm\n\"tank, side\",3/4 in,wall\n\nrivet head,2\n";
+    fs::write(folder.path().join("features.csv"), table).expect("written");
+    let asked = [
+        "scale",
+        "--features",
+        "features.csv",
+        "--to",
+        "1:24",
+        "--to",
+        "1:48",
+        "--pixel-mm",
+        "0.05",
+        "--wall-mm",
+        "0.7",
+    ];
+    let output = run(folder.path(), &asked);
+    let text = stdout(&output);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    assert!(
+        text.contains("! at 1:48 below the pixel: rivet head\n"),
+        "{text}"
+    );
+    assert!(
+        text.contains("! at 1:48 below the least wall: tank, side\n"),
+        "{text}"
+    );
+    // 19.05 mm over 0.7 mm.
+    assert!(
+        text.contains("nothing is too small up to 1:27.21; the smallest scale in use is 1:25\n"),
+        "{text}"
+    );
+    let output = run(folder.path(), &[&asked[..], &["--json"]].concat());
+    let found: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(
+        found["features"][2]["at"][1]["below"],
+        serde_json::json!(["pixel"])
+    );
+    for (table, words) in [
+        (
+            "railing\n",
+            "features.csv: line 1: a line has a name and a length",
+        ),
+        ("a,1mm\nrailing,35 yards\n", "features.csv: line 2: "),
+        (
+            "a,1mm,roof\n",
+            "found \"roof\" behind the length; write wall there",
+        ),
+        ("# nothing\n", "there is no feature in it"),
+        (",3mm\n", "a line has a name and a length"),
+    ] {
+        fs::write(folder.path().join("features.csv"), table).expect("written");
+        let output = run(folder.path(), &asked);
+        assert_eq!(output.status.code(), Some(2), "{table}");
+        assert!(
+            stderr(&output).contains(words),
+            "{words}: {}",
+            stderr(&output)
+        );
+    }
+    let output = run(
+        folder.path(),
+        &["scale", "--features", "none.csv", "--to", "1:24"],
+    );
+    assert!(stderr(&output).contains("none.csv"), "{}", stderr(&output));
+}
+
 /// What commands that write a file say is there as JSON too, and nothing else is printed.
 #[test]
 fn what_commands_say_is_there_as_json_too() {

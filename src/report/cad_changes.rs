@@ -457,7 +457,7 @@ impl Writer {
                 )
             }
             Along::Axis(axis) => {
-                let sign = if error.value() > 0.0 { "-" } else { "+" };
+                let sign = if error.value() > 0.0 { "−" } else { "+" };
                 let looks = looks.map_or(String::new(), |looks| format!(" ({looks}{in_view})"));
                 format!(
                     "move the {part} {amount} towards {sign}{}{looks}",

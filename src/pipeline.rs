@@ -15,6 +15,7 @@ mod own_folder;
 mod rectify;
 mod render;
 mod results_folder;
+mod sheets;
 mod sizes;
 mod together;
 mod trend;
@@ -31,7 +32,7 @@ pub use carry::{
     CarriedOver, CarriedView, CarryError, CarryRequest, NotCarried, carry_changed, carry_over,
     carry_view,
 };
-pub use earlier::{EarlierError, report_at, reports_at};
+pub use earlier::{EarlierError, EarlierResults, report_at, reports_at, results_at};
 pub use error::Error;
 pub use kept_results::{KeptError, KeptResults, newest_results};
 pub use marked_copies::MarkedCopies;
@@ -39,6 +40,7 @@ pub use options::CompareOptions;
 pub use own_folder::OwnFolder;
 pub use rectify::{RectifiedPicture, RectifyError, rectify_picture};
 pub use results_folder::{ResultsError, clear_left_runs, earlier_report, remove_results};
+pub use sheets::{SheetRequest, SheetSort, Sheets, SheetsError, draw_sheets};
 pub use together::in_space;
 pub use trend::{TrendError, trend, trend_files};
 pub use turns::{LookError, memory_need};
@@ -46,7 +48,10 @@ pub use whole_file::{There, clear_left, free_name, write_whole};
 
 use crate::{
     contour,
-    drawing::{self, DrawnFile, Picture, SheetPage, SpaceToDraw, ViewToDraw},
+    drawing::{
+        self, DrawnFile, Overview, OverviewSection, OverviewView, Paper, Picture, SheetPage,
+        SpaceToDraw, ViewToDraw,
+    },
     drawn::JobMesh,
     images::{self, ViewLook},
     job::{self, Job, View},
@@ -160,16 +165,22 @@ fn compare_all(
     let (outcomes, pages): (Vec<_>, Vec<_>) =
         done.into_iter().map(|d| (d.outcome, d.pages)).unzip();
     let is_compared = outcomes.iter().any(|outcome| outcome.result.is_ok());
-    let mut pages: Vec<SheetPage> = pages.into_iter().flatten().collect();
     let mut space = space_of(job, &views);
     let is_drawn = is_compared && options.pictures.has(Picture::Sheet);
-    if let (Some(space), Some(mesh), true) = (&mut space, mesh.whole(), is_drawn) {
-        pages.extend(comparison.draw_space(space, mesh)?);
-    }
+    let in_space = match (&mut space, mesh.whole()) {
+        (Some(space), Some(mesh)) if is_drawn => comparison.draw_space(space, mesh)?,
+        _ => Vec::new(),
+    };
     drop(mesh);
     let mut report = Report::new(job, &outcomes)
         .with_space(space.map(|space| space.entry))
         .with_carried(&options.carried);
+    let front = match is_drawn && outcomes.len() > 1 {
+        true => overview(job, (options.paper, &options.date), &report, &pages)?,
+        false => Vec::new(),
+    };
+    let of_views = pages.into_iter().flatten();
+    let pages: Vec<SheetPage> = front.into_iter().chain(of_views).chain(in_space).collect();
     if let Some(earlier) = options.against.as_ref().filter(|_| is_compared) {
         report.revision = Some(report::revision(earlier, &report)?);
     }
@@ -230,25 +241,15 @@ struct Comparison<'r> {
 }
 
 impl Comparison<'_> {
-    /// Draws the model in space with its parts, where any has figures; the sheet.
-    fn draw_space(&self, space: &mut InSpace, mesh: &JobMesh) -> Result<Option<SheetPage>, Error> {
-        if space.parts.is_empty() {
-            return Ok(None);
-        }
-        let views = &space.entry.views;
-        let photos: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
-        let (file, page) = drawing::draw_in_space(&SpaceToDraw {
-            job: self.job,
-            model: &mesh.model,
-            edges: &mesh.edges,
-            parts: &space.parts,
-            photos: &photos,
-            date: &self.options.date,
-            paper: self.options.paper,
-        })?;
+    /// Draws the model in space with its parts, where any has figures; the sheets.
+    fn draw_space(&self, space: &mut InSpace, mesh: &JobMesh) -> Result<Vec<SheetPage>, Error> {
+        let how = (self.options.paper, self.options.date.as_str());
+        let Some((file, pages)) = sheets_in_space(self.job, how, space, mesh)? else {
+            return Ok(Vec::new());
+        };
         self.folder.write(file.name, &file.bytes)?;
         space.entry.picture = Some(file.name.to_owned());
-        Ok(Some(page))
+        Ok(pages)
     }
 
     fn compare_view<'a>(
@@ -301,89 +302,130 @@ impl Comparison<'_> {
         &self,
         view: &'a View,
         look: Result<ViewLook, ViewFailure>,
-        stage: &(dyn Fn(&'static str) -> Result<(), ViewFailure> + Sync),
+        stage: &Staged<'_>,
     ) -> Result<Drawn<'a>, ViewFailure> {
         let (job, options) = (self.job, self.options);
-        stage("reading images")?;
-        let Rendered {
-            view: own,
-            images,
-            warnings,
-            files,
-            edges,
-        } = render::of_view(job, view, (self.mesh, options), &look?)?;
-        let view = &*own;
-        let changed = admission::changed_images(view).map_err(|e| failure(e.code(), &e))?;
-        let reference_blake3 =
-            admission::reference_blake3(view).map_err(|e| failure(e.code(), &e))?;
-        let sizes = [&images.render.rgb, &images.reference.rgb].map(RgbImage::dimensions);
-        stage("registering")?;
-        let seen = contour::seen(view, &images.render.rgb);
-        let view = &*seen;
-        let rectify = view.reference.rectify.as_ref();
-        let bezel = rectify.and_then(|s| rectification::look_for_bezel(s, &images.reference.rgb));
-        let LaidOver {
-            rectification,
-            registered,
-        } = admission::admit(job, view, sizes, bezel.as_ref())
-            .map_err(|refusals| admission::as_failure(&refusals))?;
-        let rectified = match &rectification {
-            Some(rectification) if options.explain => Some(explain_rectification(
+        with_measured((job, self.mesh, options), view, &look?, stage, |ready| {
+            stage("drawing")?;
+            let Ready {
+                own,
                 view,
-                &images.reference.rgb,
-                rectification,
-            )?),
-            _ => None,
-        };
-        stage("measuring")?;
-        let mut measured =
-            measurement::measure_in_run(job, view, images, (registered, edges.as_ref()))
-                .map_err(stopped)?;
-        let beforehand = changed.into_iter().chain(warnings);
-        measured.measurement.warnings.splice(0..0, beforehand);
-        if let Some(why) = &measured.foreign {
-            return Err(failure("marks-of-another-picture", why));
-        }
-        stage("drawing")?;
-        let native = measured.native_reference.take();
-        let to_draw = ViewToDraw {
-            job,
-            view,
-            measurement: &measured.measurement,
-            work: &measured.work,
-            pairs: &measured.pairs,
-            date: &options.date,
-            paper: options.paper,
-        };
-        let pictures = &options.pictures;
-        let registered = || match native {
-            _ if !pictures.has(Picture::Registered) => Ok(None),
-            Some(native) => drawing::encode_large_png(native).map(Some),
-            None => drawing::encode_png(&measured.work.reference).map(Some),
-        };
-        let (drawn, registered) =
-            rayon::join(|| drawing::draw_view(&to_draw, pictures), registered);
-        let mut drawn = drawn.map_err(|e| failure(e.code(), &e))?;
-        drawn.files.extend(files);
-        let registered = registered.map_err(|e| failure(e.code(), &e))?;
-        drawn.files.extend(registered.map(|bytes| DrawnFile {
-            key: "registered",
-            name: "registered.png",
-            bytes,
-        }));
-        if options.explain {
-            let steps = drawing::explain(&measured.explained).map_err(|e| failure(e.code(), &e))?;
-            drawn.files.extend(rectified.into_iter().chain(steps));
-        }
-        drop(seen);
-        Ok(Drawn {
-            view: own,
-            measurement: measured.measurement,
-            files: drawn.files,
-            pages: drawn.sheets,
-            reference_blake3,
+                mut measured,
+                files,
+                rectified,
+                reference_blake3,
+            } = ready;
+            let native = measured.native_reference.take();
+            let to_draw = ViewToDraw {
+                job,
+                view,
+                measurement: &measured.measurement,
+                work: &measured.work,
+                pairs: &measured.pairs,
+                date: &options.date,
+                paper: options.paper,
+            };
+            let pictures = &options.pictures;
+            let registered = || match native {
+                _ if !pictures.has(Picture::Registered) => Ok(None),
+                Some(native) => drawing::encode_large_png(native).map(Some),
+                None => drawing::encode_png(&measured.work.reference).map(Some),
+            };
+            let (drawn, registered) =
+                rayon::join(|| drawing::draw_view(&to_draw, pictures), registered);
+            let mut drawn = drawn.map_err(|e| failure(e.code(), &e))?;
+            drawn.files.extend(files);
+            let registered = registered.map_err(|e| failure(e.code(), &e))?;
+            drawn.files.extend(registered.map(|bytes| DrawnFile {
+                key: "registered",
+                name: "registered.png",
+                bytes,
+            }));
+            if options.explain {
+                let steps =
+                    drawing::explain(&measured.explained).map_err(|e| failure(e.code(), &e))?;
+                drawn.files.extend(rectified.into_iter().chain(steps));
+            }
+            Ok(Drawn {
+                view: own.clone(),
+                measurement: measured.measurement,
+                files: drawn.files,
+                pages: drawn.sheets,
+                reference_blake3,
+            })
         })
     }
+}
+
+/// Told of each stage that a view enters; an error where the run is to stop.
+type Staged<'s> = dyn Fn(&'static str) -> Result<(), ViewFailure> + Sync + 's;
+
+/// A view as it is measured, before anything of it is drawn.
+struct Ready<'r, 'a> {
+    /// The view as the job has it; one whose render was drawn with its marks and regions.
+    own: &'r Cow<'a, View>,
+    /// The same with what the render shows at its marks.
+    view: &'r View,
+    measured: measurement::MeasuredView,
+    files: Vec<DrawnFile>,
+    rectified: Option<DrawnFile>,
+    reference_blake3: String,
+}
+
+/// Images to figures; `then` goes on from there.
+fn with_measured<'a, T>(
+    (job, mesh, options): (&Job, &RunMesh, &CompareOptions),
+    view: &'a View,
+    look: &ViewLook,
+    stage: &Staged<'_>,
+    then: impl FnOnce(Ready<'_, 'a>) -> Result<T, ViewFailure>,
+) -> Result<T, ViewFailure> {
+    stage("reading images")?;
+    let Rendered {
+        view: own,
+        images,
+        warnings,
+        files,
+        edges,
+    } = render::of_view(job, view, (mesh, options), look)?;
+    let view = &*own;
+    let changed = admission::changed_images(view).map_err(|e| failure(e.code(), &e))?;
+    let reference_blake3 = admission::reference_blake3(view).map_err(|e| failure(e.code(), &e))?;
+    let sizes = [&images.render.rgb, &images.reference.rgb].map(RgbImage::dimensions);
+    stage("registering")?;
+    let seen = contour::seen(view, &images.render.rgb);
+    let view = &*seen;
+    let rectify = view.reference.rectify.as_ref();
+    let bezel = rectify.and_then(|s| rectification::look_for_bezel(s, &images.reference.rgb));
+    let LaidOver {
+        rectification,
+        registered,
+    } = admission::admit(job, view, sizes, bezel.as_ref())
+        .map_err(|refusals| admission::as_failure(&refusals))?;
+    let rectified = match &rectification {
+        Some(rectification) if options.explain => Some(explain_rectification(
+            view,
+            &images.reference.rgb,
+            rectification,
+        )?),
+        _ => None,
+    };
+    stage("measuring")?;
+    let mut measured = measurement::measure_in_run(job, view, images, (registered, edges.as_ref()))
+        .map_err(stopped)?;
+    let beforehand = changed.into_iter().chain(warnings);
+    measured.measurement.warnings.splice(0..0, beforehand);
+    if let Some(why) = &measured.foreign {
+        return Err(failure("marks-of-another-picture", why));
+    }
+    then(Ready {
+        own: &own,
+        view,
+        measured,
+        files,
+        rectified,
+        reference_blake3,
+    })
 }
 
 struct Drawn<'a> {
@@ -392,6 +434,57 @@ struct Drawn<'a> {
     files: Vec<DrawnFile>,
     pages: Vec<SheetPage>,
     reference_blake3: String,
+}
+
+/// The sheets of the model in space and the first of them as a picture, where any part has figures.
+fn sheets_in_space(
+    job: &Job,
+    (paper, date): (Paper, &str),
+    space: &InSpace,
+    mesh: &JobMesh,
+) -> Result<Option<(DrawnFile, Vec<SheetPage>)>, Error> {
+    if space.parts.is_empty() {
+        return Ok(None);
+    }
+    let views = &space.entry.views;
+    let photos: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
+    Ok(Some(drawing::draw_in_space(&SpaceToDraw {
+        job,
+        model: &mesh.model,
+        edges: &mesh.edges,
+        parts: &space.parts,
+        photos: &photos,
+        date,
+        paper,
+    })?))
+}
+
+/// The page in front of the sheets of several views; `pages` are those of each view.
+fn overview(
+    job: &Job,
+    (paper, date): (Paper, &str),
+    report: &Report,
+    pages: &[Vec<SheetPage>],
+) -> Result<Vec<SheetPage>, Error> {
+    let views = report.views.iter().zip(pages);
+    let views = views.map(|(view, pages)| OverviewView {
+        name: &view.name,
+        verdict: view.verdict,
+        thumbnail: pages.first().and_then(SheetPage::thumbnail),
+    });
+    let sections = report::front_page(report).into_iter();
+    let sections = sections.map(|section| OverviewSection {
+        heading: section.heading,
+        entries: section.entries,
+        is_ranked: section.is_ranked,
+    });
+    Ok(drawing::overview_pages(&Overview {
+        job,
+        date,
+        paper,
+        views: views.collect(),
+        sections: sections.collect(),
+    })?)
 }
 
 /// The picture of the reference before and after it was rectified.

@@ -52,6 +52,9 @@ pub(super) struct Arguments {
     /// Paper of the sheets
     #[arg(long, value_enum, default_value_t = PaperSize::A4)]
     paper: PaperSize,
+    /// Sheets with the short side of the paper up
+    #[arg(long)]
+    portrait: bool,
     /// Threads to use [default: one for each processor]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     jobs: Option<u16>,
@@ -86,11 +89,11 @@ pub(super) struct Arguments {
     json: bool,
 }
 
-const MOST_MEGAPIXELS: &str = "100";
+pub(super) const MOST_MEGAPIXELS: &str = "100";
 
 /// A paper size, as the command line names it.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-enum PaperSize {
+pub(super) enum PaperSize {
     /// 297 x 210 mm
     A4,
     /// 420 x 297 mm
@@ -99,13 +102,15 @@ enum PaperSize {
     Letter,
 }
 
-impl From<PaperSize> for Paper {
-    fn from(size: PaperSize) -> Self {
-        match size {
-            PaperSize::A4 => Self::A4,
-            PaperSize::A3 => Self::A3,
-            PaperSize::Letter => Self::Letter,
-        }
+impl PaperSize {
+    /// The paper, upright where it is to be.
+    pub fn on(self, is_portrait: bool) -> Paper {
+        let paper = match self {
+            Self::A4 => Paper::A4,
+            Self::A3 => Paper::A3,
+            Self::Letter => Paper::LETTER,
+        };
+        if is_portrait { paper.portrait() } else { paper }
     }
 }
 
@@ -119,6 +124,7 @@ impl Arguments {
             keep: None,
             views: Vec::new(),
             paper: PaperSize::A4,
+            portrait: false,
             jobs: None,
             max_megapixels: 100.0,
             memory: Memory::default(),
@@ -147,7 +153,7 @@ impl Arguments {
         Ok(CompareOptions {
             out,
             views: self.views.clone(),
-            paper: self.paper.into(),
+            paper: self.paper.on(self.portrait),
             date: match &self.date {
                 Some(date) => date.clone(),
                 None => default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
@@ -380,14 +386,14 @@ pub(super) fn pictures(text: &str) -> Result<Pictures, String> {
     Ok(Pictures::only(pictures.collect::<Result<Vec<_>, _>>()?))
 }
 
-fn megapixels(text: &str) -> Result<f64, String> {
+pub(super) fn megapixels(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(number) if number > 0.0 && number <= 10_000.0 => Ok(number),
         _ => Err("it must be a number above 0 and at most 10000".to_owned()),
     }
 }
 
-fn date(text: &str) -> Result<String, String> {
+pub(super) fn date(text: &str) -> Result<String, String> {
     calendar_date(text)
         .map(printed)
         .ok_or_else(|| "it must be a day of the calendar, such as 2031-04-05".to_owned())

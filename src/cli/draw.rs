@@ -1,6 +1,7 @@
 //! `tickstrip draw`: draws a model from its mesh.
 use super::{
     Status,
+    compare::PaperSize,
     messages::{Action, Failure, Terminal, shown_path},
     new::write_file,
     scale::PlainUnit,
@@ -24,7 +25,7 @@ use std::{
 #[command(after_help = "Example:
   tickstrip demo
   tickstrip draw fire-pump-demo/pump.obj --unit mm --camera fire-pump-demo/pump-camera.json \\
-    --size 1200x900 --out drawn.png --svg drawn.svg")]
+    --size 1200x900 --out drawn.png --svg drawn.svg --pdf drawn.pdf")]
 pub(super) struct Arguments {
     /// The mesh
     mesh: PathBuf,
@@ -52,6 +53,15 @@ pub(super) struct Arguments {
     /// An SVG file with the visible edges as lines
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
+    /// A PDF file with the visible edges as lines on a sheet, to scale where the camera shows no perspective
+    #[arg(long, value_name = "FILE")]
+    pdf: Option<PathBuf>,
+    /// Paper of the sheet
+    #[arg(long, value_enum, default_value_t = PaperSize::A4, requires = "pdf")]
+    paper: PaperSize,
+    /// Sheet with the short side of the paper up
+    #[arg(long, requires = "pdf")]
+    portrait: bool,
     /// Overwrite the files if they are there
     #[arg(long)]
     force: bool,
@@ -82,7 +92,11 @@ fn crease(text: &str) -> Result<f64, String> {
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
-    let outs = [Some(&arguments.out), arguments.svg.as_ref()];
+    let outs = [
+        Some(&arguments.out),
+        arguments.svg.as_ref(),
+        arguments.pdf.as_ref(),
+    ];
     let outs: Vec<&Path> = outs.into_iter().flatten().map(PathBuf::as_path).collect();
     if let Some(path) = outs.iter().find(|path| path.exists() && !arguments.force) {
         let path = path.to_path_buf();
@@ -94,6 +108,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let camera = camera(arguments)?;
     spare(&[&arguments.mesh, &camera.file], &outs)?;
     can_be_written(arguments, &outs)?;
+    let (matrix, camera_file) = (camera.matrix, camera.file.clone());
     let unit = arguments.unit.map(Into::into);
     let read = meshes::read(&arguments.mesh, unit, Limits::default())?;
     let projection = Projection::new(camera.matrix, &read.model);
@@ -120,11 +135,22 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         write_file(svg, drawing::model_svg(&drawing).as_bytes(), how)?;
         words += &format!("wrote {}\n", shown_path(svg));
     }
+    if let Some(pdf) = &arguments.pdf {
+        let sheet = drawing::ModelSheet {
+            title: &name_of(&arguments.mesh),
+            seen: &seen_by(arguments, &camera_file),
+            paper: arguments.paper.on(arguments.portrait),
+            px_per_mm: px_per_mm(&matrix),
+        };
+        write_file(pdf, &drawing::model_sheet(&drawing, &sheet)?, how)?;
+        words += &format!("wrote {}\n", shown_path(pdf));
+    }
     if arguments.json {
         let model = &read.model;
         let value = json!({
             "picture": arguments.out,
             "lines": arguments.svg,
+            "sheet": arguments.pdf,
             "size": camera.size,
             "parts": model.parts().iter().map(|part| &part.name).collect::<Vec<_>>(),
             "facets": model.facets().len(),
@@ -139,15 +165,16 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
 
 /// Refuses names whose files would not be what they say, and folders that are not there, before anything is written.
 fn can_be_written(arguments: &Arguments, outs: &[&Path]) -> Result<(), Failure> {
-    if let [out, svg] = outs
-        && is_same(out, svg)
-    {
-        let path = svg.to_path_buf();
-        return Err(Failure::OneFileTwice { path });
+    for (k, out) in outs.iter().enumerate() {
+        if outs[..k].iter().any(|other| is_same(other, out)) {
+            let path = out.to_path_buf();
+            return Err(Failure::OneFileTwice { path });
+        }
     }
     let named = [
         (Some(&arguments.out), "png"),
         (arguments.svg.as_ref(), "svg"),
+        (arguments.pdf.as_ref(), "pdf"),
     ];
     for (path, kind) in named
         .into_iter()
@@ -200,7 +227,37 @@ fn doubt_of_size(model: &Model, projection: &Projection, size: [u32; 2]) -> Opti
     })
 }
 
-const ADVICE: &str = "name another with --out or --svg, or say --force";
+const ADVICE: &str = "name another with --out, --svg or --pdf, or say --force";
+
+fn name_of(path: &Path) -> String {
+    let name = path.file_name().unwrap_or(path.as_os_str());
+    name.to_string_lossy().into_owned()
+}
+
+/// From where the model is seen, for the title block.
+fn seen_by(arguments: &Arguments, camera: &Path) -> String {
+    match &arguments.view {
+        Some(view) => format!("view {view} of {}", name_of(camera)),
+        None => format!("camera {}", name_of(camera)),
+    }
+}
+
+/// Parts of a length by which the two axes of a picture may differ, and lean to each other, and still be of one scale.
+const ONE_SCALE: f64 = 1e-4;
+
+/// Pixels a millimetre, where the camera shows every length that is parallel to the picture at one scale: without perspective.
+fn px_per_mm(matrix: &[[f64; 4]; 3]) -> Option<f64> {
+    let [right, down, [far_x, far_y, far_z, weight]] = *matrix;
+    if [far_x, far_y, far_z] != [0.0; 3] || weight == 0.0 {
+        return None;
+    }
+    let [right, down] = [right, down].map(|[x, y, z, _]| [x / weight, y / weight, z / weight]);
+    let dot = |a: [f64; 3], b: [f64; 3]| a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+    let [across, upright] = [dot(right, right).sqrt(), dot(down, down).sqrt()];
+    let is_even = (across - upright).abs() <= ONE_SCALE * across
+        && dot(right, down).abs() <= ONE_SCALE * across * upright;
+    (is_even && across > 0.0).then_some(across)
+}
 
 /// What the model is drawn from.
 struct Camera {

@@ -213,6 +213,9 @@ pub(super) enum Failure {
     /// Marks cannot be carried over.
     #[error("{0}")]
     Carry(#[from] pipeline::CarryError),
+    /// There are no sheets.
+    #[error("{0}")]
+    Sheets(#[from] pipeline::SheetsError),
     /// A table of features cannot be read.
     #[error("{}: line {line}: {text}", path.display())]
     Features {
@@ -252,7 +255,7 @@ pub(super) enum Failure {
     )]
     NoPlaceToLookFrom,
     /// One file for two results.
-    #[error("{}: --out and --svg name one file; name two", path.display())]
+    #[error("{}: --out, --svg and --pdf name one file twice; name another", path.display())]
     OneFileTwice {
         /// The file.
         path: PathBuf,
@@ -350,7 +353,7 @@ pub(super) enum Failure {
         path: PathBuf,
     },
     /// The result would take the place of a file that it is made from.
-    #[error("{}: this is a file that is drawn from, and it is not overwritten; name another with --out or --svg", path.display())]
+    #[error("{}: this is a file that is drawn from, and it is not overwritten; name another with --out, --svg or --pdf", path.display())]
     OwnSource {
         /// The file.
         path: PathBuf,
@@ -401,7 +404,9 @@ impl Failure {
     /// How the program exits.
     pub fn status(&self) -> Status {
         match self {
-            Self::Pipeline(pipeline::Error::Stopped) | Self::Stopped(_) => Status::Stopped,
+            Self::Pipeline(pipeline::Error::Stopped)
+            | Self::Sheets(pipeline::SheetsError::Run(pipeline::Error::Stopped))
+            | Self::Stopped(_) => Status::Stopped,
             _ => Status::Unusable,
         }
     }

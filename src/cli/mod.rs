@@ -17,6 +17,7 @@ mod rectify;
 mod scale;
 mod schema;
 mod serve;
+mod sheet;
 mod status;
 mod trend;
 mod watch;
@@ -66,6 +67,7 @@ enum Command {
     Draw(draw::Arguments),
     Trend(trend::Arguments),
     Archive(archive::Arguments),
+    Sheet(sheet::Arguments),
     Man(man::Arguments),
 }
 
@@ -105,6 +107,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Draw(arguments) => draw::run(arguments, &terminal),
         Command::Trend(arguments) => trend::run(arguments, &terminal),
         Command::Archive(arguments) => archive::run(arguments, &terminal),
+        Command::Sheet(arguments) => sheet::run(arguments, &terminal),
     };
     result.unwrap_or_else(|failure: Failure| {
         terminal.failure(&failure);

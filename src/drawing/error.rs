@@ -52,6 +52,35 @@ pub enum Error {
     /// The run was asked to stop.
     #[error(transparent)]
     Stopped(#[from] Stopped),
+    /// Nothing says how large the model is in a picture that is to be printed to scale.
+    #[error(
+        "the render has no scale, and cannot be printed to one; state a \"known\" length of the render or the reference"
+    )]
+    NoScale,
+    /// Pixels so large that pages cannot be laid together by them.
+    #[error(
+        "a pixel of the render is {mm:.1} mm wide on paper at {scale}; print it at a smaller --scale, or render it larger"
+    )]
+    TooCoarse {
+        /// How wide, millimetres.
+        mm: f64,
+        /// The scale asked for.
+        scale: super::DrawingScale,
+    },
+    /// More pages than anybody lays together.
+    #[error(
+        "{found} pages at {scale}, at most {most} are drawn; print one part alone with --part, or at a smaller --scale ({largest})"
+    )]
+    TooManyTiles {
+        /// How many.
+        found: usize,
+        /// Most there may be.
+        most: usize,
+        /// The scale asked for.
+        scale: super::DrawingScale,
+        /// The largest scale at which they are few enough.
+        largest: String,
+    },
     /// The PDF could not be written.
     #[error("drawing: writing the PDF: {cause}")]
     Pdf {
@@ -71,6 +100,9 @@ impl Error {
             Self::Jpeg { .. } => "jpeg",
             Self::Projection(error) => error.code(),
             Self::Stopped(_) => "stopped",
+            Self::NoScale => "no-scale",
+            Self::TooCoarse { .. } => "too-coarse",
+            Self::TooManyTiles { .. } => "too-many-pages",
             Self::Pdf { .. } => "pdf",
         }
     }

@@ -1,24 +1,27 @@
 //! The sheet of the model in space: front, side and top drawn from its mesh at one scale, parts tinted by their verdicts, and what
 //! all photos tell of them. Scene units are paper millimetres.
 use super::{
-    DrawnFile, Error, Paper, SheetPage,
-    colours::{INK, Rgb},
+    DrawingScale, DrawnFile, Error, Paper,
+    colours::Rgb,
     difference::verdict_ink,
+    flow::{self, Flow, Marks},
     labels::{self, Wanted},
     overlay::{draw_leader, draw_tag},
-    paper::{GAP, MARGIN},
-    png, raster,
-    scene::{Box2, Scene, Stroke},
+    paper::GAP,
+    print_picture::{self, CAPTION, Content},
+    scene::{Box2, Scene},
     sheet,
+    sheet_page::SheetPage,
     text::{self, Font},
     tinted::{NotTinted, Side, Tinted, tinted},
+    title_block::{self, TitleBlock},
+    window::ratio_words,
 };
 use crate::{
     job::Job,
     measurement::{PartInSpace, Verdict, ranking},
     meshes::{Edges, Model},
 };
-use std::sync::Arc;
 
 /// What the sheet shows.
 #[derive(Clone, Copy, Debug)]
@@ -39,26 +42,27 @@ pub struct SpaceToDraw<'a> {
     pub paper: Paper,
 }
 
-const CAPTION: f64 = 5.0;
-const BLOCK: f64 = 16.0;
-/// Width of the words beside the pictures.
+/// Width of the words beside the pictures, and least part of an upright page for those below them.
 const WORDS: f64 = 92.0;
+const WORDS_BELOW: f64 = 0.42;
 /// Room around the model in a picture, for labels.
 const AROUND: f64 = 9.0;
-/// Size of labels and of the words.
+/// Least part of the largest scale that a drawing scale must come to.
+const LEAST_USED: f64 = 0.66;
+/// Size of labels.
 const LABEL: f64 = 2.5;
-const TEXT: f64 = 2.5;
 /// Pixels per inch of paper that the pictures are drawn with.
 const FINE: f64 = 300.0;
 
 /// Keys of the pictures, in the order of [`Side::ALL`].
 const KEYS: [&str; 3] = ["front", "right", "top"];
 
-/// Draws the sheet of the model in space, and the same as a picture of 150 dots per inch, "space.png".
+/// Draws the sheet of the model in space, with pages behind it where not all words have room, and the same as a picture of 150 dots
+/// per inch, "space.png".
 ///
 /// # Errors
 /// [`Error::Stopped`], and where a picture cannot be encoded.
-pub fn draw_in_space(input: &SpaceToDraw<'_>) -> Result<(DrawnFile, SheetPage), Error> {
+pub fn draw_in_space(input: &SpaceToDraw<'_>) -> Result<(DrawnFile, Vec<SheetPage>), Error> {
     let layout = Layout::of(input);
     let names: Vec<&str> = input
         .model
@@ -85,57 +89,89 @@ pub fn draw_in_space(input: &SpaceToDraw<'_>) -> Result<(DrawnFile, SheetPage), 
         })?);
     }
     for (k, (tinted, place)) in shown.iter().zip(layout.places).enumerate() {
-        let caption = [place.x, place.y - 1.5];
-        scene.text(caption, 2.8, Font::Bold, Side::ALL[k].caption());
-        scene.picture(KEYS[k], place);
-        scene.rectangle(place, Some(Stroke::solid(INK, 0.2)), None);
+        // Beside the front stands another picture; beside the others there is room.
+        let room = if k == 0 { 0.0 } else { 40.0 };
+        let caption = (Side::ALL[k].caption(), room);
+        print_picture::draw(&mut scene, place, caption, KEYS[k]);
         draw_labels(&mut scene, tinted, &names, &verdicts, place);
     }
-    draw_words(&mut scene, input, layout.words);
-    draw_block(&mut scene, input, layout.block);
+    let mut words = said(input, Flow::new(layout.words[0].width));
+    for area in &layout.words {
+        words.fill(&mut scene, *area);
+    }
+    let of = (input.job, input.date, input.paper);
+    let scale = ratio_words(layout.scale);
+    let block = TitleBlock::of_job(of, "the model in space", "comparison sheet", scale);
+    let number_at = block.draw(&mut scene);
     let drawn = shown.iter().map(|tinted| &tinted.picture);
     let bytes = sheet::picture(&scene, drawn.zip(layout.places))?;
-    let pictures = shown.iter().zip(KEYS).map(|(tinted, key)| {
-        let jpeg = png::encode_photo(&tinted.picture)?;
-        Ok((key, Arc::new(jpeg)))
-    });
-    let page = SheetPage {
+    let pictures = shown.iter().zip(KEYS);
+    let pictures =
+        pictures.map(|(tinted, key)| print_picture::embedded(key, &tinted.picture, Content::Photo));
+    let mut pages = vec![SheetPage {
         title: text::clean(&input.job.title),
+        chapter: CHAPTER.to_owned(),
+        name: "sheet".to_owned(),
         scene,
-        pictures: pictures.collect::<Result<Vec<raster::Keyed>, Error>>()?,
-    };
+        pictures: pictures.collect::<Result<_, Error>>()?,
+        number_at,
+    }];
+    if !words.is_done() {
+        let flow = said(input, Flow::for_pages(input.paper));
+        let head = format!("{}, the model in space, in full", input.job.title);
+        pages.extend(flow::sheets(flow, (CHAPTER, &head), &block));
+    }
     let file = DrawnFile {
         key: "space",
         name: "space.png",
         bytes,
     };
-    Ok((file, page))
+    Ok((file, pages))
 }
+
+/// What the bookmark is called.
+const CHAPTER: &str = "The model in space";
 
 /// What stands where.
 struct Layout {
     /// Of the pictures, in the order of [`Side::ALL`].
     places: [Box2; 3],
-    words: Box2,
-    block: Box2,
+    /// Columns of words.
+    words: Vec<Box2>,
     /// Paper millimetres a millimetre of the model.
     scale: f64,
 }
 
 impl Layout {
-    /// The front at the left, the side beside it, the top above it, as drawings of one scale; words at the right.
+    /// The front at the left, the side beside it, the top above it, as drawings of one scale; words at the right, on an upright page
+    /// below.
     fn of(input: &SpaceToDraw<'_>) -> Self {
-        let [width, height] = input.paper.size_mm();
-        let inside = Box2::new(0.0, 0.0, width, height).grown(-MARGIN);
-        let block = Box2::new(inside.x, inside.bottom() - BLOCK, inside.width, BLOCK);
-        let room = [inside.width - WORDS - GAP, inside.height - BLOCK - GAP];
+        let inside = title_block::content(input.paper);
+        let is_upright = inside.width < inside.height;
+        let words = if is_upright {
+            let y = inside.bottom() - inside.height * WORDS_BELOW;
+            let width = (inside.width - GAP) / 2.0;
+            let column = |x| Box2::new(x, y, width, inside.bottom() - y);
+            vec![column(inside.x), column(inside.x + width + GAP)]
+        } else {
+            let left = inside.right() - WORDS;
+            vec![Box2::new(left, inside.y, WORDS, inside.height)]
+        };
+        let room = match is_upright {
+            true => [inside.width, inside.height * (1.0 - WORDS_BELOW) - GAP],
+            false => [inside.width - WORDS - GAP, inside.height],
+        };
         let [least, greatest] = input.model.model_box();
         let [x, y, z] = std::array::from_fn(|k| (greatest[k] - least[k]).max(1e-6));
         let scale = [
             (room[0] - GAP - 4.0 * AROUND) / (x + y),
             (room[1] - GAP - 2.0 * CAPTION - 4.0 * AROUND) / (y + z),
         ];
-        let scale = scale[0].min(scale[1]);
+        let largest = scale[0].min(scale[1]);
+        let drawing_scale = DrawingScale::largest_within(largest).map(DrawingScale::ratio);
+        // A scale of a drawing, unless half of the page stayed empty.
+        let scale = drawing_scale.filter(|scale| *scale > LEAST_USED * largest);
+        let scale = scale.unwrap_or(largest);
         let at = |left: f64, top: f64, size: [f64; 2]| {
             let [width, height] = size.map(|mm| mm * scale + 2.0 * AROUND);
             Box2::new(left, top + CAPTION, width, height)
@@ -143,11 +179,9 @@ impl Layout {
         let top = at(inside.x, inside.y, [x, y]);
         let front = at(inside.x, top.bottom() + GAP, [x, z]);
         let right = at(front.right() + GAP, top.bottom() + GAP, [y, z]);
-        let left = inside.right() - WORDS;
         Self {
             places: [front, right, top],
-            words: Box2::new(left, inside.y, WORDS, block.y - GAP - inside.y),
-            block,
+            words,
             scale,
         }
     }
@@ -197,97 +231,30 @@ fn draw_labels(
     }
 }
 
-/// Lines from the top of an area; what finds no room is counted.
-struct Words<'a> {
-    scene: &'a mut Scene,
-    area: Box2,
-    y: f64,
-}
-
-impl Words<'_> {
-    fn has_room(&self, lines: usize) -> bool {
-        self.y + lines as f64 * TEXT * 1.4 <= self.area.bottom()
-    }
-
-    fn lines(&mut self, font: Font, words: &str, most: usize) {
-        let indent = if font == Font::Bold { 0.0 } else { 3.0 };
-        for line in text::wrap(words, font, TEXT, self.area.width - indent, most) {
-            self.y += TEXT * 1.4;
-            let at = [self.area.x + indent, self.y];
-            self.scene.text(at, TEXT, font, line);
-        }
-    }
-}
-
-/// Lines that a part takes at most, its name included.
-const PART_LINES: usize = 6;
-
-/// Each part, the worst first: its verdict, what is out, what to change, what is not told.
-fn draw_words(scene: &mut Scene, input: &SpaceToDraw<'_>, area: Box2) {
-    let mut words = Words {
-        scene,
-        y: area.y,
-        area,
-    };
-    words.lines(Font::Bold, "What all photos tell together", 1);
-    words.lines(
-        Font::Regular,
-        "model minus subject; ✓ within, ? undecided (the photos cannot tell), ✕ out of tolerance and hatched; pale: not judged",
-        3,
+/// Each part, the worst first: its verdict, what to change, what is not told.
+fn said(input: &SpaceToDraw<'_>, mut flow: Flow) -> Flow {
+    let verdict = input.parts.iter().map(|part| part.verdict).max();
+    let verdict = verdict.map_or("not judged".to_owned(), Verdict::signed);
+    let photos = format!("The photos {} together.", input.photos.join(", "));
+    let signs = "Model minus subject; ✓ within, ? undecided (the photos cannot tell), ✕ out of tolerance and hatched; pale: not judged.";
+    flow.section(
+        &format!("What all photos tell together: {verdict}"),
+        &[photos, signs.to_owned()],
+        Marks::None,
     );
     let mut parts: Vec<&PartInSpace> = input.parts.iter().collect();
     let rank = |part: &PartInSpace| (part.verdict, part.times_tolerance);
     parts.sort_by(|a, b| ranking::worse_first(rank(a), rank(b)));
-    for (k, part) in parts.iter().enumerate() {
-        if !words.has_room(PART_LINES + usize::from(k + 1 < parts.len())) {
-            words.lines(
-                Font::Bold,
-                &format!("and {} more in the report", parts.len() - k),
-                1,
-            );
-            return;
-        }
-        words.y += TEXT * 0.6;
-        words.lines(
-            Font::Bold,
-            &format!("{}  {}", part.name, part.verdict.signed()),
-            1,
-        );
-        let text = match &part.correction {
+    for part in parts {
+        let mut lines = vec![match &part.correction {
             Some(correction) => correction.text.clone(),
             None => "nothing to change that is told".to_owned(),
-        };
-        words.lines(Font::Regular, &text, PART_LINES - 3);
+        }];
         if !part.cannot_tell.is_empty() {
-            let untold = format!("cannot tell {}", part.cannot_tell.join(", "));
-            words.lines(Font::Regular, &untold, 2);
+            lines.push(format!("cannot tell {}", part.cannot_tell.join(", ")));
         }
+        let heading = format!("{}  {}", part.name, part.verdict.signed());
+        flow.section(&heading, &lines, Marks::None);
     }
-}
-
-/// Title, scale, photos and the verdict of all.
-fn draw_block(scene: &mut Scene, input: &SpaceToDraw<'_>, area: Box2) {
-    scene.rectangle(area, Some(Stroke::solid(INK, 0.35)), None);
-    let inside = area.grown(-2.0);
-    let verdict = input.parts.iter().map(|part| part.verdict).max();
-    let verdict = verdict.map_or("not judged".to_owned(), Verdict::signed);
-    let verdict_width = text::width(&verdict, Font::Bold, 5.0);
-    let room = inside.width - verdict_width - GAP;
-    let mut line = |down: f64, size: f64, font: Font, words: &str| {
-        let words = text::shorten(words, font, size, room);
-        scene.text([inside.x, inside.y + down], size, font, words);
-    };
-    let title = text::clean(&input.job.title);
-    line(4.0, 4.2, Font::Bold, &title);
-    let scale = super::figures::plain(input.job.scale.denominator());
-    let photos = input.photos.join(", ");
-    line(
-        8.2,
-        2.6,
-        Font::Regular,
-        &format!("scale 1:{scale}; the model in space by the photos {photos}"),
-    );
-    line(11.8, 2.4, Font::Regular, input.date);
-    let at = [inside.right() - verdict_width, inside.y + 7.5];
-    scene.text(at, 5.0, Font::Bold, verdict);
+    flow
 }

@@ -3,17 +3,20 @@
 //! [`draw_view`] draws the pictures of a view; [`sheets_pdf`] joins the sheets of all views. A picture is the working
 //! raster with shapes over it and a legend below; small rasters are enlarged by a whole factor so that text stays
 //! readable.
+mod arrangement;
 mod backdrop;
 mod blink;
 mod board;
 mod colours;
 mod difference;
+mod drawing_scale;
 mod drawn_file;
 mod edge_pixels;
 mod edges_over_render;
 mod error;
 mod explain;
 mod figures;
+mod flow;
 mod grid;
 mod heat;
 mod in_space;
@@ -21,17 +24,27 @@ mod labels;
 mod likeness;
 mod marks;
 mod model;
+mod model_sheet;
 mod overlay;
+mod overview;
 mod paper;
+mod part_words;
 mod pdf;
 #[cfg(test)]
 mod picture_tests;
 mod pictures;
+mod plain_sheet;
 mod png;
+mod print_picture;
 mod raster;
 mod reduce;
+mod revision_sheet;
+mod ruler;
 mod scene;
 mod sheet;
+mod sheet_page;
+#[cfg(test)]
+mod sheet_tests;
 mod sheet_text;
 mod silhouette;
 mod svg;
@@ -39,25 +52,34 @@ mod svg;
 mod synthetic;
 mod table;
 mod text;
+mod tiles;
 mod tinted;
 mod title_block;
 mod trend;
+mod variants;
+mod view_block;
 mod view_to_draw;
 mod window;
 
 use self::{backdrop::Backdrop, png::encode_photo};
 pub use self::{
+    drawing_scale::DrawingScale,
     drawn_file::DrawnFile,
     error::Error,
     explain::{explain, explain_rectification},
     in_space::{SpaceToDraw, draw_in_space},
     model::{model_png, model_svg},
+    model_sheet::{ModelSheet, model_sheet},
+    overview::{Overview, OverviewSection, OverviewView, overview_pages},
     paper::Paper,
     pdf::sheets_pdf,
     pictures::{Picture, Pictures},
     png::{encode_for_page, encode_jpeg, encode_large_png, encode_png},
-    sheet::SheetPage,
+    revision_sheet::EarlierRevision,
+    sheet_page::{SheetPage, Thumbnail},
+    tiles::TiledPicture,
     trend::{MOST_TREND_LINES, TrendLine, TrendPanel, trend_chart},
+    variants::{SheetKind, draw_sheets},
     view_to_draw::ViewToDraw,
 };
 use crate::{measurement::WorkImages, stop};
@@ -265,7 +287,7 @@ mod tests {
 
     /// The texts of a sheet's title block that begin with one of these words.
     fn statements(sample: &Sample, beginnings: &[String]) -> Vec<bool> {
-        let page = sheet::lay_out(&sample.input(Paper::A4));
+        let page = sheet::lay_out(&sample.input(Paper::A4), sheet::About::View);
         let texts: Vec<&String> = page
             .scene
             .shapes()
@@ -303,8 +325,8 @@ mod tests {
         let said = statements(&sample, &more.collect::<Vec<_>>());
         assert_eq!(said.iter().filter(|s| **s).count(), 1);
         // And there they are, each to its last word.
-        let page = sheet::lay_out(&sample.input(Paper::A4));
-        let words: Vec<&str> = (page.in_full.iter().flat_map(scene::Scene::shapes))
+        let page = sheet::lay_out(&sample.input(Paper::A4), sheet::About::View);
+        let words: Vec<&str> = (page.behind.iter().flat_map(|page| page.scene.shapes()))
             .filter_map(|shape| match shape {
                 scene::Shape::Text(line) => Some(line.text.as_str()),
                 _ => None,
@@ -320,9 +342,13 @@ mod tests {
     fn a_sheet_on_which_all_has_room_has_no_page_behind_it() {
         let mut sample = Sample::new(Wish::new(1500, 1200, 2));
         sample.measurement.warnings.clear();
-        assert!(sheet::lay_out(&sample.input(Paper::A3)).in_full.is_empty());
+        assert!(
+            sheet::lay_out(&sample.input(Paper::A3), sheet::About::View)
+                .behind
+                .is_empty()
+        );
         let crowded = Sample::new(Wish::new(1500, 1200, 120));
-        let pages = sheet::lay_out(&crowded.input(Paper::A4)).in_full;
+        let pages = sheet::lay_out(&crowded.input(Paper::A4), sheet::About::View).behind;
         assert!(pages.len() > 1, "{}", pages.len());
     }
 
@@ -337,46 +363,5 @@ mod tests {
         assert_eq!(statements(&sample, &heads), [true, false]);
         sample.measurement.warnings[0].code = crate::warning::Code::ManyWrongMarks;
         assert_eq!(statements(&sample, &heads), [false, true]);
-    }
-
-    #[test]
-    fn nothing_on_a_sheet_leaves_the_paper() {
-        for (size, name, paper) in [
-            ([1500, 1200], plain_name as fn(usize) -> String, Paper::A4),
-            ([2400, 900], long_name, Paper::Letter),
-            ([500, 1400], foreign_name, Paper::A4),
-            ([200, 150], long_name, Paper::A3),
-        ] {
-            let wish = Wish {
-                name,
-                ..Wish::new(size[0], size[1], 25)
-            };
-            let sample = Sample::new(wish);
-            let page = sheet::lay_out(&sample.input(paper));
-            let [width, height] = paper.size_mm();
-            let edge = scene::Box2::new(8.0, 8.0, width - 16.0, height - 16.0);
-            let pages = std::iter::once(&page.scene).chain(&page.in_full);
-            for shape in pages.flat_map(scene::Scene::shapes) {
-                if let scene::Shape::Text(line) = shape {
-                    let long = text::width(&line.text, line.font, line.size);
-                    let left = match line.align {
-                        scene::Align::Start => line.at[0],
-                        scene::Align::Middle => line.at[0] - long / 2.0,
-                        scene::Align::End => line.at[0] - long,
-                    };
-                    let area =
-                        scene::Box2::new(left, line.at[1] - line.size * 0.8, long, line.size);
-                    assert!(
-                        edge.holds(area),
-                        "{:?} at {:?} of {size:?}",
-                        line.text,
-                        line.at
-                    );
-                }
-                if let scene::Shape::Picture { area, .. } = shape {
-                    assert!(edge.holds(*area), "{area:?} of {size:?}");
-                }
-            }
-        }
     }
 }

@@ -98,7 +98,7 @@ fn wide_tall_and_tiny_pictures_are_drawn_at_a_readable_size() {
     );
     assert_eq!(
         size_of(
-            &drawn(Wish::new(500, 1400, 25), Paper::Letter),
+            &drawn(Wish::new(500, 1400, 25), Paper::LETTER),
             "difference"
         )
         .0,

@@ -8,10 +8,10 @@ use super::{
 use crate::stop;
 use image::RgbImage;
 use resvg::tiny_skia::{Pixmap, Transform};
-use std::sync::Arc;
+use std::{borrow::Cow, sync::Arc};
 
 /// An encoded picture and the key by which a scene refers to it.
-pub(crate) type Keyed = (&'static str, Arc<Vec<u8>>);
+pub(crate) type Keyed = (Cow<'static, str>, Arc<Vec<u8>>);
 /// The pictures of a scene.
 pub(crate) type Pictures = [Keyed];
 
@@ -237,8 +237,11 @@ mod tests {
         let mut scene = Scene::new([20.0, 10.0]);
         scene.picture("red", Box2::new(0.0, 0.0, 10.0, 10.0));
         scene.picture("/etc/hostname", Box2::new(10.0, 0.0, 10.0, 10.0));
-        let tree =
-            tree(&crate::drawing::svg::to_svg(&scene), &[("red", jpeg)]).expect("is a scene");
+        let tree = tree(
+            &crate::drawing::svg::to_svg(&scene),
+            &[("red".into(), jpeg)],
+        )
+        .expect("is a scene");
         let [usvg::Node::Group(group)] = tree.root().children() else {
             panic!("one picture, not {:?}", tree.root().children());
         };

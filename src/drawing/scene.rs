@@ -1,5 +1,6 @@
 //! Shapes on a scene. The same scene becomes PNG and PDF.
 use super::{colours::Rgb, text::Font};
+use std::borrow::Cow;
 
 /// A position in scene units: x right, y down.
 pub(crate) type Position = [f64; 2];
@@ -199,7 +200,7 @@ pub(crate) enum Shape {
     Text(Line),
     /// The picture of this key, stretched to the area.
     Picture {
-        key: &'static str,
+        key: Cow<'static, str>,
         area: Box2,
     },
 }
@@ -222,6 +223,11 @@ impl Scene {
     /// What has been drawn, from back to front.
     pub(crate) fn shapes(&self) -> &[Shape] {
         &self.shapes
+    }
+
+    /// Adds another drawing in front.
+    pub(crate) fn append(&mut self, other: Self) {
+        self.shapes.extend(other.shapes);
     }
 
     /// Adds a shape in front; one with a coordinate that is not finite or absurdly far away is left out.
@@ -327,7 +333,8 @@ impl Scene {
         self.push(Shape::Text(line));
     }
 
-    pub(crate) fn picture(&mut self, key: &'static str, area: Box2) {
+    pub(crate) fn picture(&mut self, key: impl Into<Cow<'static, str>>, area: Box2) {
+        let key = key.into();
         self.push(Shape::Picture { key, area });
     }
 

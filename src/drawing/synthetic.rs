@@ -337,6 +337,7 @@ fn job(wish: Wish) -> Job {
         file: PathBuf::from("/nowhere/pump.json"),
         blake3: "0123456789abcdef".repeat(4),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
+        title_block: TitleBlock::default(),
         smallest_visible: ModelMm(0.05),
         print: None,
         together: None,

@@ -124,6 +124,38 @@ pub(crate) fn wrap(text: &str, font: Font, size: f64, room: f64, most: usize) ->
         .collect()
 }
 
+/// The text in lines no wider than `room`, every letter of it: a word that is wider than a line goes on in the next one.
+pub(crate) fn lines(text: &str, font: Font, size: f64, room: f64) -> Vec<String> {
+    let most = room * f64::from(font.face().units_per_em()) / size;
+    let space = advance(' ', font);
+    let mut lines: Vec<String> = Vec::new();
+    let mut used = 0;
+    for word in clean(text).split_whitespace() {
+        let width: u32 = word.chars().map(|c| advance(c, font)).sum();
+        match lines.last_mut() {
+            Some(line) if f64::from(used + space + width) <= most => {
+                line.push(' ');
+                line.push_str(word);
+                used += space + width;
+            }
+            _ => {
+                lines.push(String::new());
+                used = 0;
+                for letter in word.chars() {
+                    let width = advance(letter, font);
+                    if used > 0 && f64::from(used + width) > most {
+                        lines.push(String::new());
+                        used = 0;
+                    }
+                    lines.last_mut().expect("one was begun").push(letter);
+                    used += width;
+                }
+            }
+        }
+    }
+    lines
+}
+
 /// The text as it can be drawn on one line: control characters become spaces, what XML cannot hold and marks that turn
 /// the writing direction vanish.
 pub(crate) fn clean(text: &str) -> String {
@@ -168,6 +200,21 @@ mod tests {
         assert_eq!(two.len(), 2);
         assert!(two[1].ends_with('…'));
         assert!(wrap(text, Font::Regular, 10.0, 120.0, 0).is_empty());
+    }
+
+    #[test]
+    fn lines_keep_every_letter_and_fit_as_far_as_one_letter_can() {
+        let text = "make the Donaudampfschifffahrtskapitaensmuetze narrower, then turn it";
+        let broken = lines(text, Font::Regular, 10.0, 90.0);
+        assert_eq!(broken.join("").replace(' ', ""), text.replace(' ', ""));
+        assert!(broken.iter().all(|l| width(l, Font::Regular, 10.0) <= 90.0));
+        assert_eq!(broken.len(), 5, "{broken:?}");
+        let narrow = lines("WiW", Font::Regular, 10.0, 1.0);
+        assert_eq!(narrow, ["W", "i", "W"]);
+        assert!(lines(" \n ", Font::Regular, 10.0, 90.0).is_empty());
+        let plain = "make the lantern narrower and then turn it a little to the left";
+        let wrapped = wrap(plain, Font::Regular, 10.0, 120.0, 99);
+        assert_eq!(lines(plain, Font::Regular, 10.0, 120.0), wrapped);
     }
 
     /// The longest beginning that fits with an ellipsis, tried from the longest on.

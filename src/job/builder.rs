@@ -58,6 +58,7 @@ impl Job {
                 unit: RawUnit::default(),
                 tolerance: RawTolerance::default(),
                 smallest_visible_mm: None,
+                title_block: None,
                 print: None,
                 expected: RawExpected::default(),
                 model: None,

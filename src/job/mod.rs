@@ -63,6 +63,8 @@ pub struct Job {
     pub blake3: String,
     /// Scale of the model.
     pub scale: ScaleRatio,
+    /// What stands in the title block of sheets.
+    pub title_block: TitleBlock,
     /// No correction is proposed for an error smaller than this on the model.
     pub smallest_visible: ModelMm,
     /// How the model is made and looked at, where the job says so.
@@ -89,6 +91,21 @@ impl Job {
         let each: std::collections::BTreeSet<&str> = stated.collect();
         each.into_iter().collect()
     }
+}
+
+/// Fields of a sheet's title block (ISO 7200); what is not stated stays empty, to be filled in by pen.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct TitleBlock {
+    /// Identification number; `None`: the job's file name.
+    pub number: Option<String>,
+    /// Revision index.
+    pub revision: Option<String>,
+    /// Legal owner.
+    pub owner: Option<String>,
+    /// Who made it.
+    pub creator: Option<String>,
+    /// Who approved it.
+    pub approved_by: Option<String>,
 }
 
 /// What may be tolerated. All numbers are above 0.

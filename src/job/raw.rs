@@ -27,6 +27,9 @@ pub struct RawJob {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(extend("minimum" = 0.0001, "maximum" = 100))]
     pub smallest_visible_mm: Option<f64>,
+    /// What stands in the title block of sheets beside the title; what is left out stays empty, to be filled in by pen.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub title_block: Option<RawTitleBlock>,
     /// How the model is made and looked at, which gives `smallest_visible_mm`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub print: Option<RawPrint>,
@@ -129,6 +132,32 @@ impl JsonSchema for RawModelFile {
             "additionalProperties": false
         })
     }
+}
+
+/// Fields of a title block, after ISO 7200.
+#[derive(Clone, Debug, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawTitleBlock {
+    /// Identification number; left out: the name of the job file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 100))]
+    pub number: Option<String>,
+    /// Revision index, such as "B".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 20))]
+    pub revision: Option<String>,
+    /// Legal owner.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 200))]
+    pub owner: Option<String>,
+    /// Who made it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 200))]
+    pub creator: Option<String>,
+    /// Who approved it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 200))]
+    pub approved_by: Option<String>,
 }
 
 /// How the model is made and looked at; at least one key is stated.

@@ -10,7 +10,7 @@ mod together;
 use super::{
     Descreen, Expected, Handling, Job, Landmark, LandmarkUse, MarkOn, MarkedOn, Mask,
     ModelDirection, ModelFile, ModelSource, ReferenceKind, ReferenceSource, RegistrationKind,
-    RenderImage, RenderKind, RenderSource, Screen, View, ViewAxes,
+    RenderImage, RenderKind, RenderSource, Screen, TitleBlock, View, ViewAxes,
     error::{FaultKind, Faults},
     every::every,
     names::{Names, check_view_names},
@@ -18,7 +18,8 @@ use super::{
     raw::{
         Mark, RawDescreen, RawDirection, RawHandling, RawJob, RawKind, RawLandmark, RawMarkOn,
         RawMarkSigma, RawMarkedOn, RawModel, RawModelFile, RawReference, RawRegistration,
-        RawRender, RawRenderKind, RawScale, RawScreen, RawUnit, RawUse, RawView, RawViewAxes,
+        RawRender, RawRenderKind, RawScale, RawScreen, RawTitleBlock, RawUnit, RawUse, RawView,
+        RawViewAxes,
     },
     rectify::rectify,
     shapes::{outline, point},
@@ -76,6 +77,7 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
         file: file.to_owned(),
         blake3,
         scale: around.scale,
+        title_block: title_block(raw.title_block.clone().unwrap_or_default()),
         smallest_visible,
         print,
         tolerance: around.tolerance,
@@ -89,6 +91,16 @@ pub(super) fn job(raw: &RawJob, file: &Path, blake3: String, faults: &mut Faults
         views,
         together,
     })
+}
+
+fn title_block(raw: RawTitleBlock) -> TitleBlock {
+    TitleBlock {
+        number: raw.number,
+        revision: raw.revision,
+        owner: raw.owner,
+        creator: raw.creator,
+        approved_by: raw.approved_by,
+    }
 }
 
 /// What is stated, else what the print gives; both only where they agree.

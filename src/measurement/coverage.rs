@@ -196,6 +196,7 @@ fn job_seen(
         file: PathBuf::new(),
         blake3: String::new(),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
+        title_block: TitleBlock::default(),
         smallest_visible: ModelMm(0.05),
         print: None,
         tolerance,

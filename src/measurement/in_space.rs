@@ -243,6 +243,7 @@ mod tests {
             file: Default::default(),
             blake3: String::new(),
             scale: ScaleRatio::one_to(24.0).expect("above 0"),
+            title_block: crate::job::TitleBlock::default(),
             smallest_visible: ModelMm(0.05),
             print: None,
             tolerance: part().tolerance,

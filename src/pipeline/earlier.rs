@@ -45,16 +45,37 @@ pub enum EarlierError {
 /// # Errors
 /// Where there is none that can be used.
 pub fn report_at(path: &Path) -> Result<Report, EarlierError> {
+    Ok(results_at(path)?.report)
+}
+
+/// Earlier results: the report, and the folder that its pictures lie in.
+#[derive(Clone, Debug)]
+pub struct EarlierResults {
+    /// The report.
+    pub report: Report,
+    /// The folder that it names its files from.
+    pub folder: PathBuf,
+}
+
+/// As [`report_at`], with the folder that the report lies in.
+///
+/// # Errors
+/// Where there is none that can be used.
+pub fn results_at(path: &Path) -> Result<EarlierResults, EarlierError> {
     let file = if path.is_dir() {
         report_in(path)?
     } else {
         path.to_owned()
     };
+    let folder = file.parent().unwrap_or(Path::new("")).to_owned();
     let bytes = read_input(&file, MOST_REPORT).map_err(|source| EarlierError::Unreadable {
         path: file.clone(),
         source,
     })?;
-    report::from_json(&bytes).ok_or(EarlierError::NoReport { path: file })
+    match report::from_json(&bytes) {
+        Some(report) => Ok(EarlierResults { report, folder }),
+        None => Err(EarlierError::NoReport { path: file }),
+    }
 }
 
 fn report_in(folder: &Path) -> Result<PathBuf, EarlierError> {

@@ -10,6 +10,7 @@ mod collect;
 mod csv;
 mod features;
 mod finite;
+mod front_page;
 mod html;
 pub mod json;
 mod lengths;
@@ -31,11 +32,15 @@ pub use camera_files::CameraFile;
 pub use changes::changes;
 pub use csv::{space_to_csv, to_csv};
 pub use features::{Feature, FeatureTable, Printer};
+pub use front_page::{FrontSection, front_page};
 pub use html::{to_html, trend_page, write_html};
 pub use json::{Report, SpaceEntry, from_json, to_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use reference_noise::{FigureNoiseEntry, NOISE_VERSION, ReferenceNoiseEntry};
-pub use revision::{RevisionError, may_be_compared, revision, revision_to_csv};
+pub use revision::{
+    RevisionError, RevisionTold, earlier_from_now, may_be_compared, revision, revision_to_csv,
+    revision_told,
+};
 pub use schema::schema;
 pub use space::{InSpaceLengths, PartsBeside, SpacePhoto};
 pub use table::{TABLE_COLOURS, TableStyle, space_table, table};

@@ -163,7 +163,7 @@ fn each_command_has_a_manual_page() {
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
     let page = |name: &str| fs::read_to_string(folder.path().join(name)).expect("a page");
     let own = page("tickstrip.1");
-    for command in ["compare", "check", "mark", "archive"] {
+    for command in ["compare", "check", "mark", "archive", "sheet"] {
         assert!(own.contains(&format!("tickstrip\\-{command}(1)")), "{own}");
         let page = page(&format!("tickstrip-{command}.1"));
         assert!(

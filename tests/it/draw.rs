@@ -250,7 +250,7 @@ fn what_cannot_be_drawn_is_said_in_words() {
     );
     says(
         &with(&["--unit", "mm", "--force", "--svg", "./drawn.png"]),
-        "drawn.png: --out and --svg name one file; name two",
+        "drawn.png: --out, --svg and --pdf name one file twice; name another",
     );
     says(
         &with(&["--unit", "mm", "--svg", "nowhere/drawn.svg"]),

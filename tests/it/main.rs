@@ -37,6 +37,7 @@ mod revision;
 mod screen;
 mod service;
 mod settings;
+mod sheets;
 mod silhouette;
 mod stop;
 mod together;

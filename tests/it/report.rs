@@ -394,6 +394,7 @@ fn job(title: &str, views: Vec<View>) -> Job {
         file: PathBuf::from("/somewhere/pump.json"),
         blake3: "af13".repeat(16),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
+        title_block: TitleBlock::default(),
         smallest_visible: ModelMm(0.05),
         print: None,
         together: None,

@@ -27,6 +27,7 @@ mod planar_marks;
 mod published_homographies;
 mod quantiles;
 mod rectification;
+mod sheets;
 mod space_chessboards;
 mod space_dbat;
 mod space_dragon_cube;

@@ -71,6 +71,7 @@ fn measured(view: &View) -> MeasuredView {
         file: "pair.json".into(),
         blake3: String::new(),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
+        title_block: tickstrip::job::TitleBlock::default(),
         smallest_visible: ModelMm(0.05),
         print: None,
         together: None,

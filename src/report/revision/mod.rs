@@ -2,6 +2,7 @@
 #![doc = include_str!("METHOD.md")]
 mod csv;
 mod entry;
+mod frames;
 mod in_space;
 mod pairing;
 pub(crate) mod settings;
@@ -12,7 +13,9 @@ mod words;
 
 pub use csv::revision_to_csv;
 pub use entry::{Change, Counts, RevisionEntry, RevisionMeasure, RevisionViewEntry};
+pub use frames::earlier_from_now;
 pub(super) use in_space::compared as compared_in_space;
+pub use words::{RevisionTold, revision_told};
 pub(super) use words::{by_chance, full_name, measure_line, measure_word, part_word, those};
 
 use super::json::{AngleEntry, Figure, Method, RegionEntry, Report, SpanEntry, ViewEntry};

@@ -38,6 +38,26 @@ fn read_again(report: &Report) -> Report {
     crate::report::from_json(text.as_bytes()).expect("a report")
 }
 
+#[test]
+fn the_same_place_of_the_reference_is_found_in_the_earlier_picture() {
+    let entry = report(&first_job(&mut Noise(5))).views[0].clone();
+    let view = |matrix: [[f64; 3]; 3], blake3: &str| {
+        let mut view = entry.clone();
+        let registration = view.registration.as_mut().expect("compared");
+        registration.matrix = matrix;
+        registration.lens = None;
+        view.reference.blake3 = Some(blake3.to_owned());
+        view
+    };
+    // Ten reference pixels were one of the render then, and are two now, ten to the right.
+    let then = [[0.1, 0.0, 0.0], [0.0, 0.1, 0.0], [0.0, 0.0, 1.0]];
+    let now = view([[0.2, 0.0, 10.0], [0.0, 0.2, 0.0], [0.0, 0.0, 1.0]], "a");
+    let map = earlier_from_now(&view(then, "a"), &now, 0.5).expect("one reference");
+    let [x, y] = map.apply(crate::frame::Point::new(30.0, 40.0)).xy();
+    assert!((x - 5.0).abs() < 1e-9 && (y - 10.0).abs() < 1e-9, "{x} {y}");
+    assert!(earlier_from_now(&view(then, "b"), &now, 0.5).is_none());
+}
+
 /// The true error of a figure where the part has these errors.
 fn truth(errors: Errors, m: &RevisionMeasure) -> f64 {
     let part = |k: usize| errors.shown(coverage::ANCHOR, coverage::PART[k]);

@@ -68,3 +68,54 @@ pub(in crate::report) fn by_chance(revision: &RevisionEntry) -> Option<&'static 
         "Of figures that did not change one in forty is told worse by chance: look whether the part was meant to change.",
     )
 }
+
+/// A revision in words, for a sheet.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RevisionTold {
+    /// Which results it is held against, and how many figures became what.
+    pub head: String,
+    /// A line for each figure that is worse or better, one for all that became the same other, and what else is to be known.
+    pub lines: Vec<String>,
+    /// Name of each part that has a figure that is worse or better, and its sign.
+    pub changed: Vec<(String, char)>,
+}
+
+/// What became of one view, or of several, in words.
+pub fn revision_told(revision: &RevisionEntry) -> RevisionTold {
+    let mut told = RevisionTold {
+        head: format!(
+            "Against the earlier results of {}: {}",
+            clean(&revision.job_file),
+            revision.text
+        ),
+        lines: Vec::new(),
+        changed: Vec::new(),
+    };
+    for change in [Change::Worse, Change::Better] {
+        for (_, m) in those(revision, change) {
+            let (word, sign, name) = (change.word(), change.sign(), clean(&m.name));
+            told.lines
+                .push(format!("{word} {sign} {name}: {}", measure_line(m)));
+            let changed = (m.name.clone(), sign);
+            if !told.changed.contains(&changed) {
+                told.changed.push(changed);
+            }
+        }
+    }
+    told.lines.extend(by_chance(revision).map(str::to_owned));
+    for change in [Change::CannotTell, Change::New, Change::Gone] {
+        let names = those(revision, change);
+        let names = names.map(|(_, m)| format!("{} {}", clean(&m.name), measure_word(m.measure)));
+        let names: Vec<String> = names.collect();
+        if !names.is_empty() {
+            let (word, sign) = (change.word(), change.sign());
+            told.lines
+                .push(format!("{word} {sign} {}", names.join("; ")));
+        }
+    }
+    let independent = revision.views.iter().filter_map(|v| v.independent.as_ref());
+    let independent =
+        independent.map(|why| format!("Both are taken for independent, so less is told: {why}"));
+    told.lines.extend(independent);
+    told
+}

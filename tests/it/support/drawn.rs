@@ -74,6 +74,7 @@ pub fn job_of(view: &View, expected: tickstrip::job::Expected) -> Job {
         file: "drawn.json".into(),
         blake3: String::new(),
         scale: ScaleRatio::one_to(32.0).expect("above 0"),
+        title_block: tickstrip::job::TitleBlock::default(),
         smallest_visible: ModelMm(0.05),
         print: None,
         together: None,

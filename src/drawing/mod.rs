@@ -28,6 +28,7 @@ mod pdf;
 mod picture_tests;
 mod pictures;
 mod png;
+mod printed_page;
 mod raster;
 mod reduce;
 mod scene;
@@ -50,12 +51,13 @@ pub use self::{
     drawn_file::DrawnFile,
     error::Error,
     explain::{explain, explain_rectification},
-    in_space::{SpaceToDraw, draw_in_space},
+    in_space::{SPACE_FILE, SpaceToDraw, draw_in_space},
     model::{model_png, model_svg},
     paper::Paper,
     pdf::sheets_pdf,
     pictures::{Picture, Pictures},
     png::{encode_for_page, encode_jpeg, encode_large_png, encode_png},
+    printed_page::PrintedPage,
     sheet::SheetPage,
     trend::{MOST_TREND_LINES, TrendLine, TrendPanel, trend_chart},
     view_to_draw::ViewToDraw,

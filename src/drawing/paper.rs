@@ -1,11 +1,12 @@
 //! The papers that a sheet is drawn for.
+use serde::{Deserialize, Serialize};
 
 /// Free on each side of a sheet, and between what stands on it, paper millimetres.
 pub(crate) const MARGIN: f64 = 10.0;
 pub(crate) const GAP: f64 = 5.0;
 
 /// A paper size, landscape.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Paper {
     /// ISO 216 A4, 297 x 210 mm.
     #[default]

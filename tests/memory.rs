@@ -221,18 +221,11 @@ fn job_of(folder: &Path, case: &Case, views: usize) -> Job {
 }
 
 fn compare(folder: &Path, job: &Job, case: &Case, memory: &Budget) -> Outcome {
+    let date = "2031-04-05".to_owned();
     let options = CompareOptions {
-        out: folder.join("results"),
-        views: Vec::new(),
         paper: Paper::A3,
-        date: "2031-04-05".to_owned(),
-        max_megapixels: 100.0,
-        memory: memory.clone(),
         explain: case.is_explained,
-        pictures: tickstrip::drawing::Pictures::all(),
-        full_page: false,
-        carried: Vec::new(),
-        against: None,
+        ..CompareOptions::new(folder.join("results"), date, memory.clone())
     };
     pipeline::compare(job, &options, &|_| ()).expect("written")
 }

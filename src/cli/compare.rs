@@ -1,17 +1,23 @@
 //! `tickstrip compare`: the main job.
 use super::{
     Status,
+    batch::{self, Compared},
     memory::Memory,
     messages::{Failure, Terminal, shown_path},
     progress::Progress,
 };
 use crate::{
     drawing::{Paper, Picture, Pictures},
+    images::Budget,
     job::{self, Job},
-    pipeline::{self, CarryError, CompareOptions, KeptResults, MarkedCopies, Outcome, Results},
+    pipeline::{
+        self, CarryError, CompareOptions, Event, KeptResults, MarkedCopies, Outcome, Results,
+        Reuse, Shard, ShardOutcome, Turns,
+    },
     printable::{listed, on_one_line, shortened},
     report::{self, Report, json::Verdict, revision::Change},
     service,
+    stop::Stop,
 };
 use clap::ValueEnum;
 use std::{
@@ -20,11 +26,12 @@ use std::{
 };
 use time::OffsetDateTime;
 
-/// Compare the renders of a job with their references and write the results
+/// Compare the renders of jobs with their references and write the results
 ///
-/// The results are report.html, report.json, measures.csv, space.csv (with "together"), sheet.pdf and a folder of images for each view. They take the
+/// The results are report.html, report.json, measures.csv, summary.csv, space.csv (with "together"), sheet.pdf and a folder of images for each view. They take the
 /// place of the earlier ones of the same job; other files in their folder stay, and a file of the results that was changed
-/// is not overwritten. Where no view can be compared, the earlier results stay.
+/// is not overwritten. Where no view can be compared, the earlier results stay. A view whose marks, images and settings are as before
+/// is not compared again; a run that was stopped or killed is taken up again.
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Examples:
   tickstrip demo
@@ -32,13 +39,25 @@ use time::OffsetDateTime;
   tickstrip compare fire-pump-demo/pump.json --view side --out side-only --paper a3
   tickstrip compare fire-pump-demo/pump.json --json --quiet > report.json
   tickstrip compare fire-pump-demo/pump-carried.json --against fire-pump-demo/pump-results
-  tickstrip compare fire-pump-demo/pump.json --out pump-by-date --keep 10")]
+  tickstrip compare fire-pump-demo/pump.json --out pump-by-date --keep 10
+  tickstrip compare 'fire-pump-demo/pump*.json' --index pump-index
+  tickstrip compare fire-pump-demo/pump.json --shard 1/2")]
 pub(super) struct Arguments {
-    /// The job file
-    job: PathBuf,
-    /// Folder of the results [default: JOB without its extension, and -results]
+    /// The job files; patterns such as 'jobs/*.json' may be quoted
+    #[arg(required = true, value_name = "JOB")]
+    job: Vec<PathBuf>,
+    /// Folder of the results of one job [default: JOB without its extension, and -results]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Write index.html and summary.csv of all jobs into this folder
+    #[arg(long, value_name = "DIR")]
+    index: Option<PathBuf>,
+    /// Compare all views again, also those that have not changed
+    #[arg(long)]
+    fresh: bool,
+    /// Compare only one of N equal shares of all views of all jobs, into a folder beside the results; "merge" puts the shards together
+    #[arg(long, value_name = "K/N", conflicts_with_all = ["against", "keep", "json", "index", "carry"])]
+    shard: Option<Shard>,
     /// Say what is better or worse than in these earlier results: a folder of results or a report.json. Exit with status 4 where
     /// something is worse
     #[arg(long, value_name = "RESULTS")]
@@ -118,8 +137,11 @@ impl Arguments {
     /// Everything as it is when only the job is named.
     pub fn with_defaults(job: PathBuf) -> Self {
         Self {
-            job,
+            job: vec![job],
             out: None,
+            index: None,
+            fresh: false,
+            shard: None,
             against: None,
             keep: None,
             views: Vec::new(),
@@ -144,41 +166,68 @@ impl Arguments {
         Self { json, ..self }
     }
 
-    /// The folder of the results.
-    pub fn out_folder(&self) -> PathBuf {
-        self.out.clone().unwrap_or_else(|| results_of(&self.job))
+    /// The folder of the results of a job.
+    pub fn out_folder(&self, job: &Path) -> PathBuf {
+        self.out.clone().unwrap_or_else(|| results_of(job))
     }
 
-    fn options(&self, out: PathBuf) -> Result<CompareOptions, Failure> {
+    fn options(
+        &self,
+        job: &Path,
+        turns: &Turns,
+        memory: &Budget,
+    ) -> Result<CompareOptions, Failure> {
+        let out = self.out_folder(job);
+        let date = match &self.date {
+            Some(date) => date.clone(),
+            None => default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
+        };
+        // What is held against the earlier results may be the newest of those that are kept there.
+        let against = self.against.as_deref().map(pipeline::report_at);
+        let take_from = self.keep.map(|_| pipeline::newest_results(&out));
         Ok(CompareOptions {
-            out,
             views: self.views.clone(),
             paper: self.paper.on(self.portrait),
-            date: match &self.date {
-                Some(date) => date.clone(),
-                None => default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
-            },
             max_megapixels: self.max_megapixels,
-            memory: self.memory.budget(),
+            turns: turns.clone(),
             explain: self.explain,
             pictures: self.pictures.clone(),
             full_page: self.full,
-            carried: Vec::new(),
-            against: self
-                .against
-                .as_deref()
-                .map(pipeline::report_at)
-                .transpose()?,
+            against: against.transpose()?,
+            reuse: reuse(self.fresh, self.date.as_deref()),
+            take_from: take_from.into_iter().collect(),
+            ..CompareOptions::new(out, date, memory.clone())
         })
     }
 
     /// The folder of this run's results where they are kept by date.
-    fn kept(&self) -> Result<Option<KeptResults>, Failure> {
+    fn kept(&self, job: &Path) -> Result<Option<KeptResults>, Failure> {
         if self.keep.is_none() {
             return Ok(None);
         }
         let minute = minute(self.date.as_deref(), std::env::var_os("SOURCE_DATE_EPOCH"))?;
-        Ok(Some(KeptResults::reserve(&self.out_folder(), &minute)?))
+        Ok(Some(KeptResults::reserve(&self.out_folder(job), &minute)?))
+    }
+
+    /// An option that makes no sense with several jobs.
+    fn of_one_job(&self) -> Option<&'static str> {
+        let named = |is_named: bool, option| is_named.then_some(option);
+        named(self.out.is_some(), "--out").or(named(self.against.is_some(), "--against"))
+    }
+
+    fn strictness(&self) -> Strictness {
+        Strictness::of(self.strict)
+    }
+}
+
+/// What becomes of views that have not changed; where no date is stated, sheets keep theirs.
+pub(super) fn reuse(fresh: bool, date: Option<&str>) -> Reuse {
+    let epoch = std::env::var_os("SOURCE_DATE_EPOCH");
+    let is_stated = date.is_some() || epoch.is_some_and(|epoch| !epoch.is_empty());
+    match (fresh, is_stated) {
+        (true, _) => Reuse::Nothing,
+        (false, true) => Reuse::OfThisDate,
+        (false, false) => Reuse::OfAnyDate,
     }
 }
 
@@ -190,38 +239,155 @@ pub(super) fn results_of(job: &Path) -> PathBuf {
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
-    let (job, carried) = match arguments.carry {
-        true => read_carried(&arguments.job, terminal)?,
-        false => (job::read(&arguments.job)?, Vec::new()),
+    let jobs = batch::named_jobs(&arguments.job)?;
+    if let (Some(option), true) = (arguments.of_one_job(), jobs.len() > 1) {
+        return Err(Failure::OfOneJob { option });
+    }
+    let stop = service::stop_on_signal().map_err(|source| Failure::Signals { source })?;
+    let run = || match (jobs.as_slice(), arguments.shard, &arguments.index) {
+        ([job], None, None) => of_one(job, arguments, terminal, &stop),
+        _ => of_batch(&jobs, arguments, terminal, &stop),
     };
-    // What they are held against may be the newest of those that are kept there.
-    let mut options = arguments.options(arguments.out_folder())?;
+    match arguments.jobs {
+        None => run(),
+        Some(threads) => pool_of(threads.into())?.install(run),
+    }
+}
+
+fn of_one(
+    job: &Path,
+    arguments: &Arguments,
+    terminal: &Terminal,
+    stop: &Stop,
+) -> Result<Status, Failure> {
+    let (read, carried) = read_job(job, arguments.carry, terminal)?;
+    let count = match arguments.views.len() {
+        0 => read.views.len(),
+        some => some,
+    };
+    let progress = Progress::of(count, !arguments.quiet && terminal.is_watched());
+    let mut options = arguments.options(job, &Turns::default(), &arguments.memory.budget())?;
     options.carried = carried;
-    let kept = arguments.kept()?;
+    let outcome = compare_job(
+        &read,
+        options,
+        arguments,
+        &|event| progress.take(event),
+        stop,
+    );
+    progress.clear();
+    present(job, &outcome?, arguments, terminal)
+}
+
+fn compare_job(
+    job: &Job,
+    mut options: CompareOptions,
+    arguments: &Arguments,
+    observer: &(dyn Fn(Event<'_>) + Sync),
+    stop: &Stop,
+) -> Result<Outcome, Failure> {
+    let kept = arguments.kept(&job.file)?;
     if let Some(kept) = &kept {
         options.out = kept.folder().to_owned();
     }
-    let count = match options.views.len() {
-        0 => job.views.len(),
-        some => some,
-    };
-    let progress = if arguments.quiet || !terminal.is_watched() {
-        Progress::hidden(count)
-    } else {
-        Progress::shown(count)
-    };
-    let stop = service::stop_on_signal().map_err(|source| Failure::Signals { source })?;
-    let compare = || pipeline::compare_until(&job, &options, &|event| progress.take(event), &stop);
-    let outcome = match arguments.jobs {
-        None => compare(),
-        Some(threads) => pool(threads)?.install(compare),
-    };
-    progress.clear();
-    let mut outcome = outcome?;
+    let mut outcome = pipeline::compare_until(job, &options, observer, stop)?;
     if let (Some(kept), Some(most)) = (&kept, arguments.keep) {
         outcome.notes.extend(kept.finish(&job.file, most.into())?);
     }
-    present(&outcome, arguments, terminal)
+    Ok(outcome)
+}
+
+fn of_batch(
+    jobs: &[PathBuf],
+    arguments: &Arguments,
+    terminal: &Terminal,
+    stop: &Stop,
+) -> Result<Status, Failure> {
+    let threads = rayon::current_num_threads();
+    let (turns, memory) = (Turns::shared(threads), arguments.memory.budget());
+    // Whoever compares a job has as many threads.
+    let pool = pool_of(threads)?;
+    let read = jobs
+        .iter()
+        .map(|job| read_job(job, arguments.carry, terminal));
+    let read: Vec<Result<(Job, Vec<String>), Failure>> = read.collect();
+    let counts = read
+        .iter()
+        .map(|job| job.as_ref().map_or(0, |(job, _)| job.views.len()));
+    // Of each job the number of views before it, and at the end that of all.
+    let before: Vec<usize> = counts
+        .chain([0])
+        .scan(0, |sum, count| {
+            let before = *sum;
+            *sum += count;
+            Some(before)
+        })
+        .collect();
+    let progress = Progress::of(
+        before[jobs.len()],
+        !arguments.quiet && terminal.is_watched(),
+    );
+    let compare = |k: usize, (job, carried): (Job, Vec<String>)| -> Result<Compared, Failure> {
+        let mut options = arguments.options(&jobs[k], &turns, &memory)?;
+        options.carried = carried;
+        let name = jobs[k].file_stem().unwrap_or_default().to_string_lossy();
+        let observer = |event: Event<'_>| progress.take_of(&name, event);
+        match arguments.shard {
+            Some(shard) => {
+                let place = (shard, before[k]);
+                let done = pipeline::compare_shard(&job, &options, place, &observer, stop)?;
+                Ok(Compared::Shard(done))
+            }
+            None => {
+                let done = compare_job(&job, options, arguments, &observer, stop)?;
+                Ok(Compared::Whole(Box::new(done)))
+            }
+        }
+    };
+    let tell = |k: usize, result: &Result<Compared, Failure>| match result {
+        Ok(Compared::Whole(outcome)) if arguments.json => {
+            present(&jobs[k], outcome, arguments, terminal)
+        }
+        Ok(Compared::Whole(outcome)) => {
+            tell_outcome(&jobs[k], outcome, arguments.strictness(), terminal)
+        }
+        Ok(Compared::Shard(outcome)) => tell_shard(&jobs[k], outcome, terminal),
+        Err(failure) => {
+            if !failure.is_stop() {
+                terminal.failure_of(&jobs[k], failure);
+            }
+            Ok(failure.status())
+        }
+    };
+    let jobs_at_once = if threads > 1 { 2 } else { 1 };
+    let compare = |k: usize, job: (Job, Vec<String>)| pool.install(|| compare(k, job));
+    let done = batch::in_order(read, jobs_at_once, &|| stop.is_asked(), &compare, &tell);
+    progress.clear();
+    let (results, statuses): (Vec<_>, Vec<_>) = done.into_iter().unzip();
+    if stop.is_asked() {
+        let failed = results.into_iter().filter_map(Result::err);
+        let stops: Vec<Failure> = failed.filter(Failure::is_stop).collect();
+        stops.iter().for_each(|failure| terminal.failure(failure));
+        return Ok(Status::Stopped);
+    }
+    let statuses: Result<Vec<Status>, Failure> = statuses.into_iter().collect();
+    let status = batch::worst(statuses?);
+    if let Some(folder) = &arguments.index {
+        batch::write_index(folder, jobs, &results, terminal)?;
+    }
+    Ok(status)
+}
+
+/// The job as it is, or with its marks carried over.
+fn read_job(
+    file: &Path,
+    carries: bool,
+    terminal: &Terminal,
+) -> Result<(Job, Vec<String>), Failure> {
+    match carries {
+        true => read_carried(file, terminal),
+        false => Ok((job::read(file)?, Vec::new())),
+    }
 }
 
 /// The job with its marks carried over to the images that have changed, and what is said of each; what is marked now is kept for the next
@@ -249,16 +415,73 @@ pub(super) fn read_carried(
     Ok((over.job, said.collect()))
 }
 
-fn pool(threads: u16) -> Result<rayon::ThreadPool, Failure> {
-    let count = usize::from(threads);
+fn pool_of(count: usize) -> Result<rayon::ThreadPool, Failure> {
     rayon::ThreadPoolBuilder::new()
         .num_threads(count)
         .build()
         .map_err(|source| Failure::Threads { count, source })
 }
 
+/// One line of a job among several.
+pub(super) fn tell_outcome(
+    job: &Path,
+    outcome: &Outcome,
+    strictness: Strictness,
+    terminal: &Terminal,
+) -> Result<Status, Failure> {
+    let views = &outcome.report.views;
+    let failed: Vec<_> = views.iter().filter(|view| view.error.is_some()).collect();
+    let verdict = outcome.report.verdict.map_or("not compared", Verdict::word);
+    let failed_words = match failed.len() {
+        0 => String::new(),
+        many => format!(", {many} not compared"),
+    };
+    let (job, at) = (shown_path(job), where_results_are(outcome));
+    terminal.result(&format!(
+        "{job}: {verdict}, {}{failed_words}; {at}\n",
+        counted(views.len())
+    ))?;
+    for view in failed {
+        let why = view.error.as_ref().map_or("", |error| error.text.as_str());
+        terminal.fault(&format!("{job}: {}: {why}", view.name));
+    }
+    for note in &outcome.notes {
+        terminal.fault(&format!("note: {note}"));
+    }
+    Ok(Facts::of(&outcome.report).status(strictness))
+}
+
+/// One line of a shard of a job. What its views show is told when all are put together.
+fn tell_shard(job: &Path, outcome: &ShardOutcome, terminal: &Terminal) -> Result<Status, Failure> {
+    let (job, out) = (shown_path(job), shown_path(&outcome.out));
+    let views = counted(outcome.compared + outcome.taken_over);
+    let again = match outcome.taken_over {
+        0 => String::new(),
+        many => format!(" ({many} as before, not compared again)"),
+    };
+    terminal.result(&format!("{job}: {views} of this shard{again} in {out}\n"))?;
+    for (view, why) in &outcome.failed {
+        terminal.fault(&format!("{job}: {view}: {why}"));
+    }
+    for note in &outcome.notes {
+        terminal.fault(&format!("note: {note}"));
+    }
+    Ok(match outcome.failed.is_empty() {
+        true => Status::NothingOut,
+        false => Status::ViewsFailed,
+    })
+}
+
+fn counted(views: usize) -> String {
+    match views {
+        1 => "1 view".to_owned(),
+        many => format!("{many} views"),
+    }
+}
+
 /// Prints what a comparison found, and says how to exit.
 fn present(
+    job: &Path,
     outcome: &Outcome,
     arguments: &Arguments,
     terminal: &Terminal,
@@ -273,8 +496,8 @@ fn present(
     if arguments.json && outcome.results == Results::EarlierKept {
         terminal.fault(&where_results_are(outcome));
     }
-    if let Some(archive) = pipeline::archive_without(&arguments.job) {
-        let job = shown_path(&arguments.job);
+    if let Some(archive) = pipeline::archive_without(job) {
+        let job = shown_path(job);
         terminal.fault(&format!(
             "note: the job was changed since {} was written; \"tickstrip archive {job}\" keeps it as it is now",
             shown_path(&archive)
@@ -283,19 +506,21 @@ fn present(
     for note in &outcome.notes {
         terminal.fault(&format!("note: {note}"));
     }
-    let strictness = if arguments.strict {
-        Strictness::UndecidedCounts
-    } else {
-        Strictness::OutCounts
-    };
-    Ok(Facts::of(&outcome.report).status(strictness))
+    Ok(Facts::of(&outcome.report).status(arguments.strictness()))
 }
 
 /// Where the results are, or that the earlier ones are there still.
 pub(super) fn where_results_are(outcome: &Outcome) -> String {
     let out = shown_path(&outcome.out);
     match outcome.results {
-        Results::InPlace => format!("results in {out}"),
+        Results::InPlace => match outcome.taken_over {
+            0 => format!("results in {out}"),
+            as_before => format!(
+                "results in {out} ({as_before} of {} as before, not compared again)",
+                counted(as_before + outcome.compared)
+            ),
+        },
+        Results::Unchanged => format!("results in {out}, as before: nothing has changed"),
         Results::EarlierKept => {
             format!("no view could be compared; the earlier results in {out} were kept")
         }
@@ -317,11 +542,21 @@ struct Facts {
 
 /// Which verdicts make the exit status 1.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Strictness {
+pub(super) enum Strictness {
     /// Only `out`.
     OutCounts,
     /// `undecided` as well.
     UndecidedCounts,
+}
+
+impl Strictness {
+    /// As `--strict` asks for it.
+    pub fn of(is_strict: bool) -> Self {
+        match is_strict {
+            true => Self::UndecidedCounts,
+            false => Self::OutCounts,
+        }
+    }
 }
 
 impl Facts {
@@ -548,7 +783,7 @@ mod tests {
 
     #[test]
     fn results_lie_beside_the_job() {
-        let out = |job: &str| Arguments::with_defaults(job.into()).out_folder();
+        let out = |job: &str| Arguments::with_defaults(job.into()).out_folder(job.as_ref());
         assert_eq!(out("a/pump.json"), PathBuf::from("a/pump-results"));
         assert_eq!(out("pump.v2.json"), PathBuf::from("pump.v2-results"));
         assert_eq!(out("pump"), PathBuf::from("pump-results"));

@@ -121,9 +121,9 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         let cameras = pipeline::cameras(&read, &[])?;
         terminal.result(&format!("{}\n", cameras.to_text()))?;
     }
-    let comparison = compare::Arguments::with_defaults(job).with_json(arguments.json);
+    let comparison = compare::Arguments::with_defaults(job.clone()).with_json(arguments.json);
     let status = compare::run(&comparison, terminal)?;
-    let out = comparison.out_folder();
+    let out = compare::results_of(&job);
     let mut words = format!(
         "\nThe demo's model is off on purpose. Look at:\n  {}\n  {}\nThe job, to change and compare again:\n  {}\n",
         shown_path(&out.join("report.html")),

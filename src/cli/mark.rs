@@ -50,7 +50,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let options = MarkOptions {
         job: arguments.job.clone(),
         port: arguments.port.unwrap_or(0),
-        out: compare::Arguments::with_defaults(arguments.job.clone()).out_folder(),
+        out: compare::results_of(&arguments.job),
         date: compare::default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
         limits: images::Limits::default(),
         memory: arguments.memory.budget(),

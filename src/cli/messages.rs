@@ -89,6 +89,15 @@ impl Terminal {
         }
     }
 
+    /// Prints why a job among several failed.
+    pub fn failure_of(&self, job: &Path, failure: &Failure) {
+        match failure {
+            // Each of its lines names the file.
+            Failure::Job(error) => self.faults(error),
+            other => self.fault(&format!("error: {}: {other}", shown_path(job))),
+        }
+    }
+
     /// Prints the help or what is wrong with the command line.
     pub fn help(&self, help: &clap::Error) {
         let words = help.render().to_string();
@@ -210,6 +219,31 @@ pub(super) enum Failure {
     /// Results cannot be kept by date.
     #[error("{0}")]
     Keep(#[from] pipeline::KeptError),
+    /// A pattern that names no job.
+    #[error("{}: {reason}; name job files, or a pattern such as 'jobs/*.json'", pattern.display())]
+    Pattern {
+        /// The pattern.
+        pattern: PathBuf,
+        /// What is wrong with it.
+        reason: String,
+    },
+    /// Too many jobs.
+    #[error("more than {most} jobs are named; compare fewer at a time")]
+    TooManyJobs {
+        /// How many are allowed.
+        most: usize,
+    },
+    /// An option of one job, with several.
+    #[error(
+        "{option} is for one job, and several are named; leave it out, or compare them one by one"
+    )]
+    OfOneJob {
+        /// The option.
+        option: &'static str,
+    },
+    /// The index of a batch cannot be written.
+    #[error("{}", .0.to_string().replace("--out", "--index"))]
+    Index(#[source] pipeline::ResultsError),
     /// Marks cannot be carried over.
     #[error("{0}")]
     Carry(#[from] pipeline::CarryError),
@@ -404,11 +438,20 @@ impl Failure {
     /// How the program exits.
     pub fn status(&self) -> Status {
         match self {
-            Self::Pipeline(pipeline::Error::Stopped)
-            | Self::Sheets(pipeline::SheetsError::Run(pipeline::Error::Stopped))
-            | Self::Stopped(_) => Status::Stopped,
+            failure if failure.is_stop() => Status::Stopped,
             _ => Status::Unusable,
         }
+    }
+
+    /// Whether it was asked to stop, so that nothing is wrong.
+    pub fn is_stop(&self) -> bool {
+        use pipeline::Error::{Paused, Stopped};
+        matches!(
+            self,
+            Self::Pipeline(Stopped | Paused { .. })
+                | Self::Sheets(pipeline::SheetsError::Run(Stopped | Paused { .. }))
+                | Self::Stopped(_)
+        )
     }
 
     /// A file that cannot be read or written.

@@ -1,5 +1,6 @@
 //! The terminal shell: one file a command.
 mod archive;
+mod batch;
 mod camera;
 mod carry;
 mod check;
@@ -10,6 +11,7 @@ mod draw;
 mod man;
 mod mark;
 mod memory;
+mod merge;
 mod messages;
 mod new;
 mod progress;
@@ -47,11 +49,13 @@ Exit status:
   2  the job or the command line cannot be used
   3  some views could not be compared (the others were), or none
   4  something is worse than in the results that --against names, whether in tolerance or not
-  130  it was stopped by Ctrl-C or a termination signal";
+  130  it was stopped by Ctrl-C or a termination signal
+Of several jobs 130, 2, 3, 4, 1 or 0: the first of these that any of them has.";
 
 #[derive(Debug, Subcommand)]
 enum Command {
     Compare(compare::Arguments),
+    Merge(merge::Arguments),
     Check(check::Arguments),
     New(new::Arguments),
     Mark(mark::Arguments),
@@ -89,6 +93,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
     let terminal = Terminal::new();
     let result = match &arguments.command {
         Command::Compare(arguments) => compare::run(arguments, &terminal),
+        Command::Merge(arguments) => merge::run(arguments, &terminal),
         Command::Check(arguments) => check::run(arguments, &terminal),
         Command::New(arguments) => new::run(arguments, &terminal),
         Command::Mark(arguments) => mark::run(arguments, &terminal),

@@ -25,6 +25,14 @@ impl Progress {
         Self::on(views, ProgressDrawTarget::hidden())
     }
 
+    /// A bar for so many views that is drawn where somebody watches.
+    pub fn of(views: usize, is_watched: bool) -> Self {
+        match is_watched {
+            true => Self::shown(views),
+            false => Self::hidden(views),
+        }
+    }
+
     fn on(views: usize, target: ProgressDrawTarget) -> Self {
         let total = views as u64 * STAGES_PER_VIEW;
         let bar = ProgressBar::with_draw_target(Some(total), target);
@@ -57,6 +65,18 @@ impl Progress {
                     .inc((STAGES_PER_VIEW + 1).saturating_sub(count.max(1)));
                 self.bar.set_message(format!("{view}: finished"));
             }
+        }
+    }
+
+    /// Takes an event of a job among several: their views may have the same names.
+    pub fn take_of(&self, job: &str, event: Event<'_>) {
+        let named = |view: &str| format!("{job}: {view}");
+        match event {
+            Event::Stage { view, stage } => self.take(Event::Stage {
+                view: &named(view),
+                stage,
+            }),
+            Event::Finished { view } => self.take(Event::Finished { view: &named(view) }),
         }
     }
 

@@ -5,7 +5,7 @@ use super::{
     messages::{Action, Failure, Terminal},
 };
 use crate::{
-    drawing::{Paper, Pictures},
+    drawing::Pictures,
     images::Budget,
     job::{self, Job, Mask},
     pipeline::{self, CompareOptions, Results},
@@ -55,9 +55,10 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let stop = service::stop_on_signal().map_err(|source| Failure::Signals { source })?;
     let mut watch = Watch {
         job: &arguments.job,
-        out: arguments.out.clone().unwrap_or_else(|| {
-            compare::Arguments::with_defaults(arguments.job.clone()).out_folder()
-        }),
+        out: arguments
+            .out
+            .clone()
+            .unwrap_or_else(|| compare::results_of(&arguments.job)),
         report: None,
         pictures: arguments.pictures.clone(),
         memory: arguments.memory.budget(),
@@ -132,18 +133,11 @@ impl Watch<'_> {
 
     /// Compares and prints what changed; a fault is printed and waited out.
     fn compare(&mut self) -> Result<(), Failure> {
+        let date = compare::default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?;
         let mut options = CompareOptions {
-            out: self.out.clone(),
-            views: Vec::new(),
-            paper: Paper::A4,
-            date: compare::default_date(std::env::var_os("SOURCE_DATE_EPOCH"))?,
-            max_megapixels: 100.0,
-            memory: self.memory.clone(),
-            explain: false,
             pictures: self.pictures.clone(),
-            full_page: false,
-            carried: Vec::new(),
-            against: None,
+            reuse: compare::reuse(false, None),
+            ..CompareOptions::new(self.out.clone(), date, self.memory.clone())
         };
         let job = match compare::read_carried(self.job, self.terminal) {
             Ok((job, carried)) => {

@@ -57,6 +57,9 @@ const FINE: f64 = 300.0;
 /// Keys of the pictures, in the order of [`Side::ALL`].
 const KEYS: [&str; 3] = ["front", "right", "top"];
 
+/// Name of the picture of the model in space.
+pub const SPACE_FILE: &str = "space.png";
+
 /// Draws the sheet of the model in space, with pages behind it where not all words have room, and the same as a picture of 150 dots
 /// per inch, "space.png".
 ///
@@ -123,7 +126,7 @@ pub fn draw_in_space(input: &SpaceToDraw<'_>) -> Result<(DrawnFile, Vec<SheetPag
     }
     let file = DrawnFile {
         key: "space",
-        name: "space.png",
+        name: SPACE_FILE,
         bytes,
     };
     Ok((file, pages))

@@ -36,6 +36,7 @@ mod pictures;
 mod plain_sheet;
 mod png;
 mod print_picture;
+mod printed_page;
 mod raster;
 mod reduce;
 mod revision_sheet;
@@ -67,7 +68,7 @@ pub use self::{
     drawn_file::DrawnFile,
     error::Error,
     explain::{explain, explain_rectification},
-    in_space::{SpaceToDraw, draw_in_space},
+    in_space::{SPACE_FILE, SpaceToDraw, draw_in_space},
     model::{model_png, model_svg},
     model_sheet::{ModelSheet, model_sheet},
     overview::{Overview, OverviewSection, OverviewView, overview_pages},
@@ -75,6 +76,7 @@ pub use self::{
     pdf::sheets_pdf,
     pictures::{Picture, Pictures},
     png::{encode_for_page, encode_jpeg, encode_large_png, encode_png},
+    printed_page::PrintedPage,
     revision_sheet::EarlierRevision,
     sheet_page::{SheetPage, Thumbnail},
     tiles::TiledPicture,

@@ -76,14 +76,15 @@ pub fn model_sheet(drawing: &Drawing, sheet: &ModelSheet<'_>) -> Result<Vec<u8>,
     };
     let number_at = block.draw(&mut scene);
     let title = text::clean(sheet.title);
-    pdf::sheets_pdf(&[SheetPage {
+    let page = SheetPage {
         chapter: title.clone(),
         name: title.clone(),
         title,
         scene,
         pictures: Vec::new(),
         number_at,
-    }])
+    };
+    pdf::sheets_pdf(1, [Ok(page.into())])
 }
 
 /// At which scale it is drawn, and the bar by which a print is checked.

@@ -1,18 +1,19 @@
 //! The papers that a sheet is drawn for.
 use super::scene::Box2;
+use serde::{Deserialize, Serialize};
 
 /// Free on each side of a sheet, and between what stands on it, paper millimetres.
 pub(crate) const MARGIN: f64 = 10.0;
 pub(crate) const GAP: f64 = 5.0;
 
 /// A sheet of paper as it is printed on: its size, and which side is up. Landscape unless [`portrait`](Self::portrait) says otherwise.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Paper {
     format: Format,
     is_portrait: bool,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 enum Format {
     A4,
     A3,

@@ -1,5 +1,5 @@
 //! Sheets to PDF: one page each, real paper size, text as text, fonts embedded, bookmarks.
-use super::{Error, raster, sheet_page::SheetPage, svg, title_block};
+use super::{Error, printed_page::PrintedPage, raster};
 use crate::stop;
 use krilla::{
     Document,
@@ -10,49 +10,65 @@ use krilla::{
     page::PageSettings,
 };
 use krilla_svg::{SurfaceExt, SvgSettings};
+use std::io;
 
 /// Points of PDF per millimetre.
 const POINTS: f64 = 72.0 / 25.4;
 
-/// All sheets as one PDF, one page a sheet, in their order, each with its number and a bookmark.
+/// All sheets as one PDF, one page a sheet, in their order, each with its number and a bookmark; they are `count`, and are taken one
+/// by one.
 ///
 /// Nothing in it depends on the time or the machine: the same pages give the same bytes.
 ///
 /// # Errors
-/// [`Error::Pdf`] where there is no page or the document cannot be written, [`Error::Scene`] where a page has no size, and
-/// [`Error::Stopped`].
-pub fn sheets_pdf(pages: &[SheetPage]) -> Result<Vec<u8>, Error> {
-    let Some(first) = pages.first() else {
-        return Err(Error::Pdf {
-            cause: "there is no sheet to write".to_owned(),
-        });
-    };
-    let (title, pages) = (first.title.clone(), pages.to_vec());
-    stop::wait_for(move || write(title, &pages))?
+/// [`Error::Pdf`] where there is no page, one cannot be had, or the document cannot be written, [`Error::Scene`] where a page has no
+/// size, and [`Error::Stopped`].
+pub fn sheets_pdf(
+    count: usize,
+    pages: impl IntoIterator<Item = io::Result<PrintedPage>> + Send + 'static,
+) -> Result<Vec<u8>, Error> {
+    stop::wait_for(move || write(count, pages))?
 }
 
-fn write(title: String, pages: &[SheetPage]) -> Result<Vec<u8>, Error> {
+/// What a bookmark needs of a page.
+struct Mark {
+    chapter: String,
+    name: String,
+}
+
+fn write(
+    count: usize,
+    pages: impl IntoIterator<Item = io::Result<PrintedPage>>,
+) -> Result<Vec<u8>, Error> {
+    let failed = |cause: String| Error::Pdf { cause };
     let mut document = Document::new();
+    let mut title = None;
+    let mut marks = Vec::new();
+    for (index, page) in pages.into_iter().enumerate() {
+        let page = page.map_err(|error| failed(error.to_string()))?;
+        add(&mut document, &page, [index + 1, count])?;
+        marks.push(Mark {
+            chapter: page.chapter,
+            name: page.name,
+        });
+        title.get_or_insert(page.title);
+    }
+    let title = title.ok_or_else(|| failed("there is no sheet to write".to_owned()))?;
     document.set_metadata(
         Metadata::new()
             .title(title)
             .creator(concat!("tickstrip ", env!("CARGO_PKG_VERSION")).to_owned())
             .language("en".to_owned()),
     );
-    for (index, page) in pages.iter().enumerate() {
-        add(&mut document, page, [index + 1, pages.len()])?;
-    }
-    document.set_outline(outline(pages));
-    document.finish().map_err(|cause| Error::Pdf {
-        cause: format!("{cause:?}"),
-    })
+    document.set_outline(outline(&marks));
+    document
+        .finish()
+        .map_err(|cause| failed(format!("{cause:?}")))
 }
 
-fn add(document: &mut Document, page: &SheetPage, [sheet, of]: [usize; 2]) -> Result<(), Error> {
-    let mut scene = page.scene.clone();
-    title_block::number(&mut scene, page.number_at, sheet, of);
-    let tree = raster::tree(&svg::to_svg(&scene), &page.pictures)?;
-    let [width, height] = scene.size.map(|mm| (mm * POINTS) as f32);
+fn add(document: &mut Document, page: &PrintedPage, [sheet, of]: [usize; 2]) -> Result<(), Error> {
+    let tree = raster::tree(&page.numbered(sheet, of), &page.pictures)?;
+    let [width, height] = page.size_mm.map(|mm| (mm * POINTS) as f32);
     let no_size = || Error::Pdf {
         cause: format!("a page of {width} x {height} points"),
     };
@@ -69,18 +85,18 @@ fn add(document: &mut Document, page: &SheetPage, [sheet, of]: [usize; 2]) -> Re
 }
 
 /// A bookmark for each chapter; below it one for each sheet, where it has several.
-fn outline(pages: &[SheetPage]) -> Outline {
+fn outline(marks: &[Mark]) -> Outline {
     let mut outline = Outline::new();
-    let numbered: Vec<(usize, &SheetPage)> = pages.iter().enumerate().collect();
+    let numbered: Vec<(usize, &Mark)> = marks.iter().enumerate().collect();
     let top = |index| XyzDestination::new(index, Point::from_xy(0.0, 0.0));
     for chapter in numbered.chunk_by(|(_, a), (_, b)| a.chapter == b.chapter) {
-        let Some((first, page)) = chapter.first() else {
+        let Some((first, mark)) = chapter.first() else {
             continue;
         };
-        let mut node = OutlineNode::new(page.chapter.clone(), top(*first)).with_open(true);
+        let mut node = OutlineNode::new(mark.chapter.clone(), top(*first)).with_open(true);
         if chapter.len() > 1 {
-            for (index, page) in chapter {
-                node.push_child(OutlineNode::new(page.name.clone(), top(*index)));
+            for (index, mark) in chapter {
+                node.push_child(OutlineNode::new(mark.name.clone(), top(*index)));
             }
         }
         outline.push_child(node);

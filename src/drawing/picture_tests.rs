@@ -1,6 +1,6 @@
 //! Every picture of invented views of all shapes: sizes, texts, sameness of bytes.
 use super::{
-    DrawnView, Error, Paper, Pictures, draw_view, encode_jpeg, encode_png, sheets_pdf,
+    DrawnView, Error, Paper, Pictures, SheetPage, draw_view, encode_jpeg, encode_png, sheets_pdf,
     synthetic::{Sample, Wish, foreign_name, long_name, plain_name},
 };
 
@@ -30,8 +30,13 @@ fn look_at(view: &DrawnView, wish: Wish) {
     for file in &view.files {
         std::fs::write(folder.join(format!("{name}-{}", file.name)), &file.bytes).expect("writes");
     }
-    let pdf = sheets_pdf(&view.sheets).expect("a PDF");
+    let pdf = pdf_of(&view.sheets).expect("a PDF");
     std::fs::write(folder.join(format!("{name}.pdf")), pdf).expect("writes");
+}
+
+fn pdf_of(pages: &[SheetPage]) -> Result<Vec<u8>, Error> {
+    let pages: Vec<_> = pages.iter().cloned().map(|page| Ok(page.into())).collect();
+    sheets_pdf(pages.len(), pages)
 }
 
 fn size_of(view: &DrawnView, key: &str) -> (u32, u32) {
@@ -174,7 +179,7 @@ fn the_same_input_gives_the_same_bytes_with_one_thread_and_with_two() {
             .expect("a pool");
         pool.install(|| {
             let view = draw_view(&sample.input(Paper::A4), &Pictures::all()).expect("draws");
-            let pdf = sheets_pdf(&view.sheets).expect("a PDF");
+            let pdf = pdf_of(&view.sheets).expect("a PDF");
             (view, pdf)
         })
     };
@@ -203,7 +208,7 @@ fn a_changed_measurement_changes_the_pictures_that_show_it() {
 #[test]
 fn the_pdf_has_a_page_a_view_in_paper_size_with_fonts_and_no_time() {
     let view = drawn(Wish::new(700, 500, 7), Paper::A4);
-    let pdf = sheets_pdf(&[view.sheets[0].clone(), view.sheets[0].clone()]).expect("a PDF");
+    let pdf = pdf_of(&[view.sheets[0].clone(), view.sheets[0].clone()]).expect("a PDF");
     let text = String::from_utf8_lossy(&pdf);
     assert_eq!(
         text.matches("/Type/Page/").count() + text.matches("/Type /Page\n").count(),
@@ -219,7 +224,7 @@ fn the_pdf_has_a_page_a_view_in_paper_size_with_fonts_and_no_time() {
         "no embedded fonts"
     );
     assert!(!text.contains("CreationDate") && !text.contains("CreateDate"));
-    assert!(sheets_pdf(&[]).is_err());
+    assert!(pdf_of(&[]).is_err());
 }
 
 #[test]
@@ -265,7 +270,7 @@ fn how_long_all_pictures_of_a_large_view_take() {
         let start = std::time::Instant::now();
         let view = draw_view(&sample.input(Paper::A4), &Pictures::all()).expect("draws");
         let drawn = start.elapsed();
-        let pdf = sheets_pdf(&view.sheets).expect("a PDF");
+        let pdf = pdf_of(&view.sheets).expect("a PDF");
         println!(
             "{drawn:?}, PDF {:?} ({} bytes)",
             start.elapsed() - drawn,

@@ -1,7 +1,9 @@
 //! Which pictures of a view are drawn.
+use serde::{Deserialize, Serialize};
 
 /// A picture of a view that may be left out, named as its file is called.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Picture {
     /// Edges of both over the dimmed render.
     Overlay,
@@ -62,7 +64,7 @@ impl Picture {
 }
 
 /// A choice of pictures.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Pictures(Vec<Picture>);
 
 impl Pictures {

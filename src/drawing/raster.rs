@@ -12,16 +12,17 @@ use std::{borrow::Cow, sync::Arc};
 
 /// An encoded picture and the key by which a scene refers to it.
 pub(crate) type Keyed = (Cow<'static, str>, Arc<Vec<u8>>);
-/// The pictures of a scene.
-pub(crate) type Pictures = [Keyed];
 
-/// The scene, as SVG, as the tree that both outputs are made from.
-pub(crate) fn tree(svg: &str, pictures: &Pictures) -> Result<usvg::Tree, Error> {
+/// The scene, as SVG with the pictures that it names, as the tree that both outputs are made from.
+pub(crate) fn tree<K: AsRef<str> + Sync>(
+    svg: &str,
+    pictures: &[(K, Arc<Vec<u8>>)],
+) -> Result<usvg::Tree, Error> {
     let resolver = usvg::ImageHrefResolver {
         resolve_data: Box::new(|_, _, _| None),
         // Nothing is ever read from disk: only the pictures handed over are known.
         resolve_string: Box::new(move |key, _| {
-            let (_, bytes) = pictures.iter().find(|(name, _)| *name == key)?;
+            let (_, bytes) = pictures.iter().find(|(name, _)| name.as_ref() == key)?;
             Some(usvg::ImageKind::JPEG(bytes.clone()))
         }),
     };
@@ -126,7 +127,7 @@ impl Ground {
         let svg = svg::to_svg(scene);
         // Shapes that lie over one another a thousand times take seconds, and nobody can ask meanwhile.
         stop::wait_for(move || {
-            let tree = tree(&svg, &[])?;
+            let tree = tree::<&str>(&svg, &[])?;
             let transform = Transform::from_scale(scale as f32, scale as f32);
             resvg::render(&tree, transform, &mut self.pixmap.as_mut());
             Ok(without_alpha(self.pixmap))
@@ -237,11 +238,8 @@ mod tests {
         let mut scene = Scene::new([20.0, 10.0]);
         scene.picture("red", Box2::new(0.0, 0.0, 10.0, 10.0));
         scene.picture("/etc/hostname", Box2::new(10.0, 0.0, 10.0, 10.0));
-        let tree = tree(
-            &crate::drawing::svg::to_svg(&scene),
-            &[("red".into(), jpeg)],
-        )
-        .expect("is a scene");
+        let tree =
+            tree(&crate::drawing::svg::to_svg(&scene), &[("red", jpeg)]).expect("is a scene");
         let [usvg::Node::Group(group)] = tree.root().children() else {
             panic!("one picture, not {:?}", tree.root().children());
         };

@@ -16,8 +16,19 @@ pub(crate) fn to_svg(scene: &Scene) -> String {
     for shape in scene.shapes() {
         write_shape(&mut svg, shape);
     }
-    svg.push_str("</svg>\n");
+    svg.push_str(END);
     svg
+}
+
+const END: &str = "</svg>\n";
+
+/// Appends the shapes of another scene to a drawing.
+pub(crate) fn add(svg: &mut String, scene: &Scene) {
+    svg.truncate(svg.len() - END.len());
+    for shape in scene.shapes() {
+        write_shape(svg, shape);
+    }
+    svg.push_str(END);
 }
 
 /// Appends a shape.

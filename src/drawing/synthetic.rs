@@ -102,6 +102,7 @@ impl Sample {
             work: &self.work,
             pairs: &self.pairs,
             date: "2031-04-05",
+            checksum: &self.job.blake3,
             paper,
         }
     }

@@ -165,8 +165,8 @@ fn draw_field(scene: &mut Scene, field: &Field, place: Box2) -> Position {
 }
 
 /// The number of a sheet, drawn where [`TitleBlock::draw`] said.
-pub(crate) fn number(scene: &mut Scene, at: Position, sheet: usize, of: usize) {
-    scene.text(at, VALUE, Font::Regular, format!("{sheet} of {of}"));
+pub(crate) fn number(scene: &mut Scene, at: Position, words: &str) {
+    scene.text(at, VALUE, Font::Regular, words.to_owned());
 }
 
 /// Where the block stands.

@@ -316,7 +316,7 @@ fn draw_verdict(scene: &mut Scene, input: &ViewToDraw<'_>, verdict: Verdict, are
     let mut column = Column::new(scene, below);
     let program = concat!("tickstrip ", env!("CARGO_PKG_VERSION"));
     column.line(2.3, Font::Regular, program);
-    let sum: String = input.job.blake3.chars().take(16).collect();
-    column.line(2.3, Font::Regular, "checksum of the job file:");
+    let sum: String = input.checksum.chars().take(16).collect();
+    column.line(2.3, Font::Regular, "checksum of marks and images:");
     column.line(2.3, Font::Mono, &sum);
 }

@@ -20,6 +20,8 @@ pub struct ViewToDraw<'a> {
     pub pairs: &'a [DrawnPair],
     /// The date printed on the sheet, such as 2031-04-05.
     pub date: &'a str,
+    /// Checksum of all that the figures rest on, in hexadecimal, printed on the sheet.
+    pub checksum: &'a str,
     /// Paper of the sheet.
     pub paper: Paper,
 }

@@ -102,11 +102,14 @@ impl<'a> Names<'a> {
 }
 
 /// File names of the result folder, which a view's folder would collide with.
-const RESULT_FILES: [&str; 6] = [
+const RESULT_FILES: [&str; 9] = [
     "report.json",
     "report.html",
     "measures.csv",
+    "summary.csv",
+    "revision.csv",
     "space.csv",
+    "shard.json",
     "sheet.pdf",
     "tickstrip-results.json",
 ];

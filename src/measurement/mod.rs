@@ -38,8 +38,8 @@ pub(crate) use judge::{
     ranking,
 };
 pub use lengths::{
-    DimensionFit, PrintSize, ReadingFit, RefusedDimensions, SizeComparison, SpanSizes, Test,
-    ViewScale, ViewsDisagree, implausible_size, views_that_disagree,
+    DimensionFit, MarkedScale, PrintSize, ReadingFit, RefusedDimensions, SizeComparison, SpanSizes,
+    Test, ViewScale, ViewsDisagree, implausible_size, views_that_disagree,
 };
 pub(crate) use measures::why_distrusted;
 pub use measures::*;

@@ -1,6 +1,7 @@
 //! The cameras of a job's references, without a comparison.
 use super::{
-    Error, in_space, selected,
+    Error, in_space,
+    run::selected,
     sizes::{render_size, size},
 };
 use crate::{

@@ -1,5 +1,5 @@
 //! Why a comparison as a whole failed, or a view of it.
-use super::ResultsError;
+use super::{ResultsError, ShardError};
 use crate::{
     drawing,
     report::{RevisionError, ViewFailure},
@@ -33,9 +33,21 @@ pub enum Error {
         /// Why.
         source: rayon::ThreadPoolBuildError,
     },
+    /// Shards that cannot be put together.
+    #[error(transparent)]
+    Shards(#[from] ShardError),
     /// The caller asked to stop.
     #[error("the comparison was stopped; nothing was written")]
     Stopped,
+    /// The caller asked to stop when views were finished.
+    #[error(
+        "the comparison was stopped; nothing was written into the results, and the next run takes over the {views} view{} that {} finished",
+        if *views == 1 { "" } else { "s" }, if *views == 1 { "is" } else { "are" }
+    )]
+    Paused {
+        /// How many are finished.
+        views: usize,
+    },
 }
 
 impl From<Stopped> for Error {
@@ -63,7 +75,8 @@ impl Error {
             Self::Revision(error) => error.code(),
             Self::Draw(_) => "cannot-draw",
             Self::Threads { .. } => "no-threads",
-            Self::Stopped => "stopped",
+            Self::Shards(error) => error.code(),
+            Self::Stopped | Self::Paused { .. } => "stopped",
         }
     }
 }

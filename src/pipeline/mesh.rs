@@ -19,13 +19,13 @@ pub(super) struct RunMesh {
 }
 
 impl RunMesh {
-    /// Reads the mesh where one of these views needs it, or what several photos tell is drawn on it.
+    /// Reads the mesh of a job where it is needed.
     ///
     /// # Errors
     /// [`Error::Stopped`]. What else goes wrong is told by the views that need it.
     pub(super) fn read(
         job: &Job,
-        views: &[&View],
+        is_needed: bool,
         memory: &Budget,
         stopped: &dyn Fn() -> bool,
     ) -> Result<Self, Error> {
@@ -33,7 +33,6 @@ impl RunMesh {
             read,
             _memory: None,
         };
-        let is_needed = job.together.is_some() || views.iter().any(|v| needs_mesh(v));
         let Some(source) = (job.model.as_ref()).filter(|_| is_needed) else {
             return Ok(none(None));
         };
@@ -51,6 +50,19 @@ impl RunMesh {
         })
     }
 
+    /// None: nothing needs it.
+    pub(super) fn none() -> Self {
+        Self {
+            read: None,
+            _memory: None,
+        }
+    }
+
+    /// Whether it was read, or tried to be.
+    pub(super) fn is_read(&self) -> bool {
+        self.read.is_some()
+    }
+
     /// The mesh, where it was read and can be used.
     pub(super) fn whole(&self) -> Option<&JobMesh> {
         self.read.as_ref()?.as_ref().ok()
@@ -66,6 +78,6 @@ impl RunMesh {
 }
 
 /// Whether a view is measured by the job's mesh.
-fn needs_mesh(view: &View) -> bool {
+pub(super) fn needs_mesh(view: &View) -> bool {
     view.render.image == RenderImage::Drawn || view.render.camera.is_some()
 }

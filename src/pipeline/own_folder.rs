@@ -146,6 +146,12 @@ impl OwnFolder {
         &self.path
     }
 
+    /// Whether any path in its list is such.
+    pub fn lists(&self, is_such: impl Fn(&str) -> bool) -> bool {
+        let list = self.list.lock().unwrap_or_else(PoisonError::into_inner);
+        list.paths.iter().any(|path| is_such(path))
+    }
+
     /// Makes a folder in it, with those above; one that is there is no fault.
     ///
     /// # Errors
@@ -176,6 +182,25 @@ impl OwnFolder {
         let mut options = OpenOptions::new();
         let options = options.write(true).create_new(true);
         options.open(self.path.join(relative))
+    }
+
+    /// Takes a file of ours in from elsewhere, by a second name for it where the file system has that and `shares`, else as a copy.
+    ///
+    /// # Errors
+    /// Those of the disk.
+    pub fn take_in(&self, relative: &str, from: &Path, shares: bool) -> io::Result<()> {
+        if let Some((folder, _)) = relative.rsplit_once('/') {
+            self.make_folder(folder)?;
+        }
+        self.note(relative)?;
+        let to = self.path.join(relative);
+        if shares && fs::hard_link(from, &to).is_ok() {
+            return Ok(());
+        }
+        let mut options = OpenOptions::new();
+        let mut new = options.write(true).create_new(true).open(&to)?;
+        io::copy(&mut File::open(from)?, &mut new)?;
+        Ok(())
     }
 
     /// Lists a path before it is made.

@@ -12,9 +12,11 @@ use super::own_folder::{OwnFolder, inside};
 use crate::{job::read_input, report};
 pub use error::ResultsError;
 pub(super) use error::disk;
-pub(super) use manifest::{Counted, Listed};
-use manifest::{MANIFEST, Manifest};
-use place::{OLD, Place, followed, purpose};
+use manifest::MANIFEST;
+pub(super) use manifest::Manifest;
+pub(super) use manifest::{Counted, Listed, seen_from};
+pub(super) use place::FINISHED;
+use place::{Left, OLD, Place, followed, purpose};
 pub use place::{clear_left_runs, remove_results};
 use std::{
     fs,
@@ -35,8 +37,23 @@ pub(super) struct NewResults {
     /// The folder in which the results are written.
     path: PathBuf,
     written: Mutex<Vec<Listed>>,
+    /// Checksum of all that they are made from.
+    made_from: Option<String>,
+    /// The list of the results that are there.
+    earlier: Option<Manifest>,
     has_earlier: bool,
+    /// What runs that were killed or stopped have left with finished views in it; held until the new results are in place.
+    left: Vec<OwnFolder>,
     notes: Vec<String>,
+}
+
+/// What becomes of finished views that runs which were killed or stopped have left.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum LeftViews {
+    /// They may be taken over.
+    AreTakenUp,
+    /// They are removed.
+    AreRemoved,
 }
 
 impl NewResults {
@@ -45,12 +62,20 @@ impl NewResults {
     ///
     /// # Errors
     /// Where the place holds something else, or a file that was changed and would be written again.
-    pub fn begin(job: &Path, out: &Path, views: &[&str]) -> Result<Self, ResultsError> {
+    pub fn begin(
+        job: &Path,
+        out: &Path,
+        views: &[&str],
+        left: LeftViews,
+    ) -> Result<Self, ResultsError> {
         let above = followed(out).map_err(disk("looking at it", out))?;
         let above = above.parent().unwrap_or(&above);
         fs::create_dir_all(above).map_err(disk("making the folder for the results", above))?;
         let place = Place::of(job, out).map_err(disk("looking at it", out))?;
-        let notes = place.recover()?;
+        let (notes, left) = place.recover(match left {
+            LeftViews::AreTakenUp => Left::IsHeld,
+            LeftViews::AreRemoved => Left::IsRemoved,
+        })?;
         let earlier = place.look()?;
         if let Some(earlier) = &earlier {
             let will_be_written = |path: &str| match path.split_once('/') {
@@ -69,10 +94,13 @@ impl NewResults {
         let folder = folder.map_err(making)?;
         let path = folder.path().join(NEW);
         let results = Self {
-            has_earlier: earlier
+            has_earlier: (earlier.as_ref())
                 .is_some_and(|earlier| earlier.has_a_view() || tells_of_a_view(&place.out)),
             folder: Some(folder),
             written: Mutex::default(),
+            made_from: None,
+            earlier,
+            left,
             path,
             place,
             notes,
@@ -92,12 +120,96 @@ impl NewResults {
         &self.path
     }
 
-    /// Writes a file of the results.
-    pub fn write(&self, relative: &str, bytes: &[u8]) -> Result<(), ResultsError> {
-        self.put(relative, bytes)?;
+    /// Folders with views that runs which were killed or stopped have finished.
+    pub fn left(&self) -> impl Iterator<Item = PathBuf> {
+        self.left.iter().map(|folder| folder.path().join(NEW))
+    }
+
+    /// The results that are there, and their list; its files are as they were written where they are there.
+    pub fn earlier(&self) -> Option<(&Path, &Manifest)> {
+        Some((self.place.out.as_path(), self.earlier.as_ref()?))
+    }
+
+    /// Whether the results that are there are whole and were made from this.
+    pub fn are_made_from(&self, checksum: &str) -> bool {
+        self.earlier().is_some_and(|(out, list)| {
+            let is_there = |path| inside(out, path).is_some_and(|place| place.is_file());
+            list.made_from() == Some(checksum) && list.paths().all(is_there)
+        })
+    }
+
+    /// Says what the results are made from, where that is known.
+    pub fn state_made_from(&mut self, checksum: Option<String>) {
+        self.made_from = checksum;
+    }
+
+    /// Whether the results that are there list a file of this path.
+    pub fn earlier_has(&self, path: &str) -> bool {
+        self.earlier.as_ref().is_some_and(|list| list.lists(path))
+    }
+
+    /// Takes a file of other results over, by a second name for it where `shares` and the file system has that.
+    ///
+    /// # Errors
+    /// Where it is not as it was listed.
+    pub fn take_over(
+        &self,
+        from: &Path,
+        listed: &Listed,
+        shares: bool,
+    ) -> Result<(), ResultsError> {
+        let relative = listed.path();
+        let taking = || disk("taking it over", from);
+        let source =
+            inside(from, relative).ok_or_else(|| taking()(io::ErrorKind::NotFound.into()))?;
+        let taken = self
+            .own()?
+            .take_in(&format!("{NEW}/{relative}"), &source, shares);
+        taken.map_err(disk("taking it over", &source))?;
+        if !listed.is_as_written(&self.path.join(relative)) {
+            let error = io::Error::new(io::ErrorKind::InvalidData, "it was changed meanwhile");
+            return Err(disk("taking it over", &source)(error));
+        }
         let mut written = self.written.lock().unwrap_or_else(PoisonError::into_inner);
-        written.push(Listed::new(relative, bytes));
+        written.push(listed.clone());
         Ok(())
+    }
+
+    /// Writes a file of the results.
+    pub fn write(&self, relative: &str, bytes: &[u8]) -> Result<Listed, ResultsError> {
+        self.put(relative, bytes)?;
+        let listed = Listed::new(relative, bytes);
+        let mut written = self.written.lock().unwrap_or_else(PoisonError::into_inner);
+        written.push(listed.clone());
+        Ok(listed)
+    }
+
+    /// Ends a run that leaves the results that are there as they are; what is to be told of the user's files.
+    pub fn discard(mut self) -> Vec<String> {
+        self.take_left_away();
+        std::mem::take(&mut self.notes)
+    }
+
+    /// Leaves the finished views to the next run: how many there are. Without any, nothing is left.
+    pub fn leave(mut self) -> usize {
+        let finished = |path: &PathBuf| {
+            let entries = fs::read_dir(path).into_iter().flatten().flatten();
+            let views = entries.filter(|entry| entry.path().join(FINISHED).is_file());
+            views.count()
+        };
+        let own = finished(&self.path);
+        if own > 0 {
+            // Unlocked, so that the next run may take it over.
+            drop(self.folder.take());
+        }
+        own + self.left().map(|path| finished(&path)).sum::<usize>()
+    }
+
+    fn take_left_away(&mut self) {
+        for folder in self.left.drain(..) {
+            // What cannot be removed now is removed by the next run.
+            let _ = folder.take_away();
+        }
     }
 
     /// Writes a file of the results piece by piece.
@@ -136,13 +248,18 @@ impl NewResults {
         }
         let returned = self.place.bring_back(self.own()?)?;
         self.notes.extend(returned);
+        self.take_left_away();
         Ok(std::mem::take(&mut self.notes))
     }
 
     /// Writes the list, and looks once more whether the place may be taken.
     fn seal(&self) -> Result<(), ResultsError> {
         let files = self.written.lock().unwrap_or_else(PoisonError::into_inner);
-        let manifest = Manifest::new(self.place.job.clone(), files.clone());
+        let manifest = Manifest::new(
+            self.place.job.clone(),
+            self.made_from.clone(),
+            files.clone(),
+        );
         drop(files);
         let text = manifest.text().map_err(disk("listing it", &self.path))?;
         self.put(MANIFEST, &text)?;
@@ -209,7 +326,7 @@ impl Drop for NewResults {
 /// The report that lies in a job's results as it was written there; what a killed run left is put right first.
 pub fn earlier_report(job: &Path, out: &Path) -> Option<Vec<u8>> {
     let place = Place::of(job, out).ok()?;
-    place.recover().ok()?;
+    place.recover(Left::Stays).ok()?;
     let manifest = place.look().ok()??;
     let is_ours = manifest.is_ours(&place.out, REPORT);
     is_ours.then(|| read_input(&place.out.join(REPORT), MOST_REPORT).ok())?
@@ -266,7 +383,7 @@ pub(super) fn listed_results(
     out: &Path,
 ) -> Result<Option<ListedResults>, ResultsError> {
     let place = Place::of(job, out).map_err(disk("looking at it", out))?;
-    place.recover()?;
+    place.recover(Left::Stays)?;
     let Some(manifest) = place.look()? else {
         return Ok(None);
     };

@@ -1,9 +1,13 @@
 //! Sheets for people, made from a comparison of their own: nothing is written but the document.
 use super::{
-    CompareOptions, EarlierResults, Error, Event, Ready, Staged,
+    CompareOptions, EarlierResults, Error, Event,
     error::{failure, stopped},
-    mesh::RunMesh,
-    overview, selected, sheets_in_space, space_of, turns, with_measured,
+    mesh::{RunMesh, needs_mesh},
+    one_view::{Ready, Staged, with_measured},
+    run::{selected, space_of},
+    turns,
+    view_key::ViewKeys,
+    whole_sheets,
 };
 use crate::{
     drawing::{
@@ -121,12 +125,14 @@ fn draw_all(
         report::may_be_compared(&earlier.report, job)?;
     }
     let options = request.options();
-    let mesh = RunMesh::read(job, &views, &request.memory, &stop::is_asked)?;
+    let is_needed = job.together.is_some() || views.iter().any(|view| needs_mesh(view));
+    let mesh = RunMesh::read(job, is_needed, &request.memory, &stop::is_asked)?;
     let drawing = Drawing {
         job,
         request,
         options: &options,
         mesh: &mesh,
+        keys: &ViewKeys::read(job, &views, &options),
         observer,
     };
     let done = turns::in_turns(&views, &options, &stop::is_asked, &|view, look| {
@@ -146,22 +152,21 @@ fn draw_all(
     let of = (request.paper, request.date.as_str());
     let space = space_of(job, &views).filter(|_| is_whole);
     let in_space = match (&space, mesh.whole()) {
-        (Some(space), Some(mesh)) => sheets_in_space(job, of, space, mesh)?,
+        (Some(space), Some(mesh)) => whole_sheets::in_space(job, of, space, mesh)?,
         _ => None,
     };
     let mut all = Vec::new();
     if is_whole && outcomes.len() > 1 {
         let report = Report::new(job, &outcomes).with_space(space.map(|space| space.entry));
-        all = overview(job, of, &report, &pages)?;
+        let first = pages.iter().map(|pages| pages.first()?.thumbnail());
+        all = whole_sheets::overview(job, of, &report, first.collect())?;
     }
     all.extend(pages.into_iter().flatten());
     all.extend(in_space.into_iter().flat_map(|(_, pages)| pages));
-    let pdf = drawing::sheets_pdf(&all).map_err(Error::from)?;
-    Ok(Sheets {
-        pdf,
-        count: all.len(),
-        failed,
-    })
+    let count = all.len();
+    let printed: Vec<_> = all.into_iter().map(|page| Ok(page.into())).collect();
+    let pdf = drawing::sheets_pdf(count, printed).map_err(Error::from)?;
+    Ok(Sheets { pdf, count, failed })
 }
 
 /// The views that have the part.
@@ -201,17 +206,11 @@ impl SheetRequest {
     /// What a comparison is asked for, of which nothing is written.
     fn options(&self) -> CompareOptions {
         CompareOptions {
-            out: PathBuf::new(),
             views: self.views.clone(),
             paper: self.paper,
-            date: self.date.clone(),
             max_megapixels: self.max_megapixels,
-            memory: self.memory.clone(),
-            explain: false,
             pictures: Pictures::only([Picture::Sheet]),
-            full_page: false,
-            carried: Vec::new(),
-            against: None,
+            ..CompareOptions::new(PathBuf::new(), self.date.clone(), self.memory.clone())
         }
     }
 }
@@ -221,6 +220,7 @@ struct Drawing<'r> {
     request: &'r SheetRequest,
     options: &'r CompareOptions,
     mesh: &'r RunMesh,
+    keys: &'r ViewKeys,
     observer: &'r (dyn Fn(Event<'_>) + Sync),
 }
 
@@ -270,14 +270,14 @@ impl Drawing<'_> {
                 files: BTreeMap::new(),
                 reference_blake3: Some(ready.reference_blake3.clone()),
             };
-            let pages = self.pages(&ready, &outcome)?;
+            let pages = self.pages((view, &ready), &outcome)?;
             Ok((outcome, pages))
         })
     }
 
     fn pages(
         &self,
-        ready: &Ready<'_, '_>,
+        (own, ready): (&View, &Ready<'_, '_>),
         outcome: &ViewOutcome<'_>,
     ) -> Result<Vec<SheetPage>, ViewFailure> {
         let request = self.request;
@@ -288,6 +288,7 @@ impl Drawing<'_> {
             work: &ready.measured.work,
             pairs: &ready.measured.pairs,
             date: &request.date,
+            checksum: &self.keys.of(self.job, own).state,
             paper: request.paper,
         };
         let region = match &request.part {

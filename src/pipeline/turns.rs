@@ -9,7 +9,7 @@ use super::{
 };
 use crate::{
     drawn,
-    images::{self, Budget, BudgetError, Hold, Limits, ViewLook},
+    images::{self, BudgetError, Hold, Limits, ViewLook},
     job::{RenderImage, View},
     rectification,
     report::ViewFailure,
@@ -18,9 +18,6 @@ use std::sync::{
     Mutex, PoisonError,
     atomic::{AtomicBool, Ordering},
 };
-
-/// Views that are worked on at the same time, at most: each holds its images.
-const VIEWS_AT_ONCE: usize = 4;
 
 /// Does `work` for every view, in their order as far as memory and threads allow; the results come in that order.
 ///
@@ -35,8 +32,7 @@ pub(super) fn in_turns<'a, T: Send>(
     stopped: &(dyn Fn() -> bool + Sync),
     work: &(dyn Fn(&'a View, Result<ViewLook, ViewFailure>) -> Result<T, Error> + Sync),
 ) -> Result<Vec<T>, Error> {
-    let threads = rayon::current_num_threads().clamp(1, VIEWS_AT_ONCE);
-    let places = Budget::new(threads as u64);
+    let places = options.turns.places(rayon::current_num_threads());
     let has_failed = AtomicBool::new(false);
     let gives_up = || stopped() || has_failed.load(Ordering::Relaxed);
     let results: Vec<Mutex<Option<Result<T, Error>>>> =
@@ -141,7 +137,7 @@ fn need_of(view: &View, look: &ViewLook, explain: bool) -> u64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{drawing::Paper, job};
+    use crate::{images::Budget, job, pipeline::places::VIEWS_AT_ONCE};
     use std::sync::atomic::AtomicUsize;
 
     fn job_and_options(folder: &std::path::Path) -> (job::Job, CompareOptions) {
@@ -158,19 +154,8 @@ mod tests {
             views.join(",")
         );
         let job = job::parse(text.as_bytes(), &folder.join("job.json")).expect("sound");
-        let options = CompareOptions {
-            out: folder.join("results"),
-            views: Vec::new(),
-            paper: Paper::A4,
-            date: "2031-04-05".to_owned(),
-            max_megapixels: 100.0,
-            memory: Budget::new(1 << 40),
-            explain: false,
-            pictures: crate::drawing::Pictures::all(),
-            full_page: false,
-            carried: Vec::new(),
-            against: None,
-        };
+        let out = folder.join("results");
+        let options = CompareOptions::new(out, "2031-04-05".to_owned(), Budget::new(1 << 40));
         (job, options)
     }
 
@@ -206,7 +191,7 @@ mod tests {
         assert_eq!(most_at_once(8, 1), 1);
         assert!(most_at_once(8, 2) <= 2);
         let most = most_at_once(8, 9);
-        assert!((2..=VIEWS_AT_ONCE).contains(&most), "{most}");
+        assert!((2..=VIEWS_AT_ONCE * 3 / 2).contains(&most), "{most}");
     }
 
     #[test]

@@ -8,7 +8,7 @@ use super::{
 use crate::{
     frame::Lens,
     job::{self, Job, RenderImage, View},
-    measurement::{self, EdgeOverlap, RegionMeasure, ViewMeasurement},
+    measurement::{self, EdgeOverlap, MarkedScale, RegionMeasure, ViewMeasurement},
     rectification::{BezelFinding, RectificationFigures},
     registration::{Finding, LandmarkFit},
     report::{
@@ -20,12 +20,42 @@ use crate::{
     units::{FullSizeMm, ModelMm},
     warning::Code,
 };
+use serde::{Deserialize, Serialize};
 use std::{collections::BTreeMap, path::Path};
+
+/// What is collected of one view: its entry, and what those that concern several views are made of.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CollectedView {
+    /// The view's entry in the report.
+    pub entry: ViewEntry,
+    /// How large its known lengths make what is marked; `None` where nothing tells a scale.
+    pub marked: Option<MarkedScale>,
+}
+
+impl CollectedView {
+    /// Collects what became of a view of a job.
+    pub fn new(job: &Job, outcome: &ViewOutcome<'_>) -> Self {
+        let marked = outcome.result.as_ref().ok().and_then(|measured| {
+            let per_px = measured.scales.model_mm_per_render_px(job.scale)?;
+            Some(MarkedScale::new(&outcome.view, per_px.value()))
+        });
+        Self {
+            entry: view_entry(job, outcome),
+            marked: marked.filter(|m| m.model_mm_per_px.is_finite() && m.marked_mm.is_finite()),
+        }
+    }
+}
 
 impl Report {
     /// Collects what became of the views of a job. A failed view keeps its place, with its error.
     pub fn new(job: &Job, outcomes: &[ViewOutcome<'_>]) -> Self {
-        let views: Vec<_> = outcomes.iter().map(|o| view_entry(job, o)).collect();
+        Self::of_views(job, outcomes.iter().map(|o| CollectedView::new(job, o)))
+    }
+
+    /// The same of views that were collected one by one.
+    pub fn of_views(job: &Job, views: impl IntoIterator<Item = CollectedView>) -> Self {
+        let (views, marked): (Vec<ViewEntry>, Vec<Option<MarkedScale>>) =
+            views.into_iter().map(|v| (v.entry, v.marked)).unzip();
         let limits = Limits {
             smallest_visible: job.smallest_visible,
             proportion_percent: job.tolerance.proportion_percent,
@@ -40,9 +70,9 @@ impl Report {
             },
             job: job_entry(job),
             verdict: views.iter().filter_map(|v| v.verdict).max(),
-            warnings: mixed_variants(outcomes)
+            warnings: mixed_variants(&views)
                 .into_iter()
-                .chain(disagreeing_views(job, outcomes))
+                .chain(disagreeing_views(job, &views, &marked))
                 .collect(),
             changes,
             views,
@@ -99,9 +129,9 @@ fn file_name(path: &Path) -> String {
 }
 
 /// The warning that the references show different variants of the subject; a reference that states none is not counted.
-fn mixed_variants(outcomes: &[ViewOutcome<'_>]) -> Option<Warning> {
+fn mixed_variants(views: &[ViewEntry]) -> Option<Warning> {
     let mut views_of: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for view in outcomes.iter().map(|o| &o.view) {
+    for view in views {
         if let Some(variant) = &view.reference.variant {
             views_of.entry(variant).or_default().push(&view.name);
         }
@@ -124,12 +154,20 @@ fn mixed_variants(outcomes: &[ViewOutcome<'_>]) -> Option<Warning> {
 }
 
 /// The warnings that known lengths of several views cannot all be meant.
-fn disagreeing_views(job: &Job, outcomes: &[ViewOutcome<'_>]) -> Vec<Warning> {
-    let scales = outcomes.iter().filter_map(|outcome| {
-        let scales = &outcome.result.as_ref().ok()?.scales;
+fn disagreeing_views(
+    job: &Job,
+    views: &[ViewEntry],
+    marked: &[Option<MarkedScale>],
+) -> Vec<Warning> {
+    let image_of = |name: &str| {
+        let view = job.views.iter().find(|view| view.name == name)?;
+        view.render.image.file()
+    };
+    let scales = views.iter().zip(marked).filter_map(|(view, marked)| {
         Some(measurement::ViewScale {
-            view: &outcome.view,
-            model_mm_per_px: scales.model_mm_per_render_px(job.scale)?.value(),
+            view: &view.name,
+            image: image_of(&view.name),
+            marked: (*marked)?,
         })
     });
     let scales: Vec<_> = scales.collect();

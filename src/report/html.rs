@@ -2,7 +2,13 @@
 //!
 //! Every text is escaped by `maud`, in elements and in attributes; those from outside are made plain by `clean` before.
 //! Pictures become data addresses.
-use super::{json::*, print, screen, wording::*};
+use super::{
+    cad_changes::{self, Limits},
+    json::*,
+    print, screen,
+    wording::*,
+};
+use crate::units::ModelMm;
 use badge::badge;
 use base64::{Engine, engine::general_purpose::STANDARD};
 use comparison::comparison;
@@ -15,16 +21,20 @@ use space::space_section;
 use std::io;
 use tables::{angle_table, landmark_tables, region_table, span_table};
 
+mod address;
 mod badge;
 mod comparison;
 mod correction;
 mod data_address;
+mod index;
 mod pictures;
 mod revision;
 mod space;
 mod tables;
 mod trend;
 
+pub use index::{JobOfBatch, JobResult, batch_page, write_index_html};
+pub use pictures::is_on_page;
 pub use trend::trend_page;
 
 const STYLE: &str = include_str!("page/page.css");
@@ -69,6 +79,39 @@ pub fn write_html(
     out.write_all(end.as_bytes())
 }
 
+/// A report of more views than this has a page for each view beside the index: their pictures make one page larger than browsers
+/// like, some 0.7 MB a view; a judgement.
+pub const MOST_VIEWS_WITH_PICTURES: usize = 40;
+
+/// The page of one view of a report, as [`write_html`] makes that of all.
+///
+/// # Errors
+/// Those of `out`.
+pub fn write_view_html(
+    report: &Report,
+    view: &ViewEntry,
+    picture: &dyn Fn(&str) -> Option<Vec<u8>>,
+    out: &mut dyn io::Write,
+) -> io::Result<()> {
+    let limits = Limits {
+        smallest_visible: ModelMm(report.job.smallest_visible_mm),
+        proportion_percent: report.job.tolerance.proportion_percent,
+    };
+    let own = Report {
+        format: report.format.clone(),
+        format_version: report.format_version,
+        program: report.program.clone(),
+        job: report.job.clone(),
+        verdict: view.verdict,
+        warnings: Vec::new(),
+        changes: cad_changes::list(std::slice::from_ref(view), None, &limits),
+        views: vec![view.clone()],
+        space: None,
+        revision: None,
+    };
+    write_html(&own, picture, out)
+}
+
 /// What stands before, between and after the places of a text.
 fn around_places<const N: usize>(text: &str) -> [&str; N] {
     let parts: Vec<&str> = text.split(PLACE.0).collect();
@@ -84,7 +127,7 @@ fn page(report: &Report, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> Markup {
         html lang="en" {
             (head(&report.job.title)) "\n"
             body {
-                (header(report)) "\n"
+                (header(report, &navigation(report))) "\n"
                 main {
                     @if let Some(revision) = &report.revision { (revision_section(revision)) }
                     (changes(report)) "\n"
@@ -126,7 +169,8 @@ fn source_hash(content: &str) -> String {
     text
 }
 
-fn header(report: &Report) -> Markup {
+/// What was compared, and what follows it.
+fn header(report: &Report, rest: &Markup) -> Markup {
     let job = &report.job;
     let t = &job.tolerance;
     html! {
@@ -137,18 +181,24 @@ fn header(report: &Report) -> Markup {
                 " % in proportion, " (t.offset_mm) " mm on the model in position, " (t.angle_deg)
                 "° in angle, least edge overlap " (t.edge_overlap) " · ± figures are 95 % intervals"
             }
-            (notes(&report.warnings))
-            nav aria-label="Views" {
-                ul {
-                    @if let Some(revision) = &report.revision {
-                        li { a href="#revision" { "since then" } " " span.soft { (revision.text) } }
-                    }
-                    @for (i, view) in report.views.iter().enumerate() {
-                        li { a href={ "#view-" (i + 1) } { (clean(&view.name)) } " " (badge(view.verdict)) }
-                    }
-                    @if let Some(space) = &report.space {
-                        li { a href="#space" { "in space" } " " (badge(space.verdict)) }
-                    }
+            (rest)
+        }
+    }
+}
+
+fn navigation(report: &Report) -> Markup {
+    html! {
+        (notes(&report.warnings))
+        nav aria-label="Views" {
+            ul {
+                @if let Some(revision) = &report.revision {
+                    li { a href="#revision" { "since then" } " " span.soft { (revision.text) } }
+                }
+                @for (i, view) in report.views.iter().enumerate() {
+                    li { a href={ "#view-" (i + 1) } { (clean(&view.name)) } " " (badge(view.verdict)) }
+                }
+                @if let Some(space) = &report.space {
+                    li { a href="#space" { "in space" } " " (badge(space.verdict)) }
                 }
             }
         }

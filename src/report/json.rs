@@ -11,8 +11,8 @@ use super::{reference_noise::ReferenceNoiseEntry, revision::RevisionEntry};
 use crate::warning::Code;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use serde_json::{Number, Value};
-use std::collections::BTreeMap;
+use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
+use std::{collections::BTreeMap, io};
 
 /// Value of [`Report::format`].
 pub const FORMAT: &str = "tickstrip-report";
@@ -1133,15 +1133,28 @@ pub struct CorrectionEntry {
 ///
 /// Numbers are rounded to nine significant digits; equal reports give equal bytes.
 pub fn to_json(report: &Report) -> String {
-    as_text(serde_json::to_value(report).expect("a report has only string keys"))
+    as_text(report)
 }
 
 /// The same of anything that is written.
-pub(super) fn as_text(mut value: Value) -> String {
-    round_numbers(&mut value);
-    let mut text = serde_json::to_string_pretty(&value).expect("a value can always be written");
-    text.push('\n');
-    text
+pub(super) fn as_text(value: &impl Serialize) -> String {
+    let mut bytes = Vec::new();
+    write_rounded(value, &mut bytes).expect("memory takes what is written");
+    String::from_utf8(bytes).expect("JSON is text")
+}
+
+/// The report as [`to_json`] gives it, written piece by piece: of a job with hundreds of views it is long.
+///
+/// # Errors
+/// Those of `out`.
+pub fn write_json(report: &Report, out: &mut dyn io::Write) -> io::Result<()> {
+    write_rounded(report, out)
+}
+
+fn write_rounded(value: &impl Serialize, out: &mut dyn io::Write) -> io::Result<()> {
+    let rounding = Rounding(PrettyFormatter::new());
+    value.serialize(&mut Serializer::with_formatter(&mut *out, rounding))?;
+    out.write_all(b"\n")
 }
 
 /// The report that these bytes of a `report.json` hold; `None` where they hold none that this version knows.
@@ -1150,18 +1163,56 @@ pub fn from_json(bytes: &[u8]) -> Option<Report> {
     (report.format == FORMAT && report.format_version == FORMAT_VERSION).then_some(report)
 }
 
-/// Rounds every number with a fraction in place.
-fn round_numbers(value: &mut Value) {
-    match value {
-        Value::Number(number) if number.is_f64() => {
-            let rounded = number.as_f64().map(nine_digits);
-            *value = rounded
-                .and_then(Number::from_f64)
-                .map_or(Value::Null, Value::Number);
-        }
-        Value::Array(items) => items.iter_mut().for_each(round_numbers),
-        Value::Object(entries) => entries.values_mut().for_each(round_numbers),
-        _ => {}
+/// Indents, and rounds every number with a fraction.
+struct Rounding(PrettyFormatter<'static>);
+
+impl Formatter for Rounding {
+    fn write_f64<W: ?Sized + io::Write>(&mut self, out: &mut W, value: f64) -> io::Result<()> {
+        self.0.write_f64(out, nine_digits(value))
+    }
+
+    fn begin_array<W: ?Sized + io::Write>(&mut self, out: &mut W) -> io::Result<()> {
+        self.0.begin_array(out)
+    }
+
+    fn end_array<W: ?Sized + io::Write>(&mut self, out: &mut W) -> io::Result<()> {
+        self.0.end_array(out)
+    }
+
+    fn begin_array_value<W: ?Sized + io::Write>(
+        &mut self,
+        out: &mut W,
+        is_first: bool,
+    ) -> io::Result<()> {
+        self.0.begin_array_value(out, is_first)
+    }
+
+    fn end_array_value<W: ?Sized + io::Write>(&mut self, out: &mut W) -> io::Result<()> {
+        self.0.end_array_value(out)
+    }
+
+    fn begin_object<W: ?Sized + io::Write>(&mut self, out: &mut W) -> io::Result<()> {
+        self.0.begin_object(out)
+    }
+
+    fn end_object<W: ?Sized + io::Write>(&mut self, out: &mut W) -> io::Result<()> {
+        self.0.end_object(out)
+    }
+
+    fn begin_object_key<W: ?Sized + io::Write>(
+        &mut self,
+        out: &mut W,
+        is_first: bool,
+    ) -> io::Result<()> {
+        self.0.begin_object_key(out, is_first)
+    }
+
+    fn begin_object_value<W: ?Sized + io::Write>(&mut self, out: &mut W) -> io::Result<()> {
+        self.0.begin_object_value(out)
+    }
+
+    fn end_object_value<W: ?Sized + io::Write>(&mut self, out: &mut W) -> io::Result<()> {
+        self.0.end_object_value(out)
     }
 }
 

@@ -20,6 +20,7 @@ pub mod revision;
 mod schema;
 mod screen;
 mod space;
+mod summary;
 mod table;
 mod trend;
 mod wording;
@@ -30,11 +31,15 @@ pub use camera::{
 };
 pub use camera_files::CameraFile;
 pub use changes::changes;
+pub use collect::CollectedView;
 pub use csv::{space_to_csv, to_csv};
 pub use features::{Feature, FeatureTable, Printer};
 pub use front_page::{FrontSection, front_page};
-pub use html::{to_html, trend_page, write_html};
-pub use json::{Report, SpaceEntry, from_json, to_json};
+pub use html::{
+    JobOfBatch, JobResult, MOST_VIEWS_WITH_PICTURES, batch_page, is_on_page, to_html, trend_page,
+    write_html, write_index_html, write_view_html,
+};
+pub use json::{Report, SpaceEntry, from_json, to_json, write_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use reference_noise::{FigureNoiseEntry, NOISE_VERSION, ReferenceNoiseEntry};
 pub use revision::{
@@ -43,6 +48,7 @@ pub use revision::{
 };
 pub use schema::schema;
 pub use space::{InSpaceLengths, PartsBeside, SpacePhoto};
+pub use summary::{SUMMARY_HEAD, Summary, summary, summary_to_csv};
 pub use table::{TABLE_COLOURS, TableStyle, space_table, table};
 pub use trend::{Series, Trend, trend_table, trend_to_csv, trend_to_json};
 

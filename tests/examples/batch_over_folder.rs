@@ -14,7 +14,6 @@ use std::{
     process::ExitCode,
 };
 use tickstrip::{
-    drawing::Paper,
     images::{self, Budget},
     job,
     pipeline::{self, CompareOptions},
@@ -36,19 +35,7 @@ fn jobs(folder: &Path) -> io::Result<Vec<PathBuf>> {
 /// Compares one job; the error is what its line says.
 fn compare(file: &Path, out: PathBuf, memory: &Budget) -> Result<String, String> {
     let job = job::read(file).map_err(|error| error.to_string())?;
-    let options = CompareOptions {
-        out,
-        views: Vec::new(),
-        paper: Paper::A4,
-        date: "2031-04-05".to_owned(),
-        max_megapixels: 100.0,
-        memory: memory.clone(),
-        explain: false,
-        pictures: tickstrip::drawing::Pictures::all(),
-        full_page: false,
-        carried: Vec::new(),
-        against: None,
-    };
+    let options = CompareOptions::new(out, "2031-04-05".to_owned(), memory.clone());
     let outcome = pipeline::compare(&job, &options, &|_| {}).map_err(|error| error.to_string())?;
     let views = &outcome.report.views;
     let verdict = match outcome.report.verdict {

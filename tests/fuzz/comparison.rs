@@ -174,6 +174,7 @@ fn check_measured(
             work: &measured.work,
             pairs: &measured.pairs,
             date: "2031-04-05",
+            checksum: "0",
             paper: Paper::A4,
         };
         drawing::draw_view(&input, &drawing::Pictures::all())

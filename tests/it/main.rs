@@ -6,6 +6,7 @@
 mod support;
 
 mod archive;
+mod batches;
 mod camera;
 mod carry;
 mod command_line;

@@ -63,7 +63,7 @@ fn only_the_pictures_that_are_named_are_drawn_and_figures_stay_the_same() {
     );
     assert_eq!(
         names(&folder.path().join("two/front")),
-        ["heat.png", "overlay.png"]
+        ["heat.png", "overlay.png", "view.tickstrip"]
     );
     assert!(
         !folder.path().join("two/sheet.pdf").exists(),
@@ -82,9 +82,11 @@ fn only_the_pictures_that_are_named_are_drawn_and_figures_stay_the_same() {
     assert_eq!(
         names(&folder.path().join("none")),
         [
+            "front",
             "measures.csv",
             "report.html",
             "report.json",
+            "summary.csv",
             "tickstrip-results.json"
         ]
     );
@@ -94,7 +96,10 @@ fn only_the_pictures_that_are_named_are_drawn_and_figures_stay_the_same() {
         compare(&folder, &["--out", "none", "--pictures", "sheet"]).0,
         1
     );
-    assert_eq!(names(&folder.path().join("none/front")), ["sheet.png"]);
+    assert_eq!(
+        names(&folder.path().join("none/front")),
+        ["sheet.png", "view.tickstrip"]
+    );
     // Nor does a run that compares nothing take their place.
     compare(&folder, &["--out", "none", "--pictures", "none"]);
     fs::rename(

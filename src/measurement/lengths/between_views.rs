@@ -8,6 +8,7 @@ use crate::{
     registration::Adjustment,
     units::unit_between,
 };
+use serde::{Deserialize, Serialize};
 use std::{collections::HashMap, path::Path};
 
 /// Of renders that differ, both the pixel and what is marked may differ so much on the model before it is asked about (a
@@ -17,10 +18,38 @@ const SEVERAL: f64 = 6.0;
 /// How large the known lengths of a view make the model.
 #[derive(Clone, Copy, Debug)]
 pub struct ViewScale<'a> {
-    /// The view.
-    pub view: &'a View,
-    /// Millimetres on the model that a pixel of its render has.
+    /// The view's name.
+    pub view: &'a str,
+    /// Its render's file; `None` where that is drawn.
+    pub image: Option<&'a Path>,
+    /// What the known lengths say.
+    pub marked: MarkedScale,
+}
+
+/// How large the known lengths of a view make what is marked in its render.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct MarkedScale {
+    /// Millimetres on the model that a pixel of the render has.
     pub model_mm_per_px: f64,
+    /// The length of what is marked, on the model, millimetres: from end to end of the box around all landmarks.
+    pub marked_mm: f64,
+}
+
+impl MarkedScale {
+    /// Of a view, by the length of a pixel of its render on the model, millimetres.
+    pub fn new(view: &View, model_mm_per_px: f64) -> Self {
+        let side = |k: usize| {
+            let marks = view.landmarks.iter().map(|l| l.render.xy()[k]);
+            let range = marks.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| {
+                [low.min(v), high.max(v)]
+            });
+            (range[1] - range[0]).max(0.0)
+        };
+        Self {
+            model_mm_per_px,
+            marked_mm: side(0).hypot(side(1)) * model_mm_per_px,
+        }
+    }
 }
 
 impl<'a> ViewScale<'a> {
@@ -30,21 +59,10 @@ impl<'a> ViewScale<'a> {
         let figures = study(job, view, &marks).figures;
         let model_mm_per_px = figures.model_mm_per_render_px(job.scale)?.value();
         Some(Self {
-            view,
-            model_mm_per_px,
+            view: &view.name,
+            image: view.render.image.file(),
+            marked: MarkedScale::new(view, model_mm_per_px),
         })
-    }
-
-    /// The length of what is marked, on the model, millimetres: from end to end of the box around all landmarks.
-    fn marked_mm(&self) -> f64 {
-        let side = |k: usize| {
-            let marks = self.view.landmarks.iter().map(|l| l.render.xy()[k]);
-            let range = marks.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| {
-                [low.min(v), high.max(v)]
-            });
-            (range[1] - range[0]).max(0.0)
-        };
-        side(0).hypot(side(1)) * self.model_mm_per_px
     }
 }
 
@@ -65,13 +83,12 @@ pub fn views_that_disagree<'a>(scales: &[ViewScale<'a>]) -> Vec<ViewsDisagree<'a
     let middle = middle(scales);
     let mut found = Vec::new();
     for scale in scales {
-        let image = scale.view.render.image.file();
-        let own_name = image.is_none().then_some(scale.view.name.as_str());
-        let first = *first_of.entry((image, own_name)).or_insert(scale);
+        let own_name = scale.image.is_none().then_some(scale.view);
+        let first = *first_of.entry((scale.image, own_name)).or_insert(scale);
         let text = of_one_render(scale, first)
             .or_else(|| middle.and_then(|middle| of_two_renders(scale, middle)));
         found.extend(text.map(|text| ViewsDisagree {
-            view: &scale.view.name,
+            view: scale.view,
             text,
         }));
     }
@@ -84,37 +101,37 @@ fn middle<'a, 's>(scales: &'s [ViewScale<'a>]) -> Option<&'s ViewScale<'a>> {
     if let [first, _] = scales {
         return Some(first);
     }
-    by_size.sort_by(|a, b| a.marked_mm().total_cmp(&b.marked_mm()));
+    by_size.sort_by(|a, b| a.marked.marked_mm.total_cmp(&b.marked.marked_mm));
     by_size.get(by_size.len().saturating_sub(1) / 2).copied()
 }
 
 fn of_one_render(scale: &ViewScale<'_>, other: &ViewScale<'_>) -> Option<String> {
-    let ratio = scale.model_mm_per_px / other.model_mm_per_px;
+    let ratio = scale.marked.model_mm_per_px / other.marked.model_mm_per_px;
     (times(ratio) >= PLAUSIBLE && ratio.is_finite()).then(|| {
         format!(
             "the views \"{}\" and \"{}\" have one render, and by the known lengths its pixel is {} mm long on the model in one and \
              {} mm in the other: {}",
-            scale.view.name,
-            other.view.name,
-            digits(scale.model_mm_per_px),
-            digits(other.model_mm_per_px),
+            scale.view,
+            other.view,
+            digits(scale.marked.model_mm_per_px),
+            digits(other.marked.model_mm_per_px),
             advice(ratio, ratio)
         )
     })
 }
 
 fn of_two_renders(scale: &ViewScale<'_>, other: &ViewScale<'_>) -> Option<String> {
-    let pixel = scale.model_mm_per_px / other.model_mm_per_px;
-    let marked = scale.marked_mm() / other.marked_mm();
+    let pixel = scale.marked.model_mm_per_px / other.marked.model_mm_per_px;
+    let marked = scale.marked.marked_mm / other.marked.marked_mm;
     let is_alike = (pixel > 1.0) == (marked > 1.0);
     let is_far = times(pixel) >= SEVERAL && times(marked) >= SEVERAL;
     (is_alike && is_far && marked.is_finite()).then(|| {
         format!(
             "by the known lengths what is marked in the view \"{}\" is {} on the model, and in \"{}\" {}: {}",
-            scale.view.name,
-            millimetres(scale.marked_mm()),
-            other.view.name,
-            millimetres(other.marked_mm()),
+            scale.view,
+            millimetres(scale.marked.marked_mm),
+            other.view,
+            millimetres(other.marked.marked_mm),
             advice(pixel, marked)
         )
     })
@@ -177,8 +194,9 @@ mod tests {
         let job = job(views);
         let scales = job.views.iter().zip(model_mm_per_px);
         let scales = scales.map(|(view, &model_mm_per_px)| ViewScale {
-            view,
-            model_mm_per_px,
+            view: &view.name,
+            image: view.render.image.file(),
+            marked: MarkedScale::new(view, model_mm_per_px),
         });
         let scales: Vec<_> = scales.collect();
         let found = views_that_disagree(&scales).into_iter();

@@ -12,7 +12,7 @@ pub(super) mod scales;
 pub(crate) mod settings;
 pub(super) mod sizes;
 
-pub use between_views::{ViewScale, ViewsDisagree, views_that_disagree};
+pub use between_views::{MarkedScale, ViewScale, ViewsDisagree, views_that_disagree};
 pub use dimensions::{DimensionFit, RefusedDimensions, Test};
 pub use plausible::implausible_size;
 pub use print::{PrintSize, ReadingFit};

@@ -1,7 +1,9 @@
 //! The list of what was written into a results folder: what is listed and unchanged is ours, all else is the user's.
 use crate::{job::read_input, pipeline::own_folder::inside};
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use std::{
+    collections::HashMap,
     fs::{self, File},
     io::{self, Write},
     path::{Component, Path, PathBuf},
@@ -16,16 +18,19 @@ const MOST_BYTES: u64 = 32 << 20;
 
 /// What tickstrip wrote into a results folder.
 #[derive(Clone, Debug, Serialize, Deserialize)]
-pub(super) struct Manifest {
+pub struct Manifest {
     format: String,
     format_version: u32,
     job: JobPlace,
+    /// Checksum of all that the results were made from; absent where they are to be made again in any case.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    made_from: Option<String>,
     files: Vec<Listed>,
 }
 
 /// Which job the results are of.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) struct JobPlace {
+pub struct JobPlace {
     /// The job file as seen from the results folder: it stays true when both are moved.
     file: String,
     /// Checksum of its absolute path: it stays true when the results folder is moved.
@@ -33,7 +38,7 @@ pub(super) struct JobPlace {
 }
 
 /// A file as it was written.
-#[derive(Clone, Debug, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Listed {
     /// Relative to the results folder, with `/` between folders.
     path: String,
@@ -78,7 +83,7 @@ impl Listed {
     }
 
     /// Whether what lies at this path is what was written there; through a link it is not.
-    fn is_as_written(&self, path: &Path) -> bool {
+    pub fn is_as_written(&self, path: &Path) -> bool {
         let is_of_size = |data: fs::Metadata| data.is_file() && data.len() == self.size;
         fs::symlink_metadata(path).is_ok_and(is_of_size)
             && checksum(path).is_ok_and(|found| found == self.blake3)
@@ -126,12 +131,13 @@ impl<W: Write> Write for Counted<W> {
 
 impl Manifest {
     /// A list of files, in order.
-    pub fn new(job: JobPlace, mut files: Vec<Listed>) -> Self {
+    pub fn new(job: JobPlace, made_from: Option<String>, mut files: Vec<Listed>) -> Self {
         files.sort_by(|a, b| a.path.cmp(&b.path));
         Self {
             format: FORMAT.to_owned(),
             format_version: FORMAT_VERSION,
             job,
+            made_from,
             files,
         }
     }
@@ -171,6 +177,16 @@ impl Manifest {
     /// Whether the results are of this job: at the same place as then, or at the same place beside the results.
     pub fn is_of(&self, job: &JobPlace) -> bool {
         self.job.file == job.file || self.job.path_blake3 == job.path_blake3
+    }
+
+    /// Checksum of all that the results were made from, where it is known.
+    pub fn made_from(&self) -> Option<&str> {
+        self.made_from.as_deref()
+    }
+
+    /// All files by their paths.
+    pub fn by_path(&self) -> HashMap<&str, &Listed> {
+        self.files.iter().map(|file| (file.path(), file)).collect()
     }
 
     /// Whether there are pictures of a view, so that one was compared.
@@ -232,15 +248,16 @@ impl Manifest {
 
     /// Files of a results folder that are there and not as they were written, of those that are `wanted`.
     pub fn changed(&self, folder: &Path, wanted: impl Fn(&str) -> bool) -> Vec<PathBuf> {
-        let is_there = |path: &&str| {
-            inside(folder, path).is_some_and(|place| fs::symlink_metadata(place).is_ok())
+        let is_changed = |file: &&Listed| {
+            inside(folder, &file.path).is_some_and(|place| {
+                fs::symlink_metadata(&place).is_ok() && !file.is_as_written(&place)
+            })
         };
-        self.paths()
-            .filter(|path| wanted(path))
-            .filter(is_there)
-            .filter(|path| !self.is_ours(folder, path))
-            .map(|path| folder.join(path))
-            .collect()
+        // A path that is listed twice is as written where either is.
+        let is_other = |file: &&Listed| !self.is_ours(folder, &file.path);
+        let wanted: Vec<&Listed> = self.files.iter().filter(|f| wanted(&f.path)).collect();
+        let changed = wanted.into_par_iter().filter(is_changed).filter(is_other);
+        changed.map(|file| folder.join(&file.path)).collect()
     }
 }
 
@@ -251,7 +268,7 @@ fn checksum(path: &Path) -> io::Result<String> {
 }
 
 /// A path as seen from a folder, with `/`; both are absolute and without links. Whole where they share no root.
-fn seen_from(folder: &Path, to: &Path) -> String {
+pub fn seen_from(folder: &Path, to: &Path) -> String {
     let shared = folder
         .components()
         .zip(to.components())
@@ -276,7 +293,7 @@ mod tests {
     #[test]
     fn a_job_is_known_again_when_it_is_moved_with_its_results_or_the_results_alone() {
         let place = |job: &str, out: &str| JobPlace::new(Path::new(job), Path::new(out));
-        let of = |job, out| Manifest::new(place(job, out), Vec::new());
+        let of = |job, out| Manifest::new(place(job, out), None, Vec::new());
         let written = of("/home/pump/job.json", "/home/pump/job-results");
         assert_eq!(written.job_file(), "../job.json");
         assert!(written.is_of(&place("/disk/pump/job.json", "/disk/pump/job-results")));
@@ -292,7 +309,7 @@ mod tests {
         let written = ["report.json", "side/heat.png", "side/grid.png"];
         let files = written.iter().map(|path| Listed::new(path, b"as written"));
         let job = JobPlace::new(Path::new("/a/job.json"), Path::new("/a/job-results"));
-        let manifest = Manifest::new(job, files.collect());
+        let manifest = Manifest::new(job, None, files.collect());
         for file in ["report.json", "side/heat.png", "side/notes.txt"] {
             fs::write(path.join(file), b"as written").expect("written");
         }

@@ -14,6 +14,20 @@ use std::{
 
 /// Begin of the names of our own folders.
 const PREFIX: &str = ".tickstrip-";
+/// Last file of a view's folder: from then on the view counts as finished, and a later run may take it over.
+pub const FINISHED: &str = "view.tickstrip";
+
+/// What becomes of finished views among what earlier runs have left.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Left {
+    /// They stay where they are.
+    Stays,
+    /// They are held for this run, which may take them over.
+    IsHeld,
+    /// They are removed.
+    IsRemoved,
+}
+
 /// The results that were there.
 pub(super) const OLD: &str = "old";
 /// A chain of links longer than this leads in a circle.
@@ -77,19 +91,30 @@ impl Place {
         }
     }
 
-    /// Ends what runs of this job for this folder were killed in, and takes away what they left.
-    pub fn recover(&self) -> Result<Vec<String>, ResultsError> {
-        let mut notes = Vec::new();
+    /// Ends what runs of this job for this folder were killed in, and takes away what they left but for what `left` says of finished
+    /// views; returns what is to be told of the user's files, and what is held.
+    pub fn recover(&self, left: Left) -> Result<(Vec<String>, Vec<OwnFolder>), ResultsError> {
+        let (mut notes, mut held) = (Vec::new(), Vec::new());
         for (path, purpose) in left_behind(&self.parent, &self.prefix()) {
             let looking = disk("looking for what an earlier run left", &path);
             let Some(folder) = OwnFolder::claim(&path, &purpose).map_err(looking)? else {
                 continue;
             };
             notes.extend(self.bring_back(&folder)?);
-            let removing = disk("removing what an earlier run left", &path);
-            folder.take_away().map_err(removing)?;
+            let is_finished = |path: &str| {
+                path.ends_with(&format!("/{FINISHED}")) && folder.path().join(path).is_file()
+            };
+            let has_finished = folder.lists(is_finished);
+            match left {
+                Left::Stays if has_finished => {}
+                Left::IsHeld if has_finished => held.push(folder),
+                _ => {
+                    let removing = disk("removing what an earlier run left", &path);
+                    folder.take_away().map_err(removing)?;
+                }
+            }
         }
-        Ok(notes)
+        Ok((notes, held))
     }
 
     /// Brings the old results back where new ones have not taken their place; else what was the user's among them.

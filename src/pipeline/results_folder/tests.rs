@@ -21,7 +21,12 @@ impl Bench {
     }
 
     fn begin_as(&self, job: &str, out: &str) -> Result<NewResults, ResultsError> {
-        NewResults::begin(&self.path(job), &self.path(out), &["side", "front"])
+        NewResults::begin(
+            &self.path(job),
+            &self.path(out),
+            &["side", "front"],
+            LeftViews::AreRemoved,
+        )
     }
 
     fn begin(&self) -> Result<NewResults, ResultsError> {
@@ -154,7 +159,12 @@ fn a_file_of_the_users_is_not_overwritten() {
     let text = error.to_string();
     assert!(text.contains("heat.png: it was changed after"), "{text}");
     // A view that is not written again may keep it.
-    let others = NewResults::begin(&bench.path("pump.json"), &bench.path("results"), &["front"]);
+    let others = NewResults::begin(
+        &bench.path("pump.json"),
+        &bench.path("results"),
+        &["front"],
+        LeftViews::AreRemoved,
+    );
     let others = others.expect("begun");
     fill(&others, &["front"], "new");
     others.put_in_place().expect("replaced");
@@ -238,7 +248,7 @@ fn a_link_to_the_folder_stays_one() {
 /// What a run does one after the other; killed after each of them.
 type Step = fn(&NewResults);
 const STEPS: [Step; 5] = [
-    |results| results.write("side/heat.png", b"new").expect("written"),
+    |results| drop(results.write("side/heat.png", b"new").expect("written")),
     |results| fill(results, &["front"], "new"),
     |results| results.seal().expect("sealed"),
     |results| results.move_aside().expect("moved"),

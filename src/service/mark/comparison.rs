@@ -1,9 +1,8 @@
 //! "Compare now": the comparison of the job as it is saved, while the page stays usable.
 use super::MarkOptions;
 use crate::{
-    drawing::Paper,
     job,
-    pipeline::{self, CompareOptions, Event, Results},
+    pipeline::{self, CompareOptions, Event, Results, Reuse},
     stop::Stop,
 };
 use serde_json::{Map, Value, json};
@@ -53,18 +52,11 @@ impl Comparison {
         };
         drop(state);
         let (own, file) = (self.clone(), file.to_owned());
+        let (out, date) = (options.out.clone(), options.date.clone());
         let options = CompareOptions {
-            out: options.out.clone(),
-            views: Vec::new(),
-            paper: Paper::A4,
-            date: options.date.clone(),
             max_megapixels: options.limits.max_pixels as f64 / 1e6,
-            memory: options.memory.clone(),
-            explain: false,
-            pictures: crate::drawing::Pictures::all(),
-            full_page: false,
-            carried: Vec::new(),
-            against: None,
+            reuse: Reuse::OfAnyDate,
+            ..CompareOptions::new(out, date, options.memory.clone())
         };
         thread::spawn(move || {
             // A panic must not leave the page waiting.

@@ -5,7 +5,6 @@ use super::{
     store::{Skipped, State, Status, Store, Trouble, files_below},
 };
 use crate::{
-    drawing::Paper,
     job::Job,
     pipeline::{self, CompareOptions, Event},
     stop::{self, Stop},
@@ -255,18 +254,10 @@ impl Registry {
         let (root, file) = self.source(id)?;
         let job = read_job(root, file, stop)?;
         let out = self.store.results(id);
+        let (date, memory) = (now()[..10].to_owned(), self.options.memory.clone());
         let options = CompareOptions {
-            out: out.clone(),
-            views: Vec::new(),
-            paper: Paper::A4,
-            date: now()[..10].to_owned(),
             max_megapixels: self.options.limits.megapixels,
-            memory: self.options.memory.clone(),
-            explain: false,
-            pictures: crate::drawing::Pictures::all(),
-            full_page: false,
-            carried: Vec::new(),
-            against: None,
+            ..CompareOptions::new(out.clone(), date, memory)
         };
         let observer = |event: Event<'_>| {
             let (view, stage) = match event {

@@ -4,7 +4,7 @@ use super::{ServeError, state_folder::StateFolder};
 use crate::{
     job::read_input,
     pipeline::{self, OwnFolder, There},
-    service::shell::random_token,
+    service::shell::{kind_of, random_token},
 };
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -369,7 +369,11 @@ pub(super) fn files_below(folder: &Path) -> Vec<String> {
                 walk(root, &path, found);
             } else if let Ok(relative) = path.strip_prefix(root) {
                 let parts: Vec<_> = relative.iter().map(|part| part.to_string_lossy()).collect();
-                found.push(parts.join("/"));
+                let extension = path.extension().and_then(|extension| extension.to_str());
+                // What is of use to the program alone is not handed out.
+                if extension.and_then(kind_of).is_some() {
+                    found.push(parts.join("/"));
+                }
             }
         }
     }

@@ -33,13 +33,16 @@ pub(crate) fn focus(input: &ViewToDraw<'_>) -> Box2 {
     around(input, outlines.chain(marks), margin)
 }
 
+/// How much around a part is shown beside its own longer side: enough to see where it sits.
+const AROUND_PART: f64 = 0.1;
+
 /// A part and a little around it, working pixels.
 pub(crate) fn focus_on(input: &ViewToDraw<'_>, region: usize) -> Box2 {
     let outline = &input.view.regions[region].outline;
     let per_work_px = input.work.render_from_work.rows()[0][0];
     let size = Box2::around(outline.iter().map(|p| p.xy()));
     let size = size.map_or(0.0, |size| size.width.max(size.height));
-    around(input, outline.iter().copied(), 0.2 * size / per_work_px)
+    around(input, outline.iter().copied(), AROUND_PART * size / per_work_px)
 }
 
 /// What lies within so much of these points, as far as the picture goes; all of it where none of them lies in it.

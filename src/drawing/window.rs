@@ -42,7 +42,11 @@ pub(crate) fn focus_on(input: &ViewToDraw<'_>, region: usize) -> Box2 {
     let per_work_px = input.work.render_from_work.rows()[0][0];
     let size = Box2::around(outline.iter().map(|p| p.xy()));
     let size = size.map_or(0.0, |size| size.width.max(size.height));
-    around(input, outline.iter().copied(), AROUND_PART * size / per_work_px)
+    around(
+        input,
+        outline.iter().copied(),
+        AROUND_PART * size / per_work_px,
+    )
 }
 
 /// What lies within so much of these points, as far as the picture goes; all of it where none of them lies in it.

@@ -3,7 +3,7 @@
 use super::{
     Correction, Verdict,
     judge::{
-        correction::{calls_for_change, is_visible},
+        correction::{calls_for_change, factor_of, is_visible},
         ranking, verdict,
     },
 };
@@ -47,7 +47,8 @@ pub const NAMES_IN_SPACE: [&str; 9] = [
     "offset along z",
 ];
 
-const AXES: [&str; 3] = ["x", "y", "z"];
+/// The axes of the model as they are written.
+pub(crate) const AXES: [&str; 3] = ["x", "y", "z"];
 /// What a size is called, what it becomes where it is too small, and where it is too large.
 const SIZES: [[&str; 3]; 3] = [
     ["width", "wider", "narrower"],
@@ -55,7 +56,7 @@ const SIZES: [[&str; 3]; 3] = [
     ["height", "higher", "lower"],
 ];
 /// A positive turn about each axis takes the first to the second.
-const TURNS: [[&str; 2]; 3] = [["y", "z"], ["z", "x"], ["x", "y"]];
+pub(crate) const TURNS: [[&str; 2]; 3] = [["y", "z"], ["z", "x"], ["x", "y"]];
 
 impl PartInSpace {
     /// Judges what was found of a part; `photos` are the names of the photos.
@@ -134,13 +135,12 @@ impl Judged<'_> {
 
     /// The same for a size.
     fn scaling(&self, axis: usize) -> Option<(f64, String)> {
-        let factor = |percent: f64| 1.0 / (1.0 + percent / 100.0);
-        let moves = |percent: f64| self.found.extent_mm[axis] * (1.0 - factor(percent));
+        let moves = |percent: f64| self.found.extent_mm[axis] * (1.0 - factor_of(percent));
         let error = self.to_change(axis, moves)?;
         let [what, too_small, too_large] = SIZES[axis];
         let is_large = error.value() > 0.0;
         let word = if is_large { too_large } else { too_small };
-        let by = factor(error.value());
+        let by = factor_of(error.value());
         let text = format!(
             "make {{}} {} % {word} along {} ({} mm on the model; scale its {what} by {})",
             decimals(100.0 * (1.0 - by).abs(), 1),

@@ -204,7 +204,7 @@ impl NotCarried {
 /// Where the job cannot be used.
 pub fn carry_changed(file: &Path) -> Result<CarriedOver, CarryError> {
     let job = job::read(file)?;
-    let document = document(file)?;
+    let mut document = document(file)?;
     let text = job::document_text(&document);
     let mut over = CarriedOver {
         job,
@@ -212,7 +212,6 @@ pub fn carry_changed(file: &Path) -> Result<CarriedOver, CarryError> {
         views: Vec::new(),
         not_carried: Vec::new(),
     };
-    let mut document = document;
     for at in 0..over.job.views.len() {
         for side in Side::BOTH {
             let Some((image, marked)) = changed(&over.job.views[at], side) else {

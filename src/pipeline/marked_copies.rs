@@ -13,7 +13,10 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use super::whole_file::{There, write_whole_by};
+use super::{
+    results_folder::Counted,
+    whole_file::{There, write_whole_by},
+};
 
 /// The longest image that is kept.
 const MOST_BYTES: u64 = 1 << 30;
@@ -56,10 +59,9 @@ impl MarkedCopies {
         let mut from = job::open_input(image, MOST_BYTES).map_err(io::Error::from)?;
         let copy = self.folder.join(name(image, content));
         write_whole_by(&copy, There::IsReplaced, |file| {
-            let mut hasher = blake3::Hasher::new();
-            let mut both = Both(file, &mut hasher);
-            io::copy(&mut from, &mut both)?;
-            match hasher.finalize().to_hex().as_str() == content.blake3 {
+            let mut counted = Counted::new(file);
+            io::copy(&mut from, &mut counted)?;
+            match counted.checksum() == content.blake3 {
                 true => Ok(()),
                 false => Err(io::ErrorKind::InvalidData.into()),
             }
@@ -115,21 +117,6 @@ fn name(image: &Path, content: &MarkedOn) -> OsString {
     match ending.filter(is_plain) {
         Some(ending) => format!("{}.{}", content.blake3, ending.to_ascii_lowercase()).into(),
         None => content.blake3.clone().into(),
-    }
-}
-
-/// Writes to a file and to a checksum.
-struct Both<'a>(&'a mut fs::File, &'a mut blake3::Hasher);
-
-impl io::Write for Both<'_> {
-    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        let count = self.0.write(bytes)?;
-        self.1.update(&bytes[..count]);
-        Ok(count)
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        self.0.flush()
     }
 }
 

@@ -13,25 +13,23 @@ use super::{
     json::*,
 };
 use crate::{
-    measurement::{calls_for_change, is_visible_beside, ranking, settings::REGIONS, verdict_of},
+    measurement::{
+        AXES, TURNS, calls_for_change, is_visible_beside, measured_factor_of, ranking,
+        settings::REGIONS, verdict_of,
+    },
     statistics::{
         Measured, normal_quantile,
-        words::{self, Sign, decimals},
+        words::{Sign, decimals, plus_minus},
     },
     units::ModelMm,
 };
-
-/// The axes of the model as they are written.
-pub(super) const AXES: [&str; 3] = ["x", "y", "z"];
-
-/// A turn by the right hand about each axis takes the first of these to the second.
-const TURNS: [[&str; 2]; 3] = [["y", "z"], ["z", "x"], ["x", "y"]];
+use std::collections::HashMap;
 
 /// What the sizes of a print as a whole are of.
 const WHOLE_PRINT: &str = "whole print, in the slicer,";
 
 /// What is off: readings of the same subject are held against each other.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 struct Subject {
     part: String,
     quantity: QuantityEntry,
@@ -39,7 +37,7 @@ struct Subject {
     along: Along,
 }
 
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 enum Along {
     Axis(usize),
     View(String),
@@ -82,7 +80,7 @@ pub(super) fn list(
         names_views: views.len() > 1,
         smallest_visible: limits.smallest_visible,
     };
-    let subjects = gathered.0.iter();
+    let subjects = gathered.all.iter();
     let mut changes: Vec<ChangeEntry> = subjects
         .filter_map(|(subject, readings)| writer.change(subject, readings))
         .collect();
@@ -95,14 +93,19 @@ pub(super) fn list(
 
 /// Everything that is told, by subject, in the order in which it came.
 #[derive(Default)]
-struct Gathered(Vec<(Subject, Vec<Reading>)>);
+struct Gathered {
+    all: Vec<(Subject, Vec<Reading>)>,
+    places: HashMap<Subject, usize>,
+}
 
 impl Gathered {
     fn add(&mut self, subject: Subject, reading: Reading) {
-        match self.0.iter_mut().find(|(other, _)| *other == subject) {
-            Some((_, readings)) => readings.push(reading),
-            None => self.0.push((subject, vec![reading])),
+        let next = self.all.len();
+        let place = *self.places.entry(subject.clone()).or_insert(next);
+        if place == next {
+            self.all.push((subject, Vec::new()));
         }
+        self.all[place].1.push(reading);
     }
 
     fn add_space(&mut self, space: &SpaceEntry) {
@@ -323,17 +326,6 @@ fn combined(readings: &[Reading]) -> Option<Measured> {
     Measured::plus_minus(mean, birge.max(1.0) / all.sqrt())
 }
 
-/// What to multiply a size by to take its error, per cent, off; with its interval.
-fn factor(error: Measured) -> Option<Measured> {
-    let value = 1.0 / (1.0 + error.value() / 100.0);
-    Measured::plus_minus(value, value * value * error.half_width() / 100.0)
-}
-
-/// "3.70 ±0.80 %".
-fn plus_minus(error: Measured, sign: Sign, unit: &str) -> String {
-    words::plus_minus(error, sign, unit)
-}
-
 struct Writer {
     /// Whether there are views to be told apart.
     names_views: bool,
@@ -379,7 +371,7 @@ impl Writer {
         let sizes = readings.iter().filter_map(|r| r.size_mm);
         let size_mm = sizes.clone().sum::<f64>() / sizes.count() as f64;
         let size_mm = size_mm.is_finite().then_some(size_mm);
-        let factor = factor(error).filter(|_| subject.is_size());
+        let factor = measured_factor_of(error).filter(|_| subject.is_size());
         entry.factor = factor.map(figure);
         let removed = factor.and_then(|factor| {
             let size = size_mm?;
@@ -485,7 +477,7 @@ impl Writer {
                 times_tolerance: s.times_tolerance,
             };
             let mut entry = self.line(&line, QuantityEntry::Length)?;
-            entry.factor = factor(line.error).map(figure);
+            entry.factor = measured_factor_of(line.error).map(figure);
             entry.model_mm = s.error_model_mm.and_then(measured).and_then(|mm| {
                 Some(figure(Measured::plus_minus(
                     mm.value().abs(),
@@ -665,17 +657,25 @@ fn told_too(changes: &mut [ChangeEntry], view: &ViewEntry) {
 fn sorted(mut changes: Vec<ChangeEntry>) -> Vec<ChangeEntry> {
     let times = |c: &ChangeEntry| c.times_tolerance.unwrap_or(0.0);
     let mut parts: Vec<(String, ChangeState, f64)> = Vec::new();
+    let mut places: HashMap<&str, usize> = HashMap::new();
     for c in &changes {
-        match parts.iter_mut().find(|(part, ..)| *part == c.part) {
-            None => parts.push((c.part.clone(), c.state, times(c))),
-            Some((_, state, most)) if c.state == *state => *most = most.max(times(c)),
-            Some((_, state, most)) if c.state < *state => (*state, *most) = (c.state, times(c)),
-            Some(_) => {}
+        let next = parts.len();
+        let place = *places.entry(&c.part).or_insert(next);
+        if place == next {
+            parts.push((c.part.clone(), c.state, times(c)));
+        }
+        let (_, state, most) = &mut parts[place];
+        if c.state == *state {
+            *most = most.max(times(c));
+        } else if c.state < *state {
+            (*state, *most) = (c.state, times(c));
         }
     }
     parts.sort_by(|a, b| a.1.cmp(&b.1).then(b.2.total_cmp(&a.2)));
-    let rank = |c: &ChangeEntry| parts.iter().position(|(part, ..)| *part == c.part);
-    changes.sort_by_cached_key(|c| (rank(c), c.state));
+    let ranks: HashMap<&str, usize> = (parts.iter().enumerate())
+        .map(|(rank, (part, ..))| (part.as_str(), rank))
+        .collect();
+    changes.sort_by_cached_key(|c| (ranks.get(c.part.as_str()).copied(), c.state));
     changes
 }
 

@@ -92,6 +92,10 @@ impl Report {
 
     /// The same with what the photos tell together.
     pub fn with_space(mut self, space: Option<SpaceEntry>) -> Self {
+        // The list of changes is that of the views, then.
+        if space.is_none() {
+            return self;
+        }
         self.verdict = self.verdict.max(space.as_ref().and_then(|s| s.verdict));
         let limits = Limits {
             smallest_visible: ModelMm(self.job.smallest_visible_mm),
@@ -251,7 +255,7 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
 /// "x", "-z".
 fn direction(direction: job::ModelDirection) -> String {
     let sign = if direction.is_against { "-" } else { "" };
-    format!("{sign}{}", cad_changes::AXES[direction.axis])
+    format!("{sign}{}", measurement::AXES[direction.axis])
 }
 
 fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) -> ViewEntry {

@@ -1,11 +1,13 @@
 //! What calliper readings say of a print: as it is written, and in words.
 use super::{
-    cad_changes::AXES,
     finite::{figure, finite},
     json::*,
     wording::{Sign, decimals, plus_minus},
 };
-use crate::{job::View, measurement, statistics::Measured};
+use crate::{
+    job::View,
+    measurement::{self, AXES},
+};
 
 /// What was found, as it is written.
 pub(super) fn entry(view: &View, found: &measurement::PrintSize) -> PrintEntry {
@@ -18,7 +20,7 @@ pub(super) fn entry(view: &View, found: &measurement::PrintSize) -> PrintEntry {
                 false => ["width", "height"].get(k)?.to_string(),
             },
             larger_percent: Some(figure(larger)),
-            scale_by: scale_by(larger).map(figure),
+            scale_by: measurement::measured_factor_of(larger).map(figure),
             extent_mm: finite(found.extent_mm[k]),
         })
     });
@@ -36,12 +38,6 @@ pub(super) fn entry(view: &View, found: &measurement::PrintSize) -> PrintEntry {
         axes: axes.collect(),
         readings: readings.collect(),
     }
-}
-
-/// What the slicer has to scale by, so that the next print comes out right.
-fn scale_by(larger: Measured) -> Option<Measured> {
-    let value = 1.0 / (1.0 + larger.value() / 100.0);
-    Measured::plus_minus(value, value * value * larger.half_width() / 100.0)
 }
 
 /// A sentence for each axis, and for each reading that was left out.

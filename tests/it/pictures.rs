@@ -1,24 +1,9 @@
 //! `compare --pictures` and `--full`: what is drawn, and how large the page is.
+use crate::support::front::front;
 use assert_cmd::Command;
 use serde_json::{Value, json};
 use std::{fs, path::Path};
 use tempfile::TempDir;
-
-const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo");
-
-/// The demo's front view, alone in its job.
-fn front() -> TempDir {
-    let folder = tempfile::tempdir().expect("a folder");
-    for name in ["front-render.png", "front-earlier.png"] {
-        fs::copy(Path::new(DEMO).join(name), folder.path().join(name)).expect("copied");
-    }
-    let text = fs::read(Path::new(DEMO).join("pump.json")).expect("readable");
-    let mut job: Value = serde_json::from_slice(&text).expect("JSON");
-    let views = job["views"].as_array_mut().expect("views");
-    views.retain(|view| view["name"] == "front");
-    fs::write(folder.path().join("job.json"), json!(job).to_string()).expect("written");
-    folder
-}
 
 fn compare(folder: &TempDir, arguments: &[&str]) -> (i32, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_tickstrip"))

@@ -48,7 +48,7 @@ pub(crate) fn changes_of_region(
             let error = error?;
             let (limit, model_mm) = match k {
                 0 | 1 => {
-                    let removed = |mm| mm * (1.0 - factor_of(error));
+                    let removed = |mm| mm * (1.0 - factor_of(error.value()));
                     (tolerance.proportion_percent, size(k).map(removed))
                 }
                 2 => {
@@ -70,8 +70,14 @@ pub(crate) fn changes_of_region(
 }
 
 /// What a size has to be multiplied by to take its error, per cent, off.
-pub(crate) fn factor_of(error: Measured) -> f64 {
-    1.0 / (1.0 + error.value() / 100.0)
+pub(crate) fn factor_of(percent: f64) -> f64 {
+    1.0 / (1.0 + percent / 100.0)
+}
+
+/// The same with its interval.
+pub(crate) fn measured_factor_of(percent: Measured) -> Option<Measured> {
+    let factor = factor_of(percent.value());
+    Measured::plus_minus(factor, factor * factor * percent.half_width() / 100.0)
 }
 
 /// A region's changes in words; `None` where nothing is to be done.
@@ -112,7 +118,7 @@ fn in_words(change: &PartChange) -> Option<String> {
     let is_large = change.error.value() > 0.0;
     let size = |what: &str, [too_small, too_large]: [&str; 2]| {
         let word = if is_large { too_large } else { too_small };
-        let factor = factor_of(change.error);
+        let factor = factor_of(change.error.value());
         let millimetres = change
             .model_mm
             .map_or_else(String::new, |mm| format!("{mm:.2} mm on the model; "));
@@ -171,7 +177,7 @@ pub(crate) fn of_span(
     } else {
         "longer"
     };
-    let factor = 1.0 / (1.0 + error.value() / 100.0);
+    let factor = factor_of(error.value());
     let millimetres = model_mm.map_or_else(String::new, |mm| {
         format!(" ({:.2} mm on the model)", mm.value().abs())
     });

@@ -60,23 +60,18 @@ impl<'a> Changed<'a> {
         }
         let percent_per_px = 100.0 / measure.reference_px.value();
         let effects = self.along(span.from, span.to, percent_per_px);
-        let left = left_over(measure.error_percent, &effects);
         let mm_per_percent = self.mm_per_px.map(|mm| mm / percent_per_px);
-        let is_still = left.is_some_and(|left| {
-            let calls = calls_for_change(
-                left,
-                verdict::judge(left, span.tolerance.proportion_percent),
-            );
-            !(calls && is_visible(job, mm_per_percent.map(|mm| mm * left.value())))
-        });
-        match is_still {
-            true => {
-                measure.goes_with = names(&effects);
-                measure.correction = Some(in_words(&measure.goes_with));
-                (measure, None)
-            }
-            false => (measure, correction),
-        }
+        let calls = |left: Measured| {
+            let verdict = verdict::judge(left, span.tolerance.proportion_percent);
+            let mm = mm_per_percent.map(|mm| mm * left.value());
+            calls_for_change(left, verdict) && is_visible(job, mm)
+        };
+        let Some(parts) = taken_away(measure.error_percent, &effects, calls) else {
+            return (measure, correction);
+        };
+        measure.correction = Some(in_words(&parts));
+        measure.goes_with = parts;
+        (measure, None)
     }
 
     /// The same of an angle.
@@ -92,18 +87,15 @@ impl<'a> Changed<'a> {
         if let Some([from, to]) = angle.against {
             effects.extend(self.turning(from, to, -1.0));
         }
-        let left = left_over(measure.error_deg, &effects);
-        let is_still = left.is_some_and(|left| {
-            !calls_for_change(left, verdict::judge(left, angle.tolerance.angle_deg))
-        });
-        match is_still {
-            true => {
-                measure.goes_with = names(&effects);
-                measure.correction = Some(in_words(&measure.goes_with));
-                (measure, None)
-            }
-            false => (measure, correction),
-        }
+        let calls = |left: Measured| {
+            calls_for_change(left, verdict::judge(left, angle.tolerance.angle_deg))
+        };
+        let Some(parts) = taken_away(measure.error_deg, &effects, calls) else {
+            return (measure, correction);
+        };
+        measure.correction = Some(in_words(&parts));
+        measure.goes_with = parts;
+        (measure, None)
     }
 
     /// What the errors that are to be changed do to the length between two landmarks, times `unit`.
@@ -181,6 +173,16 @@ fn add<'a>(all: &mut Vec<Effect<'a>>, effect: Effect<'a>) {
         Some(other) => other.share += effect.share,
         None => all.push(effect),
     }
+}
+
+/// The parts whose changes take an error away, so that what they leave does not call for a change; `None` where they do not.
+fn taken_away(
+    error: Measured,
+    effects: &[Effect<'_>],
+    calls: impl Fn(Measured) -> bool,
+) -> Option<Vec<String>> {
+    let left = left_over(error, effects)?;
+    (!calls(left)).then(|| names(effects))
 }
 
 /// What the changes leave of an error; `None` where they do nothing to it.

@@ -106,12 +106,17 @@ impl<W: Write> Counted<W> {
         }
     }
 
+    /// Checksum of what was written, in hexadecimal.
+    pub fn checksum(&self) -> String {
+        self.hasher.finalize().to_hex().to_string()
+    }
+
     /// Lists what was written.
     pub fn listed(self, path: &str) -> Listed {
         Listed {
             path: path.to_owned(),
             size: self.size,
-            blake3: self.hasher.finalize().to_hex().to_string(),
+            blake3: self.checksum(),
         }
     }
 }

@@ -45,6 +45,13 @@ pub(super) fn note(
     }
 }
 
+/// The checksums of all images of a job that were marked.
+pub(super) fn checksums(job: &Value) -> impl Iterator<Item = &str> {
+    let views = job["views"].as_array().into_iter().flatten();
+    let of_view = |view| Side::BOTH.map(|side| &(view as &Value)[side.name()][KEY]["blake3"]);
+    views.flat_map(of_view).filter_map(Value::as_str)
+}
+
 /// The landmarks of a view that somebody has set.
 fn marks(view: &Value) -> impl Iterator<Item = &Value> {
     let all = view["landmarks"].as_array().into_iter().flatten();

@@ -144,11 +144,15 @@ impl Desk {
 
     /// The same where the document is at hand. What cannot be kept is told when it is missed.
     fn keep_marked_of(&self, document: &Document) {
+        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+        // After each click: as a rule all are kept, and the job need not be read for that.
+        if marked_on::checksums(document.job()).all(|checksum| kept.contains(checksum)) {
+            return;
+        }
         let Ok(job) = job::parse(document.text().as_bytes(), document.file()) else {
             return;
         };
         let copies = MarkedCopies::of(document.file());
-        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         for view in &job.views {
             for side in Side::BOTH {
                 let (Some(content), Some(image)) = (view.marked_on(side), view.image(side)) else {

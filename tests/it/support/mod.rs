@@ -3,6 +3,7 @@ pub mod boxes;
 pub mod chance;
 pub mod compared;
 pub mod drawn;
+pub mod front;
 pub mod http;
 pub mod marking;
 pub mod process;

@@ -51,6 +51,8 @@ frames! {
     RectifiedPx = "rectified reference";
     /// Pixels of the working grid: the render, reduced by a whole-image factor where it is very large.
     WorkPx = "working grid";
+    /// Pixels of a tile of a picture that a page shows.
+    TilePx = "tile";
     /// Millimetres on the printed sheet.
     SheetMm = "sheet";
 }

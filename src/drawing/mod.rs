@@ -62,6 +62,7 @@ mod view_block;
 mod view_to_draw;
 mod window;
 
+pub(crate) use self::png::lines_png;
 use self::{backdrop::Backdrop, png::encode_photo};
 pub use self::{
     drawing_scale::DrawingScale,

@@ -1,5 +1,5 @@
 //! Pictures to PNG, animated PNG and JPEG bytes.
-use super::{Error, reduce};
+use super::{Error, colours::RENDER, reduce};
 use crate::{kernels::Plane, stop};
 use image::RgbImage;
 use std::borrow::Cow;
@@ -38,6 +38,14 @@ pub(crate) fn encode_cut_out(picture: &RgbImage, opacity: &Plane<u8>) -> Result<
     writer.write_image_data(&rgba)?;
     writer.finish()?;
     Ok(bytes)
+}
+
+/// Lines of the render's colour, clear beside them; `lines` is 255 on a line and 0 elsewhere.
+pub(crate) fn lines_png(lines: &Plane<u8>) -> Result<Vec<u8>, Error> {
+    let (height, width) = lines.dim();
+    let colour = image::Rgb(RENDER.channels());
+    let picture = RgbImage::from_pixel(width as u32, height as u32, colour);
+    encode_cut_out(&picture, lines)
 }
 
 fn encode(picture: &RgbImage, dots_per_metre: Option<u32>) -> Result<Vec<u8>, Error> {

@@ -44,6 +44,7 @@ pub use lengths::{
 };
 pub(crate) use measures::why_distrusted;
 pub use measures::*;
+pub(crate) use overlap::render_edges;
 pub use overlap::{SilhouetteOverlap, WorkingPixels, working_pixels};
 pub use refine::{LEAST_CORRELATION, RefineError, Refined, refine};
 pub use screen::{Explained, FoundBars, FoundGlare, FoundPattern, Removal, ScreenFindings, Step};

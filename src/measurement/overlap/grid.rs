@@ -382,6 +382,13 @@ fn edge_sigma(registration: &Registration, factor: f64) -> f64 {
         .clamp(OVERLAP.least_blur.get(), OVERLAP.most_blur.get())
 }
 
+/// Where a render by itself has edges, 255, and 0 elsewhere, on the working grid of its size.
+pub(crate) fn render_edges(render: &RgbImage) -> Plane<u8> {
+    let grid = Grid::for_render(render.dimensions());
+    let reduced = grid.reduce(render.clone()).0;
+    as_mask(&edges(&reduced, OVERLAP.least_blur.get()).direction_bits)
+}
+
 fn edges(image: &RgbImage, sigma: f64) -> Edges {
     let blurred = blur::gaussian(&gray::luma(image), sigma);
     let (low, high) = thresholds(&canny::gradients_histogram(&blurred));

@@ -4,5 +4,6 @@ pub(super) mod grid;
 pub(crate) mod settings;
 pub(super) mod silhouette;
 
+pub(crate) use grid::render_edges;
 pub use grid::{WorkingPixels, working_pixels};
 pub use silhouette::SilhouetteOverlap;

@@ -3,6 +3,7 @@
 use super::{
     edits::{self, Difference, Edit},
     journal::{Journal, Step},
+    places,
     versions::Versions,
 };
 use crate::{
@@ -297,7 +298,7 @@ impl Document {
         let parse = |value: &Value| job::parse(job::document_text(value).as_bytes(), &self.file);
         match parse(after) {
             Err(error) if parse(self.job()).is_ok() => {
-                let faults = error.faults().iter().map(|f| f.to_string());
+                let faults = error.faults().iter().map(|f| places::fault(f, after));
                 let text = faults.collect::<Vec<_>>().join("\n");
                 Err(Refusal::Faulty { text })
             }
@@ -499,7 +500,7 @@ mod tests {
         let refusal = document
             .change(&base, "Scale", &edit, &|_, _| ())
             .expect_err("refused");
-        assert!(refusal.to_string().contains("/scale"), "{refusal}");
+        assert!(refusal.to_string().starts_with("scale: "), "{refusal}");
         assert_eq!(fs::read_to_string(document.file()).expect("there"), sound);
     }
 

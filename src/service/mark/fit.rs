@@ -1,9 +1,11 @@
 //! What the marks say as they stand: the registration of every view by the same code as a comparison, in words and
 //! figures for the page.
 use super::{
+    laid::PageMap,
     marked_on,
     needs::{self, Need},
     pictures::Pyramid,
+    places,
 };
 use crate::{
     contour,
@@ -41,6 +43,8 @@ pub(super) struct ViewFit {
     degrees_of_freedom: usize,
     hides: Vec<String>,
     landmarks: Vec<MarkFit>,
+    /// Takes the reference to the render; `None` where there is no registration.
+    map: Option<PageMap>,
     /// Where the partners of single marks are to be expected.
     predictions: Vec<DraftPrediction>,
     needs: Vec<Need>,
@@ -53,6 +57,8 @@ pub(super) struct ViewFit {
 struct MarkFit {
     name: String,
     residual_px: [f64; 2],
+    /// Half of its 95 % interval along itself, render pixels.
+    half_px: f64,
     /// Where the reference's mark falls in the render.
     in_render: [f64; 2],
     /// Where the render's mark falls in the reference.
@@ -109,7 +115,9 @@ pub(super) fn job_fit(
     let job = match job::parse(text.as_bytes(), file) {
         Ok(job) => job,
         Err(error) => {
-            let faults = error.faults().iter().map(|fault| fault.to_string());
+            let value: Value = serde_json::from_str(text).unwrap_or_default();
+            let faults = error.faults().iter();
+            let faults = faults.map(|fault| places::fault(fault, &value));
             return JobFit {
                 faults: faults.collect(),
                 ..JobFit::default()
@@ -117,7 +125,8 @@ pub(super) fn job_fit(
         }
     };
     let missing = job::missing_images(&job);
-    let missing = missing.iter().map(|fault| fault.to_string());
+    let value: Value = serde_json::from_str(text).unwrap_or_default();
+    let missing = missing.iter().map(|fault| places::fault(fault, &value));
     JobFit {
         faults: missing.chain(drawn_render(&job)).collect(),
         doubts: job::doubts(&job).iter().map(|d| d.text.clone()).collect(),
@@ -152,7 +161,9 @@ fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
     let laid_over = registration::lay_over(view, job.expected, [size, reference], None);
     let changed = changed(view, seen);
     let copies = MarkedCopies::of(&job.file);
-    let mut needs = needs::of(view, &laid_over, size);
+    let picture = seen.render.as_deref();
+    let shows = |place| picture.is_none_or(|picture| picture.has_detail(place));
+    let mut needs = needs::of(view, &laid_over, size, &shows);
     // What is marked in another picture comes before all that is said of the marks.
     let words = changed
         .iter()
@@ -167,6 +178,7 @@ fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
         degrees_of_freedom: 0,
         hides: Vec::new(),
         landmarks: Vec::new(),
+        map: None,
         predictions: Vec::new(),
         needs,
         changed: changed
@@ -215,6 +227,7 @@ fn fill(fit: &mut ViewFit, view: &View, registered: Registered) {
     fit.sigma0 = registration.sigma0;
     fit.degrees_of_freedom = registration.degrees_of_freedom;
     let map = registration.render_from_reference;
+    fit.map = Some(PageMap::of(&map));
     fit.hides = registration.hides;
     fit.landmarks = (view.landmarks.iter().zip(&registration.landmarks))
         .map(|(landmark, of_mark)| mark_fit(view, landmark, of_mark, &map))
@@ -272,6 +285,7 @@ fn mark_fit(
     MarkFit {
         name: landmark.name.clone(),
         residual_px: fit.residual_px,
+        half_px: half_along(fit),
         in_render: map.apply(landmark.reference).xy(),
         in_reference: map.inverse().apply(landmark.render).xy(),
         test_statistic: fit.test_statistic,
@@ -279,6 +293,16 @@ fn mark_fit(
         smallest_detectable_px: fit.smallest_detectable_px,
         finding,
         text,
+    }
+}
+
+/// Half of the interval of a residual along its own direction, as if both coordinates were independent.
+fn half_along(fit: &LandmarkFit) -> f64 {
+    let length = fit.residual_px[0].hypot(fit.residual_px[1]);
+    let halves = fit.offset_px.map(|offset| offset.half_width());
+    match length > 0.0 {
+        true => (fit.residual_px[0] * halves[0]).hypot(fit.residual_px[1] * halves[1]) / length,
+        false => halves[0].hypot(halves[1]) / 2.0_f64.sqrt(),
     }
 }
 
@@ -449,6 +473,8 @@ mod tests {
         let mut job = demo();
         job["views"][0]["landmarks"][0]["name"] = json!("");
         let fit = fit(&job, json!({}));
-        assert!(fit.views.is_empty() && fit.faults[0].starts_with("/views/0/landmarks/0/name"));
+        assert!(
+            fit.views.is_empty() && fit.faults[0].starts_with("view \"side\", landmark \"\", name")
+        );
     }
 }

@@ -8,12 +8,16 @@ mod desk;
 mod document;
 mod door;
 mod edits;
+mod files_beside;
 mod fit;
 mod journal;
+mod laid;
 mod marked_on;
 mod needs;
+mod one_picture;
 mod options;
 mod pictures;
+mod places;
 mod routes;
 mod versions;
 
@@ -97,6 +101,7 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
             comparison: of_desk,
             options,
             kept: Mutex::default(),
+            laid: Mutex::default(),
         });
         desk.keep_marked();
         let mut asked = shell::Asked::listen().map_err(server)?;

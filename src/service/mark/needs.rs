@@ -47,14 +47,18 @@ pub(super) fn datum(view: &View) -> impl Iterator<Item = &Landmark> {
     landmarks.filter(|l| l.usage == LandmarkUse::Datum)
 }
 
-/// What the view needs, with the render's size in pixels.
+/// Whether a place of the render shows something that can be marked.
+pub(super) type Shows<'a> = &'a dyn Fn([f64; 2]) -> bool;
+
+/// What the view needs, with the render's size in pixels and what it shows.
 pub(super) fn of(
     view: &View,
     laid_over: &Result<LaidOver, registration::Error>,
     size: (u32, u32),
+    shows: Shows<'_>,
 ) -> Vec<Need> {
     let mut needs = Vec::new();
-    about_datum(view, laid_over, size, &mut needs);
+    about_datum(view, laid_over, (size, shows), &mut needs);
     about_findings(view, laid_over, &mut needs);
     for region in &view.regions {
         let marked = region.landmarks.len();
@@ -62,7 +66,7 @@ pub(super) fn of(
             needs.push(Need {
                 code: "region-marks",
                 text: format!(
-                    "The region \"{}\" has {marked} of {PER_REGION} landmarks: mark {} on it as check.",
+                    "The part \"{}\" has {marked} of {PER_REGION} landmarks: mark {} on it as check.",
                     region.name,
                     counted(PER_REGION - marked, "more point")
                 ),
@@ -80,7 +84,7 @@ pub(super) fn of(
     if view.regions.is_empty() {
         needs.push(Need {
             code: "region",
-            text: "No region yet: draw the outline of a part to have it judged.".to_owned(),
+            text: "No part yet: draw the outline of a part to have it judged.".to_owned(),
             place: None,
         });
     }
@@ -90,11 +94,11 @@ pub(super) fn of(
 fn about_datum(
     view: &View,
     laid_over: &Result<LaidOver, registration::Error>,
-    size: (u32, u32),
+    (size, shows): ((u32, u32), Shows<'_>),
     needs: &mut Vec<Need>,
 ) {
     let marks: Vec<[f64; 2]> = datum(view).map(|l| l.render.xy()).collect();
-    let place = Some(farthest(&marks, size));
+    let place = farthest(&marks, size, shows);
     let kind = view.registration.name();
     match laid_over {
         Err(registration::Error::TooFewLandmarks { found, needed, .. }) => needs.push(Need {
@@ -222,12 +226,12 @@ fn capital(text: &str) -> String {
     })
 }
 
-/// The place of the picture that lies farthest from all marks, on a coarse grid within a margin.
-fn farthest(marks: &[[f64; 2]], size: (u32, u32)) -> [f64; 2] {
+/// The place of the picture that lies farthest from all marks, on a coarse grid within a margin, of those that show something.
+fn farthest(marks: &[[f64; 2]], size: (u32, u32), shows: Shows<'_>) -> Option<[f64; 2]> {
     let (width, height) = (f64::from(size.0), f64::from(size.1));
-    let grid = (0..9).flat_map(|row| (0..9).map(move |column| [column, row]));
+    let grid = (0..17).flat_map(|row| (0..17).map(move |column| [column, row]));
     let places = grid.map(|[column, row]| {
-        let share = |k: i32| 0.1 + 0.1 * f64::from(k);
+        let share = |k: i32| 0.1 + 0.05 * f64::from(k);
         [width * share(column), height * share(row)]
     });
     let clear = |p: &[f64; 2]| {
@@ -235,14 +239,11 @@ fn farthest(marks: &[[f64; 2]], size: (u32, u32)) -> [f64; 2] {
         distances.fold(f64::INFINITY, f64::min)
     };
     places
-        .reduce(|best, next| {
-            if clear(&next) > clear(&best) {
-                next
-            } else {
-                best
-            }
+        .filter(|place| shows(*place))
+        .reduce(|best, next| match clear(&next) > clear(&best) {
+            true => next,
+            false => best,
         })
-        .expect("the grid has places")
 }
 
 /// The longest distance between two marks.
@@ -273,7 +274,7 @@ mod tests {
         let view = &job.views[0];
         let sizes = [(1000, 800); 2];
         let laid_over = registration::lay_over(view, job.expected, sizes, None);
-        of(view, &laid_over, (1000, 800))
+        of(view, &laid_over, (1000, 800), &|_| true)
     }
 
     #[test]
@@ -289,6 +290,19 @@ mod tests {
             "One datum mark needed for a similarity registration, far from the others, best here."
         );
         assert_eq!(second[0].place, Some([900.0, 720.0]));
+    }
+
+    #[test]
+    fn plain_ground_is_no_place_for_a_mark() {
+        let right = |place: [f64; 2]| place[0] > 500.0;
+        let marks = [[900.0, 720.0]];
+        assert_eq!(
+            farthest(&marks, (1000, 800), &|_| true),
+            Some([100.0, 80.0])
+        );
+        let found = farthest(&marks, (1000, 800), &right).expect("a place");
+        assert!(found[0] > 500.0 && found[1] < 100.0, "{found:?}");
+        assert_eq!(farthest(&marks, (1000, 800), &|_| false), None);
     }
 
     #[test]

@@ -15,16 +15,21 @@ use std::{
 };
 
 /// Side of a tile, pixels.
-const TILE: u32 = 512;
+pub(super) const TILE: u32 = 512;
 /// Pictures that are held at a time: both of this view and of the one before.
 const MOST_HELD: usize = 4;
 /// What a transparent render is laid over.
-const GROUND: u32 = 208;
+pub(super) const GROUND: u32 = 208;
 
 /// How far a patch shows around a mark, pixels.
 const AROUND: u32 = 24;
 /// How much larger it is shown.
 const ENLARGED: u32 = 6;
+
+/// How far around a place something to mark is looked for, pixels of the coarsest reduction.
+const NEAR: u32 = 8;
+/// Plain ground varies by so many grey levels at most: noise, and the fall of light.
+const PLAIN: u8 = 40;
 
 /// Bytes a pixel of a picture with all its reductions: three, and a third of that.
 const PYRAMID: u64 = 4;
@@ -156,6 +161,16 @@ impl Pictures {
         held.map(|(_, picture)| Arc::clone(picture))
     }
 
+    /// A picture, decoded where it is not held.
+    pub fn read(&self, path: &Path) -> Result<Arc<Pyramid>, images::Error> {
+        self.load(&stamp(path), path)
+    }
+
+    /// What tells the file from all others and from itself after a change.
+    pub fn stamp_of(&self, path: &Path) -> String {
+        stamp(path)
+    }
+
     /// Width and height; no pixel is decoded.
     pub fn size(&self, path: &Path) -> Option<(u32, u32)> {
         let stamp = stamp(path);
@@ -275,6 +290,23 @@ fn levels(picture: RgbImage) -> Vec<RgbImage> {
 }
 
 impl Pyramid {
+    /// Whether something is seen around a place of the picture, that a mark could be set on: plain ground is as light everywhere.
+    pub fn has_detail(&self, [x, y]: [f64; 2]) -> bool {
+        let small = &self.levels[self.levels.len() - 1];
+        let factor = f64::from(small.width()) / f64::from(self.levels[0].width());
+        let at = |v: f64, size: u32| ((v * factor).max(0.0) as u32).min(size.saturating_sub(1));
+        let (cx, cy) = (at(x, small.width()), at(y, small.height()));
+        let near = |c: u32, size: u32| c.saturating_sub(NEAR)..(c + NEAR + 1).min(size);
+        let mut range = (u8::MAX, 0);
+        for v in near(cy, small.height()) {
+            for u in near(cx, small.width()) {
+                let green = small.get_pixel(u, v)[1];
+                range = (range.0.min(green), range.1.max(green));
+            }
+        }
+        range.1.saturating_sub(range.0) > PLAIN
+    }
+
     /// The picture at its full size.
     pub fn picture(&self) -> &RgbImage {
         &self.levels[0]
@@ -373,6 +405,25 @@ mod tests {
                 scope.spawn(move || pictures.both(pair.map(PathBuf::as_path)).expect("decoded"));
             }
         });
+    }
+
+    #[test]
+    fn plain_ground_has_nothing_to_mark() {
+        let mut picture = RgbImage::from_pixel(1000, 800, image::Rgb([200; 3]));
+        for (x, y, pixel) in picture.enumerate_pixels_mut() {
+            if x > 600 && y > 500 {
+                *pixel = image::Rgb([90; 3]);
+            }
+        }
+        let memory = Budget::new(1 << 30).take(1, &|| false).expect("there");
+        let pyramid = Pyramid {
+            levels: levels(picture),
+            _memory: memory,
+        };
+        assert!(pyramid.has_detail([600.0, 500.0]));
+        for plain in [[100.0, 100.0], [900.0, 100.0], [-5.0, 9e9]] {
+            assert!(!pyramid.has_detail(plain), "{plain:?}");
+        }
     }
 
     #[test]

@@ -4,7 +4,7 @@ use super::{
     document::{Document, Keep, Refusal},
     door::{self, Door},
     edits::Edit,
-    fit, marked_on,
+    files_beside, fit, marked_on,
 };
 use crate::{
     carry::CarriedJob,
@@ -54,6 +54,13 @@ const PAGE: &[(&str, &str, &str)] = &[
     ("tiles.js", include_str!("../page/tiles.js"), SCRIPT),
     ("drawing.js", include_str!("../page/drawing.js"), SCRIPT),
     ("panels.js", include_str!("../page/panels.js"), SCRIPT),
+    ("laid.js", include_str!("../page/laid.js"), SCRIPT),
+    ("marks.js", include_str!("../page/marks.js"), SCRIPT),
+    ("offers.js", include_str!("../page/offers.js"), SCRIPT),
+    ("over.js", include_str!("../page/over.js"), SCRIPT),
+    ("paint.js", include_str!("../page/paint.js"), SCRIPT),
+    ("strip.js", include_str!("../page/strip.js"), SCRIPT),
+    ("views.js", include_str!("../page/views.js"), SCRIPT),
     ("results.js", include_str!("../page/results.js"), SCRIPT),
 ];
 const SCRIPT: &str = "text/javascript; charset=utf-8";
@@ -84,6 +91,10 @@ pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> R
         .route("/api/patch/{view}/{name}/{when}", get(patch))
         .route("/api/picture/{view}/{side}", get(picture))
         .route("/api/tile/{stamp}/{level}/{column}/{row}", get(tile))
+        .route("/api/laid/{view}", get(laid))
+        .route("/api/laid/{stamp}/{level}/{column}/{row}", get(laid_tile))
+        .route("/api/outline/{view}", get(outline))
+        .route("/api/images", get(images))
         .route("/api/refine", post(refine))
         .route("/api/compare", post(compare).get(comparison))
         .route("/results/{*path}", get(result))
@@ -133,7 +144,7 @@ fn not_found() -> Response {
 }
 
 impl Desk {
-    fn document(&self) -> MutexGuard<'_, Document> {
+    pub(super) fn document(&self) -> MutexGuard<'_, Document> {
         self.document.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
@@ -222,7 +233,7 @@ impl Desk {
     }
 
     /// The file of a view's image, also where the job has other faults.
-    fn image(&self, view: usize, side: &str) -> Option<PathBuf> {
+    pub(super) fn image(&self, view: usize, side: &str) -> Option<PathBuf> {
         let document = self.document();
         let image = document.job()["views"].get(view)?.get(side)?["image"].as_str()?;
         Some(document.file().parent()?.join(image))
@@ -434,23 +445,61 @@ async fn picture(State(desk): Shared, Parts((view, side)): Parts<(usize, String)
     done.await.unwrap_or_else(IntoResponse::into_response)
 }
 
-async fn tile(
+/// Level, column and row of a tile of the picture with this stamp.
+type Tile = (String, usize, u32, u32);
+
+async fn tile(State(desk): Shared, Parts((stamp, level, column, row)): Parts<Tile>) -> Response {
+    let done = apart(move || tile_of(desk.pictures.tile(&stamp, level, column, row)));
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}
+
+fn tile_of(bytes: Option<Vec<u8>>) -> Response {
+    let Some(bytes) = bytes else {
+        return not_found();
+    };
+    let headers = [
+        (header::CONTENT_TYPE, "image/jpeg"),
+        // The stamp changes with the file, and with the map that it is seen through.
+        (header::CACHE_CONTROL, "private, max-age=86400, immutable"),
+    ];
+    (headers, bytes).into_response()
+}
+
+/// What there is to know of the reference laid over the render.
+async fn laid(State(desk): Shared, Parts(view): Parts<usize>) -> Response {
+    let done = apart(move || match desk.lay(view) {
+        Ok(about) => answer(StatusCode::OK, &about),
+        Err((code, text)) => refusal(StatusCode::UNPROCESSABLE_ENTITY, code, &text),
+    });
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}
+
+async fn laid_tile(
     State(desk): Shared,
-    Parts((stamp, level, column, row)): Parts<(String, usize, u32, u32)>,
+    Parts((stamp, level, column, row)): Parts<Tile>,
 ) -> Response {
-    let done = apart(
-        move || match desk.pictures.tile(&stamp, level, column, row) {
-            Some(bytes) => {
-                let headers = [
-                    (header::CONTENT_TYPE, "image/jpeg"),
-                    // The stamp changes with the file.
-                    (header::CACHE_CONTROL, "private, max-age=86400, immutable"),
-                ];
-                (headers, bytes).into_response()
-            }
-            None => not_found(),
-        },
-    );
+    let done = apart(move || tile_of(desk.laid_tile(&stamp, level, [column, row])));
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}
+
+async fn outline(State(desk): Shared, Parts(view): Parts<usize>) -> Response {
+    let done = apart(move || match desk.outline(view) {
+        Ok(bytes) => ([(header::CONTENT_TYPE, "image/png")], bytes).into_response(),
+        Err((code, text)) => refusal(StatusCode::UNPROCESSABLE_ENTITY, code, &text),
+    });
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}
+
+/// The image files beside the job file, to choose from.
+async fn images(State(desk): Shared) -> Response {
+    let done = apart(move || {
+        let folder = desk.document().file().parent().map(Path::to_owned);
+        let images = folder.map(|folder| files_beside::images(&folder));
+        answer(
+            StatusCode::OK,
+            &json!({ "images": images.unwrap_or_default() }),
+        )
+    });
     done.await.unwrap_or_else(IntoResponse::into_response)
 }
 

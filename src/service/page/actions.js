@@ -45,25 +45,50 @@ function draft(state, view, key, value) {
   return state.draft[view] === undefined ? [] : [remove(at)];
 }
 
-export const begin = (view, name, use, side, point) => ({
+/** Sets the first mark of a landmark; an `offer` tells what it is on and the part that it belongs to. */
+export const begin = (view, name, use, side, point, offer) => ({
   label: `Mark ${name} in the ${side}`,
   make: (state) => names(state, view).includes(name) ? null
-    : draft(state, view, "landmarks", [...singlesOf(state, view), { name, use, [side]: rounded(point) }]),
+    : draft(state, view, "landmarks", [...singlesOf(state, view), { name, use, [side]: rounded(point), ...kindOf(offer), ...(offer?.part ? { part: offer.part } : {}) }]),
+});
+const kindOf = (offer) => (offer?.on && offer.on !== "corner" ? { on: offer.on } : {});
+
+/** Edits that give a landmark to a part. */
+function belongs(state, view, part, name) {
+  const index = regionAt(state, view, part);
+  if (index < 0) return [];
+  return [set(`/job/views/${viewIndex(state, view)}/regions/${index}/landmarks`, [...(viewOf(state, view).regions[index].landmarks ?? []), name])];
+}
+
+/** An offered mark with both its places. */
+export const takeOffer = (view, offer, render, reference) => ({
+  label: `Mark ${offer.name}, as offered`,
+  make(state) {
+    if (names(state, view).includes(offer.name)) return null;
+    const whole = { name: offer.name, render: rounded(render), reference: rounded(reference), use: offer.use, ...kindOf(offer) };
+    return [set(`/job/views/${viewIndex(state, view)}/landmarks/-`, whole), ...belongs(state, view, offer.use === "check" ? offer.part : null, offer.name)];
+  },
 });
 
-export const complete = (view, name, side, point) => ({
+/** A place that is not to be offered again. */
+export const skipOffer = (view, offer) => ({
+  label: `Do not offer ${offer.name}`,
+  make: (state) => draft(state, view, "skipped", [...(draftOf(state, view).skipped ?? []), rounded(offer.render)]),
+});
+
+/** Sets the second mark of a landmark, which belongs to `part` where that is told. */
+export const complete = (view, name, side, point, part) => ({
   label: `Mark ${name} in the ${side}`,
   make(state) {
     const single = singlesOf(state, view).find((l) => l.name === name);
     if (!single || single[side]) return null;
-    const whole = { name, render: single.render, reference: single.reference, use: single.use };
+    const whole = { name, render: single.render, reference: single.reference, use: single.use, ...kindOf(single) };
     whole[side] = rounded(point);
     const at = `/job/views/${viewIndex(state, view)}`;
     const edits = [set(`${at}/landmarks/-`, whole), ...draft(state, view, "landmarks", singlesOf(state, view).filter((l) => l !== single))];
-    // A check mark inside an outline belongs to that part as a rule; the ticks of the region say otherwise.
-    const inside = (viewOf(state, view).regions ?? []).findIndex((r) => whole.use === "check" && holds(r.outline, whole.render));
-    if (inside >= 0) edits.push(set(`${at}/regions/${inside}/landmarks`, [...(viewOf(state, view).regions[inside].landmarks ?? []), name]));
-    return edits;
+    if (whole.use !== "check") return edits;
+    // A check mark inside an outline belongs to that part, the smallest one, where no other part is told.
+    return [...edits, ...belongs(state, view, part || single.part || around(viewOf(state, view).regions ?? [], whole.render), name)];
   },
 });
 
@@ -258,7 +283,7 @@ export const addScreenCorner = (view, point, aspect) => ({
   make(state) {
     const corners = [...(draftOf(state, view).corners ?? []), rounded(point)];
     if (corners.length < 4) return draft(state, view, "corners", corners);
-    return [set(`/job/views/${viewIndex(state, view)}/reference/rectify`, { ...viewOf(state, view)?.reference?.rectify, corners, aspect }), ...draft(state, view, "corners", [])];
+    return [set(`/job/views/${viewIndex(state, view)}/reference/rectify`, { ...viewOf(state, view)?.reference?.rectify, corners, ...(aspect ? { aspect } : {}) }), ...draft(state, view, "corners", [])];
   },
 });
 export const moveScreenCorner = (view, index, point) => ({
@@ -272,6 +297,119 @@ export const setAspect = (view, aspect) => ({
   label: "Set the aspect",
   make: (state) => viewOf(state, view)?.reference?.rectify ? [set(`/job/views/${viewIndex(state, view)}/reference/rectify/aspect`, aspect)] : null,
 });
+/** A length as the job has it: a plain number is in the job's unit. */
+export const length = (text) => (/^\d+([.,]\d+)?$/.test(text.trim()) ? Number(text.trim().replace(",", ".")) : text.trim());
+
+/** One key of a view, of its region, or of the job's tolerance; an empty value takes it away. */
+const put = (state, place, at, value) => (value === undefined || value === "" || (typeof value === "number" && Number.isNaN(value)) ? (place === undefined ? null : [remove(at)]) : [set(at, value)]);
+export const setViewKey = (view, path, value, label) => ({
+  label,
+  make(state) {
+    const keys = path.split("/"), v = viewOf(state, view);
+    return put(state, keys.reduce((place, key) => place?.[key], v), `/job/views/${viewIndex(state, view)}/${path}`, value);
+  },
+});
+export const setTolerance = (key, value) => ({
+  label: "Set the tolerance",
+  make: (state) => state.job.tolerance ? put(state, state.job.tolerance[key], `/job/tolerance/${key}`, value) : [set("/job/tolerance", { [key]: value })],
+});
+export const setPartKey = (view, name, key, value) => onRegion(`Set the ${key} of ${name}`, view, name, (at, region, state) => put(state, region[key], `${at}/${key}`, value));
+export const setPartTolerance = (view, name, key, value) => onRegion(`Set the tolerance of ${name}`, view, name, (at, region, state) => region.tolerance ? put(state, region.tolerance[key], `${at}/tolerance/${key}`, value) : value === undefined ? null : [set(`${at}/tolerance`, { [key]: value })]);
+
+/** How well a landmark is marked in one image, pixels (standard deviation); undefined: as its image's other marks. */
+export const setSigma = (view, name, side, value) => ({
+  label: `Deviation of ${name} in the ${side}`,
+  make(state) {
+    const index = landmarksOf(state, view).findIndex((l) => l.name === name), old = landmarksOf(state, view)[index]?.sigma_px;
+    if (index < 0) return null;
+    const each = typeof old === "number" ? { render: old, reference: old } : { ...old };
+    if (value === undefined) delete each[side]; else each[side] = value;
+    const at = `/job/views/${viewIndex(state, view)}/landmarks/${index}/sigma_px`;
+    return Object.keys(each).length ? [set(at, each)] : old === undefined ? null : [remove(at)];
+  },
+});
+
+/** Points of a line or a length that is begun; the side is kept with them. */
+export const addPoint = (view, list, side, point) => ({
+  label: "Point",
+  make: (state) => { const d = draftOf(state, view)[list]; return draft(state, view, list, { side, points: [...(d?.side === side ? d.points : []), rounded(point)] }); },
+});
+export const dropPoint = (view, list) => ({
+  label: "Take back a point",
+  make(state) { const d = draftOf(state, view)[list]; return d ? draft(state, view, list, d.points.length > 1 ? { ...d, points: d.points.slice(0, -1) } : undefined) : null; },
+});
+export const addStraightLine = (view) => ({
+  label: "Straight line",
+  make(state) {
+    const points = draftOf(state, view).line?.points ?? [], at = `/job/views/${viewIndex(state, view)}/reference/rectify`, rectify = viewOf(state, view)?.reference?.rectify;
+    if (points.length < 3) return null;
+    const edits = !rectify ? [set(at, { straight_lines: [points] })] : rectify.straight_lines ? [set(`${at}/straight_lines/-`, points)] : [set(`${at}/straight_lines`, [points])];
+    return [...edits, ...draft(state, view, "line", undefined)];
+  },
+});
+export const eraseStraightLine = (view, index) => ({
+  label: "Remove a straight line",
+  make(state) {
+    const rectify = viewOf(state, view)?.reference?.rectify, at = `/job/views/${viewIndex(state, view)}/reference/rectify`;
+    if (!rectify?.straight_lines?.[index]) return null;
+    if (rectify.straight_lines.length > 1) return [remove(`${at}/straight_lines/${index}`)];
+    return [Object.keys(rectify).length > 1 ? remove(`${at}/straight_lines`) : remove(at)];
+  },
+});
+export const addKnown = (view, entry, isOfPoints) => ({
+  label: "Known length",
+  make: (state) => [...addEntry(view, "known", entry, "").make(state), ...(isOfPoints ? draft(state, view, "length", undefined) : [])],
+});
+export const addPair = (view, pair) => ({
+  label: `Symmetric: ${pair.join(" and ")}`,
+  make(state) {
+    const at = `/job/views/${viewIndex(state, view)}/symmetry`;
+    return [viewOf(state, view).symmetry ? set(`${at}/pairs/-`, pair) : set(at, { pairs: [pair] })];
+  },
+});
+export const erasePair = (view, index) => ({
+  label: "Remove a symmetric pair",
+  make(state) {
+    const at = `/job/views/${viewIndex(state, view)}/symmetry`, pairs = viewOf(state, view).symmetry?.pairs ?? [];
+    return !pairs[index] ? null : [pairs.length > 1 ? remove(`${at}/pairs/${index}`) : remove(at)];
+  },
+});
+
+// --- views ---
+
+/** A new view of two images; `from` is one whose marks and parts are taken over. */
+export const addView = (name, render, reference, from) => ({
+  label: `Add the view ${name}`,
+  make(state) {
+    if (viewIndex(state, name) >= 0) return null;
+    const old = from ? clone(viewOf(state, from)) : null;
+    const image = (key, file) => { const { marked_on: _, ...rest } = old?.[key] ?? {}; return old && old[key].image === file ? old[key] : { ...rest, image: file }; };
+    const view = old ? { ...old, name, render: image("render", render), reference: image("reference", reference) }
+      : { name, render: { image: render }, reference: { image: reference, kind: "photo" }, landmarks: [] };
+    return [set("/job/views/-", view)];
+  },
+});
+export const renameView = (from, to) => ({
+  label: `Rename the view ${from} to ${to}`,
+  make(state) {
+    const index = viewIndex(state, from);
+    if (index < 0 || viewIndex(state, to) >= 0) return null;
+    const edits = [set(`/job/views/${index}/name`, to)];
+    (state.job.together ?? []).forEach((name, i) => { if (name === from) edits.push(set(`/job/together/${i}`, to)); });
+    (state.job.views ?? []).forEach((v, i) => { if (v.reference?.interior?.same_as === from) edits.push(set(`/job/views/${i}/reference/interior/same_as`, to)); });
+    if (state.draft[from] !== undefined) edits.push(set(`/draft/${part(to)}`, state.draft[from]), remove(`/draft/${part(from)}`));
+    return edits;
+  },
+});
+export const eraseView = (name) => ({
+  label: `Remove the view ${name}`,
+  make(state) {
+    const index = viewIndex(state, name);
+    if (index < 0 || state.job.views.length < 2) return null;
+    return [remove(`/job/views/${index}`), ...(state.draft[name] === undefined ? [] : [remove(`/draft/${part(name)}`)])];
+  },
+});
+
 export const rectifyOff = (view) => ({
   label: "Do not rectify",
   make(state) {
@@ -280,6 +418,12 @@ export const rectifyOff = (view) => ({
     return edits.length ? edits : null;
   },
 });
+
+/** The name of the smallest part around a point. */
+function around(regions, point) {
+  const area = ({ outline }) => Math.abs(outline.reduce((sum, [x, y], i) => { const [u, v] = outline[(i + 1) % outline.length]; return sum + x * v - u * y; }, 0));
+  return regions.filter((r) => holds(r.outline, point)).sort((x, y) => area(x) - area(y))[0]?.name;
+}
 
 /** Whether a point lies inside an outline (even-odd rule). */
 export function holds(outline, [x, y]) {

@@ -23,11 +23,12 @@ export function label(c, text, x, y, color = DARK) {
 }
 
 /** A landmark: datum round, check square, a dashed ring where it cannot be right; dotted where its partner is missing. The middle stays free to see the point. */
-export function mark(c, [x, y], { color, use, single, selected, wrong }) {
-  const r = selected ? 9 : 6;
+export function mark(c, [x, y], { color, use, single, selected, wrong, small }) {
+  const r = selected ? 9 : small ? 4 : 6;
   c.beginPath();
   if (use === "check") c.rect(x - r, y - r, 2 * r, 2 * r); else c.arc(x, y, r, 0, 7);
   stroke(c, wrong ? WRONG : color, selected ? 2.5 : 1.5, single ? [1, 4] : []);
+  if (small && !selected && !wrong) return;
   c.beginPath();
   for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) { c.moveTo(x + dx * 2, y + dy * 2); c.lineTo(x + dx * (r + 4), y + dy * (r + 4)); }
   stroke(c, wrong ? WRONG : color, 1);
@@ -52,7 +53,7 @@ export function ellipse(c, [x, y], [a, b], degrees, color) {
 }
 
 /** Whether a label fits beside those that are there; `taken` takes it in. */
-export function fits(c, text, x, y, taken) {
+function fits(c, text, x, y, taken) {
   c.font = FONT;
   const box = [x, y - 12, x + c.measureText(text).width, y + 3];
   const free = taken.every((b) => box[0] > b[2] || box[2] < b[0] || box[1] > b[3] || box[3] < b[1]);
@@ -64,9 +65,34 @@ export function cross(c, [x, y], color, r = 12) {
   c.beginPath(); c.moveTo(x - r, y); c.lineTo(x + r, y); c.moveTo(x, y - r); c.lineTo(x, y + r); stroke(c, color, 1.5);
 }
 
-export function ring(c, [x, y]) {
-  c.beginPath(); c.arc(x, y, 18, 0, 7); stroke(c, DARK, 1.5, [2, 4]);
-  label(c, "best here", x - 25, y + 33);
+/** A place to look at, with words under it. */
+export function ring(c, [x, y], text, r = 18) {
+  c.beginPath(); c.arc(x, y, r, 0, 7); stroke(c, DARK, 1.5, [2, 4]);
+  c.font = FONT;
+  label(c, text, x - c.measureText(text).width / 2, y + r + 15);
+}
+
+/** The reference's mark in the one picture: a tick that hangs from the point. */
+export function tick(c, [x, y], color, selected) {
+  c.beginPath(); c.moveTo(x, y); c.lineTo(x, y + (selected ? 20 : 14)); stroke(c, color, selected ? 3 : 2);
+  c.beginPath(); c.arc(x, y, 1.5, 0, 7); c.fillStyle = color; c.fill();
+}
+
+/** What lies between the two marks of a landmark. */
+export function between(c, [x, y], [tx, ty], wrong) {
+  if (Math.hypot(tx - x, ty - y) < 1) return;
+  c.beginPath(); c.moveTo(x, y); c.lineTo(tx, ty); stroke(c, wrong ? WRONG : DARK, 1.5);
+}
+
+/** Names of marks, each where it covers no other one; what must be named is. */
+export function naming(c) {
+  const taken = [];
+  return {
+    add(text, [x, y], { must, crowded, color }) {
+      const free = fits(c, text, x + 11, y - 8, taken);
+      if (must || (!crowded && free)) label(c, text, x + 11, y - 8, color);
+    },
+  };
 }
 
 export function outline(c, points, { color, closed, selected, name, dash = [] }) {
@@ -83,7 +109,7 @@ export function handle(c, [x, y], selected, text) {
   if (text) label(c, text, x + 8, y - 6);
 }
 
-export function between(c, [x, y]) { c.beginPath(); c.arc(x, y, 3, 0, 7); c.fillStyle = "#fff"; c.fill(); stroke(c, DARK, 1); }
+export function knob(c, [x, y]) { c.beginPath(); c.arc(x, y, 3, 0, 7); c.fillStyle = "#fff"; c.fill(); stroke(c, DARK, 1); }
 
 /** Notes at the top left of a picture, on a ground of their own. */
 export function notes(c, lines) {
@@ -93,4 +119,13 @@ export function notes(c, lines) {
     c.fillStyle = "rgba(255,255,255,.82)"; c.fillRect(6, 6 + 20 * i, width + 10, 18);
     c.fillStyle = DARK; c.fillText(text, 11, 19 + 20 * i);
   });
+}
+
+/** A straight line with a light border. */
+export function line(c, [x, y], [tx, ty], color, width) { c.beginPath(); c.moveTo(x, y); c.lineTo(tx, ty); stroke(c, color, width); }
+
+/** The point of a mark itself; a ring around the one that keys move. */
+export function dot(c, [x, y], color, isChosen) {
+  c.beginPath(); c.arc(x, y, 2, 0, 7); c.fillStyle = color; c.fill();
+  if (isChosen) { c.beginPath(); c.arc(x, y, 6, 0, 7); stroke(c, color, 1.5); }
 }

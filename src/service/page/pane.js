@@ -30,12 +30,12 @@ export class Pane {
   covers([x, y]) { const [w, h] = this.tiles.size; return x >= 0 && y >= 0 && x <= w && y <= h; }
 
   async open(index, name) {
-    const file = document.getElementById(`${this.side}-file`);
+    const file = document.getElementById(`${this.side}-file`) ?? {};
     file.textContent = name ?? "";
     this.state.textContent = `Reading ${name ?? "the image"}…`;
     try {
       const before = this.tiles.about?.stamp;
-      if (!(await this.tiles.open(index, this.side))) return;
+      if (!(await this.tiles.open(this.source(index)))) return;
       const [w, h] = this.tiles.size;
       file.textContent = `${name}, ${w} × ${h} px`;
       this.state.textContent = "";
@@ -46,6 +46,12 @@ export class Pane {
     }
     this.draw();
   }
+
+  /** Where the program tells of the picture. */
+  source(index) { return `api/picture/${index}/${this.side}`; }
+
+  /** What lies under the marks. */
+  picture(c, view, width, height, ratio) { this.tiles.draw(c, view, width, height, ratio); }
 
   fit() {
     const [w, h] = this.tiles.size;
@@ -87,10 +93,17 @@ export class Pane {
     c.clearRect(0, 0, this.width, this.height);
     this.canvas.dataset.view = [this.view.x, this.view.y, this.view.scale].join(" ");
     if (!this.tiles.about) return;
-    this.tiles.draw(c, this.view, this.width, this.height, ratio);
+    this.bare(c, () => this.picture(c, this.view, this.width, this.height, ratio));
     this.host.paint(this, c);
-    if (this.cursor && document.activeElement === this.canvas) d.cross(c, this.toScreen(this.cursor), d.colour(this.side));
+    if (this.cursor && document.activeElement === this.canvas) d.cross(c, this.toScreen(this.cursor), d.colour(this.host.sets(this)));
     this.loupe(c, ratio);
+  }
+
+  /** Paints a picture as light and contrasty as the user has it shown; what lies over it stays as it is. */
+  bare(c, paint) {
+    c.filter = this.filter ?? "none";
+    paint();
+    c.filter = "none";
   }
 
   /** The magnified view at the pointer, or at what the keys move. */
@@ -104,14 +117,14 @@ export class Pane {
     c.fillStyle = "#888"; c.fillRect(left, top, LOUPE, LOUPE);
     c.translate(left, top);
     const view = { scale: zoom, x: LOUPE / 2 - at[0] * zoom, y: LOUPE / 2 - at[1] * zoom };
-    this.tiles.draw(c, view, LOUPE, LOUPE, ratio);
+    this.bare(c, () => this.picture(c, view, LOUPE, LOUPE, ratio));
     c.restore();
     c.strokeStyle = "#1d1d1b"; c.lineWidth = 1; c.strokeRect(left + 0.5, top + 0.5, LOUPE - 1, LOUPE - 1);
     c.beginPath();
     const m = LOUPE / 2;
     for (const [x1, y1, x2, y2] of [[0, m, m - 6, m], [m + 6, m, LOUPE, m], [m, 0, m, m - 6], [m, m + 6, m, LOUPE]]) { c.moveTo(left + x1, top + y1); c.lineTo(left + x2, top + y2); }
-    c.strokeStyle = d.colour(this.side); c.stroke();
-    c.fillStyle = d.colour(this.side); c.fillRect(left + m - 1, top + m - 1, 2, 2);
+    c.strokeStyle = d.colour(this.host.sets(this)); c.stroke();
+    c.fillStyle = d.colour(this.host.sets(this)); c.fillRect(left + m - 1, top + m - 1, 2, 2);
     d.label(c, `${at[0].toFixed(1)}, ${at[1].toFixed(1)}`, left + 5, top + LOUPE - 6);
   }
 
@@ -121,7 +134,8 @@ export class Pane {
     let best = null;
     for (const handle of this.host.handles(this)) {
       const [x, y] = this.toScreen(handle.point), distance = Math.hypot(x - screen[0], y - screen[1]);
-      if (distance <= (handle.reach ?? REACH) && (!best || distance < best.distance)) best = { ...handle, distance };
+      const near = distance + (handle.behind ?? 0);
+      if (distance <= (handle.reach ?? REACH) && (!best || near < best.near)) best = { ...handle, near };
     }
     return best;
   }

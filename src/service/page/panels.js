@@ -26,7 +26,7 @@ export class Panels {
   show() {
     const old = document.activeElement, focused = old?.dataset?.key, typed = old?.value, dirty = focused && old.dataset.dirty;
     const range = focused && old.type === "text" ? [old.selectionStart, old.selectionEnd] : null;
-    this.carried(); this.selected(); this.landmarks(); this.regions(); this.known(); this.spans(); this.angles(); this.job(); this.doubts();
+    this.carried(); this.selected(); this.regions(); this.known(); this.spans(); this.angles(); this.symmetry(); this.job(); this.doubts();
     this.names();
     const again = focused && document.querySelector(`[data-key="${CSS.escape(focused)}"]`);
     if (again && again !== document.activeElement) {
@@ -94,7 +94,7 @@ export class Panels {
       const number = (k) => this.field(`mark-${side}-${k}`, String(of[side][k]), put(k), { type: "number", step: 0.1, "aria-label": `${side} ${"xy"[k]}, pixels` });
       rows.push(make("div", { className: "xy" }, make("span", { className: `${side}-word`, textContent: side }), number(0), number(1)));
     }
-    if (whole) rows.push(this.on(whole));
+    if (whole) rows.push(this.on(whole), this.sigma(whole));
     if (fit?.text) rows.push(make("p", { className: "finding", textContent: fit.text }));
     if (fit?.smallest_detectable_px) rows.push(make("p", { className: "small", textContent: `An error of this mark below ${fit.smallest_detectable_px.toFixed(1)} px would not be noticed.` }));
     rows.push(make("div", { className: "group wrap" },
@@ -111,6 +111,13 @@ export class Panels {
     return make("label", { className: "pair" }, "set on", make("select", {
       "data-key": "mark-on", onchange: (e) => this.app.change(a.setOn(this.app.view, of.name, e.target.value)),
     }, ...[["", "what the render shows"], ...Object.entries(a.WORD_OF_ON)].map(option)));
+  }
+
+  /** How well it is marked in each image. */
+  sigma(of) {
+    const now = (side) => (typeof of.sigma_px === "number" ? of.sigma_px : of.sigma_px?.[side]) ?? "";
+    const field = (side) => this.field(`sigma-${side}`, String(now(side)), (text) => this.app.change(a.setSigma(this.app.view, of.name, side, text ? Number(text) : undefined)), { type: "number", min: 0.001, step: "any", placeholder: side, "aria-label": `Deviation in the ${side}, pixels` });
+    return make("div", { className: "xy", title: "How well this mark is set (standard deviation, px); empty: as the other marks of its image" }, make("span", {}, "± px"), field("render"), field("reference"));
   }
 
   offer(offer) {
@@ -137,31 +144,21 @@ export class Panels {
     return [
       make("h3", { textContent: "Region" }),
       make("label", { className: "pair" }, "name", this.field("region-name", name, (to) => { if (to) app.renameRegion(name, to); }, { id: "region-name", maxLength: 200 })),
+      this.tolerance(region),
+      make("div", { className: "group wrap" },
+        make("button", { type: "button", textContent: "Point it turns about…", title: "The point about which the part is turned and scaled in CAD; else the middle of its outline", onclick: () => app.setTool("anchor") }),
+        region.anchor ? make("button", { type: "button", textContent: "Middle again", onclick: () => app.change(a.setPartKey(app.view, name, "anchor", undefined)) }) : null),
       make("p", { className: "small", textContent: "Landmarks on this part:" }),
       make("div", { className: "ticks" }, ...[...a.landmarksOf(state, app.view)].sort((x, y) => marks.includes(y.name) - marks.includes(x.name)).map(tick)),
       make("div", { className: "group wrap" }, make("button", { type: "button", textContent: "Remove the region", onclick: () => app.erase() })),
     ];
   }
 
-  landmarks() {
-    const { app } = this, state = app.state(), fits = app.fit()?.landmarks ?? [];
-    const whole = a.landmarksOf(state, app.view), singles = a.singlesOf(state, app.view);
-    const row = (of, single) => {
-      const fit = fits.find((f) => f.name === of.name), selected = app.selection?.kind === "mark" && app.selection.name === of.name;
-      const length = fit && Math.hypot(...fit.residual_px);
-      const missing = single && (of.render ? "reference" : "render");
-      const name = make("button", { type: "button", className: "name", textContent: of.name, "data-key": `row-${of.name}`, "aria-pressed": String(selected), onclick: () => app.select({ kind: "mark", name: of.name }, true) });
-      const words = single ? `mark it in the ${missing}` : fit?.finding === "swapped" ? fit.text : fit?.finding;
-      return make("tr", { className: selected ? "selected" : "" },
-        make("td", {}, name, words ? make("div", { className: "finding", textContent: words }) : null),
-        make("td", { textContent: of.use ?? "datum" }),
-        make("td", { className: "number", textContent: length === undefined ? "" : `${length.toFixed(1)} px` }));
-    };
-    $("landmarks").replaceChildren(...singles.map((l) => row(l, true)), ...whole.map((l) => row(l, false)));
-    $("landmarks-count").textContent = `(${whole.length}${singles.length ? ` and ${singles.length} single` : ""})`;
-    const fit = app.fit();
-    $("fit-summary").textContent = !fit ? "" : fit.error ? fit.error
-      : `${fit.kind}: datum residuals ${fit.rms_px.toFixed(2)} px rms, ${fit.degrees_of_freedom} redundant. A check's residual is where the model is off.`;
+  /** A part's own tolerances. */
+  tolerance(region) {
+    const { app } = this;
+    const field = (key, words) => this.field(`tolerance-${key}`, String(region.tolerance?.[key] ?? ""), (text) => app.change(a.setPartTolerance(app.view, region.name, key, text ? Number(text) : undefined)), { type: "number", min: 0.0001, step: "any", placeholder: words, "aria-label": `Tolerance, ${words}` });
+    return make("div", { className: "xy", title: "Tolerance of this part; empty: the job's" }, make("span", {}, "tolerance"), field("proportion_percent", "%"), field("offset_mm", "mm"));
   }
 
   list(id, entries, row) {
@@ -191,7 +188,22 @@ export class Panels {
     }
   }
 
-  known() { this.entries("known", (k) => `${k.from} – ${k.to}: ${k.full_size ?? k.model} ${k.full_size !== undefined ? "full size" : "on the model"} (${k.in})`); }
+  known() {
+    const end = (e) => (Array.isArray(e) ? `(${e.map(Math.round).join(", ")})` : e), unit = this.app.state().job.unit ?? "mm";
+    const length = (k) => { const value = k.full_size ?? k.model; return `${typeof value === "number" ? `${value} ${unit}` : value ?? k.along} ${k.full_size !== undefined ? "full size" : k.model !== undefined ? "on the model" : "runs"}`; };
+    this.entries("known", (k) => `${end(k.from)} – ${end(k.to)}: ${length(k)} (${k.in})`);
+    const begun = a.draftOf(this.app.state(), this.app.view).length, both = begun?.points?.length === 2, form = $("known-form").elements;
+    $("known-points").hidden = !both;
+    for (const name of ["from", "to", "side"]) form[name].disabled = both;
+    if (both) form.side.value = begun.side;
+  }
+
+  symmetry() {
+    const { app } = this, pairs = a.viewOf(app.state(), app.view)?.symmetry?.pairs ?? [];
+    this.list("symmetry", pairs.map((pair, index) => ({ pair, index })), ({ pair, index }) => make("div", { className: "entry" },
+      make("span", { textContent: pair.join(" – ") }),
+      make("button", { type: "button", className: "remove", textContent: "×", "aria-label": `Remove the pair ${pair.join(" and ")}`, onclick: () => app.change(a.erasePair(app.view, index)) })));
+  }
   spans() { this.entries("spans", (s) => `${s.name}: ${s.from} – ${s.to}`); }
   angles() { this.entries("angles", (s) => `${s.name}: ${s.from} – ${s.to}${s.against ? ` against ${s.against.join(" – ")}` : ""}`); }
 
@@ -201,6 +213,13 @@ export class Panels {
     put("title", state.job.title); put("scale", state.job.scale);
     put("registration", view?.registration ?? "similarity"); put("kind", view?.reference?.kind ?? "photo");
     put("aspect", view?.reference?.rectify?.aspect ?? form.aspect.value);
+    put("render", view?.render?.image); put("reference", view?.reference?.image); put("mask", view?.reference?.mask);
+    put("sigma_render", view?.render?.mark_sigma_px); put("sigma_reference", view?.reference?.mark_sigma_px);
+    for (const key of ["proportion_percent", "offset_mm", "angle_deg"]) put(key, state.job.tolerance?.[key]);
+    const lines = view?.reference?.rectify?.straight_lines ?? [];
+    $("lines-count").textContent = lines.length ? `${lines.length} straight line${lines.length === 1 ? "" : "s"} tell how the lens bends` : "Edges that are straight in reality tell how the lens bends.";
+    $("line-remove").disabled = !lines.length;
+    $("line-remove").onclick = () => app.change(a.eraseStraightLine(app.view, lines.length - 1));
     $("rectify-off").disabled = !a.cornersOf(state, app.view).length;
     $("hides").textContent = app.fit()?.hides?.length ? `Cannot be seen then: ${app.fit().hides.join("; ")}.` : "";
   }
@@ -234,7 +253,16 @@ export class Panels {
       app.change(action, () => form.querySelectorAll("input").forEach((i) => { i.value = ""; }));
     });
     const two = (v) => v.from && v.to && v.from !== v.to;
-    onSubmit("known-form", (v) => two(v) && a.addEntry(app.view, "known", { in: v.side, from: v.from, to: v.to, [v.side === "render" ? "model" : "full_size"]: v.length.trim() }, `Known length ${v.length.trim()}`));
+    onSubmit("known-form", (v) => {
+      const begun = a.draftOf(app.state(), app.view).length, ofPoints = begun?.points?.length === 2;
+      const side = ofPoints ? begun.side : v.side, [from, to] = ofPoints ? begun.points : [v.from, v.to];
+      if (!ofPoints && !two(v)) return null;
+      if (ofPoints) app.setTool("mark");
+      return a.addKnown(app.view, { in: side, from, to, [side === "render" ? "model" : "full_size"]: a.length(v.length) }, ofPoints);
+    });
+    onSubmit("symmetry-form", (v) => two(v) && a.addPair(app.view, [v.from, v.to]));
+    $("known-mark").addEventListener("click", () => app.setTool("length"));
+    $("line-mark").addEventListener("click", () => app.setTool("line"));
     onSubmit("spans-form", (v) => two(v) && a.addEntry(app.view, "spans", { name: v.name.trim(), from: v.from, to: v.to }, `Span ${v.name.trim()}`));
     onSubmit("angles-form", (v) => two(v) && a.addEntry(app.view, "angles", { name: v.name.trim(), from: v.from, to: v.to, ...(v.against_from && v.against_to ? { against: [v.against_from, v.against_to] } : {}) }, `Angle ${v.name.trim()}`));
     $("job-form").addEventListener("submit", (event) => event.preventDefault());
@@ -243,6 +271,11 @@ export class Panels {
       if (name === "registration") app.change(a.setView(app.view, name, value));
       if (name === "kind") app.change(a.setKind(app.view, value));
       if (name === "aspect" && value.trim()) app.change(a.setAspect(app.view, value.trim()));
+      if (name === "render" || name === "reference") app.exchange(name, value.trim());
+      if (name === "mask") app.change(a.setViewKey(app.view, "reference/mask", value.trim(), "Set the mask"));
+      const number = value ? Number(value) : undefined;
+      if (name === "sigma_render" || name === "sigma_reference") app.change(a.setViewKey(app.view, `${name.slice(6)}/mark_sigma_px`, number, "Set the deviation of marks"));
+      if (["proportion_percent", "offset_mm", "angle_deg"].includes(name)) app.change(a.setTolerance(name, number));
     });
     $("rectify-off").addEventListener("click", () => app.change(a.rectifyOff(app.view)));
   }

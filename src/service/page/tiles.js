@@ -4,31 +4,41 @@ import { address, ask } from "./server.js";
 const MOST_TILES = 400;
 
 export class Tiles {
-  constructor(changed) {
+  constructor(changed, root = "api/tile") {
     this.changed = changed;
+    this.root = root;
     this.about = null;
     this.tiles = new Map();
+    /** The picture that was shown until now, while the tiles of this one are on their way. */
+    this.before = null;
   }
 
   /** Loads what there is to know of a picture; rejects with the program's words. */
-  async open(view, side) {
-    const wanted = (this.wanted = `${view}/${side}/${Math.random()}`);
-    const { ok, data } = await ask(`api/picture/${view}/${side}`);
+  async open(path) {
+    const wanted = (this.wanted = {});
+    const { ok, data } = await ask(path);
     if (wanted !== this.wanted) return false;
     if (!ok) throw new Error(data?.error?.text ?? "the program does not answer");
-    if (this.about?.stamp !== data.stamp) { this.tiles.clear(); this.about = data; }
+    if (this.about?.stamp !== data.stamp) {
+      const isAlike = String(this.about?.levels) === String(data.levels);
+      this.before = isAlike ? { about: this.about, tiles: this.tiles } : null;
+      this.tiles = new Map();
+      this.about = data;
+    }
     return true;
   }
 
-  get size() { return this.about?.levels[0] ?? [1, 1]; }
+  /** Width and height in its own pixels; tiles may be finer. */
+  get size() { return this.about?.size ?? this.about?.levels[0] ?? [1, 1]; }
 
-  tile(level, column, row) {
+  tile(level, column, row, isAsking) {
     const key = `${level}/${column}/${row}`;
     let image = this.tiles.get(key);
+    if (!image && !isAsking) return null;
     if (!image) {
       image = new Image();
       image.onload = () => this.changed();
-      image.src = address(`api/tile/${this.about.stamp}/${key}`);
+      image.src = address(`${this.root}/${this.about.stamp}/${key}`);
       this.tiles.set(key, image);
       if (this.tiles.size > MOST_TILES) this.tiles.delete(this.tiles.keys().next().value);
     }
@@ -38,24 +48,43 @@ export class Tiles {
   /** Draws the picture: image point (0, 0) at (x, y), one image pixel `scale` wide, into a window of this size. */
   draw(context, { x, y, scale }, width, height, ratio) {
     if (!this.about) return;
-    const levels = this.about.levels;
-    const wanted = Math.min(levels.length - 1, Math.max(0, Math.floor(Math.log2(1 / (scale * ratio)) + 0.3)));
-    context.imageSmoothingEnabled = scale * ratio < 3;
-    for (const level of new Set([levels.length - 1, wanted])) this.drawLevel(context, level, { x, y, scale }, width, height);
+    const { levels } = this.about, finer = levels[0][0] / this.size[0];
+    const wanted = Math.min(levels.length - 1, Math.max(0, Math.floor(Math.log2(finer / (scale * ratio)) + 0.3)));
+    context.imageSmoothingEnabled = (scale * ratio) / finer < 3;
+    const window = [{ x, y, scale }, width, height];
+    if (this.before) this.drawOf(this.before, context, wanted, ...window);
+    let isWhole = true;
+    for (const level of new Set([levels.length - 1, wanted])) {
+      // What was there before is sharper than the coarsest level of what comes.
+      if (level !== wanted && this.before) continue;
+      isWhole = this.drawLevel(context, level, ...window);
+    }
+    if (isWhole) this.before = null;
   }
 
-  drawLevel(context, level, { x, y, scale }, width, height) {
+  /** The tiles of another picture of the same size that are there. */
+  drawOf({ about, tiles }, context, level, ...window) {
+    const own = [this.about, this.tiles];
+    [this.about, this.tiles] = [about, tiles];
+    this.drawLevel(context, level, ...window, false);
+    [this.about, this.tiles] = own;
+  }
+
+  /** Whether all tiles were there. */
+  drawLevel(context, level, { x, y, scale }, width, height, isAsking = true) {
     const [w, h] = this.about.levels[level], [fullW, fullH] = this.size, side = this.about.tile;
     // Odd sizes are halved upwards: each level has its own exact ratio.
     const sx = (scale * fullW) / w, sy = (scale * fullH) / h;
     const first = (from, s) => Math.max(0, Math.floor(-from / s / side));
     const end = (from, s, window, size) => Math.min(Math.ceil(size / side), Math.ceil((window - from) / s / side));
+    let isWhole = true;
     for (let row = first(y, sy); row < end(y, sy, height, h); row += 1) {
       for (let column = first(x, sx); column < end(x, sx, width, w); column += 1) {
-        const image = this.tile(level, column, row);
-        if (!image) continue;
-        context.drawImage(image, x + column * side * sx, y + row * side * sy, image.naturalWidth * sx, image.naturalHeight * sy);
+        const image = this.tile(level, column, row, isAsking);
+        if (image) context.drawImage(image, x + column * side * sx, y + row * side * sy, image.naturalWidth * sx, image.naturalHeight * sy);
+        else isWhole = false;
       }
     }
+    return isWhole;
   }
 }

@@ -117,7 +117,22 @@ impl Browser {
     /// Opens an address and waits until the page stands.
     pub async fn goto(&self, address: &str) {
         self.client.goto(address).await.expect("opened");
-        self.until("return document.documentElement.dataset.ready && document.querySelector('#render').dataset.view && document.querySelector('#reference').dataset.view && !document.querySelector('#render-state').textContent && !document.querySelector('#reference-state').textContent").await;
+        self.until("return document.documentElement.dataset.ready && ['render', 'reference', 'over'].every(p => document.querySelector('#' + p).dataset.view && !document.querySelector(`#${p}-state`).textContent)").await;
+    }
+
+    /// Has the page show both images beside each other ("both"), one of them, or both in one picture ("over"); "" for what the
+    /// next mark needs.
+    pub async fn shows(&self, what: &str) {
+        self.choose("#shows", what).await;
+    }
+
+    /// Chooses a landmark by the name in its cell of the strip.
+    pub async fn select(&self, name: &str) {
+        let script = format!(
+            "[...document.querySelectorAll('.cell')].find(c => c.entry.mark.name === {}).querySelector('.cell-name').click()",
+            json!(name)
+        );
+        self.run(&script).await;
     }
 
     pub async fn run(&self, script: &str) -> Value {

@@ -89,6 +89,8 @@ async fn set_pair(browser: &Browser, job: &Path, (name, usage, render, reference
         .press(&format!("input[name=use][value={usage}]"))
         .await;
     browser.click("render", render).await;
+    browser.saved().await;
+    browser.keys("e").await;
     browser
         .until("return document.activeElement.id === 'mark-name'")
         .await;
@@ -113,6 +115,8 @@ async fn set_pair(browser: &Browser, job: &Path, (name, usage, render, reference
 }
 
 async fn rectify(browser: &Browser, job: &Path) {
+    browser.press("#job-panel > summary").await;
+    browser.fill("#job-form [name=aspect]", "16:9").await;
     browser.press("input[name=tool][value=corners]").await;
     for corner in CORNERS {
         browser.click("reference", corner).await;
@@ -131,11 +135,14 @@ async fn rectify(browser: &Browser, job: &Path) {
 
 async fn outline(browser: &Browser) {
     browser.press("input[name=tool][value=region]").await;
-    for corner in OUTLINE {
+    for corner in OUTLINE.into_iter().chain([[600.0, 600.0]]) {
         browser.click("render", corner).await;
         browser.saved().await;
     }
-    browser.click("render", OUTLINE[0]).await;
+    // Escape takes the last corner back, Enter closes what is left.
+    browser.keys("\u{e00c}").await;
+    browser.saved().await;
+    browser.keys("\u{e007}").await;
     browser
         .until("return document.activeElement.id === 'region-name'")
         .await;
@@ -156,10 +163,10 @@ async fn known_length(browser: &Browser) {
     browser.saved().await;
 }
 
-/// The row of a landmark in the table.
+/// What the cell of a landmark says in the strip.
 async fn row(browser: &Browser, name: &str) -> String {
     let script = format!(
-        "return [...document.querySelectorAll('#landmarks tr')].find(r => r.querySelector('button').textContent === {})?.textContent ?? ''",
+        "return [...document.querySelectorAll('.cell')].find(c => c.entry.mark.name === {})?.getAttribute('aria-label') ?? ''",
         json!(name)
     );
     browser
@@ -175,6 +182,7 @@ async fn kill_and_start_again(browser: &Browser, server: Process, job: &Path) ->
     drop(server);
     let (server, address) = mark(job);
     browser.goto(&address).await;
+    browser.shows("both").await;
     server
 }
 
@@ -186,6 +194,7 @@ async fn marks_set_in_the_browser_give_the_expected_figures_and_outlive_the_serv
     let (_folder, job) = starter();
     let (server, address) = mark(&job);
     browser.goto(&address).await;
+    browser.shows("both").await;
     browser.press("#hint-act").await;
     browser.saved().await;
     assert_eq!(read(&job)["views"][0]["landmarks"], json!([]));
@@ -258,12 +267,12 @@ async fn marks_set_in_the_browser_give_the_expected_figures_and_outlive_the_serv
 /// A datum mark moved by 60 px is named wrong in the table; undo takes it back, also after a reload.
 async fn wrong_mark_and_undo(browser: &Browser, job: &Path) {
     let saved = read(job);
-    browser.run("[...document.querySelectorAll('#landmarks button')].find(b => b.textContent === 'hub rear').click()").await;
+    browser.select("hub rear").await;
     assert!(!row(browser, "hub rear").await.contains("wrong"));
     browser.nudge("reference", [-600, 0]).await;
     browser.saved().await;
     browser
-        .until("return document.querySelector('#landmarks').textContent.includes('wrong')")
+        .until("return document.querySelector('#strip-cells').textContent.includes('wrong')")
         .await;
     assert!(row(browser, "hub rear").await.contains("wrong"));
     // What was said of the last change stands there for some seconds first.
@@ -273,12 +282,16 @@ async fn wrong_mark_and_undo(browser: &Browser, job: &Path) {
     browser.shot("wrong").await;
     browser.client.refresh().await.expect("reloaded");
     browser
-        .until("return document.querySelector('#landmarks').textContent.includes('wrong')")
+        .until("return document.documentElement.dataset.ready")
+        .await;
+    browser.shows("both").await;
+    browser
+        .until("return document.querySelector('#strip-cells').textContent.includes('wrong')")
         .await;
     assert_ne!(read(job), saved);
     browser.press("#undo").await;
     browser
-        .until("return !document.querySelector('#landmarks').textContent.includes('wrong')")
+        .until("return !document.querySelector('#strip-cells').textContent.includes('wrong')")
         .await;
     browser.saved().await;
     assert_eq!(read(job), saved);
@@ -292,8 +305,7 @@ async fn centre_of_a_hub(browser: &Browser, job: &Path) {
         let found = landmarks.iter().find(|l| l["name"] == "hub rear");
         found.expect("there").clone()
     };
-    let select = "[...document.querySelectorAll('#landmarks button')].find(b => b.textContent === 'hub rear').click()";
-    browser.run(select).await;
+    browser.select("hub rear").await;
     browser.choose("[data-key=mark-on]", "centre").await;
     browser.saved().await;
     assert_eq!(hub(&read(job))["on"], "centre");
@@ -366,6 +378,7 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
     let job = folder.path().join("pump.json");
     let (_server, address) = mark(&job);
     browser.goto(&address).await;
+    browser.shows("both").await;
     browser.shot("dark").await;
     // An editor writes the file while the page shows it: the page asks, and takes the file's state when told so.
     let mut edited = read(&job);
@@ -380,7 +393,7 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
     assert_eq!(read(&job), edited);
     browser.press("#ask-buttons button:first-child").await;
     browser
-        .until("return document.querySelector('#landmarks').textContent.includes('tail edge')")
+        .until("return document.querySelector('#strip-cells').textContent.includes('tail edge')")
         .await;
     // Another page of the same server: what it changes appears here.
     let first = browser.client.window().await.expect("a window");
@@ -396,8 +409,9 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
         .await
         .expect("switched");
     browser.goto(&address).await;
+    browser.shows("both").await;
     browser
-        .run("[...document.querySelectorAll('#landmarks button')][1].click()")
+        .run("[...document.querySelectorAll('.cell:not(.offer)')][1].querySelector('.cell-name').click()")
         .await;
     browser.nudge("render", [10, 0]).await;
     browser.saved().await;
@@ -462,6 +476,7 @@ async fn the_file_that_the_browser_is_told_opens_the_page_and_a_reload_keeps_it(
     browser.goto(&page).await;
     // The address is used up; in this browser it leads to the page, as from the list of visited addresses.
     browser.goto(&address).await;
+    browser.shows("both").await;
     assert_eq!(browser.run("return location.href").await, page);
     browser.close().await;
     let Some(other) = Browser::open("the_file_that_the_browser_is_told", false).await else {
@@ -500,6 +515,7 @@ async fn one_press_carries_all_marks_over_to_the_render_that_was_written_over() 
     // The page keeps what is marked; then the CAD program renders to the same file again.
     let (server, address) = mark(&job);
     browser.goto(&address).await;
+    browser.shows("both").await;
     assert_eq!(
         browser
             .run("return document.getElementById('hint-carry').hidden")
@@ -514,6 +530,7 @@ async fn one_press_carries_all_marks_over_to_the_render_that_was_written_over() 
     .expect("written over");
     let (server, address) = mark(&job);
     browser.goto(&address).await;
+    browser.shows("both").await;
     browser
         .until("return !document.getElementById('hint-carry').hidden")
         .await;

@@ -1,0 +1,107 @@
+// Marks that the program offers: well seen places of the render that tell most, part by part; taken, moved or skipped.
+import * as a from "./actions.js";
+import { toReference } from "./laid.js";
+import { ask } from "./server.js";
+
+/** What belongs to offered marks in the app: added to it. */
+export const offering = {
+  proposals: [], wanting: [], isOffering: true, offerName: "",
+
+  /** The marks that are offered for the part that is chosen. */
+  offers() {
+    if (!this.isOffering || this.tool !== "mark") return [];
+    const taken = a.names(this.state(), this.view);
+    return this.proposals.filter((p) => (!this.part || p.part === this.part) && !taken.includes(p.name));
+  },
+
+  /** The one that Enter takes; none while another mark is begun or chosen. */
+  offered() {
+    if (this.single() || this.selection?.kind === "region" || a.carriedOf(this.state(), this.view)) return null;
+    const all = this.offers();
+    return all.find((p) => p.name === this.offerName) ?? (this.selection ? null : all[0] ?? null);
+  },
+
+  missingMarks() { return this.wanting.map((m) => [m.part, m.missing]); },
+
+  /** Asks what is to be marked next, once the program has all changes. */
+  async propose() {
+    const index = a.viewIndex(this.state(), this.view), wanted = (this.wantedOffers = {});
+    if (index < 0 || !this.isOffering || a.hasPlaceholders(this.state(), this.view)) { this.proposals = []; this.wanting = []; return; }
+    const { ok, data } = await ask(`api/proposals/${index}`);
+    if (wanted !== this.wantedOffers || this.pending.length) return;
+    // The one that is looked at stays the first.
+    const list = ok ? data.proposals ?? [] : [], first = list.findIndex((p) => p.name === this.offerName);
+    if (first > 0) list.unshift(...list.splice(first, 1));
+    this.proposals = list;
+    this.wanting = ok ? data.parts ?? [] : [];
+    this.show();
+    if (!this.selection) this.showOffered();
+  },
+
+  chooseOffer(offer) {
+    this.flush();
+    this.selection = null;
+    this.offerName = offer.name;
+    this.show();
+    this.showOffered();
+  },
+
+  /** Moves the picture to what is offered. */
+  showOffered() {
+    const offer = this.offered(), pane = this.mainPane();
+    if (!offer || this.tool !== "mark") return;
+    if (pane.side !== "reference") pane.show(offer.render, 0, 80);
+    else if (offer.reference) pane.show(offer.reference.place, 0, 80);
+  },
+
+  isNearOffer(pane, point) {
+    const offer = this.offered(), [x, y] = pane.toScreen(point);
+    const places = [pane.side !== "reference" && offer.render, this.isSeen(pane, "reference") && offer.reference && this.inPicture(pane, "reference", offer.reference.place)];
+    return places.some((p) => { if (!p) return false; const [px, py] = pane.toScreen(p); return Math.hypot(px - x, py - y) <= this.OFFER_REACH; });
+  },
+
+  /** Makes the offered mark one of the job's; where `side` is told, with this place in that image. */
+  takeOffered(side, native) {
+    const offer = this.offered();
+    if (!offer) return;
+    const map = this.fit()?.map, place = { render: offer.render, reference: offer.reference?.place };
+    // Where the registration alone tells the place, it still is where the render's mark falls.
+    if (!place.reference && map && side === "reference") place.reference = toReference(map, offer.render);
+    if (side) place[side] = native;
+    this.offerName = this.following(offer)?.name ?? "";
+    this.selection = null;
+    this.proposals = this.proposals.filter((p) => p !== offer);
+    if (!place.reference) {
+      this.selection = { kind: "mark", name: offer.name };
+      this.change(a.begin(this.view, offer.name, offer.use, "render", place.render, offer));
+      return this.awaitPrediction(offer.name, "reference");
+    }
+    this.change(a.takeOffer(this.view, offer, place.render, place.reference));
+    const isGuess = !side && offer.reference && !offer.reference.refined;
+    this.say(isGuess ? `${offer.name} is taken where it was expected: see in the strip whether that is the point; marks that are only confirmed make the residuals look better than they are.` : `${offer.name} is a landmark.`);
+    this.showOffered();
+  },
+
+  skipOffered() {
+    const offer = this.offered();
+    if (!offer) return;
+    this.offerName = this.following(offer)?.name ?? "";
+    this.proposals = this.proposals.filter((p) => p !== offer);
+    this.change(a.skipOffer(this.view, offer));
+    this.showOffered();
+  },
+
+  following(offer) { const all = this.offers(); return all[all.indexOf(offer) + 1] ?? all[0]; },
+
+  /** The part that new marks belong to and that is shown; "\n" draws a new one. */
+  choosePart(name) {
+    if (name === "\n") { this.part = ""; this.setTool("region"); return; }
+    this.part = name;
+    this.offerName = "";
+    this.selection = null;
+    const outline = name && this.region(name)?.outline;
+    if (outline) this.mainPane().show(outline[0], 0, 100);
+    this.show();
+    this.showOffered();
+  },
+};

@@ -46,6 +46,7 @@ pub(crate) use measures::why_distrusted;
 pub use measures::*;
 pub use overlap::{SilhouetteOverlap, WorkingPixels, working_pixels};
 pub use refine::{LEAST_CORRELATION, RefineError, Refined, refine};
+pub(crate) use refine::{Search, most_alike};
 pub use screen::{Explained, FoundBars, FoundGlare, FoundPattern, Removal, ScreenFindings, Step};
 pub use symmetry::{PairAsymmetry, SymmetryCheck};
 #[cfg(feature = "draw")]

@@ -1,11 +1,14 @@
 //! What the requests of the marking page share.
-use super::{MarkOptions, comparison::Comparison, document::Document, pictures::Pictures};
+use super::{
+    MarkOptions, comparison::Comparison, document::Document, looks::Looks, pictures::Pictures,
+};
 use std::{collections::HashSet, sync::Mutex};
 
 /// What the requests share.
 pub(super) struct Desk {
     pub(super) document: Mutex<Document>,
     pub(super) pictures: Pictures,
+    pub(super) looks: Looks,
     pub(super) comparison: Comparison,
     pub(super) options: MarkOptions,
     /// Checksums of the images that were marked and of which a copy was made, or tried to be made, since the program began.

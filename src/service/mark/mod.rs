@@ -10,10 +10,12 @@ mod door;
 mod edits;
 mod fit;
 mod journal;
+mod looks;
 mod marked_on;
 mod needs;
 mod options;
 mod pictures;
+mod proposals;
 mod routes;
 mod versions;
 
@@ -94,6 +96,7 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
         let desk = Arc::new(Desk {
             document: Mutex::new(document),
             pictures: Pictures::new(options.limits, options.memory.clone()),
+            looks: Default::default(),
             comparison: of_desk,
             options,
             kept: Mutex::default(),

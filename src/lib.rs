@@ -48,6 +48,7 @@ pub mod meshes;
 #[cfg(feature = "draw")]
 pub mod pipeline;
 pub mod printable;
+pub mod proposal;
 pub mod rectification;
 pub mod registration;
 pub mod report;
@@ -71,6 +72,7 @@ pub fn all_settings() -> Vec<&'static settings::Setting> {
         drawn::settings::DRAWN.all(),
         edges::settings::EDGES.all(),
         measurement::settings::all(),
+        proposal::settings::PROPOSAL.all(),
         report::revision::settings::REVISION.all(),
     ]
     .concat()

@@ -98,6 +98,19 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         ],
     ),
     (
+        "proposal",
+        &[
+            "settings",
+            "frame",
+            "kernels",
+            "job",
+            "contour",
+            "registration",
+            "edges",
+            "measurement",
+        ],
+    ),
+    (
         "drawing",
         &[
             "warning",
@@ -164,6 +177,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "rectification",
             "registration",
             "measurement",
+            "proposal",
             "drawing",
             "report",
             "pipeline",

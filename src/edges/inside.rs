@@ -3,7 +3,7 @@ use crate::job::Region;
 use nalgebra::Vector2;
 
 /// Whether a region's outline holds a point of the render (even-odd rule).
-pub(super) fn holds(region: &Region, place: Vector2<f64>) -> bool {
+pub(crate) fn holds(region: &Region, place: Vector2<f64>) -> bool {
     let outline = &region.outline;
     let crosses = |k: usize| {
         let (a, b) = (outline[k], outline[(k + 1) % outline.len()]);

@@ -16,5 +16,7 @@ mod window;
 
 pub(crate) use chance::OnEdges;
 pub(crate) use fit::EdgeFit;
+pub(crate) use inside::holds;
+pub(crate) use points::in_picture;
 pub(crate) use scene::EdgeScene;
 pub(crate) use window::{MARGIN, Window};

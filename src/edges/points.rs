@@ -148,6 +148,12 @@ fn thinned(points: Vec<EdgePoint>) -> Vec<EdgePoint> {
         .collect()
 }
 
+/// All edge points of a picture, row by row; the region that they name is none.
+pub(crate) fn in_picture(picture: &RgbImage) -> Vec<EdgePoint> {
+    let size = (picture.height() as usize, picture.width() as usize);
+    maxima(picture, &Plane::from_elem(size, 1))
+}
+
 /// All gradient maxima that lie on a region, row by row.
 fn maxima(render: &RgbImage, owners: &Plane<u16>) -> Vec<EdgePoint> {
     let (gradient, magnitude) = gradient::strongest_channel(render, EDGES.point_blur.get());

@@ -47,6 +47,7 @@ pub use measures::*;
 pub(crate) use overlap::render_edges;
 pub use overlap::{SilhouetteOverlap, WorkingPixels, working_pixels};
 pub use refine::{LEAST_CORRELATION, RefineError, Refined, refine};
+pub(crate) use refine::{Search, most_alike};
 pub use screen::{Explained, FoundBars, FoundGlare, FoundPattern, Removal, ScreenFindings, Step};
 pub use symmetry::{PairAsymmetry, SymmetryCheck};
 #[cfg(feature = "draw")]

@@ -101,22 +101,72 @@ pub fn refine(
     render_mark: Point<RenderPx>,
     reference_mark: Point<ReferencePx>,
 ) -> Result<Refined, RefineError> {
+    let search = Search {
+        half: PATCH,
+        reach: SEARCH,
+        pixels_a_sample: 1.0,
+    };
     let jacobian = render_from_reference.jacobian(reference_mark);
-    let back = jacobian.try_inverse().ok_or(RefineError::Horizon)?;
-    let render_px_per_reference_px = jacobian.determinant().abs().sqrt();
+    let marks = (render_mark, reference_mark);
+    let alike = most_alike([render, reference], jacobian, marks, search)?;
+    let within = alike.within.ok_or(RefineError::NoPeak)?;
+    let shift = alike.moved + within;
+    Ok(Refined {
+        reference: Point::new(reference_mark.x + shift.x, reference_mark.y + shift.y),
+        moved_px: shift.norm(),
+        correlation: alike.correlation,
+    })
+}
+
+/// How far and how finely the likeness of two images is looked at.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Search {
+    /// Samples from the middle of the compared patch to its side.
+    pub(crate) half: i32,
+    /// Farthest move that is looked at, samples.
+    pub(crate) reach: i32,
+    /// Pixels of the coarser image from sample to sample.
+    pub(crate) pixels_a_sample: f64,
+}
+
+/// Where the reference is most like the render.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Alike {
+    /// From the mark to the most alike sample, reference px.
+    pub(crate) moved: Vector2<f64>,
+    /// From there to the top between the samples; `None` where there is no clear one.
+    pub(crate) within: Option<Vector2<f64>>,
+    /// The correlation at the most alike sample, 0.6 to 1.
+    pub(crate) correlation: f64,
+    /// The best correlation on another hill; -1 where there is none.
+    pub(crate) next: f64,
+    /// How narrow the hill is: where it falls by half the square of a move in its units, reference px squared.
+    pub(crate) narrowness: Option<Matrix2<f64>>,
+}
+
+/// Compares the render around its mark with the reference around its own; `render_by_reference` takes a small move in the
+/// reference to the render.
+pub(crate) fn most_alike(
+    [render, reference]: [&RgbImage; 2],
+    render_by_reference: Matrix2<f64>,
+    (render_mark, reference_mark): (Point<RenderPx>, Point<ReferencePx>),
+    search: Search,
+) -> Result<Alike, RefineError> {
+    let back = (render_by_reference.try_inverse()).ok_or(RefineError::Horizon)?;
+    let render_px_per_reference_px = render_by_reference.determinant().abs().sqrt();
     if !(1e-3..1e3).contains(&render_px_per_reference_px) {
         return Err(RefineError::Horizon);
     }
     // A sample is a pixel of the coarser image: the finer one has nothing to be compared with in between.
-    let step = render_px_per_reference_px.max(1.0);
+    let step = render_px_per_reference_px.max(1.0) * search.pixels_a_sample;
     let in_render = Matrix2::identity() * step;
     let in_reference = back * step;
-    let template = Patch::around(render, render_mark.xy(), in_render, PATCH, "render")?;
+    let template = Patch::around(render, render_mark.xy(), in_render, search.half, "render")?;
     let field = Patch::around(
         reference,
         reference_mark.xy(),
         in_reference,
-        PATCH + SEARCH,
+        search.half + search.reach,
         "reference",
     )?;
     let surface = Surface::of(&template, &field);
@@ -125,12 +175,16 @@ pub fn refine(
     if correlation < LEAST_CORRELATION {
         return Err(RefineError::Unlike { correlation });
     }
-    let within = surface.sub_sample(column, row).ok_or(RefineError::NoPeak)?;
-    let shift = in_reference * (Vector2::new(f64::from(column), f64::from(row)) + within);
-    Ok(Refined {
-        reference: Point::new(reference_mark.x + shift.x, reference_mark.y + shift.y),
-        moved_px: shift.norm(),
+    let hill = surface.hill(column, row);
+    Ok(Alike {
+        moved: in_reference * Vector2::new(f64::from(column), f64::from(row)),
+        within: hill.map(|(within, _)| in_reference * within),
         correlation,
+        next: surface.next_hill(column, row),
+        narrowness: hill.and_then(|(_, hessian)| {
+            let spread = (-hessian).try_inverse()?;
+            Some(in_reference * spread * in_reference.transpose())
+        }),
     })
 }
 
@@ -204,28 +258,34 @@ impl Patch {
 
 /// The correlation at every move.
 struct Surface {
+    reach: i32,
     values: Vec<f64>,
 }
 
 impl Surface {
     fn of(template: &Patch, field: &Patch) -> Self {
-        let mut values = Vec::with_capacity((2 * SEARCH + 1).pow(2) as usize);
-        for row in -SEARCH..=SEARCH {
-            for column in -SEARCH..=SEARCH {
+        let reach = field.half - template.half;
+        let mut values = Vec::with_capacity((2 * reach + 1).pow(2) as usize);
+        for row in -reach..=reach {
+            for column in -reach..=reach {
                 values.push(correlation(template, field, column, row));
             }
         }
-        Self { values }
+        Self { reach, values }
     }
 
     fn at(&self, column: i32, row: i32) -> f64 {
-        let side = 2 * SEARCH + 1;
-        self.values[((row + SEARCH) * side + column + SEARCH) as usize]
+        let side = 2 * self.reach + 1;
+        self.values[((row + self.reach) * side + column + self.reach) as usize]
+    }
+
+    fn moves(&self) -> impl Iterator<Item = (i32, i32)> {
+        let reach = self.reach;
+        (-reach..=reach).flat_map(move |row| (-reach..=reach).map(move |c| (c, row)))
     }
 
     fn peak(&self) -> (i32, i32) {
-        let moves = (-SEARCH..=SEARCH).flat_map(|row| (-SEARCH..=SEARCH).map(move |c| (c, row)));
-        moves
+        self.moves()
             .reduce(|best, next| {
                 if self.at(next.0, next.1) > self.at(best.0, best.1) {
                     next
@@ -236,16 +296,16 @@ impl Surface {
             .expect("there are moves")
     }
 
-    /// Where between the samples the peak lies; `None` where it is none.
-    fn sub_sample(&self, column: i32, row: i32) -> Option<Vector2<f64>> {
-        if column.abs() == SEARCH || row.abs() == SEARCH {
+    /// Where between the samples the peak lies, and how the surface bends there; `None` where it is none.
+    fn hill(&self, column: i32, row: i32) -> Option<(Vector2<f64>, Matrix2<f64>)> {
+        if column.abs() == self.reach || row.abs() == self.reach {
             return None;
         }
         let top = self.at(column, row);
         let ring = (-3..=3).flat_map(|k| [(k, -3), (k, 3), (-3, k), (3, k)]);
         let is_ridge = ring
             .map(|(c, r)| (column + c, row + r))
-            .filter(|(c, r)| c.abs() <= SEARCH && r.abs() <= SEARCH)
+            .filter(|(c, r)| c.abs() <= self.reach && r.abs() <= self.reach)
             .any(|(c, r)| self.at(c, r) > top - LEAST_FALL);
         if is_ridge {
             return None;
@@ -261,15 +321,29 @@ impl Surface {
         );
         let within = -hessian.try_inverse()? * gradient;
         // Beyond one sample the surface is no hill with its top here.
-        (within.amax() <= 1.0).then_some(within)
+        (within.amax() <= 1.0).then_some((within, hessian))
+    }
+
+    /// The best correlation that is a hill of its own beside the peak; -1 where there is none.
+    fn next_hill(&self, column: i32, row: i32) -> f64 {
+        let is_top = |(c, r): &(i32, i32)| {
+            let here = self.at(*c, *r);
+            let around = (-1..=1).flat_map(|v| (-1..=1).map(move |u| (c + u, r + v)));
+            around
+                .filter(|(u, v)| u.abs() <= self.reach && v.abs() <= self.reach)
+                .all(|(u, v)| self.at(u, v) <= here)
+        };
+        let beside = |(c, r): &(i32, i32)| (c - column).abs().max((r - row).abs()) > 2;
+        let hills = self.moves().filter(beside).filter(is_top);
+        hills.map(|(c, r)| self.at(c, r)).fold(-1.0, f64::max)
     }
 }
 
 /// The normalised cross-correlation of the template with the field at a move; 0 where the field is flat.
 fn correlation(template: &Patch, field: &Patch, column: i32, row: i32) -> f64 {
     let mut sums = [0.0; 5];
-    for r in -PATCH..=PATCH {
-        for c in -PATCH..=PATCH {
+    for r in -template.half..=template.half {
+        for c in -template.half..=template.half {
             let (a, b) = (template.at(c, r), field.at(c + column, r + row));
             for (sum, term) in sums.iter_mut().zip([a, b, a * a, b * b, a * b]) {
                 *sum += term;

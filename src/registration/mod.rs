@@ -24,6 +24,7 @@ pub use checks::{
 };
 pub use error::Error;
 pub use prediction::{Prediction, predict};
+pub(crate) use problem::along_outline_of;
 pub use regions::RegionFit;
 pub use registered::{LaidOver, Registered, lay_over, register};
 pub use summary::Registration;

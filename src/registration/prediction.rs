@@ -86,13 +86,19 @@ pub fn predict(
             (reference.xy(), back * in_render * back.transpose())
         }
     };
-    let freedom = adjustment.noise_freedom;
-    let square = if freedom.is_finite() {
-        2.0 * f_quantile(0.95, 2.0, freedom)
-    } else {
-        chi_square_quantile(0.95, 2.0)
-    };
-    ellipse(place, covariance * square).ok_or_else(beyond)
+    Prediction::of(place, covariance, adjustment.noise_freedom).ok_or_else(beyond)
+}
+
+impl Prediction {
+    /// The 95 % ellipse of a place with this covariance, known to `freedom`; `None` where it is not finite.
+    pub(crate) fn of(place: [f64; 2], covariance: Matrix2<f64>, freedom: f64) -> Option<Self> {
+        let square = if freedom.is_finite() {
+            2.0 * f_quantile(0.95, 2.0, freedom)
+        } else {
+            chi_square_quantile(0.95, 2.0)
+        };
+        ellipse(place, covariance * square)
+    }
 }
 
 fn ellipse(place: [f64; 2], square: Matrix2<f64>) -> Option<Prediction> {

@@ -128,10 +128,15 @@ fn along_outline(landmark: &Landmark) -> Option<AlongOutline> {
     let Some(MarkOn::Outline(tangent)) = landmark.on else {
         return None;
     };
-    Some(AlongOutline {
+    Some(along_outline_of(tangent))
+}
+
+/// How badly a landmark is known along a smooth outline with this tangent.
+pub(crate) fn along_outline_of(tangent: Option<[f64; 2]>) -> AlongOutline {
+    AlongOutline {
         tangent: tangent.map(Vector2::from),
         sigma: ADJUSTMENT.along_outline.get(),
-    })
+    }
 }
 
 fn pairs(view: &View, places: &Places) -> Vec<Pair> {

@@ -30,6 +30,7 @@ mod meshes;
 mod pictures;
 mod plan;
 mod print;
+mod proposals;
 mod rectify;
 mod registration;
 mod report;

@@ -10,6 +10,7 @@ fn page_of(method: &str) -> &'static str {
         "carry" => "src/carry/METHOD.md",
         "drawn" => "src/drawn/METHOD.md",
         "edges" => "src/edges/METHOD.md",
+        "proposal" => "src/proposal/METHOD.md",
         "revision" => "src/report/revision/METHOD.md",
         _ => "src/measurement/METHOD.md",
     }
@@ -39,6 +40,7 @@ fn every_setting_stands_in_its_method_s_page_with_its_value() {
         "src/drawn/METHOD.md",
         "src/edges/METHOD.md",
         "src/measurement/METHOD.md",
+        "src/proposal/METHOD.md",
         "src/report/revision/METHOD.md",
     ] {
         stated.extend(rows_of(page).into_iter().map(|row| (page, row)));

@@ -44,7 +44,7 @@ impl Covariance {
     }
 
     /// What they move the five numbers of region `j` by: a root of what they add to its covariance.
-    fn region_root(&self, j: usize) -> Matrix5xX<f64> {
+    pub(super) fn region_root(&self, j: usize) -> Matrix5xX<f64> {
         let Some(global) = self.global.clone().cholesky() else {
             return Matrix5xX::zeros(self.datum_root.ncols());
         };

@@ -471,7 +471,7 @@ fn robust_weight(row: &Row, weighing: Weighing) -> f64 {
 }
 
 /// Adds a landmark as two independent scalar observations (its residual made white).
-fn add_row(normal: &mut Normal, row: &Row, region: Option<usize>, weight: f64) {
+pub(super) fn add_row(normal: &mut Normal, row: &Row, region: Option<usize>, weight: f64) {
     let Some(white) = whitener(&row.covariance) else {
         return;
     };

@@ -1,6 +1,7 @@
 //! What the requests of the marking page share.
 use super::{
-    MarkOptions, comparison::Comparison, document::Document, laid::Laid, pictures::Pictures,
+    MarkOptions, comparison::Comparison, document::Document, laid::Laid, looks::Looks,
+    pictures::Pictures,
 };
 use std::{
     collections::HashSet,
@@ -11,6 +12,7 @@ use std::{
 pub(super) struct Desk {
     pub(super) document: Mutex<Document>,
     pub(super) pictures: Pictures,
+    pub(super) looks: Looks,
     pub(super) comparison: Comparison,
     pub(super) options: MarkOptions,
     /// Checksums of the images that were marked and of which a copy was made, or tried to be made, since the program began.

@@ -12,12 +12,14 @@ mod files_beside;
 mod fit;
 mod journal;
 mod laid;
+mod looks;
 mod marked_on;
 mod needs;
 mod one_picture;
 mod options;
 mod pictures;
 mod places;
+mod proposals;
 mod routes;
 mod versions;
 
@@ -98,6 +100,7 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
         let desk = Arc::new(Desk {
             document: Mutex::new(document),
             pictures: Pictures::new(options.limits, options.memory.clone()),
+            looks: Default::default(),
             comparison: of_desk,
             options,
             kept: Mutex::default(),

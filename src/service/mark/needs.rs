@@ -11,7 +11,7 @@ use std::path::Path;
 /// Marks beyond the least number before a wrong one can be told from the others.
 const REDUNDANT: usize = 2;
 /// Landmarks that a region should have.
-const PER_REGION: usize = 3;
+pub(super) const PER_REGION: usize = 3;
 /// Share of the picture's diagonal that the datum marks should span.
 const LEAST_SPREAD: f64 = 0.35;
 

@@ -4,7 +4,7 @@ use super::{
     document::{Document, Keep, Refusal},
     door::{self, Door},
     edits::Edit,
-    files_beside, fit, marked_on,
+    files_beside, fit, marked_on, proposals,
 };
 use crate::{
     carry::CarriedJob,
@@ -89,6 +89,7 @@ pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> R
         .route("/api/decide", post(decide))
         .route("/api/carry", post(carry))
         .route("/api/patch/{view}/{name}/{when}", get(patch))
+        .route("/api/proposals/{view}", get(proposals))
         .route("/api/picture/{view}/{side}", get(picture))
         .route("/api/tile/{stamp}/{level}/{column}/{row}", get(tile))
         .route("/api/laid/{view}", get(laid))
@@ -440,6 +441,18 @@ async fn picture(State(desk): Shared, Parts((view, side)): Parts<(usize, String)
                 error.code(),
                 &error.to_string(),
             ),
+        }
+    });
+    done.await.unwrap_or_else(IntoResponse::into_response)
+}
+
+/// Landmarks that might be marked next in a view.
+async fn proposals(State(desk): Shared, Parts(view): Parts<usize>) -> Response {
+    let done = apart(move || {
+        let now = proposals::Now::of(&desk.document());
+        match proposals::of_view(&desk, now, view) {
+            Some(proposals) => answer(StatusCode::OK, &json!(proposals)),
+            None => not_found(),
         }
     });
     done.await.unwrap_or_else(IntoResponse::into_response)

@@ -427,6 +427,11 @@ function wire() {
   $("shows").addEventListener("change", (e) => { app.wanted = e.target.value; show(); });
   $("blend").addEventListener("input", (e) => { app.unflipped = undefined; setBlend(e.target.value / 100); });
   $("lines").addEventListener("change", (e) => { overPane.hasLines = e.target.checked; overPane.draw(); });
+  $("lists-button").addEventListener("click", () => {
+    const isOpen = document.body.dataset.lists !== "open";
+    document.body.dataset.lists = isOpen ? "open" : "";
+    $("lists-button").setAttribute("aria-expanded", String(isOpen));
+  });
   $("offering").addEventListener("change", (e) => { app.isOffering = e.target.checked; app.proposals = []; show(); app.propose(); });
   for (const of of ["render", "reference"]) for (const what of ["light", "contrast"]) $(`${of}-${what}`).addEventListener("input", () => {
     const value = (name) => $(`${of}-${name}`).value / 100, isPlain = value("light") === 1 && value("contrast") === 1;

@@ -243,7 +243,8 @@ export const marking = {
     if (lacks) return `Next click: the same point, "${this.selection.name}", in the ${lacks}${this.predicted(lacks) ? "; Enter takes the place in the ellipse" : ""}.`;
     const offer = this.offered();
     if (offer) {
-      const why = offer.reference ? "Enter takes it where the ellipse is, a click in the ring puts the reference's mark there" : "Enter or a click in the ring sets it in the render";
+      const { reference } = offer, puts = "click the point itself in the ring";
+      const why = !reference ? "Enter or a click in the ring sets it in the render" : reference.refined ? `it was found in the reference: Enter takes it, or ${puts}` : `${puts}, as the reference shows it`;
       return `"${offer.name}" is offered${offer.part ? ` for the ${offer.part}` : ""}: ${why}, X skips it.`;
     }
     const side = this.sets(pane);

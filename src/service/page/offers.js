@@ -14,11 +14,11 @@ export const offering = {
     return this.proposals.filter((p) => (!this.part || p.part === this.part) && !taken.includes(p.name));
   },
 
-  /** The one that Enter takes; none while another mark is begun or chosen. */
+  /** The one that Enter takes; none while another mark is begun. */
   offered() {
     if (this.single() || this.selection?.kind === "region" || a.carriedOf(this.state(), this.view)) return null;
     const all = this.offers();
-    return all.find((p) => p.name === this.offerName) ?? (this.selection ? null : all[0] ?? null);
+    return all.find((p) => p.name === this.offerName) ?? all[0] ?? null;
   },
 
   missingMarks() { return this.wanting.map((m) => [m.part, m.missing]); },
@@ -64,7 +64,10 @@ export const offering = {
   takeOffered(side, native) {
     const offer = this.offered();
     if (!offer) return;
-    const map = this.fit()?.map, place = { render: offer.render, reference: offer.reference?.place };
+    // A mark that only repeats what was expected would say that the part is right, whatever it is.
+    const isFound = offer.reference?.refined, map = this.fit()?.map;
+    if (offer.reference && !isFound && !side) return this.say(`The reference does not tell the place of "${offer.name}" surely: click the point itself in the ring, or in its cell of the strip.`);
+    const place = { render: offer.render, reference: isFound ? offer.reference.place : undefined };
     // Where the registration alone tells the place, it still is where the render's mark falls.
     if (!place.reference && map && side === "reference") place.reference = toReference(map, offer.render);
     if (side) place[side] = native;
@@ -77,8 +80,7 @@ export const offering = {
       return this.awaitPrediction(offer.name, "reference");
     }
     this.change(a.takeOffer(this.view, offer, place.render, place.reference));
-    const isGuess = !side && offer.reference && !offer.reference.refined;
-    this.say(isGuess ? `${offer.name} is taken where it was expected: see in the strip whether that is the point; marks that are only confirmed make the residuals look better than they are.` : `${offer.name} is a landmark.`);
+    this.say(`${offer.name} is a landmark.`);
     this.showOffered();
   },
 

@@ -19,7 +19,7 @@ export function paint(app, pane, c) {
   if (!view) return;
   const names = d.naming(c);
   if (side === "reference") corners(app, pane, c, state);
-  else regions(app, pane, c, state, view);
+  else regions(app, pane, c, state, view, names);
   const need = app.fit()?.needs?.[0];
   if (side !== "reference" && !app.offered() && need?.place && app.tool === "mark" && ["datum", "redundant", "spread"].includes(need.code)) d.ring(c, pane.toScreen(need.place), "best here");
   if (side === "over") both(app, pane, c, state, names);
@@ -110,12 +110,13 @@ function lengths(app, pane, c, state, view) {
   }
 }
 
-function regions(app, pane, c, state, view) {
+function regions(app, pane, c, state, view, names) {
   for (const r of view.regions ?? []) {
     const selected = app.selection?.kind === "region" && app.selection.name === r.name;
     const points = r.outline.map((p, i) => pane.toScreen(selected ? app.place(`region/${i}`, p) : p));
-    d.outline(c, points, { color: "#1d1d1b", closed: true, selected: selected || app.part === r.name, name: app.tool === "region" || selected || app.part === r.name ? r.name : null, dash: selected ? [] : [5, 3] });
-    if (selected && r.anchor) { const at = pane.toScreen(r.anchor); d.cross(c, at, "#1d1d1b", 8); d.label(c, "turns about", at[0] + 10, at[1] + 4); }
+    d.outline(c, points, { color: "#1d1d1b", closed: true, selected: selected || app.part === r.name, dash: selected ? [] : [5, 3] });
+    if (app.tool === "region" || selected || app.part === r.name) names.add(r.name, [points[0][0] - 3, points[0][1] + 1], { must: selected || app.part === r.name, color: "#1d1d1b" });
+    if (selected && r.anchor) { const at = pane.toScreen(r.anchor); d.cross(c, at, "#1d1d1b", 8); names.add("turns about", at, { must: true, color: "#1d1d1b" }); }
     if (selected && app.tool === "region") for (const h of app.handles(pane)) h.between ? d.knob(c, pane.toScreen(h.point)) : d.handle(c, pane.toScreen(app.place(h.key, h.point)), app.selection.corner === Number(h.key.split("/")[1]));
   }
   const draft = a.draftOf(state, app.view).outline ?? [];

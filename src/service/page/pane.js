@@ -74,6 +74,8 @@ export class Pane {
   show(point, least = 0, margin = 60) {
     if (this.view.scale < least) this.zoom(least / this.view.scale);
     const [x, y] = this.toScreen(point);
+    // The whole picture is in the window: nothing is gained by moving it.
+    if (this.fitted) return this.draw();
     if (x < margin || y < margin || x > this.width - margin || y > this.height - margin) {
       this.view.x += this.width / 2 - x; this.view.y += this.height / 2 - y; this.fitted = false;
     }

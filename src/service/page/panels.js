@@ -142,7 +142,7 @@ export class Panels {
       onchange: (e) => app.change(a.setRegionMarks(app.view, name, e.target.checked ? [...marks, of.name] : marks.filter((n) => n !== of.name))),
     }), of.name);
     return [
-      make("h3", { textContent: "Region" }),
+      make("h3", { textContent: "Part" }),
       make("label", { className: "pair" }, "name", this.field("region-name", name, (to) => { if (to) app.renameRegion(name, to); }, { id: "region-name", maxLength: 200 })),
       this.tolerance(region),
       make("div", { className: "group wrap" },
@@ -150,7 +150,7 @@ export class Panels {
         region.anchor ? make("button", { type: "button", textContent: "Middle again", onclick: () => app.change(a.setPartKey(app.view, name, "anchor", undefined)) }) : null),
       make("p", { className: "small", textContent: "Landmarks on this part:" }),
       make("div", { className: "ticks" }, ...[...a.landmarksOf(state, app.view)].sort((x, y) => marks.includes(y.name) - marks.includes(x.name)).map(tick)),
-      make("div", { className: "group wrap" }, make("button", { type: "button", textContent: "Remove the region", onclick: () => app.erase() })),
+      make("div", { className: "group wrap" }, make("button", { type: "button", textContent: "Remove the part", onclick: () => app.erase() })),
     ];
   }
 

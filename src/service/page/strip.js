@@ -117,11 +117,11 @@ export class Strip {
     cell.className = `cell${offer ? " offer" : ""}${wrong ? " off" : ""}`;
     cell.setAttribute("aria-selected", String(chosen));
     const length = fit && Math.hypot(...fit.residual_px);
-    const figure = offer ? "offered" : entry.isSingle ? `not in the ${mark.render ? "reference" : "render"} yet` : length === undefined ? "" : `${length.toFixed(1)} ± ${fit.half_px.toFixed(1)}`;
+    const figure = offer ? (offer.reference?.refined ? "offered, found" : offer.reference ? "offered, click" : "offered") : entry.isSingle ? `not in the ${mark.render ? "reference" : "render"} yet` : length === undefined ? "" : `${length.toFixed(1)} ± ${fit.half_px.toFixed(1)}`;
     const finding = wrong ? (fit.finding === "swapped" ? "exchanged" : "wrong") : entry.isCarried ? "carried: look" : "";
     const [name, words] = [cell.children[1], cell.children[2]];
     name.textContent = wrong ? `! ${mark.name}` : mark.name;
-    words.textContent = entry.isSingle ? figure : [mark.use ?? "datum", finding || figure].join(" ");
+    words.textContent = entry.isSingle || offer ? figure : [mark.use ?? "datum", finding || figure].join(" ");
     cell.title = [mark.name, entry.part ? `part of ${entry.part}` : "", fit?.text ?? "", wrong ? figure : ""].filter(Boolean).join("\n");
     cell.setAttribute("aria-label", [mark.name, mark.use ?? "datum", figure, finding, fit?.text].filter(Boolean).join(", "));
   }

@@ -206,17 +206,39 @@ impl Browser {
             point[0], point[1]
         );
         let at = self.run(&script).await;
-        let at = |k: usize| at[k].as_f64().expect("a number").round();
+        self.click_at([0, 1].map(|k| at[k].as_f64().expect("a number")))
+            .await;
+    }
+
+    /// Clicks a place of the window.
+    pub async fn click_at(&self, [x, y]: [f64; 2]) {
         let left = MOUSE_BUTTON_LEFT;
         let actions = MouseActions::new("mouse".to_owned())
             .then(PointerAction::MoveTo {
                 duration: None,
-                x: at(0),
-                y: at(1),
+                x: x.round(),
+                y: y.round(),
             })
             .then(PointerAction::Down { button: left })
             .then(PointerAction::Up { button: left });
         self.client.perform_actions(actions).await.expect("clicked");
+    }
+
+    /// Drags from one place of the window to another.
+    pub async fn drag(&self, from: [f64; 2], to: [f64; 2]) {
+        let at = |[x, y]: [f64; 2]| PointerAction::MoveTo {
+            duration: None,
+            x: x.round(),
+            y: y.round(),
+        };
+        let left = MOUSE_BUTTON_LEFT;
+        let actions = MouseActions::new("mouse".to_owned())
+            .then(at(from))
+            .then(PointerAction::Down { button: left })
+            .then(at([(from[0] + to[0]) / 2.0, (from[1] + to[1]) / 2.0]))
+            .then(at(to))
+            .then(PointerAction::Up { button: left });
+        self.client.perform_actions(actions).await.expect("dragged");
     }
 
     /// Moves what is selected by arrow keys: `by` in tenths of a pixel.

@@ -1,6 +1,7 @@
 //! The marking page in a real browser: marks set by pointer and keys give the figures that the same marks give in a
 //! job file, and nothing is lost whatever ends.
 mod browser;
+mod strip;
 
 use crate::support::process::Process;
 use assert_cmd::Command;
@@ -81,6 +82,14 @@ fn point(value: &Value) -> [f64; 2] {
 /// Arrow keys from where a click came down to where it was meant.
 fn tenths(from: [f64; 2], to: [f64; 2]) -> [i32; 2] {
     [0, 1].map(|k| ((to[k] - from[k]) * 10.0).round() as i32)
+}
+
+/// Both images beside each other, and no mark offered.
+async fn by_hand(browser: &Browser) {
+    browser.shows("both").await;
+    browser
+        .run("const box = document.querySelector('#offering'); if (box.checked) box.click()")
+        .await;
 }
 
 /// Sets both marks of a landmark by clicks, types its name, and moves the marks into place by keys.
@@ -182,7 +191,7 @@ async fn kill_and_start_again(browser: &Browser, server: Process, job: &Path) ->
     drop(server);
     let (server, address) = mark(job);
     browser.goto(&address).await;
-    browser.shows("both").await;
+    by_hand(browser).await;
     server
 }
 
@@ -194,7 +203,7 @@ async fn marks_set_in_the_browser_give_the_expected_figures_and_outlive_the_serv
     let (_folder, job) = starter();
     let (server, address) = mark(&job);
     browser.goto(&address).await;
-    browser.shows("both").await;
+    by_hand(&browser).await;
     browser.press("#hint-act").await;
     browser.saved().await;
     assert_eq!(read(&job)["views"][0]["landmarks"], json!([]));
@@ -284,7 +293,7 @@ async fn wrong_mark_and_undo(browser: &Browser, job: &Path) {
     browser
         .until("return document.documentElement.dataset.ready")
         .await;
-    browser.shows("both").await;
+    by_hand(browser).await;
     browser
         .until("return document.querySelector('#strip-cells').textContent.includes('wrong')")
         .await;

@@ -96,6 +96,13 @@ impl Marking {
         serde_json::from_slice(&self.ask("GET", path, "")).expect("JSON")
     }
 
+    /// Asks for what may not be there: the status, and what is answered.
+    pub fn refused(&self, path: &str) -> (u16, Value) {
+        let answer = self.page.get(path, &self.cookie);
+        let said = serde_json::from_slice(&answer.body).expect("JSON");
+        (answer.status, said)
+    }
+
     /// Makes one edit on a state of the page; the state after it.
     pub fn change(&self, state: &Value, label: &str, edit: &Value) -> Value {
         let body = json!({ "base": state["revision"], "label": label, "edits": [edit] });

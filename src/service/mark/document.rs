@@ -260,6 +260,9 @@ impl Document {
         &mut self,
         step: impl FnOnce(&mut Journal) -> io::Result<()>,
     ) -> Result<(), Refusal> {
+        self.journal
+            .shorten()
+            .map_err(|source| self.not_saved(source))?;
         let place = self.journal.place();
         let before = self.text();
         step(&mut self.journal).map_err(|source| self.not_saved(source))?;

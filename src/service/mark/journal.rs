@@ -1,4 +1,5 @@
-//! What was done to a job, one line a step, never rewritten: undo and redo outlive the page and the program.
+//! What was done to a job, one line a step: undo and redo outlive the page and the program. It is written anew only where it
+//! has become long: then the oldest steps go.
 use super::edits::{Difference, NoPlace};
 use crate::{
     job::{InputError, read_input},
@@ -14,6 +15,20 @@ use std::{
 
 /// Largest journal that is read, bytes: a million steps, for a step takes some hundred; a judgement.
 const MOST_BYTES: u64 = 256 << 20;
+
+/// How long a journal may become, and how many of its last steps stay when it is longer. A judgement: a step of a large job takes
+/// a kilobyte, and nobody takes thousands of steps back one by one.
+const LONGEST: Longest = Longest {
+    bytes: 16 << 20,
+    steps: 2000,
+};
+
+/// Bounds of a journal.
+#[derive(Clone, Copy, Debug)]
+struct Longest {
+    bytes: u64,
+    steps: usize,
+}
 
 /// One line of the journal.
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -128,6 +143,59 @@ impl Journal {
     /// How far the journal reaches, to return there with [`Journal::retreat`].
     pub fn place(&self) -> u64 {
         self.length
+    }
+
+    /// Lets the oldest steps go where the journal has become long; the document stays as it is.
+    pub fn shorten(&mut self) -> io::Result<()> {
+        self.shorten_to(LONGEST)
+    }
+
+    fn shorten_to(&mut self, longest: Longest) -> io::Result<()> {
+        if self.length <= longest.bytes {
+            return Ok(());
+        }
+        // All that were undone stay, and as many that are done as there is room for: half of the bytes, so that a journal of
+        // large steps is not written anew at each of them.
+        let sizes = self.steps[..self.done].iter().rev().map(|step| {
+            serde_json::to_vec(step).map_or(u64::MAX, |bytes| bytes.len() as u64)
+        });
+        let kept = sizes
+            .take(longest.steps)
+            .scan(0_u64, |sum, size| {
+                *sum = sum.saturating_add(size);
+                (*sum <= longest.bytes / 2).then_some(())
+            })
+            .count();
+        let first = self.done - kept;
+        let mut document = self.document.clone();
+        for step in self.steps[first..self.done].iter().rev() {
+            step.difference.back(&mut document).map_err(broken)?;
+        }
+        let mut lines = vec![Line::Start { document }];
+        lines.extend(self.steps[first..].iter().cloned().map(Line::Change));
+        let undone = self.steps.len() - self.done;
+        lines.extend(std::iter::repeat_with(|| Line::Undo).take(undone));
+        self.write_anew(&lines)?;
+        self.steps.drain(..first);
+        self.done = kept;
+        Ok(())
+    }
+
+    /// Beside, then renamed: killed in between, the journal is as it was.
+    fn write_anew(&mut self, lines: &[Line]) -> io::Result<()> {
+        let folder = self.path.parent().unwrap_or(Path::new("."));
+        let mut beside = tempfile::NamedTempFile::new_in(folder)?;
+        let mut length = 0;
+        for line in lines {
+            let mut text = serde_json::to_string(line).map_err(io::Error::other)?;
+            text.push('\n');
+            beside.write_all(text.as_bytes())?;
+            length += text.len() as u64;
+        }
+        beside.as_file().sync_data()?;
+        self.file = beside.persist(&self.path).map_err(|error| error.error)?;
+        self.length = length;
+        Ok(())
     }
 
     /// Writes a change down.
@@ -290,6 +358,40 @@ mod tests {
         journal.retreat(place).expect("shortened");
         assert_eq!(journal.document(), &json!({"n": 0}));
         assert!(!journal.is_foreign());
+    }
+
+    #[test]
+    fn a_long_journal_keeps_its_last_steps_and_those_that_were_undone() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("journal");
+        let documents: Vec<Value> = (0..30).map(|n| json!({ "n": n })).collect();
+        let mut journal = Journal::open(&path, &documents[0]).expect("begun");
+        for pair in documents.windows(2) {
+            journal.change(step(&pair[0], &pair[1])).expect("written");
+        }
+        for _ in 0..4 {
+            assert!(journal.undo().expect("written"));
+        }
+        let before = journal.place();
+        let longest = |bytes| Longest { bytes, steps: 10 };
+        journal.shorten_to(longest(before)).expect("as it was");
+        assert_eq!((journal.place(), journal.depth()), (before, [25, 4]));
+        // Room for ten steps by their number.
+        journal.shorten_to(longest(before - 1)).expect("shortened");
+        assert_eq!(journal.depth(), [10, 4]);
+        assert!(journal.place() < before && !journal.is_foreign());
+        // By their bytes.
+        let few = journal.place() / 2;
+        journal.shorten_to(longest(few)).expect("shortened");
+        let [done, undone] = journal.depth();
+        assert!(done < 10 && undone == 4, "{done} {undone}");
+        let mut journal = Journal::open(&path, &json!("unused")).expect("read");
+        assert_eq!(journal.depth(), [done, undone]);
+        assert_eq!(journal.document(), &documents[25]);
+        while journal.redo().expect("written") {}
+        assert_eq!(journal.document(), &documents[29]);
+        while journal.undo().expect("written") {}
+        assert_eq!(journal.document(), &documents[25 - done]);
     }
 
     #[test]

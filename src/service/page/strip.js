@@ -5,7 +5,10 @@ import * as d from "./drawing.js";
 import { toRender } from "./laid.js";
 
 const $ = (id) => document.getElementById(id);
-const WIDTH = 96, PATCH = 66, BAR = 14, HEIGHT = 2 * PATCH + BAR, MIDDLE = PATCH + BAR / 2;
+const WIDTH = 96, BAR = 14;
+/** Height of a patch: less of a low window goes to the strip. */
+const PATCHES = { low: 46, high: 66, below: 720 };
+let PATCH = PATCHES.high, HEIGHT = 0, MIDDLE = 0;
 /** Steps of the bars' scale, render pixels for the whole width. */
 const SCALES = [1, 2, 3, 5, 8, 12, 20, 30, 50, 80, 120, 200, 500, 1000];
 const CLICK = 3;
@@ -18,13 +21,23 @@ export class Strip {
     this.sort = "marked";
     this.list = $("strip-cells");
     this.list.addEventListener("scroll", () => this.draw());
-    new ResizeObserver(() => this.draw()).observe(this.list);
+    new ResizeObserver(() => this.resize()).observe(this.list);
+    window.addEventListener("resize", () => this.resize());
+    this.resize();
     $("strip-sort").addEventListener("change", (e) => { this.sort = e.target.value; this.show(); });
     $("strip-part").addEventListener("change", (e) => app.choosePart(e.target.value));
     $("strip-larger").addEventListener("click", () => this.enlarge(1.5));
     $("strip-smaller").addEventListener("click", () => this.enlarge(1 / 1.5));
     $("strip-print").addEventListener("click", () => { this.draw(true); window.print(); });
     window.addEventListener("beforeprint", () => this.draw(true));
+  }
+
+  resize() {
+    PATCH = window.innerHeight < PATCHES.below ? PATCHES.low : PATCHES.high;
+    HEIGHT = 2 * PATCH + BAR;
+    MIDDLE = PATCH + BAR / 2;
+    this.list.style.setProperty("--cell-height", `${HEIGHT}px`);
+    this.draw();
   }
 
   enlarge(factor) { this.zoom = Math.min(Math.max(this.zoom * factor, 1), 16); this.draw(); }

@@ -78,7 +78,12 @@ const app = {
     this.selection = { kind: "mark", name: to };
     this.change(a.rename(this.view, from, to));
   },
-  renameRegion(from, to) { this.selection = { kind: "region", name: to }; this.change(a.renameRegion(this.view, from, to)); },
+  renameRegion(from, to) {
+    if (this.region(to)) { this.say(`There is a part "${to}" already.`); return show(); }
+    if (this.part === from) this.part = to;
+    this.selection = { kind: "region", name: to };
+    this.change(a.renameRegion(this.view, from, to));
+  },
 
   erase() {
     const s = this.selection;
@@ -92,8 +97,10 @@ const app = {
   },
 
   closeOutline() {
-    const name = a.freeName((a.viewOf(this.state(), this.view).regions ?? []).map((r) => r.name), "region");
+    const name = a.freeName((a.viewOf(this.state(), this.view).regions ?? []).map((r) => r.name), "part");
     this.selection = { kind: "region", name };
+    // The marks that follow are its own.
+    this.part = name;
     this.change(a.closeOutline(this.view, name));
     requestAnimationFrame(() => { $("region-name")?.focus({ preventScroll: true }); $("region-name")?.select(); });
   },

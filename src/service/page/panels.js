@@ -137,13 +137,15 @@ export class Panels {
     const region = (a.viewOf(state, app.view)?.regions ?? []).find((r) => r.name === name);
     if (!region) return null;
     const marks = region.landmarks ?? [];
+    // Its name typed, its marks come next.
+    const enter = (e) => { if (e.key === "Enter") { e.preventDefault(); e.target.blur(); app.setTool("mark"); app.select(null); app.mainPane().canvas.focus({ preventScroll: true }); } };
     const tick = (of) => make("label", {}, make("input", {
       type: "checkbox", checked: marks.includes(of.name), "data-key": `tick-${of.name}`,
       onchange: (e) => app.change(a.setRegionMarks(app.view, name, e.target.checked ? [...marks, of.name] : marks.filter((n) => n !== of.name))),
     }), of.name);
     return [
       make("h3", { textContent: "Part" }),
-      make("label", { className: "pair" }, "name", this.field("region-name", name, (to) => { if (to) app.renameRegion(name, to); }, { id: "region-name", maxLength: 200 })),
+      make("label", { className: "pair" }, "name", this.field("region-name", name, (to) => { if (to && to !== name) app.renameRegion(name, to); }, { id: "region-name", maxLength: 200, onkeydown: enter })),
       this.tolerance(region),
       make("div", { className: "group wrap" },
         make("button", { type: "button", textContent: "Point it turns about…", title: "The point about which the part is turned and scaled in CAD; else the middle of its outline", onclick: () => app.setTool("anchor") }),

@@ -68,7 +68,7 @@ export class Strip {
     const wrong = this.shown.filter(({ fit }) => fit?.finding === "wrong" || fit?.finding === "swapped").length;
     const whole = a.landmarksOf(app.state(), app.view).length, fit = app.fit();
     $("strip-count").textContent = `${whole} mark${whole === 1 ? "" : "s"}${wrong ? `, ${wrong} to look at` : ""}`;
-    $("strip-scale").textContent = fit?.map ? `residuals in px, a whole bar is ${this.scale} · ${fit.kind}, datum ${fit.rms_px.toFixed(2)} px rms, ${fit.degrees_of_freedom} redundant` : fit?.error ?? "";
+    $("strip-scale").textContent = fit?.map ? `px; a whole bar is ${this.scale} · ${fit.kind}, ${fit.rms_px.toFixed(2)} rms, ${fit.degrees_of_freedom} redundant` : fit?.error ?? "";
     const kept = new Map();
     this.shown.forEach((entry) => {
       const key = `${entry.offer ? "offer" : "cell"}-${entry.mark.name}`, cell = this.cells.get(key) ?? this.cell(key);
@@ -194,13 +194,14 @@ export class Strip {
       return [WIDTH / 2 + (p[0] - middle[0]) * this.zoom, top + PATCH / 2 + (p[1] - middle[1]) * this.zoom];
     };
     const side = app.isSelected(mark.name) ? app.selection.side ?? "reference" : null;
-    this.tick(c, at("render", 0), [0, PATCH], "render", side === "render");
-    this.tick(c, at("reference", PATCH + BAR), [PATCH + BAR, HEIGHT], "reference", side === "reference");
+    const isOff = fit?.finding === "wrong" || fit?.finding === "swapped";
+    this.tick(c, at("render", 0), [0, PATCH], "render", { isChosen: side === "render", isOff });
+    this.tick(c, at("reference", PATCH + BAR), [PATCH + BAR, HEIGHT], "reference", { isChosen: side === "reference", isOff });
     this.bar(c, fit);
   }
 
   /** From the mark to the bar; where the mark lies beyond the patch, an arrow at its border. */
-  tick(c, at, [top, bottom], side, isChosen) {
+  tick(c, at, [top, bottom], side, { isChosen, isOff }) {
     if (!at) return;
     const [x, y] = at, color = d.colour(side), inside = x >= 0 && x <= WIDTH && y >= top && y <= bottom;
     const edge = side === "render" ? bottom : top;
@@ -209,7 +210,7 @@ export class Strip {
       d.dot(c, [x, y], color, isChosen);
     } else {
       const [mx, my] = [WIDTH / 2, (top + bottom) / 2], f = Math.min(Math.abs((WIDTH / 2 - 6) / (x - mx || 1e-9)), Math.abs((PATCH / 2 - 6) / (y - my || 1e-9)));
-      d.residual(c, [mx, my], [mx + (x - mx) * f, my + (y - my) * f], true);
+      d.residual(c, [mx, my], [mx + (x - mx) * f, my + (y - my) * f], isOff);
     }
   }
 

@@ -157,7 +157,14 @@ async fn outline(browser: &Browser) {
         .await;
     browser.keys("lantern\u{e007}").await;
     browser.saved().await;
-    browser.press("input[name=tool][value=mark]").await;
+    // Marking goes on with the marks of this part.
+    browser
+        .until("return document.querySelector('#strip-part').value === 'lantern'")
+        .await;
+    browser
+        .until("return document.querySelector('input[name=tool][value=mark]').checked")
+        .await;
+    browser.choose("#strip-part", "").await;
 }
 
 async fn known_length(browser: &Browser) {

@@ -156,9 +156,10 @@ impl Journal {
         }
         // All that were undone stay, and as many that are done as there is room for: half of the bytes, so that a journal of
         // large steps is not written anew at each of them.
-        let sizes = self.steps[..self.done].iter().rev().map(|step| {
-            serde_json::to_vec(step).map_or(u64::MAX, |bytes| bytes.len() as u64)
-        });
+        let sizes = self.steps[..self.done]
+            .iter()
+            .rev()
+            .map(|step| serde_json::to_vec(step).map_or(u64::MAX, |bytes| bytes.len() as u64));
         let kept = sizes
             .take(longest.steps)
             .scan(0_u64, |sum, size| {

@@ -27,6 +27,7 @@ mod mark_page;
 mod marked_on;
 mod marks_outside;
 mod meshes;
+mod one_picture;
 mod pictures;
 mod plan;
 mod print;

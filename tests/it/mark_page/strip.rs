@@ -285,3 +285,38 @@ async fn the_first_pairs_are_asked_for_one_image_at_a_time_and_views_are_added()
     assert_eq!(views[1]["landmarks"], views[0]["landmarks"]);
     browser.close().await;
 }
+
+/// The page's own arithmetic of the map, lens included, is the program's.
+#[tokio::test(flavor = "multi_thread")]
+async fn marks_lie_in_the_one_picture_where_the_program_puts_them() {
+    let Some(browser) = Browser::open("marks_lie", false).await else {
+        return;
+    };
+    let folder = tempfile::tempdir().expect("a folder");
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo");
+    for entry in fs::read_dir(demo).expect("there") {
+        let path = entry.expect("readable").path();
+        fs::copy(&path, folder.path().join(path.file_name().expect("a name"))).expect("copied");
+    }
+    let (_server, address) = mark(&folder.path().join("pump.json"));
+    browser.goto(&address).await;
+    let script = "const done = arguments[0];
+        Promise.all([import(new URL('page/laid.js', document.baseURI)), fetch('api/state').then(r => r.json())]).then(([laid, state]) => {
+            const view = state.fit.views[0], marks = state.job.views[0].landmarks;
+            const off = ([a, b], [c, d]) => Math.hypot(a - c, b - d);
+            done({ lens: view.map.lens !== null, marks: marks.length,
+                there: Math.max(...marks.map((m, i) => off(laid.toRender(view.map, m.reference), view.landmarks[i].in_render))),
+                back: Math.max(...marks.map((m, i) => off(laid.toReference(view.map, m.render), view.landmarks[i].in_reference))) });
+        })";
+    let found = browser
+        .client
+        .execute_async(script, vec![])
+        .await
+        .expect("ran");
+    assert_eq!(found["lens"], true, "{found}");
+    assert!(found["marks"].as_u64().expect("a number") >= 40);
+    for way in ["there", "back"] {
+        assert!(found[way].as_f64().expect("a number") < 1e-6, "{found}");
+    }
+    browser.close().await;
+}

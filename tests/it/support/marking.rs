@@ -96,6 +96,11 @@ impl Marking {
         serde_json::from_slice(&self.ask("GET", path, "")).expect("JSON")
     }
 
+    /// What is no JSON: a picture.
+    pub fn bytes(&self, path: &str) -> Vec<u8> {
+        self.ask("GET", path, "")
+    }
+
     /// Asks for what may not be there: the status, and what is answered.
     pub fn refused(&self, path: &str) -> (u16, Value) {
         let answer = self.page.get(path, &self.cookie);

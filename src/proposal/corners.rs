@@ -12,6 +12,7 @@ use super::settings::PROPOSAL;
 use crate::kernels::{
     Plane, blur,
     gradient::{self, Gradient, UNIT},
+    sample,
 };
 use image::{RgbImage, imageops};
 use nalgebra::{Matrix2, Vector2};
@@ -100,16 +101,25 @@ struct OnEdge {
     weight: f64,
 }
 
-/// The corner near `start`, pixels; `None` where edges that pass one point are not what is seen there.
+/// The corner near `start`, pixels; `None` where edges that pass one point are not what is seen there. Among many details its
+/// edges are followed less far.
 pub(super) fn corner_at(image: &RgbImage, start: [f64; 2]) -> Option<Corner> {
     let edges = edges_around(image, start)?;
     let start = Vector2::from(start);
+    let far = PROPOSAL.corner_reach.get();
+    [far, far / 1.6]
+        .into_iter()
+        .find_map(|reach| settled(&edges, start, reach))
+}
+
+/// The point that edges up to `reach` from it pass.
+fn settled(edges: &[OnEdge], start: Vector2<f64>, reach: f64) -> Option<Corner> {
     let mut at = start;
     let mut moments = Matrix2::zeros();
     for round in 0..12 {
         let (mut right, mut normal) = (Vector2::zeros(), Matrix2::zeros());
-        for edge in &edges {
-            let weight = edge.weight * annulus(edge.place - at) * passing(edge, at, round);
+        for edge in edges {
+            let weight = edge.weight * annulus(edge.place - at, reach) * passing(edge, at, round);
             let n = edge.normal;
             normal += n * n.transpose() * weight;
             right += n * (n.dot(&edge.place) * weight);
@@ -126,8 +136,8 @@ pub(super) fn corner_at(image: &RgbImage, start: [f64; 2]) -> Option<Corner> {
         }
     }
     let (mut all, mut through) = (0.0, 0.0);
-    for edge in &edges {
-        let weight = edge.weight * annulus(edge.place - at);
+    for edge in edges {
+        let weight = edge.weight * annulus(edge.place - at, reach);
         all += weight;
         let off = edge.normal.dot(&(edge.place - at)).abs();
         if off < 2.0 * PROPOSAL.off_edge.get() {
@@ -144,10 +154,9 @@ pub(super) fn corner_at(image: &RgbImage, start: [f64; 2]) -> Option<Corner> {
 }
 
 /// How much of what lies so far off a corner counts: 1 along its edges, 0 in the rounded middle and beyond its reach.
-fn annulus(off: Vector2<f64>) -> f64 {
+fn annulus(off: Vector2<f64>, reach: f64) -> f64 {
     let distance = off.norm();
-    let (core, reach) = (PROPOSAL.corner_core.get(), PROPOSAL.corner_reach.get());
-    let inner = (distance - core + 0.5).clamp(0.0, 1.0);
+    let inner = (distance - PROPOSAL.corner_core.get() + 0.5).clamp(0.0, 1.0);
     inner * (reach - distance).clamp(0.0, 1.0)
 }
 
@@ -173,17 +182,30 @@ fn edges_around(image: &RgbImage, start: [f64; 2]) -> Option<Vec<OnEdge>> {
     let clear = PROPOSAL.clear_gradient.get();
     let edges = magnitude.indexed_iter().filter_map(|((y, x), m)| {
         let m = f64::from(*m);
+        if m <= 1.0 {
+            return None;
+        }
+        let along = |v: i16| f64::from(f32::from(v) * UNIT) / m;
+        let normal = Vector2::new(along(gradient.x[[y, x]]), along(gradient.y[[y, x]]));
+        let within = Vector2::new(x as f64 + 0.5, y as f64 + 0.5);
         let share = m / (m + clear);
-        (m > 1.0).then(|| {
-            let along = |v: i16| f64::from(f32::from(v) * UNIT) / m;
-            OnEdge {
-                place: Vector2::new(left + x as f64 + 0.5, top + y as f64 + 0.5),
-                normal: Vector2::new(along(gradient.x[[y, x]]), along(gradient.y[[y, x]])),
-                weight: share * share,
-            }
+        Some(OnEdge {
+            place: within + Vector2::new(left, top),
+            normal,
+            weight: share * share * on_ridge(&magnitude, within, normal, m),
         })
     });
     Some(edges.collect())
+}
+
+/// 1 where the gradient `m` is as strong as any across its edge; the flanks of an edge, which do not lie on it, count little.
+fn on_ridge(magnitude: &Plane<f32>, place: Vector2<f64>, normal: Vector2<f64>, m: f64) -> f64 {
+    let beside = [-2.0, -1.0, 1.0, 2.0].map(|t| {
+        let at = place + normal * t;
+        sample::bilinear(magnitude, at.x, at.y).map_or(0.0, f64::from)
+    });
+    let strongest = beside.into_iter().fold(m, f64::max);
+    (m / strongest).powi(4)
 }
 
 #[cfg(test)]

@@ -90,6 +90,7 @@ impl Looked<'_> {
         let mark = Point::new(at[0], at[1]);
         let mut from = expected.reference;
         let pixels_a_sample = reach / pixel / f64::from(WIDE);
+        let mut close_reach = (reach / pixel).ceil() as i32;
         if pixels_a_sample > 1.0 {
             let search = Search {
                 half: HALF,
@@ -101,10 +102,12 @@ impl Looked<'_> {
                 return None;
             }
             from = Point::new(from.x + wide.moved.x, from.y + wide.moved.y);
+            close_reach = CLOSE;
         }
         let search = Search {
             half: HALF,
-            reach: CLOSE.max((reach / pixel).ceil().min(f64::from(WIDE)) as i32),
+            // What is left of a wide look lies within two of its samples.
+            reach: close_reach.max(CLOSE),
             pixels_a_sample: 1.0,
         };
         let close = most_alike(images, linear, (mark, from), search).ok()?;

@@ -45,7 +45,10 @@ pub(super) fn far_apart(asked: &Asked<'_>, places: &Places) -> Vec<Chosen> {
     };
     while chosen.len() < MOST_DATUM {
         let of = |place: &Place| {
-            let is_on_part = if place.part.is_some() { 0.7 } else { 1.0 };
+            let is_on_part = match place.part {
+                Some(_) => PROPOSAL.datum_on_part.get(),
+                None => 1.0,
+            };
             distance(place, &marks) * place.clearness.min(0.5).sqrt() * is_on_part
         };
         let best = (0..places.all.len())
@@ -94,10 +97,11 @@ pub(super) fn by_gain(
     greedy.take(&Group::Datum { anywhere: true }, needed);
     let first = PROPOSAL.first_of_part.count();
     let most = PROPOSAL.most_of_part.count();
-    let missing = |j: usize| first.saturating_sub(view.regions[j].landmarks.len());
+    let marks = |j: usize| view.regions[j].landmarks.len();
+    let missing = |j: usize| first.saturating_sub(marks(j));
     let mut parts: Vec<usize> = (0..view.regions.len()).collect();
-    // Those that miss most come first, then in the job's order.
-    parts.sort_by_key(|j| std::cmp::Reverse(missing(*j)));
+    // What was begun is finished first, then the parts come in the job's order.
+    parts.sort_by_key(|j| marks(*j) == 0 || missing(*j) == 0);
     for j in &parts {
         greedy.take(&Group::Part(*j), missing(*j));
     }
@@ -200,11 +204,16 @@ impl Greedy<'_, '_, '_> {
             .filter(|(_, place)| belongs(place))
             .filter_map(|(i, place)| {
                 let clear = place.clearness / (place.clearness + PROPOSAL.half_clear.get());
+                // A part that is judged may be off.
+                let right = match usage == LandmarkUse::Datum && place.part.is_some() {
+                    true => PROPOSAL.datum_on_part.get(),
+                    false => 1.0,
+                };
                 Some(Candidate {
                     place: i,
                     expected: self.expected(place, usage)?,
                     shown: None,
-                    trust: clear * PROPOSAL.unseen.get(),
+                    trust: clear * right * PROPOSAL.unseen.get(),
                 })
             })
             .collect()

@@ -4,8 +4,10 @@ use crate::{edges, job::Region};
 use image::RgbImage;
 use nalgebra::{Matrix3, Vector2, Vector3};
 
-/// Points of edges in a picture that one outline has at most: every n-th is kept of more.
+/// Of more edge points than this every n-th is kept.
 const MOST_POINTS: usize = 400_000;
+/// Points are in the order of their rows to within this, px: what settling them on a reduced picture moves them by.
+const ROW: f64 = 12.0;
 /// Places that are tried in one direction.
 const MOST_TRIED: usize = 40;
 
@@ -81,11 +83,8 @@ impl EdgePoints {
         let (top, bottom) = rows.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), y| {
             (a.min(y), b.max(y))
         });
-        let after = |y: f64| {
-            // Rows are in order to within the pixel that a point is settled in.
-            self.points.partition_point(|p| f64::from(p.place[1]) < y)
-        };
-        let within = &self.points[after(top - 2.0)..after(bottom + 2.0)];
+        let after = |y: f64| self.points.partition_point(|p| f64::from(p.place[1]) < y);
+        let within = &self.points[after(top - ROW)..after(bottom + ROW)];
         let places = within.iter().map(|p| {
             (
                 Vector2::from(p.place.map(f64::from)),
@@ -113,25 +112,27 @@ impl EdgePoints {
 fn turn_of(points: &[(Vector2<f64>, Vector2<f64>)], way: Way) -> Option<Outermost> {
     let out = way.out();
     let along = Vector2::new(-out.y, out.x);
-    let across: Vec<Vector2<f64>> = points
-        .iter()
-        .filter(|(_, normal)| normal.dot(&out).abs() > 0.95)
-        .map(|(place, _)| *place)
-        .collect();
+    let facing = |least: f64| {
+        let points = points.iter();
+        points
+            .filter(move |(_, normal)| normal.dot(&out).abs() > least)
+            .map(|(place, _)| *place)
+    };
+    // What turns away by more than 60 degrees is no longer the same side of the part.
+    let around: Vec<Vector2<f64>> = facing(0.5).collect();
     let farthest = points
         .iter()
         .map(|(place, _)| place.dot(&out))
         .fold(f64::NEG_INFINITY, f64::max);
     let depth = PROPOSAL.outline_depth.get();
-    let mut tried: Vec<&Vector2<f64>> = across
-        .iter()
+    let mut tried: Vec<Vector2<f64>> = facing(0.95)
         .filter(|p| p.dot(&out) > farthest - depth)
         .collect();
     tried.sort_by(|a, b| b.dot(&out).total_cmp(&a.dot(&out)));
     tried.truncate(MOST_TRIED);
     let at = tried
         .into_iter()
-        .find_map(|from| turn_near(&across, *from, out, along))?;
+        .find_map(|from| turn_near(&around, from, out, along))?;
     Some(Outermost {
         at: at.into(),
         way,
@@ -167,7 +168,7 @@ fn turn_near(
     let fit = normal.try_inverse()? * right;
     let off = |(t, h): &(f64, f64)| (fit[0] + fit[1] * t + fit[2] * t * t - h).powi(2);
     let rms = (near.iter().map(off).sum::<f64>() / near.len() as f64).sqrt();
-    // Half over the radius at the top.
+    // One over the radius at the top.
     let bend = -2.0 * fit[2];
     let (flattest, sharpest) = (1.0 / PROPOSAL.flattest.get(), 1.0 / PROPOSAL.sharpest.get());
     let is_round = rms < PROPOSAL.ragged.get() && (flattest..sharpest).contains(&bend);

@@ -40,7 +40,7 @@ impl Seen {
         all.min(u64::from(LONGEST) * u64::from(LONGEST))
     }
 
-    /// Looks for it; some 40 bytes are needed meanwhile for each of [`Self::most_pixels`].
+    /// Looks for it; some 60 bytes are needed meanwhile for each of [`Self::most_pixels`].
     pub fn of(image: &RgbImage) -> Self {
         let (small, by) = reduced(image);
         let small = small.as_ref().unwrap_or(image);

@@ -10,15 +10,15 @@ settings! {
             "A gradient as strong as this is half clear.";
         window = 2.5, "working px", "judgement":
             "Standard deviation of the window over which directions of the gradient are gathered.";
-        least_clearness = 0.06, "share of the window", "judgement":
+        least_clearness = 0.04, "share of the window", "judgement":
             "Least share of clear gradient across the weaker of both directions, for a place to be looked at.";
         corner_reach = 7.0, "render px", "judgement":
             "How far from a corner its edges are followed.";
-        corner_core = 1.5, "render px", "judgement":
+        corner_core = 2.5, "render px", "judgement":
             "Nearer to a corner than this its edges are rounded by the blur and do not count.";
         off_edge = 0.7, "render px", "judgement":
             "An edge of a corner that passes it at this distance counts half.";
-        straight_share = 0.7, "share", "judgement":
+        straight_share = 0.6, "share", "judgement":
             "Least share of the edges around a corner that have to pass through it.";
         least_crossing = 0.12, "share", "judgement":
             "Weaker over stronger direction of the edges through a corner, at least: below it they are one edge.";
@@ -44,6 +44,8 @@ settings! {
             "By how much differences of neighbouring samples, which are alike, count for less than their number.";
         unseen = 0.5, "times", "judgement":
             "What a place counts that the reference does not clearly show, beside one that it does.";
+        datum_on_part = 0.5, "times", "judgement":
+            "What a datum mark counts that lies on a part which is judged, beside one on no part.";
         half_clear = 0.1, "share of the window", "judgement":
             "A corner so clear counts half of what the clearest would.";
         looked_at = 24.0, "places", "judgement":

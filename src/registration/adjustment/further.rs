@@ -282,3 +282,167 @@ fn share(gain: f64) -> f64 {
         0.0
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        job::{Landmark, LandmarkUse, RegistrationKind, View},
+        registration::{
+            invented::{DATUM, EXPECTED, PART, registered, right, view},
+            prediction::predict,
+        },
+    };
+
+    /// Six datum marks, and the first two places of the part.
+    fn sample() -> View {
+        let [datum, part] = [right(&DATUM[..6]), right(&PART[..2])];
+        view(RegistrationKind::Similarity, &datum, &part, 1.0)
+    }
+
+    fn candidate([x, y]: [f64; 2], is_datum: bool) -> Candidate {
+        Candidate {
+            render: Point::new(x, y),
+            part: (!is_datum).then_some(0),
+            is_datum,
+            along: None,
+        }
+    }
+
+    fn places() -> Vec<Point<RenderPx>> {
+        DATUM.iter().map(|[x, y]| Point::new(*x, *y)).collect()
+    }
+
+    /// The view with the candidate marked where it is expected.
+    fn marked(view: &View, candidate: &Candidate, expected: &Expected) -> View {
+        let mut with_mark = view.clone();
+        with_mark.landmarks.push(Landmark {
+            name: "further".to_owned(),
+            render: candidate.render,
+            reference: expected.reference,
+            usage: match candidate.is_datum {
+                true => LandmarkUse::Datum,
+                false => LandmarkUse::Check,
+            },
+            model_mm: None,
+            part: None,
+            on: None,
+            sigma_px: [None; 2],
+            model_sigma_mm: None,
+        });
+        if !candidate.is_datum {
+            with_mark.regions[0].landmarks.push(view.landmarks.len());
+        }
+        with_mark
+    }
+
+    /// Variances of a part's figures, and of the registration at the places.
+    fn variances(view: &View) -> ([f64; 4], f64) {
+        let adjustment = registered(view).adjustment;
+        let own = &adjustment.solved.covariance.regions[0];
+        let further = Further::new(&adjustment, &places()).expect("regular");
+        let of_places = further.places.dot(&further.covariance.global);
+        (FIGURES.map(|k| own[(k, k)]), of_places)
+    }
+
+    /// By what share a mark shrank the deviations, by registering anew.
+    fn shrunk(view: &View, with_mark: &View, is_datum: bool) -> f64 {
+        let (before, after) = (variances(view), variances(with_mark));
+        if is_datum {
+            return 1.0 - (after.1 / before.1).sqrt();
+        }
+        let ratios = after.0.iter().zip(&before.0).map(|(a, b)| a / b);
+        1.0 - ratios.product::<f64>().powf(1.0 / 8.0)
+    }
+
+    #[test]
+    fn a_gain_is_what_registering_with_the_mark_gives_and_orders_places_alike() {
+        let view = sample();
+        let adjustment = registered(&view).adjustment;
+        let further = Further::new(&adjustment, &places()).expect("regular");
+        for is_datum in [true, false] {
+            let tried = match is_datum {
+                true => [DATUM[6], DATUM[7], [990.0, 30.0], [455.0, 610.0]],
+                false => [PART[2], PART[3], PART[4], [470.0, 190.0]],
+            };
+            let both = tried.map(|at| {
+                let candidate = candidate(at, is_datum);
+                let expected = further.expected(&candidate).expect("on the map");
+                let with_mark = marked(&view, &candidate, &expected);
+                (further.gain(&expected), shrunk(&view, &with_mark, is_datum))
+            });
+            for (gain, shrunk) in both {
+                // The map is the same to rounding and the end of the iteration.
+                assert!((gain - shrunk).abs() < 1e-4, "{gain} {shrunk}");
+                assert!(gain > 0.0);
+            }
+            let best = |of: fn(&(f64, f64)) -> f64| {
+                let by = |a: &usize, b: &usize| of(&both[*a]).total_cmp(&of(&both[*b]));
+                (0..4).max_by(by).expect("four")
+            };
+            assert_eq!(best(|b| b.0), best(|b| b.1));
+        }
+    }
+
+    #[test]
+    fn a_second_mark_at_the_same_place_tells_less_than_the_first() {
+        let adjustment = registered(&sample()).adjustment;
+        let mut further = Further::new(&adjustment, &places()).expect("regular");
+        let expected = further.expected(&candidate(PART[2], false)).expect("there");
+        let first = further.gain(&expected);
+        further.add(&expected);
+        let second = further.gain(&expected);
+        assert!(second < 0.6 * first, "{first} {second}");
+    }
+
+    #[test]
+    fn a_place_on_no_part_is_expected_where_a_single_mark_is_predicted() {
+        let view = sample();
+        let adjustment = registered(&view).adjustment;
+        let further = Further::new(&adjustment, &places()).expect("regular");
+        let at = Point::new(610.0, 480.0);
+        let lone = Candidate {
+            part: None,
+            ..candidate(at.xy(), true)
+        };
+        let expected = further.expected(&lone).expect("on the map");
+        let size = (1000, 1000);
+        let mark = crate::registration::SingleMark::Render(at);
+        let predicted = predict(&view, EXPECTED, size, None, mark).expect("registers");
+        let off = expected.reference.xy();
+        for k in 0..2 {
+            assert!((off[k] - predicted.place[k]).abs() < 1e-6);
+        }
+        // 95 % of two normal quantities.
+        let long = (5.991 * expected.covariance.symmetric_eigenvalues().max()).sqrt();
+        let ratio = long / predicted.half_axes[0];
+        assert!((ratio - 1.0).abs() < 1e-3, "{ratio}");
+    }
+
+    #[test]
+    fn a_find_that_disagrees_with_the_others_of_its_part_is_dropped() {
+        let datum = right(&DATUM);
+        let view = view(RegistrationKind::Similarity, &datum, &[], 1.0);
+        let adjustment = registered(&view).adjustment;
+        let further = Further::new(&adjustment, &places()).expect("regular");
+        let expected: Vec<Expected> = PART
+            .iter()
+            .filter_map(|at| further.expected(&candidate(*at, false)))
+            .collect();
+        let noise = Matrix2::identity() * 0.01;
+        let moved = |k: usize, wrong: usize| {
+            let [x, y] = if k == wrong { [-9.0, 7.0] } else { [5.0, -3.0] };
+            let from = expected[k].reference;
+            Point::new(from.x + x, from.y + y)
+        };
+        for wrong in 0..expected.len() {
+            let finds: Vec<_> = (expected.iter().enumerate())
+                .map(|(k, e)| (e, moved(k, wrong), noise))
+                .collect();
+            let agree = further.agreeing(&finds);
+            for (k, agrees) in agree.iter().enumerate() {
+                assert_eq!(*agrees, k != wrong, "{wrong}: {agree:?}");
+            }
+        }
+    }
+}

@@ -11,7 +11,7 @@ use serde_json::Value;
 use std::{cell::Cell, path::PathBuf, sync::Arc};
 
 /// Bytes a pixel that looking for places needs meanwhile.
-const BYTES: u64 = 40;
+const BYTES: u64 = 60;
 
 /// What a view's proposals are.
 #[derive(Debug, Serialize)]

@@ -3,12 +3,16 @@
 //! [`draw_view`] draws the pictures of a view; [`sheets_pdf`] joins the sheets of all views. A picture is the working
 //! raster with shapes over it and a legend below; small rasters are enlarged by a whole factor so that text stays
 //! readable.
+mod alone;
 mod arrangement;
 mod backdrop;
 mod blink;
 mod board;
 mod colours;
 mod difference;
+mod dimension_layout;
+mod dimension_words;
+mod dimensions;
 mod drawing_scale;
 mod drawn_file;
 mod edge_pixels;
@@ -64,6 +68,7 @@ mod window;
 
 use self::{backdrop::Backdrop, png::encode_photo};
 pub use self::{
+    alone::draw_alone,
     drawing_scale::DrawingScale,
     drawn_file::DrawnFile,
     error::Error,

@@ -66,7 +66,8 @@ fn write_shape(svg: &mut String, shape: &Shape) {
             stroke,
             halo,
         } => write_arrow(svg, *from, *to, *stroke, *halo),
-        Shape::Text(line) => write_text(svg, line),
+        Shape::Text(line) => write_text(svg, line, 0.0),
+        Shape::Turned { line, degrees } => write_text(svg, line, *degrees),
         Shape::Picture { key, area } => {
             svg.push_str("<image preserveAspectRatio=\"none\"");
             write_area(svg, *area);
@@ -179,7 +180,7 @@ fn write_path(
     finish(svg, stroke, fill);
 }
 
-fn write_text(svg: &mut String, line: &Line) {
+fn write_text(svg: &mut String, line: &Line, degrees: f64) {
     let anchor = match line.align {
         Align::Start => "start",
         Align::Middle => "middle",
@@ -197,6 +198,13 @@ fn write_text(svg: &mut String, line: &Line) {
             line.colour.hex()
         ),
     );
+    if degrees != 0.0 {
+        let [x, y] = line.at;
+        put(
+            svg,
+            format_args!(" transform=\"rotate({degrees:.3} {x:.3} {y:.3})\""),
+        );
+    }
     if line.font == Font::Bold {
         svg.push_str(" font-weight=\"bold\"");
     }

@@ -220,6 +220,7 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
                 RenderImage::File(image) => file_name(image),
                 // As it lies in the view's folder.
                 RenderImage::Drawn => "drawn.png".to_owned(),
+                RenderImage::Absent => String::new(),
             },
             kind: view.render.kind.into(),
         },

@@ -8,6 +8,7 @@ mod camera_files;
 mod changes;
 mod collect;
 mod csv;
+mod dimensions;
 mod features;
 mod finite;
 mod front_page;
@@ -33,6 +34,10 @@ pub use camera_files::CameraFile;
 pub use changes::changes;
 pub use collect::CollectedView;
 pub use csv::{space_to_csv, to_csv};
+pub use dimensions::{
+    AngleAlone, DimensionEntry, Dimensions, DimensionsOfView, DimensionsReport, PlaceEntry,
+    ProportionEntry,
+};
 pub use features::{Feature, FeatureTable, Printer};
 pub use front_page::{FrontSection, front_page};
 pub use html::{

@@ -13,6 +13,7 @@ pub(crate) mod settings;
 pub(super) mod sizes;
 
 pub use between_views::{MarkedScale, ViewScale, ViewsDisagree, views_that_disagree};
+pub(super) use dimensions::{PlainFit, SCALE};
 pub use dimensions::{DimensionFit, RefusedDimensions, Test};
 pub use plausible::implausible_size;
 pub use print::{PrintSize, ReadingFit};

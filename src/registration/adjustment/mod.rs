@@ -21,6 +21,7 @@ pub(crate) mod settings;
 mod shape;
 mod solving;
 mod strain;
+mod unregistered;
 #[cfg(test)]
 mod tests;
 

@@ -7,6 +7,7 @@ mod error;
 mod figures;
 mod looked;
 mod marks;
+mod measured;
 mod of_view;
 mod photo;
 mod resection;
@@ -19,6 +20,7 @@ pub mod together;
 mod told;
 
 pub use error::Error;
+pub(crate) use measured::{MeasuredPlaces, NotPlaced, seen_along};
 pub use figures::Attitude;
 pub use of_view::{ViewPhoto, of_view};
 pub use photo::{KnownFocal, KnownLens, KnownPoint, Photo, Screen, SpaceMark};

@@ -51,6 +51,9 @@ frames! {
     RectifiedPx = "rectified reference";
     /// Pixels of the working grid: the render, reduced by a whole-image factor where it is very large.
     WorkPx = "working grid";
+    /// Full-size millimetres in the plane of a reference that is measured alone, turn and stretch taken off; rectified pixels where
+    /// nothing tells a scale.
+    PlainMm = "plane of the reference";
     /// Millimetres on the printed sheet.
     SheetMm = "sheet";
 }

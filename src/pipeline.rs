@@ -2,6 +2,7 @@
 #![doc = include_str!("pipeline/METHOD.md")]
 mod admission;
 mod archive;
+mod backdrop;
 mod camera;
 mod carry;
 mod earlier;
@@ -34,11 +35,13 @@ mod whole_file;
 mod whole_job;
 mod whole_sheets;
 
+pub use crate::drawing::BACKDROP_PICTURE;
 pub use admission::{Look, Refusal, look};
 pub use archive::{
     ArchiveError, Archived, Restored, Verified, archive, archive_without, free_archive, restore,
     verify,
 };
+pub use backdrop::{BackdropOptions, Backdrops, backdrops};
 pub use camera::cameras;
 pub use carry::{
     CarriedOver, CarriedView, CarryError, CarryRequest, NotCarried, carry_changed, carry_over,

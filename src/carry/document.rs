@@ -269,7 +269,9 @@ fn drop_what_names(view: &mut Map<String, Value>, lost: &BTreeSet<&str>, notes: 
     }
     if view.get("origin").is_some_and(names) {
         view.shift_remove("origin");
-        notes.push("places are no longer counted from the landmark that \"origin\" named".to_owned());
+        notes.push(
+            "places are no longer counted from the landmark that \"origin\" named".to_owned(),
+        );
     }
     for region in entries(view, "regions") {
         if let Some(list) = region["landmarks"].as_array_mut() {

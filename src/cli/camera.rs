@@ -5,8 +5,7 @@ use super::{
     new_files::{NewFile, write_new_files},
 };
 use crate::{
-    job,
-    pipeline,
+    job, pipeline,
     report::{self, CameraReport},
 };
 use std::path::{Path, PathBuf};

@@ -83,8 +83,11 @@ fn files(measured: &MeasuredReferences, out: &Path) -> Vec<NewFile> {
         file(out.join("dimensions.json"), report.to_json().into_bytes()),
         file(out.join("dimensions.csv"), report.to_csv().into_bytes()),
     ];
-    files.extend(measured.pictures.iter().map(|(view, png)| {
-        file(out.join(view).join("dimensions.png"), png.clone())
-    }));
+    files.extend(
+        measured
+            .pictures
+            .iter()
+            .map(|(view, png)| file(out.join(view).join("dimensions.png"), png.clone())),
+    );
     files
 }

@@ -1,5 +1,6 @@
 //! The terminal shell: one file a command.
 mod archive;
+mod backdrop;
 mod batch;
 mod camera;
 mod carry;
@@ -69,6 +70,7 @@ enum Command {
     Rectify(rectify::Arguments),
     Camera(camera::Arguments),
     Measure(measure::Arguments),
+    Backdrop(backdrop::Arguments),
     Carry(carry::Arguments),
     Completions(completions::Arguments),
     Draw(draw::Arguments),
@@ -108,6 +110,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Rectify(arguments) => rectify::run(arguments, &terminal),
         Command::Camera(arguments) => camera::run(arguments, &terminal),
         Command::Measure(arguments) => measure::run(arguments, &terminal),
+        Command::Backdrop(arguments) => backdrop::run(arguments, &terminal),
         Command::Carry(arguments) => carry::run(arguments, &terminal),
         Command::Completions(arguments) => {
             completions::run(arguments, Arguments::command(), &terminal)

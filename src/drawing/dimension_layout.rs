@@ -89,7 +89,10 @@ fn overlap(a: &Quad, b: &Quad) -> bool {
 fn strip([from, to]: [Position; 2], half: f64) -> Quad {
     let d = [to[0] - from[0], to[1] - from[1]];
     let length = d[0].hypot(d[1]).max(1e-9);
-    let (u, n) = ([d[0] / length, d[1] / length], [-d[1] / length, d[0] / length]);
+    let (u, n) = (
+        [d[0] / length, d[1] / length],
+        [-d[1] / length, d[0] / length],
+    );
     let (from, to) = (plus(from, u, -half), plus(to, u, half));
     [
         plus(from, n, half),
@@ -150,7 +153,10 @@ impl Layout {
         let line = strip(placed.line, 0.55 * self.size);
         // Along another dimension line it would be read as one with it.
         let others = self.lines.iter().filter(|other| overlap(&line, other));
-        let extensions = placed.extensions.iter().map(|e| self.cost_of_line(&strip(*e, 1.0)));
+        let extensions = placed
+            .extensions
+            .iter()
+            .map(|e| self.cost_of_line(&strip(*e, 1.0)));
         self.cost_of_text(&text)
             + self.cost_of_line(&strip(placed.line, 0.1 * self.size))
             + 4.0 * others.count() as f64
@@ -169,14 +175,15 @@ impl Layout {
             let away = self.size * (NEAREST + NEXT * (k / 2) as f64);
             self.tried(wanted, side * away)
         });
-        let tries = tries.enumerate().map(|(k, placed)| {
-            (self.cost(&placed) + (k / 2) as f64, placed)
-        });
+        let tries = tries
+            .enumerate()
+            .map(|(k, placed)| (self.cost(&placed) + (k / 2) as f64, placed));
         let (_, placed) = tries.min_by(|a, b| a.0.total_cmp(&b.0))?;
         self.texts
             .push(self.text_box(&placed.words, placed.text_at, placed.turn_deg));
         self.lines.push(strip(placed.line, 0.1 * self.size));
-        self.lines.extend(placed.extensions.iter().map(|e| strip(*e, 1.0)));
+        self.lines
+            .extend(placed.extensions.iter().map(|e| strip(*e, 1.0)));
         Some(placed)
     }
 
@@ -189,12 +196,7 @@ impl Layout {
         let side = away.signum();
         let (start, end) = (plus(from, n, away), plus(to, n, away));
         let beyond = away + side * BEYOND * self.size;
-        let extension = |mark| {
-            [
-                plus(mark, n, side * GAP * self.size),
-                plus(mark, n, beyond),
-            ]
-        };
+        let extension = |mark| [plus(mark, n, side * GAP * self.size), plus(mark, n, beyond)];
         let arrow = ARROW * self.size;
         let width = text::width(&wanted.words, Font::Regular, self.size);
         let turn_deg = readable(u);
@@ -230,7 +232,11 @@ impl Layout {
         };
         let tail = if is_narrow { 2.0 * arrow } else { 0.5 * arrow };
         let reach = plus(far, outwards, tail + width + 0.2 * self.size);
-        let near = if is_narrow { plus(near, outwards, -2.0 * arrow) } else { near };
+        let near = if is_narrow {
+            plus(near, outwards, -2.0 * arrow)
+        } else {
+            near
+        };
         let middle = plus(far, outwards, tail + width / 2.0);
         PlacedLength {
             words: wanted.words.clone(),
@@ -244,7 +250,12 @@ impl Layout {
 
     /// Places an arc between two directions about a vertex and its figure outside of it: the radius, and the middle of the figure's
     /// base line. Directions are radians, clockwise.
-    pub(super) fn place_arc(&mut self, vertex: Position, [from, to]: [f64; 2], words: &str) -> (f64, Position) {
+    pub(super) fn place_arc(
+        &mut self,
+        vertex: Position,
+        [from, to]: [f64; 2],
+        words: &str,
+    ) -> (f64, Position) {
         let middle = (from + to) / 2.0;
         let ray = [middle.cos(), middle.sin()];
         let half = text::width(words, Font::Regular, self.size) / 2.0;
@@ -302,7 +313,9 @@ mod tests {
 
     #[test]
     fn the_figure_stands_above_its_line_and_the_line_is_parallel_to_what_it_measures() {
-        let placed = layout().place(&length([[300.0, 400.0], [700.0, 400.0]])).expect("long");
+        let placed = layout()
+            .place(&length([[300.0, 400.0], [700.0, 400.0]]))
+            .expect("long");
         assert_eq!(placed.line[0][1], placed.line[1][1]);
         assert!(placed.text_at[1] < placed.line[0][1]);
         assert_eq!([placed.arrows[0][1], placed.arrows[1][1]], placed.line);
@@ -327,13 +340,18 @@ mod tests {
         assert_eq!(boxes.len(), 12);
         for (i, a) in boxes.iter().enumerate() {
             assert!(boxes[..i].iter().all(|b| !overlap(a, b)), "{i}");
-            assert!(a.iter().all(|c| (0.0..=1000.0).contains(&c[0]) && (0.0..=800.0).contains(&c[1])));
+            assert!(
+                a.iter()
+                    .all(|c| (0.0..=1000.0).contains(&c[0]) && (0.0..=800.0).contains(&c[1]))
+            );
         }
     }
 
     #[test]
     fn a_length_too_short_for_its_figure_has_it_beyond_and_its_arrows_outside() {
-        let placed = layout().place(&length([[400.0, 400.0], [412.0, 400.0]])).expect("long");
+        let placed = layout()
+            .place(&length([[400.0, 400.0], [412.0, 400.0]]))
+            .expect("long");
         assert!(placed.text_at[0] > 412.0, "{placed:?}");
         assert!(placed.arrows[0][0][0] < 400.0 && placed.arrows[1][0][0] > 412.0);
         assert!(layout().place(&length([[4.0, 4.0], [4.0, 4.0]])).is_none());

@@ -11,7 +11,9 @@ use crate::{
 /// "600.1 ±1.5 [25.00]": the full-size length with its interval, that on the model in brackets.
 pub(super) fn length(full_size: Measured, denominator: f64) -> String {
     let model = full_size.times(1.0 / denominator);
-    let places = (1.0 - model.half_width().max(1e-4).log10()).ceil().clamp(0.0, 3.0);
+    let places = (1.0 - model.half_width().max(1e-4).log10())
+        .ceil()
+        .clamp(0.0, 3.0);
     format!(
         "{} [{}]",
         plus_minus(full_size, Sign::Minus, ""),
@@ -35,7 +37,9 @@ pub(super) fn head(view: &str, denominator: f64) -> String {
 /// What else is to be known of it.
 pub(super) fn notes(alone: &ReferenceAlone, untold: usize) -> Vec<String> {
     let by = match alone.by {
-        MeasuredBy::Plane => "All lengths are those in the plane of the reference; what stands before or behind it is not in them.",
+        MeasuredBy::Plane => {
+            "All lengths are those in the plane of the reference; what stands before or behind it is not in them."
+        }
         MeasuredBy::Camera { .. } => {
             "Lengths are those of the landmarks at the depths of their places on the model; the picture is seen in perspective."
         }

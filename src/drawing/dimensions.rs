@@ -47,7 +47,10 @@ const MOST: usize = 60;
 ///
 /// # Errors
 /// [`Error::EmptyPicture`], [`Error::Scene`] and [`Error::Stopped`].
-pub(super) fn draw_dimensions(picture: &RgbImage, to_draw: &DimensionsToDraw) -> Result<RgbImage, Error> {
+pub(super) fn draw_dimensions(
+    picture: &RgbImage,
+    to_draw: &DimensionsToDraw,
+) -> Result<RgbImage, Error> {
     let factor = (WIDTHS[0] / picture.width().max(1)).clamp(1, 8);
     let shown = reduce::fitted(picture, factor, WIDTHS[1]);
     let faded = faded(&shown);
@@ -147,7 +150,11 @@ impl Pen {
 
     fn mark(&self, scene: &mut Scene, at: Position) {
         for (colour, width) in [(PAPER, 3.0), (REFERENCE, 1.3)] {
-            scene.cross(at, self.size * 0.28, Stroke::solid(colour, self.thin() * width));
+            scene.cross(
+                at,
+                self.size * 0.28,
+                Stroke::solid(colour, self.thin() * width),
+            );
         }
     }
 
@@ -216,7 +223,8 @@ impl Pen {
             None => 0.0,
         };
         // The arc as the figure counts it: a turn from the other line to this one.
-        let turn = (own - other + std::f64::consts::PI).rem_euclid(std::f64::consts::TAU) - std::f64::consts::PI;
+        let turn = (own - other + std::f64::consts::PI).rem_euclid(std::f64::consts::TAU)
+            - std::f64::consts::PI;
         let (radius, text_at) = layout.place_arc(vertex, [own - turn, own], &angle.words);
         let on = |direction: f64, radius: f64| {
             [
@@ -239,7 +247,10 @@ impl Pen {
         if turn.abs() * radius > 2.0 * head {
             let back = head / radius * turn.signum();
             self.arrow(scene, [on(own - back, radius), on(own, radius)]);
-            self.arrow(scene, [on(own - turn + back, radius), on(own - turn, radius)]);
+            self.arrow(
+                scene,
+                [on(own - turn + back, radius), on(own - turn, radius)],
+            );
         }
         scene.styled(self.words(text_at, &angle.words));
     }

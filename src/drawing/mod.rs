@@ -61,12 +61,12 @@ mod tiles;
 mod tinted;
 mod title_block;
 mod trend;
+mod true_scale;
 mod variants;
 mod view_block;
 mod view_to_draw;
 mod window;
 
-use self::{backdrop::Backdrop, png::encode_photo};
 pub use self::{
     alone::draw_alone,
     drawing_scale::DrawingScale,
@@ -86,9 +86,14 @@ pub use self::{
     sheet_page::{SheetPage, Thumbnail},
     tiles::TiledPicture,
     trend::{MOST_TREND_LINES, TrendLine, TrendPanel, trend_chart},
+    true_scale::{
+        BACKDROP_PICTURE, LONGEST_PAGE_MM, TrueScale, TrueScaleFiles, draw_true_scale,
+        true_scale_size,
+    },
     variants::{SheetKind, draw_sheets},
     view_to_draw::ViewToDraw,
 };
+use self::{backdrop::Backdrop, png::encode_photo};
 use crate::{measurement::WorkImages, stop};
 use rayon::prelude::*;
 

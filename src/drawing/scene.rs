@@ -199,7 +199,10 @@ pub(crate) enum Shape {
     },
     Text(Line),
     /// Text turned about its position, degrees clockwise.
-    Turned { line: Line, degrees: f64 },
+    Turned {
+        line: Line,
+        degrees: f64,
+    },
     /// The picture of this key, stretched to the area.
     Picture {
         key: Cow<'static, str>,

@@ -20,6 +20,14 @@ pub(crate) fn to_svg(scene: &Scene) -> String {
     svg
 }
 
+/// The drawing as SVG text for other programs, one user unit a millimetre, in its true size.
+pub(crate) fn to_svg_in_mm(scene: &Scene) -> String {
+    let [width, height] = scene.size;
+    let plain = format!("width=\"{width}\" height=\"{height}\"");
+    let in_mm = format!("width=\"{width}mm\" height=\"{height}mm\"");
+    to_svg(scene).replacen(&plain, &in_mm, 1)
+}
+
 const END: &str = "</svg>\n";
 
 /// Appends the shapes of another scene to a drawing.

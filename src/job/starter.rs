@@ -89,9 +89,8 @@ pub(super) fn left_of_starter(view: &View, at: &str, sizes: [(u32, u32); 2]) -> 
     let places = || render.iter().zip(&reference);
     let is_alone = view.render.image == RenderImage::Absent;
     let is_unmoved = |l: &&Landmark| {
-        places().any(|(r, q)| {
-            (is_alone || is_near(l.render.xy(), *r)) && is_near(l.reference.xy(), *q)
-        })
+        places()
+            .any(|(r, q)| (is_alone || is_near(l.render.xy(), *r)) && is_near(l.reference.xy(), *q))
     };
     let unmoved: Vec<&Landmark> = view.landmarks.iter().filter(is_unmoved).collect();
     // One mark with a name of its own may happen to lie there.

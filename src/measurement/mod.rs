@@ -31,8 +31,8 @@ pub mod thin_plate;
 mod view;
 
 pub use alone::{
-    AloneError, Asked, MeasuredBy, Proportion, ReferenceAlone, ScaleFrom, Untold, along_model,
-    measure_alone,
+    AloneError, Asked, MeasuredBy, Proportion, ReferenceAlone, ScaleFrom, SeenTwice, Untold,
+    along_model, measure_alone, seen_twice,
 };
 pub use far_parts::{FarFromDatum, far_from_datum};
 pub use foreign::ForeignMarks;

@@ -1,13 +1,14 @@
 //! The references of a job measured by themselves, without a comparison.
-use super::{Error, need, run::selected, sizes};
+use super::{Error, admission, need, run::selected, sizes};
 use crate::{
     drawing,
-    images::{self, Budget, Limits},
-    job::{self, Fault, Job, KnownPlane, View},
+    images::{self, Budget, Hold, Limits, PictureLook},
+    job::{self, Doubt, Fault, Job, KnownPlane, View},
     measurement::{self, Asked, ReferenceAlone, Warning},
     rectification,
     report::{DimensionsOfView, DimensionsReport},
 };
+use image::RgbImage;
 
 /// What is asked of the references of a job.
 #[derive(Clone, Debug, Default)]
@@ -41,12 +42,12 @@ type Why = (&'static str, String);
 pub fn measure_references(
     job: &Job,
     options: &MeasureOptions,
-    (limits, memory): (&Limits, &Budget),
+    bounds: (&Limits, &Budget),
 ) -> Result<MeasuredReferences, Error> {
     let (mut views, mut pictures) = (Vec::new(), Vec::new());
     for view in selected(job, &options.views)? {
         let view = view.without_render();
-        match measured(job, &view, options, (limits, memory)) {
+        match measured(job, &view, options, bounds) {
             Ok((alone, picture)) => {
                 views.push(DimensionsOfView::measured(job, &view, &alone));
                 pictures.extend(picture.map(|png| (view.name.clone(), png)));
@@ -66,64 +67,107 @@ fn measured(
     options: &MeasureOptions,
     (limits, memory): (&Limits, &Budget),
 ) -> Result<(ReferenceAlone, Option<Vec<u8>>), Why> {
-    let of_image = |e: images::Error| (e.code(), e.to_string());
-    let look = images::look_at(&view.reference.image, limits).map_err(of_image)?;
-    let size = look.size();
-    let outside = job::marks_outside(view, "", sizes::render_size(view, size)?, size);
-    if let Some(fault) = outside.faults.first() {
-        let texts: Vec<String> = outside.faults.iter().map(Fault::text).collect();
-        return Err((fault.code(), texts.join("; ")));
-    }
-    let stated = view.reference.rectify.as_ref();
-    // A bezel is looked for in the pixels.
-    let wants_bezel = stated.is_some_and(|stated| {
-        matches!(&stated.plane, KnownPlane::Rectangle(rectangle) if rectangle.find_bezel)
-    });
-    let mut read = None;
-    if options.draw || wants_bezel {
-        let about = rectification::of_view(view, size, None).ok().flatten();
-        let rectified = about.map(|about| rectification::rectified_size(size, &about));
-        let need = need::of_rectification(&look, rectified.unwrap_or([0, 0]));
-        let taken = memory.take(need, &|| false);
-        let taken = taken.map_err(|e| {
-            let path = view.reference.image.display();
-            (e.code(), format!("{path}: {e}"))
-        })?;
-        let picture = images::read_looked(&view.reference.image, limits, &look);
-        read = Some((picture.map_err(of_image)?.rgb, taken));
-    }
-    let picture = read.as_ref().map(|(picture, _)| picture);
-    let bezel = stated.zip(picture).and_then(|(rectify, picture)| {
-        rectification::look_for_bezel(rectify, picture)
-    });
+    let look = Looked::new(view, limits)?;
     let asked = Asked {
         against: options.against.as_deref(),
         as_plane: options.as_plane,
     };
-    let alone = measurement::measure_alone(job, view, size, bezel.as_ref(), asked);
-    let mut alone = alone.map_err(|e| (e.code(), e.to_string()))?;
-    alone.warnings.extend(doubts(view, size, outside.doubts));
-    let drawn = match picture.filter(|_| options.draw) {
-        None => None,
-        Some(picture) => {
-            let drawn = drawing::draw_alone(job, view, &alone, picture);
-            Some(drawn.map_err(|e| (e.code(), e.to_string()))?)
-        }
-    };
-    Ok((alone, drawn))
+    let alone = look.measured(job, view, asked, (limits, memory))?;
+    if !options.draw {
+        return Ok((alone, None));
+    }
+    let rectified = alone.rectification.as_ref();
+    let rectified = rectified.map(|r| rectification::rectified_size(look.size(), r));
+    let _taken = look.take(view, memory, rectified.unwrap_or([0, 0]))?;
+    let picture = look.read(view, limits)?;
+    let drawn = drawing::draw_alone(job, view, &alone, &picture);
+    let drawn = drawn.map_err(|e| (e.code(), e.to_string()))?;
+    Ok((alone, Some(drawn)))
 }
 
-/// What the sizes of the picture and its content tell.
-fn doubts(view: &View, size: (u32, u32), outside: Vec<job::Doubt>) -> Vec<Warning> {
-    let sigma = view.reference.mark_sigma_px;
-    let stated = view.reference.rectify.as_ref();
-    let of_rectification =
-        stated.and_then(|stated| rectification::doubts(stated, size, sigma, "").ok());
-    let all = outside.into_iter().chain(of_rectification.into_iter().flatten());
-    let told = all.map(|doubt| Warning {
-        code: doubt.code,
-        text: measurement::sentence(&doubt.text),
-    });
-    let changed = super::admission::changed_images(view).unwrap_or_default();
-    told.chain(changed).collect()
+/// A reference whose head was read, and what that tells of its marks.
+pub(super) struct Looked {
+    head: PictureLook,
+    doubts: Vec<Doubt>,
+}
+
+impl Looked {
+    /// Reads the head of a view's reference.
+    pub(super) fn new(view: &View, limits: &Limits) -> Result<Self, Why> {
+        let head = images::look_at(&view.reference.image, limits);
+        let head = head.map_err(|e| (e.code(), e.to_string()))?;
+        let size = head.size();
+        let outside = job::marks_outside(view, "", sizes::render_size(view, size)?, size);
+        if let Some(fault) = outside.faults.first() {
+            let texts: Vec<String> = outside.faults.iter().map(Fault::text).collect();
+            return Err((fault.code(), texts.join("; ")));
+        }
+        Ok(Self {
+            head,
+            doubts: outside.doubts,
+        })
+    }
+
+    /// Width and height, pixels.
+    pub(super) fn size(&self) -> (u32, u32) {
+        self.head.size()
+    }
+
+    /// The pixels.
+    pub(super) fn read(&self, view: &View, limits: &Limits) -> Result<RgbImage, Why> {
+        let picture = images::read_looked(&view.reference.image, limits, &self.head);
+        Ok(picture.map_err(|e| (e.code(), e.to_string()))?.rgb)
+    }
+
+    /// Memory for its pixels and for a picture of this width and height made of them.
+    pub(super) fn take(&self, view: &View, memory: &Budget, made: [u32; 2]) -> Result<Hold, Why> {
+        let need = need::of_rectification(&self.head, made);
+        memory.take(need, &|| false).map_err(|e| {
+            let path = view.reference.image.display();
+            (e.code(), format!("{path}: {e}"))
+        })
+    }
+
+    /// The figures of the reference; its pixels are read where a bezel is looked for in them.
+    pub(super) fn measured(
+        &self,
+        job: &Job,
+        view: &View,
+        asked: Asked<'_>,
+        (limits, memory): (&Limits, &Budget),
+    ) -> Result<ReferenceAlone, Why> {
+        let stated = view.reference.rectify.as_ref();
+        let bezel = match stated.filter(|stated| {
+            matches!(&stated.plane, KnownPlane::Rectangle(rectangle) if rectangle.find_bezel)
+        }) {
+            None => None,
+            Some(stated) => {
+                let _taken = self.take(view, memory, [0, 0])?;
+                rectification::look_for_bezel(stated, &self.read(view, limits)?)
+            }
+        };
+        let alone = measurement::measure_alone(job, view, self.size(), bezel.as_ref(), asked);
+        let mut alone = alone.map_err(|e| (e.code(), e.to_string()))?;
+        alone.warnings.extend(self.warnings(view));
+        Ok(alone)
+    }
+
+    /// What the size of the picture and its content tell.
+    fn warnings(&self, view: &View) -> Vec<Warning> {
+        let sigma = view.reference.mark_sigma_px;
+        let stated = view.reference.rectify.as_ref();
+        let doubts =
+            stated.and_then(|stated| rectification::doubts(stated, self.size(), sigma, "").ok());
+        let all = self
+            .doubts
+            .iter()
+            .cloned()
+            .chain(doubts.unwrap_or_default());
+        let told = all.map(|doubt| Warning {
+            code: doubt.code,
+            text: measurement::sentence(&doubt.text),
+        });
+        let changed = admission::changed_images(view).unwrap_or_default();
+        told.chain(changed).collect()
+    }
 }

@@ -477,7 +477,9 @@ impl Rectification {
                 };
                 RectifiedRectangle::of_area(*side, aspect).map_for(&corners)?
             }
-            Form::Figure { rectangle, .. } => rectangle.map_for(&figure::corners_of(p.as_slice()))?,
+            Form::Figure { rectangle, .. } => {
+                rectangle.map_for(&figure::corners_of(p.as_slice()))?
+            }
             Form::Lines { rays, vanishing } => {
                 let p4 = p.as_slice();
                 let points = [vanishing[0].at(&p4[..2]), vanishing[1].at(&p4[2..4])];

@@ -9,9 +9,7 @@ use super::{
 };
 use crate::{
     job::{Angle, Job, Span, View},
-    measurement::{
-        AXES, MeasuredBy, ReferenceAlone, ScaleFrom, Untold, along_model,
-    },
+    measurement::{AXES, MeasuredBy, ReferenceAlone, ScaleFrom, Untold, along_model},
     statistics::Measured,
 };
 use serde::Serialize;
@@ -195,7 +193,9 @@ impl DimensionsReport {
             }
             match (&view.measured, &view.error) {
                 (Some(measured), _) => measured.print(&view.name, &mut page),
-                (None, Some(error)) => page.wrapped(&format!("{}: ", clean(&view.name)), &error.text, "  "),
+                (None, Some(error)) => {
+                    page.wrapped(&format!("{}: ", clean(&view.name)), &error.text, "  ")
+                }
                 (None, None) => {}
             }
         }
@@ -275,10 +275,7 @@ impl Dimensions {
                 untold: found.as_ref().err().map(|why| reason(*why)),
             }
         });
-        let warnings = alone.warnings.iter().map(|warning| Warning {
-            code: warning.code.as_str().to_owned(),
-            text: warning.text.clone(),
-        });
+        let warnings = alone.warnings.iter().map(Warning::from);
         Self {
             by: match alone.by {
                 MeasuredBy::Plane => "plane",
@@ -310,7 +307,11 @@ impl Dimensions {
     }
 
     fn rows(&self, view: &str, rows: &mut String) {
-        let mut add = |kind: &str, name: &str, measure: &str, unit: &str, told: (Option<Figure>, &Option<JsonReason>)| {
+        let mut add = |kind: &str,
+                       name: &str,
+                       measure: &str,
+                       unit: &str,
+                       told: (Option<Figure>, &Option<JsonReason>)| {
             let (figure, untold) = told;
             let texts = [view, kind, name, measure, unit].map(cell).join(",");
             let numbers = figure.map_or([None; 3], |f| [f.value, f.low, f.high].map(Some));
@@ -320,15 +321,39 @@ impl Dimensions {
         };
         let (full, model) = ("mm on the full-size object", "mm on the model");
         for span in &self.spans {
-            add("span", &span.name, "length", full, (span.full_size_mm, &span.untold));
-            add("span", &span.name, "length", model, (span.model_mm, &span.untold));
+            add(
+                "span",
+                &span.name,
+                "length",
+                full,
+                (span.full_size_mm, &span.untold),
+            );
+            add(
+                "span",
+                &span.name,
+                "length",
+                model,
+                (span.model_mm, &span.untold),
+            );
         }
         for angle in &self.angles {
-            add("angle", &angle.name, "angle", "degrees", (angle.deg, &angle.untold));
+            add(
+                "angle",
+                &angle.name,
+                "angle",
+                "degrees",
+                (angle.deg, &angle.untold),
+            );
         }
         for share in &self.proportions {
             let measure = format!("length over that of {}", share.to);
-            add("proportion", &share.of, &measure, "", (share.ratio, &share.untold));
+            add(
+                "proportion",
+                &share.of,
+                &measure,
+                "",
+                (share.ratio, &share.untold),
+            );
         }
         for place in &self.places {
             for axis in self.place_axes {
@@ -336,8 +361,20 @@ impl Dimensions {
                     of.as_ref().and_then(|of| of.get(axis).copied())
                 };
                 let measure = format!("place along {axis}");
-                add("landmark", &place.name, &measure, full, (along(&place.full_size_mm), &place.untold));
-                add("landmark", &place.name, &measure, model, (along(&place.model_mm), &place.untold));
+                add(
+                    "landmark",
+                    &place.name,
+                    &measure,
+                    full,
+                    (along(&place.full_size_mm), &place.untold),
+                );
+                add(
+                    "landmark",
+                    &place.name,
+                    &measure,
+                    model,
+                    (along(&place.model_mm), &place.untold),
+                );
             }
         }
     }
@@ -350,12 +387,19 @@ impl Dimensions {
         let figure = |figure: &Option<Figure>, unit: &str| {
             figure.as_ref().map_or("cannot tell".to_owned(), |figure| {
                 let text = plus_minus(figure, Sign::Minus);
-                if unit.is_empty() { text } else { with_unit(&text, unit) }
+                if unit.is_empty() {
+                    text
+                } else {
+                    with_unit(&text, unit)
+                }
             })
         };
         let spans = self.spans.iter().map(|span| Row {
             name: span.name.clone(),
-            cells: vec![figure(&span.full_size_mm, "mm"), figure(&span.model_mm, "mm")],
+            cells: vec![
+                figure(&span.full_size_mm, "mm"),
+                figure(&span.model_mm, "mm"),
+            ],
             untold: span.untold.as_ref(),
         });
         columns(page, &["span", "full size", "model"], spans.collect());
@@ -365,20 +409,36 @@ impl Dimensions {
             untold: angle.untold.as_ref(),
         });
         columns(page, &["angle", ""], angles.collect());
-        let whole = self.proportions.first().map_or("", |share| share.to.as_str());
+        let whole = self
+            .proportions
+            .first()
+            .map_or("", |share| share.to.as_str());
         let shares = self.proportions.iter().map(|share| Row {
             name: share.of.clone(),
             cells: vec![figure(&share.ratio, "")],
             untold: share.untold.as_ref(),
         });
-        columns(page, &["proportion", &format!("of {}", clean(whole))], shares.collect());
+        columns(
+            page,
+            &["proportion", &format!("of {}", clean(whole))],
+            shares.collect(),
+        );
         let origin = self.origin.as_deref().map(clean).unwrap_or_default();
-        let heads = self.place_axes.iter().map(|axis| format!("full size {axis}"));
+        let heads = self
+            .place_axes
+            .iter()
+            .map(|axis| format!("full size {axis}"));
         let heads = heads.chain(self.place_axes.iter().map(|axis| format!("model {axis}")));
-        let heads: Vec<String> = std::iter::once(format!("place, mm from {origin}")).chain(heads).collect();
+        let heads: Vec<String> = std::iter::once(format!("place, mm from {origin}"))
+            .chain(heads)
+            .collect();
         let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
         let along = |of: &Option<BTreeMap<&'static str, Figure>>, k: usize| {
-            figure(&of.as_ref().and_then(|of| of.get(self.place_axes[k]).copied()), "")
+            figure(
+                &of.as_ref()
+                    .and_then(|of| of.get(self.place_axes[k]).copied()),
+                "",
+            )
         };
         let places = self.places.iter().map(|place| Row {
             name: place.name.clone(),

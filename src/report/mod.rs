@@ -2,6 +2,7 @@
 use crate::{job::View, measurement::ViewMeasurement};
 use std::{borrow::Cow, collections::BTreeMap};
 
+mod backdrop;
 mod cad_changes;
 mod camera;
 mod camera_files;
@@ -26,6 +27,7 @@ mod table;
 mod trend;
 mod wording;
 
+pub use backdrop::{Backdrop, BackdropEntry, BackdropReport, SeenTwiceEntry};
 pub use camera::{
     CameraOfView, CameraReport, JsonAttitude, JsonCamera, JsonExterior, JsonInterior, JsonMark,
     JsonReason, JsonSecond, JsonTold,
@@ -44,7 +46,7 @@ pub use html::{
     JobOfBatch, JobResult, MOST_VIEWS_WITH_PICTURES, batch_page, is_on_page, to_html, trend_page,
     write_html, write_index_html, write_view_html,
 };
-pub use json::{Report, SpaceEntry, from_json, to_json, write_json};
+pub use json::{Report, SpaceEntry, Warning, from_json, to_json, write_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use reference_noise::{FigureNoiseEntry, NOISE_VERSION, ReferenceNoiseEntry};
 pub use revision::{

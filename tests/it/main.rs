@@ -26,6 +26,7 @@ mod kills;
 mod mark_page;
 mod marked_on;
 mod marks_outside;
+mod measure;
 mod meshes;
 mod pictures;
 mod plan;

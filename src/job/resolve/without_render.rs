@@ -36,7 +36,10 @@ pub(super) fn mark_in_render(
 ) -> Option<Point<RenderPx>> {
     let has_sigma =
         matches!(&raw.sigma_px, Some(RawMarkSigma::Each(each)) if each.render.is_some());
-    let stated = [("render", raw.render.is_some()), ("sigma_px/render", has_sigma)];
+    let stated = [
+        ("render", raw.render.is_some()),
+        ("sigma_px/render", has_sigma),
+    ];
     let found = stated.into_iter().find(|(_, is_stated)| *is_stated);
     if let Some((key, _)) = found {
         faults.push(

@@ -63,7 +63,9 @@ impl Untold {
     /// What it means and what to do.
     pub fn text(self) -> &'static str {
         match self {
-            Self::NoScale => "nothing tells a scale; add a known length of the reference to \"known\"",
+            Self::NoScale => {
+                "nothing tells a scale; add a known length of the reference to \"known\""
+            }
             Self::BeyondHorizon => {
                 "the mark lies beyond the horizon of the plane that the reference is rectified by; it is not in that plane"
             }

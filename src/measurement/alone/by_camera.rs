@@ -117,9 +117,7 @@ impl Basis for ByCamera {
 
     fn half_width(&self, by: &[(usize, Vector2<f64>)]) -> f64 {
         let by: Vec<(usize, Vector2<f64>)> = (by.iter())
-            .filter_map(|(landmark, d)| {
-                Some((self.numbers[*landmark]?, self.turned.tr_mul(d)))
-            })
+            .filter_map(|(landmark, d)| Some((self.numbers[*landmark]?, self.turned.tr_mul(d))))
             .collect();
         self.places.half_width(&by)
     }

@@ -51,7 +51,8 @@ impl Figure {
 pub(super) fn origin(view: &View, basis: &dyn Basis) -> Option<usize> {
     let is_datum = |i: &usize| view.landmarks[*i].usage == LandmarkUse::Datum;
     let mut datum = (0..view.landmarks.len()).filter(is_datum);
-    view.origin.or_else(|| datum.find(|&i| basis.place(i).is_ok()))
+    view.origin
+        .or_else(|| datum.find(|&i| basis.place(i).is_ok()))
 }
 
 /// How far each landmark lies to the right of the origin and below it.
@@ -133,7 +134,11 @@ pub(super) fn angles(view: &View, basis: &dyn Basis) -> Vec<Result<Measured, Unt
             None => own,
         };
         let turned = figure.value.rem_euclid(2.0 * PI);
-        figure.value = if turned > PI { turned - 2.0 * PI } else { turned };
+        figure.value = if turned > PI {
+            turned - 2.0 * PI
+        } else {
+            turned
+        };
         let measured = figure.measured(basis).ok_or(Untold::BeyondHorizon)?;
         Ok(measured.times(180.0 / PI))
     };

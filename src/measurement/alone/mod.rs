@@ -4,17 +4,20 @@
 //! # Source
 //! JCGM 100:2008 (GUM), eq. 13: every figure by its derivatives, marks and everything they share propagated together.
 mod basis;
+mod between_views;
 mod by_camera;
+mod extent;
 mod figures;
 mod plane;
 #[cfg(test)]
 mod tests;
 
 pub use basis::Untold;
+pub use between_views::{SeenTwice, seen_twice};
 
 use super::{DimensionFit, Warning, lengths::sizes::with_unit};
 use crate::{
-    frame::{FromReference, SheetMm},
+    frame::{FromReference, PlainMm},
     job::{Job, KnownPlane, ModelDirection, ReferenceKind, View, ViewAxes},
     rectification::{self, BezelLook, Rectification},
     registration::space,
@@ -82,7 +85,7 @@ pub struct ReferenceAlone {
     pub rectification: Option<Rectification>,
     /// From the reference to the drawing without turn and stretch, a unit a full-size millimetre (a rectified pixel where nothing
     /// tells a scale); `None` where it is measured by a camera.
-    pub plain_from_reference: Option<FromReference<SheetMm>>,
+    pub plain_from_reference: Option<FromReference<PlainMm>>,
 }
 
 /// How long a span is in parts of another.
@@ -162,8 +165,10 @@ pub fn measure_alone(
         let mut made = told(view, &found, against, MeasuredBy::Camera { depth_along });
         made.axes = Some(found.axes());
         made.scale_from = Some(ScaleFrom::PlacesOnModel);
-        (made.mark_sigma_px, made.is_sigma_stated) =
-            (found.mark_sigma_px(), view.reference.mark_sigma_px.is_some());
+        (made.mark_sigma_px, made.is_sigma_stated) = (
+            found.mark_sigma_px(),
+            view.reference.mark_sigma_px.is_some(),
+        );
         // Places of a camera are millimetres of the model.
         made.to_full_size(job.scale.denominator());
         return Ok(made);
@@ -171,7 +176,7 @@ pub fn measure_alone(
     let rectification = rectification::of_view(view, size, bezel)?;
     let plane = plane::Plane::new(job, view, rectification.as_ref());
     let mut made = told(view, &plane, against, MeasuredBy::Plane);
-    made.axes = view.axes;
+    made.axes = view.axes.filter(|_| plane.is_upright(view));
     made.scale_from = plane.scale_from();
     made.px_per_full_size_mm = plane.px_per_mm();
     made.dimensions = plane.dimensions().cloned();

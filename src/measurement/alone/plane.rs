@@ -5,8 +5,8 @@ use super::{
     basis::{Basis, Untold},
 };
 use crate::{
-    frame::{FromReference, Projective, RectifiedPx, SheetMm},
-    job::{Job, View},
+    frame::{FromReference, PlainMm, Projective, RectifiedPx},
+    job::{Job, KnownPlane, View},
     measurement::{
         DimensionFit, Scales,
         lengths::{
@@ -74,9 +74,7 @@ impl PlainMap {
     fn by_value(&self, value: usize, rectified: Vector2<f64>) -> Vector2<f64> {
         let [log, turn, ..] = self.values;
         let plain = self.stretch_inverse() * rectified;
-        let stretched = |by: Matrix2<f64>| {
-            -(self.linear() * by * log.exp() * plain)
-        };
+        let stretched = |by: Matrix2<f64>| -(self.linear() * by * log.exp() * plain);
         match value {
             0 => -(self.back_turn() * plain),
             1 => {
@@ -89,7 +87,7 @@ impl PlainMap {
     }
 
     /// The whole way from the reference.
-    pub(super) fn plain_from_reference(&self) -> FromReference<SheetMm> {
+    pub(super) fn plain_from_reference(&self) -> FromReference<PlainMm> {
         let m = self.linear();
         let matrix = Matrix3::new(
             m[(0, 0)],
@@ -102,7 +100,7 @@ impl PlainMap {
             0.0,
             1.0,
         );
-        let map = Projective::<SheetMm, RectifiedPx>::from_matrix(matrix);
+        let map = Projective::<PlainMm, RectifiedPx>::from_matrix(matrix);
         self.rectified_from_reference
             .then(&map.unwrap_or_else(|| Projective::similarity(1.0, 0.0, [0.0; 2])))
     }
@@ -133,9 +131,10 @@ impl Plane {
         if let (Some(ScaleFrom::Points), Some(px)) = (scale_from, by_points) {
             values[SCALE] = px.ln();
         }
-        let beyond_marks = fit
-            .as_ref()
-            .map_or_else(|| DMatrix::zeros(0, 0), |fit| beyond_marks(&adjustment, fit));
+        let beyond_marks = fit.as_ref().map_or_else(
+            || DMatrix::zeros(0, 0),
+            |fit| beyond_marks(&adjustment, fit),
+        );
         Self {
             map: PlainMap {
                 rectified_from_reference: adjustment.state().rectified_from_reference,
@@ -172,6 +171,13 @@ impl Plane {
             ScaleFrom::KnownLengths => self.dimensions().map(|fit| fit.px_per_mm),
             _ => Measured::plus_minus(self.by_points?, 0.0),
         }
+    }
+
+    /// Whether what runs to the right is known, so that places lie along the axes of the model.
+    pub(super) fn is_upright(&self, view: &View) -> bool {
+        let plane = view.reference.rectify.as_ref().map(|r| &r.plane);
+        let is_stated = matches!(plane, Some(KnownPlane::Figure(_) | KnownPlane::Lines(_)));
+        is_stated || self.dimensions().is_some_and(|fit| fit.angle_deg.is_some())
     }
 
     /// Both scales where points and known lengths contradict each other: by the points, by the lengths.

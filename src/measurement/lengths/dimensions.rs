@@ -314,12 +314,17 @@ impl Dimensions {
         let of_row = |row: usize| {
             let mut gradient = adjustment.no_gradient();
             for (column, &i) in solution.kept.rows.iter().enumerate() {
-                gradient.add(solution.weights[(row, column)], &self.observations[i].gradient);
+                gradient.add(
+                    solution.weights[(row, column)],
+                    &self.observations[i].gradient,
+                );
             }
             gradient
         };
         let unknowns = solution.unknowns.iter().enumerate();
-        unknowns.map(|(row, &unknown)| (unknown, of_row(row))).collect()
+        unknowns
+            .map(|(row, &unknown)| (unknown, of_row(row)))
+            .collect()
     }
 
     /// How one line fits: a line that was left out is tested against all that were kept.

@@ -21,9 +21,9 @@ pub(crate) mod settings;
 mod shape;
 mod solving;
 mod strain;
-mod unregistered;
 #[cfg(test)]
 mod tests;
+mod unregistered;
 
 pub use adjusted::{Adjustment, SingleMark};
 pub use by_reference::ByReference;

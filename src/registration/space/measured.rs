@@ -181,10 +181,8 @@ impl Sight<'_> {
         let mut found = None;
         for _ in 0..MOST_STEPS {
             let seen = predicted(self.camera, self.half, &point).ok_or(NotPlaced::NotShown)?;
-            let by_axes = Matrix2::from_columns(&[
-                seen.by_point.column(first),
-                seen.by_point.column(second),
-            ]);
+            let by_axes =
+                Matrix2::from_columns(&[seen.by_point.column(first), seen.by_point.column(second)]);
             let inverse = by_axes.try_inverse().ok_or(NotPlaced::EdgeOn)?;
             if facing(&by_axes) < SPACE.least_facing.get() {
                 return Err(NotPlaced::EdgeOn);

@@ -20,8 +20,8 @@ pub mod together;
 mod told;
 
 pub use error::Error;
-pub(crate) use measured::{MeasuredPlaces, NotPlaced, seen_along};
 pub use figures::Attitude;
+pub(crate) use measured::{MeasuredPlaces, NotPlaced, seen_along};
 pub use of_view::{ViewPhoto, of_view};
 pub use photo::{KnownFocal, KnownLens, KnownPoint, Photo, Screen, SpaceMark};
 pub use resection::{

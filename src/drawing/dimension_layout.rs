@@ -248,13 +248,14 @@ impl Layout {
         }
     }
 
-    /// Places an arc between two directions about a vertex and its figure outside of it: the radius, and the middle of the figure's
+    /// Places an arc between two directions about a vertex, no smaller than `least`, and its figure outside of it: the radius, and the middle of the figure's
     /// base line. Directions are radians, clockwise.
     pub(super) fn place_arc(
         &mut self,
         vertex: Position,
         [from, to]: [f64; 2],
         words: &str,
+        least: f64,
     ) -> (f64, Position) {
         let middle = (from + to) / 2.0;
         let ray = [middle.cos(), middle.sin()];
@@ -265,13 +266,13 @@ impl Layout {
             [centre[0], centre[1] + 0.36 * self.size]
         };
         let tries = (0..LEVELS).map(|k| {
-            let radius = self.size * (3.0 + 1.2 * k as f64);
+            let radius = least + self.size * 1.2 * k as f64;
             let quad = self.text_box(words, at(radius), 0.0);
             (self.cost_of_text(&quad) + k as f64, radius)
         });
         let (_, radius) = tries
             .min_by(|a, b| a.0.total_cmp(&b.0))
-            .unwrap_or((0.0, 3.0 * self.size));
+            .unwrap_or((0.0, least));
         let place = at(radius);
         self.texts.push(self.text_box(words, place, 0.0));
         (radius, place)

@@ -56,7 +56,7 @@ pub(super) fn draw_dimensions(
     let faded = faded(&shown);
     let (width, height) = (f64::from(shown.width()), f64::from(shown.height()));
     let size = (width.max(height) / 90.0).max(15.0);
-    let margin = (size * 6.0).ceil();
+    let margin = (size * 4.5).ceil();
     let times = width / f64::from(picture.width().max(1));
     let place = |p: [f64; 2]| p.map(|v| v * times + margin);
     let board_width = width + 2.0 * margin;
@@ -225,7 +225,11 @@ impl Pen {
         // The arc as the figure counts it: a turn from the other line to this one.
         let turn = (own - other + std::f64::consts::PI).rem_euclid(std::f64::consts::TAU)
             - std::f64::consts::PI;
-        let (radius, text_at) = layout.place_arc(vertex, [own - turn, own], &angle.words);
+        // So far out that the arc of a small angle can be seen, but on the line that is measured.
+        let length = (end[0] - vertex[0]).hypot(end[1] - vertex[1]);
+        let wide = 2.5 * self.size / turn.abs().max(1e-6);
+        let least = (3.5 * self.size).max(wide.min(0.85 * length));
+        let (radius, text_at) = layout.place_arc(vertex, [own - turn, own], &angle.words, least);
         let on = |direction: f64, radius: f64| {
             [
                 vertex[0] + radius * direction.cos(),

@@ -153,7 +153,8 @@ fn made(
         .map(|v| v / n);
     let axes = match alone.axes {
         Some(axes) => [along_model(axes.right()), along_model(axes.down())],
-        None => [("right", 1.0), ("down", 1.0)],
+        // As in CAD: upwards counts.
+        None => [("right", 1.0), ("up", -1.0)],
     };
     let drawn = match options.draw {
         false => None,
@@ -195,10 +196,7 @@ fn made(
             100.0 * px_per_full_size_mm.half_width() / px_per_full_size_mm.value(),
         ),
         right: named(right),
-        up: match down.0 {
-            "down" => "up".to_owned(),
-            name => named((name, -down.1)),
-        },
+        up: named((down.0, -down.1)),
         origin: view.landmarks[origin].name.clone(),
         origin_model_mm: place,
         lower_left_model_mm: along(left, top + size_mm[1]),

@@ -402,13 +402,13 @@ impl Dimensions {
             ],
             untold: span.untold.as_ref(),
         });
-        columns(page, &["span", "full size", "model"], spans.collect());
+        table(page, &["span", "full size", "model"], spans.collect());
         let angles = self.angles.iter().map(|angle| Row {
             name: angle.name.clone(),
             cells: vec![figure(&angle.deg, "°")],
             untold: angle.untold.as_ref(),
         });
-        columns(page, &["angle", ""], angles.collect());
+        table(page, &["angle", ""], angles.collect());
         let whole = self
             .proportions
             .first()
@@ -418,20 +418,34 @@ impl Dimensions {
             cells: vec![figure(&share.ratio, "")],
             untold: share.untold.as_ref(),
         });
-        columns(
+        table(
             page,
             &["proportion", &format!("of {}", clean(whole))],
             shares.collect(),
         );
-        let origin = self.origin.as_deref().map(clean).unwrap_or_default();
-        let heads = self
-            .place_axes
-            .iter()
-            .map(|axis| format!("full size {axis}"));
-        let heads = heads.chain(self.place_axes.iter().map(|axis| format!("model {axis}")));
-        let heads: Vec<String> = std::iter::once(format!("place, mm from {origin}"))
-            .chain(heads)
-            .collect();
+        self.print_places(page, &figure);
+    }
+
+    fn print_places(&self, page: &mut Page, figure: &dyn Fn(&Option<Figure>, &str) -> String) {
+        if let Some(origin) = &self.origin {
+            let turned = match self.place_axes {
+                ["right", _] => {
+                    ", to the right and down in the picture: no known length says by \"along\" how the drawing is turned"
+                }
+                _ => ", along the axes of the model",
+            };
+            page.line("");
+            let words = format!("\"{}\"{turned}", clean(origin));
+            page.wrapped("  places in mm from ", &words, "    ");
+        }
+        let [first, second] = self.place_axes;
+        let heads = [
+            "landmark".to_owned(),
+            format!("full size {first}"),
+            second.to_owned(),
+            format!("model {first}"),
+            second.to_owned(),
+        ];
         let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
         let along = |of: &Option<BTreeMap<&'static str, Figure>>, k: usize| {
             figure(
@@ -495,12 +509,19 @@ struct Row<'a> {
     untold: Option<&'a JsonReason>,
 }
 
+/// The same after an empty line.
+fn table(page: &mut Page, heads: &[&str], rows: Vec<Row<'_>>) {
+    if !rows.is_empty() {
+        page.line("");
+    }
+    columns(page, heads, rows);
+}
+
 /// Columns between which there are two spaces; where they are too wide for the page, each row is a line that is broken.
 fn columns(page: &mut Page, heads: &[&str], rows: Vec<Row<'_>>) {
     if rows.is_empty() {
         return;
     }
-    page.line("");
     let of_column = |k: usize| {
         let cells = rows.iter().map(|row| width(&row.cells[k]));
         cells.max().unwrap_or(0).max(width(heads[k + 1]))

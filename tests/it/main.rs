@@ -6,6 +6,7 @@
 mod support;
 
 mod archive;
+mod backdrop;
 mod batches;
 mod camera;
 mod carry;

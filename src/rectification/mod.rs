@@ -20,6 +20,7 @@ mod vanishing;
 pub use bezel::{BezelFinding, BezelLook, EdgeAcross, KeptReason, look_for_bezel};
 pub use doubts::doubts;
 pub use error::{Error, FarMark};
+#[cfg(feature = "draw")]
 pub(crate) use picture::shown;
 pub use picture::{rectified_picture, rectified_size};
 pub use rectangle::RectifiedRectangle;

@@ -1,5 +1,5 @@
 //! References of several sides held against each other: what two of them see must be as long in both.
-use super::ReferenceAlone;
+use super::found::ReferenceAlone;
 use crate::{
     job::{ModelDirection, View},
     statistics::Measured,

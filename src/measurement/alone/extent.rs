@@ -1,5 +1,5 @@
 //! How far a reference reaches in its plane.
-use super::ReferenceAlone;
+use super::found::ReferenceAlone;
 use crate::{
     frame::{Point, RectifiedPx, ReferencePx},
     rectification::{self, Error},

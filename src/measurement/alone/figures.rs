@@ -1,7 +1,8 @@
 //! The figures themselves, each with its derivatives by places.
 use super::{
-    AloneError, Proportion,
     basis::{Basis, Untold},
+    error::AloneError,
+    found::Proportion,
 };
 use crate::{
     job::{LandmarkUse, View},

@@ -6,133 +6,30 @@
 mod basis;
 mod between_views;
 mod by_camera;
+mod error;
+#[cfg(feature = "draw")]
 mod extent;
 mod figures;
+mod found;
 mod plane;
 #[cfg(test)]
 mod tests;
 
 pub use basis::Untold;
 pub use between_views::{SeenTwice, seen_twice};
+pub use error::AloneError;
+pub use found::{MeasuredBy, Proportion, ReferenceAlone, ScaleFrom};
 
-use super::{DimensionFit, Warning, lengths::sizes::with_unit};
+use super::{Warning, lengths::sizes::with_unit};
 use crate::{
-    frame::{FromReference, PlainMm},
-    job::{Job, KnownPlane, ModelDirection, ReferenceKind, View, ViewAxes},
-    rectification::{self, BezelLook, Rectification},
-    registration::space,
-    statistics::Measured,
+    job::{Job, KnownPlane, ModelDirection, ReferenceKind, View},
+    rectification::{self, BezelLook},
     warning::Code,
 };
 use basis::Basis;
 
 /// Landmarks with places on the model from which a photo is measured by its camera.
 const LEAST_PLACES: usize = 4;
-
-/// By what a reference is measured.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum MeasuredBy {
-    /// A plane: all landmarks are taken to lie in it.
-    Plane,
-    /// The photo's camera, each landmark at the depth of its place on the model along this axis (0, 1, 2: x, y, z).
-    Camera {
-        /// The axis.
-        depth_along: usize,
-    },
-}
-
-/// What tells the scale of a plane.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ScaleFrom {
-    /// Known lengths.
-    KnownLengths,
-    /// The places of the points that it is rectified by.
-    Points,
-    /// Places of landmarks on the model.
-    PlacesOnModel,
-}
-
-/// A reference measured by itself. Lengths are full-size millimetres.
-#[derive(Clone, Debug)]
-pub struct ReferenceAlone {
-    /// By what.
-    pub by: MeasuredBy,
-    /// What tells the scale; `None` where nothing does.
-    pub scale_from: Option<ScaleFrom>,
-    /// Pixels of the rectified reference for a full-size millimetre, where a plane has that.
-    pub px_per_full_size_mm: Option<Measured>,
-    /// What the known lengths say of the picture as a whole.
-    pub dimensions: Option<DimensionFit>,
-    /// Standard deviation of a mark, pixels of the reference.
-    pub mark_sigma_px: f64,
-    /// Whether the job states it.
-    pub is_sigma_stated: bool,
-    /// Index of the landmark from which places are counted.
-    pub origin: Option<usize>,
-    /// Which way the axes of the model run, where that is known.
-    pub axes: Option<ViewAxes>,
-    /// One a landmark: how far it lies to the right of the origin and below it.
-    pub places: Vec<Result<[Measured; 2], Untold>>,
-    /// One a span: its length.
-    pub spans: Vec<Result<Measured, Untold>>,
-    /// One an angle: degrees, clockwise.
-    pub angles: Vec<Result<Measured, Untold>>,
-    /// Spans over one of them.
-    pub proportions: Vec<Proportion>,
-    /// What the reader must know.
-    pub warnings: Vec<Warning>,
-    /// How the reference is rectified; `None` where it is not.
-    pub rectification: Option<Rectification>,
-    /// From the reference to the drawing without turn and stretch, a unit a full-size millimetre (a rectified pixel where nothing
-    /// tells a scale); `None` where it is measured by a camera.
-    pub plain_from_reference: Option<FromReference<PlainMm>>,
-}
-
-/// How long a span is in parts of another.
-#[derive(Clone, Debug)]
-pub struct Proportion {
-    /// Index of the span.
-    pub of: usize,
-    /// Index of the span that it is held against.
-    pub to: usize,
-    /// Length over length.
-    pub ratio: Result<Measured, Untold>,
-}
-
-/// Why a reference cannot be measured alone.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum AloneError {
-    /// It cannot be rectified.
-    #[error(transparent)]
-    Rectify(#[from] rectification::Error),
-    /// Its camera cannot be solved.
-    #[error("{0}; \"--plane\" measures in the plane of the picture instead")]
-    Camera(#[from] space::Error),
-    /// Nothing is marked.
-    #[error("the view has no landmark to measure; mark some in the reference")]
-    NoLandmarks,
-    /// No span of the name that proportions are asked against.
-    #[error("the view has no span \"{name}\" to hold the others against; {known}")]
-    UnknownSpan {
-        /// The name.
-        name: String,
-        /// The spans there are, in words.
-        known: String,
-    },
-}
-
-impl AloneError {
-    /// Stable code for scripts.
-    pub fn code(&self) -> &'static str {
-        match self {
-            Self::Rectify(error) => error.code(),
-            Self::Camera(error) => error.code(),
-            Self::NoLandmarks => "no-landmarks",
-            Self::UnknownSpan { .. } => "unknown-span",
-        }
-    }
-}
 
 /// What is asked of a reference.
 #[derive(Clone, Copy, Debug, Default)]
@@ -214,16 +111,6 @@ fn told(view: &View, basis: &dyn Basis, against: Option<usize>, by: MeasuredBy) 
         warnings: Vec::new(),
         rectification: None,
         plain_from_reference: None,
-    }
-}
-
-impl ReferenceAlone {
-    /// Model millimetres to full-size ones.
-    fn to_full_size(&mut self, denominator: f64) {
-        let places = self.places.iter_mut().flatten().flatten();
-        for length in places.chain(self.spans.iter_mut().flatten()) {
-            *length = length.times(denominator);
-        }
     }
 }
 

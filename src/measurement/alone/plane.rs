@@ -1,8 +1,8 @@
 //! A plane: the reference rectified, its turn and stretch taken off as its known lengths tell them, scaled by them or by the points
 //! that it was rectified by.
 use super::{
-    ScaleFrom,
     basis::{Basis, Untold},
+    found::ScaleFrom,
 };
 use crate::{
     frame::{FromReference, PlainMm, Projective, RectifiedPx},

@@ -22,6 +22,8 @@ const OVER_TEXT: f64 = 400.0;
 const OVER_LINE: f64 = 60.0;
 const OUTSIDE: f64 = 4000.0;
 const OVER_MARK: f64 = 12.0;
+/// Towards the middle of all marks a dimension lies over the subject.
+const INWARDS: f64 = 2.0;
 
 /// A length to be drawn.
 #[derive(Clone, Debug)]
@@ -170,14 +172,14 @@ impl Layout {
         if !length.is_finite() || length < 1e-6 {
             return None;
         }
+        let outwards = self.outwards(wanted.ends);
         let tries = (0..2 * LEVELS).map(|k| {
-            let side = if k % 2 == 0 { 1.0 } else { -1.0 };
-            let away = self.size * (NEAREST + NEXT * (k / 2) as f64);
-            self.tried(wanted, side * away)
+            let side = if k % 2 == 0 { outwards } else { -outwards };
+            let level = (k / 2) as f64;
+            let placed = self.tried(wanted, side * self.size * (NEAREST + NEXT * level));
+            let inwards = INWARDS * (k % 2) as f64;
+            (self.cost(&placed) + level + inwards, placed)
         });
-        let tries = tries
-            .enumerate()
-            .map(|(k, placed)| (self.cost(&placed) + (k / 2) as f64, placed));
         let (_, placed) = tries.min_by(|a, b| a.0.total_cmp(&b.0))?;
         self.texts
             .push(self.text_box(&placed.words, placed.text_at, placed.turn_deg));
@@ -185,6 +187,19 @@ impl Layout {
         self.lines
             .extend(placed.extensions.iter().map(|e| strip(*e, 1.0)));
         Some(placed)
+    }
+
+    /// On which side of a line there are fewer marks: 1 where the normal to its right points away from their middle, else -1.
+    fn outwards(&self, [from, to]: [Position; 2]) -> f64 {
+        let count = self.marks.len().max(1) as f64;
+        let sum = self
+            .marks
+            .iter()
+            .fold([0.0; 2], |sum, mark| plus(sum, *mark, 1.0));
+        let middle = plus([0.0; 2], plus(from, to, 1.0), 0.5);
+        let away = plus(middle, sum, -1.0 / count);
+        let normal = [from[1] - to[1], to[0] - from[0]];
+        if dot(normal, away) >= 0.0 { 1.0 } else { -1.0 }
     }
 
     /// The length with its dimension line so far away from what it measures.

@@ -22,12 +22,13 @@ pub(super) struct ByCamera {
 impl ByCamera {
     pub(super) fn new(view: &View, size: (u32, u32)) -> Result<Self, space::Error> {
         let photo = space::of_view(view, size)?;
-        let axes = match view.axes {
-            Some(axes) => axes,
-            None => nearest_axes(space::seen_along(&photo.photo, &photo.marks)?),
-        };
+        let mut axes = view.axes;
+        let places = MeasuredPlaces::new(&photo.photo, &photo.marks, |shown| {
+            across(*axes.get_or_insert_with(|| nearest_axes(shown)))
+        })?;
+        let axes = axes.expect("they were stated, or set where the camera was solved");
         let (right, down) = (axes.right(), axes.down());
-        let across = 3 - right.axis - down.axis;
+        let across = across(axes);
         let others: Vec<usize> = (0..3).filter(|axis| *axis != across).collect();
         let sign = |direction: ModelDirection| if direction.is_against { -1.0 } else { 1.0 };
         let row = |direction: ModelDirection| {
@@ -45,7 +46,7 @@ impl ByCamera {
             .map(|l| l.model_mm.and_then(|_| number.next()))
             .collect();
         Ok(Self {
-            places: MeasuredPlaces::new(&photo.photo, &photo.marks, across)?,
+            places,
             marks: photo.marks,
             numbers,
             axes,
@@ -69,6 +70,11 @@ impl ByCamera {
     fn number(&self, landmark: usize) -> Result<usize, Untold> {
         self.numbers[landmark].ok_or(Untold::NoDepth)
     }
+}
+
+/// The axis that is neither of them.
+fn across(axes: ViewAxes) -> usize {
+    3 - axes.right().axis - axes.down().axis
 }
 
 /// The axes that run to the right and down most nearly; `shown` is how far a step along each moves to the right and down.

@@ -57,29 +57,27 @@ pub(crate) struct MeasuredPlaces {
     has_second: bool,
 }
 
-/// The axis that the camera of a photo looks along most nearly (0, 1, 2: x, y, z), and what the other two do in its picture: how far
-/// a step along each moves to the right and down.
-///
-/// # Errors
-/// As [`resect`](super::resect).
-pub(crate) fn seen_along(photo: &Photo, marks: &[SpaceMark]) -> Result<[[f64; 2]; 3], Error> {
-    let looked = look_through(photo, marks)?;
-    let solved = &looked.cleaned.solved;
-    let half = looked.cleaned.problem.half;
-    let seen = predicted(&solved.camera, half, &Vector3::zeros());
-    let by_point = seen.map_or_else(Matrix2x3::zeros, |seen| seen.by_point);
-    Ok([0, 1, 2].map(|axis| [by_point[(0, axis)], by_point[(1, axis)]]))
-}
-
 impl MeasuredPlaces {
-    /// Measures all marks, each in the plane across the axis `depth` (0, 1, 2: x, y, z) through its place on the model.
+    /// Measures all marks, each in the plane across the axis (0, 1, 2: x, y, z) that `depth_along` chooses through its place on the
+    /// model. It is told how far a step along each axis moves to the right and down in the picture.
     ///
     /// # Errors
     /// As [`resect`](super::resect).
-    pub(crate) fn new(photo: &Photo, marks: &[SpaceMark], depth: usize) -> Result<Self, Error> {
+    pub(crate) fn new(
+        photo: &Photo,
+        marks: &[SpaceMark],
+        depth_along: impl FnOnce([[f64; 2]; 3]) -> usize,
+    ) -> Result<Self, Error> {
         let looked = look_through(photo, marks)?;
         let cleaned = &looked.cleaned;
         let sigma = cleaned.problem.sigma * cleaned.factor;
+        let middle = predicted(
+            &cleaned.solved.camera,
+            cleaned.problem.half,
+            &Vector3::zeros(),
+        );
+        let by_point = middle.map_or_else(Matrix2x3::zeros, |seen| seen.by_point);
+        let depth = depth_along([0, 1, 2].map(|axis| [by_point[(0, axis)], by_point[(1, axis)]]));
         let sight = Sight {
             camera: &cleaned.solved.camera,
             half: cleaned.problem.half,

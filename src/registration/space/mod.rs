@@ -21,7 +21,7 @@ mod told;
 
 pub use error::Error;
 pub use figures::Attitude;
-pub(crate) use measured::{MeasuredPlaces, NotPlaced, seen_along};
+pub(crate) use measured::{MeasuredPlaces, NotPlaced};
 pub use of_view::{ViewPhoto, of_view};
 pub use photo::{KnownFocal, KnownLens, KnownPoint, Photo, Screen, SpaceMark};
 pub use resection::{

@@ -30,10 +30,10 @@ pub fn draw_alone(
         }
         Some(rectification) => {
             let size = picture.dimensions();
-            let (_, rectified_from_shown) = rectification::shown(size, rectification)?;
+            let shown = rectification::shown(size, rectification)?;
             let shown_from_reference: FromReference<_> = rectification
                 .rectified_from_reference()
-                .then(&rectified_from_shown.inverse());
+                .then(&shown.rectified_from_shown.inverse());
             let place = |i: usize| shown_from_reference.apply(view.landmarks[i].reference).xy();
             let to_draw = to_draw(job, view, alone, &place);
             let rectified = rectification::rectified_picture(picture, rectification)?;

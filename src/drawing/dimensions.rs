@@ -78,11 +78,16 @@ pub(super) fn draw_dimensions(
     if let Some(origin) = to_draw.origin {
         pen.origin(&mut scene, place(origin));
     }
+    // Figures come last: no line runs over one.
+    let mut figures = Vec::new();
     for length in placed(&to_draw.lengths, place, &mut layout) {
-        pen.length(&mut scene, &length);
+        figures.push(pen.length(&mut scene, &length));
     }
     for angle in to_draw.angles.iter().take(MOST) {
-        pen.angle(&mut scene, angle, place, &mut layout);
+        figures.extend(pen.angle(&mut scene, angle, place, &mut layout));
+    }
+    for (line, degrees) in figures {
+        scene.turned(line, degrees);
     }
     for (k, line) in words.into_iter().enumerate() {
         let at = [size, height + 2.0 * margin + size * (1.0 + 1.5 * k as f64)];
@@ -194,7 +199,8 @@ impl Pen {
         }
     }
 
-    fn length(&self, scene: &mut Scene, placed: &PlacedLength) {
+    /// Draws the lines of a length; its figure with its turn is handed back.
+    fn length(&self, scene: &mut Scene, placed: &PlacedLength) -> (Line, f64) {
         for extension in placed.extensions {
             self.line(scene, extension);
         }
@@ -203,20 +209,21 @@ impl Pen {
             self.line(scene, arrow);
             self.arrow(scene, arrow);
         }
-        scene.turned(self.words(placed.text_at, &placed.words), placed.turn_deg);
+        (self.words(placed.text_at, &placed.words), placed.turn_deg)
     }
 
+    /// Draws the lines of an angle; its figure is handed back.
     fn angle(
         &self,
         scene: &mut Scene,
         angle: &DrawnAngle,
         place: impl Fn([f64; 2]) -> Position,
         layout: &mut Layout,
-    ) {
+    ) -> Option<(Line, f64)> {
         let [vertex, end] = angle.own.map(&place);
         let own = (end[1] - vertex[1]).atan2(end[0] - vertex[0]);
         if !own.is_finite() || vertex == end {
-            return;
+            return None;
         }
         let other = match angle.against.map(|ends| ends.map(&place)) {
             Some([from, to]) => (to[1] - from[1]).atan2(to[0] - from[0]),
@@ -256,6 +263,6 @@ impl Pen {
                 [on(own - turn + back, radius), on(own - turn, radius)],
             );
         }
-        scene.styled(self.words(text_at, &angle.words));
+        Some((self.words(text_at, &angle.words), 0.0))
     }
 }

@@ -107,7 +107,7 @@ fn scene(shown: &TrueScale<'_>, size: [f64; 2], picture: Cow<'static, str>) -> S
     scene.picture(picture, Box2::new(0.0, 0.0, size[0], size[1]));
     let origin = [0, 1].map(|k| shown.origin_mm[k] - shown.area_mm[k]);
     let step = grid_step(size[0].max(size[1]));
-    for axis in 0..2 {
+    for axis in [0, 1] {
         grid(&mut scene, axis, origin[axis], step, size);
     }
     for (axis, (name, sign)) in shown.axes.into_iter().enumerate() {

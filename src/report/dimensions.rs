@@ -10,6 +10,7 @@ use super::{
 use crate::{
     job::{Angle, Job, Span, View},
     measurement::{AXES, MeasuredBy, ReferenceAlone, ScaleFrom, Untold, along_model},
+    rectification,
     statistics::Measured,
 };
 use serde::Serialize;
@@ -481,11 +482,13 @@ impl Dimensions {
             _ => String::new(),
         };
         let sigma = decimals(self.mark_sigma_px, 2);
-        let marks = match self.is_mark_sigma_stated {
-            true => format!("a mark is good to {sigma} px"),
-            false => format!(
+        let is_believed = self.mark_sigma_px == rectification::mark_sigma_px();
+        let marks = match (self.is_mark_sigma_stated, is_believed) {
+            (true, _) => format!("a mark is good to {sigma} px"),
+            (false, true) => format!(
                 "a mark is taken to be good to {sigma} px, which is only believed and makes intervals wide (state \"mark_sigma_px\")"
             ),
+            (false, false) => format!("by what is left over a mark is good to {sigma} px"),
         };
         format!("{by}{scale}; {marks}")
     }

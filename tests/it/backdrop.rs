@@ -77,7 +77,7 @@ fn a_backdrop_is_as_large_as_it_says_in_every_format() {
         ("size_px", [800.0, 600.0]),
         ("size_model_mm", [200.0, 150.0]),
     ] {
-        for k in 0..2 {
+        for k in [0, 1] {
             // Marks are exact: rounding is left.
             assert!(
                 (number(&side[key][k]) - expected[k]).abs() < 1e-6,

@@ -21,9 +21,9 @@ impl ReferenceAlone {
         let (shown, back) = match &self.rectification {
             None => (size, None),
             Some(rectification) => {
-                let (shown, rectified_from_shown) = rectification::shown(size, rectification)?;
+                let shown = rectification::shown(size, rectification)?;
                 let back = rectification.rectified_from_reference().inverse();
-                (shown, Some(back.after(&rectified_from_shown)))
+                (shown.size, Some(back.after(&shown.rectified_from_shown)))
             }
         };
         let in_reference = |[x, y]: [f64; 2]| match &back {

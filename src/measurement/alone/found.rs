@@ -80,7 +80,7 @@ pub struct Proportion {
 
 impl ReferenceAlone {
     /// Model millimetres to full-size ones.
-    pub(super) fn to_full_size(&mut self, denominator: f64) {
+    pub(super) fn enlarge_by(&mut self, denominator: f64) {
         let places = self.places.iter_mut().flatten().flatten();
         for length in places.chain(self.spans.iter_mut().flatten()) {
             *length = length.times(denominator);

@@ -67,7 +67,7 @@ pub fn measure_alone(
             view.reference.mark_sigma_px.is_some(),
         );
         // Places of a camera are millimetres of the model.
-        made.to_full_size(job.scale.denominator());
+        made.enlarge_by(job.scale.denominator());
         return Ok(made);
     }
     let rectification = rectification::of_view(view, size, bezel)?;

@@ -120,16 +120,19 @@ impl Case<'_> {
         (0..3).map(|k| (b[k] - a[k]).powi(2)).sum::<f64>().sqrt()
     }
 
-    /// Every figure with its truth; places count from the first landmark.
+    /// Every figure that is told, with its truth: of thousand marks that are good one is thought wrong, and tells nothing.
     fn with_truth(&self, found: &ReferenceAlone) -> Vec<(Measured, f64)> {
         let mut all = Vec::new();
-        let told = |figure: &Result<Measured, Untold>| *figure.as_ref().expect("told");
+        let mut add = |figure: Result<Measured, Untold>, truth: f64| match figure {
+            Ok(figure) => all.push((figure, truth)),
+            Err(why) => assert_eq!(why, Untold::MarkInDoubt),
+        };
         for (span, figure) in SPANS.iter().zip(&found.spans) {
-            all.push((told(figure), self.length(*span)));
+            add(*figure, self.length(*span));
         }
         for share in &found.proportions {
             let truth = self.length(SPANS[share.of]) / self.length(SPANS[share.to]);
-            all.push((told(&share.ratio), truth));
+            add(share.ratio, truth);
         }
         let direction = |from: &str, to: &str| {
             let (a, b) = (self.place(from), self.place(to));
@@ -140,12 +143,16 @@ impl Case<'_> {
             direction("e", "f") - direction("d", "c"),
         ];
         for (figure, truth) in found.angles.iter().zip(angles) {
-            all.push((told(figure), truth));
+            add(*figure, truth);
         }
-        for ((name, _), place) in PLACES.iter().zip(&found.places).skip(1) {
+        let from = found.origin.expect("a datum landmark");
+        let origin = self.place(PLACES[from].0);
+        for (k, (name, _)) in PLACES.iter().enumerate().filter(|(k, _)| *k != from) {
             let truth = self.place(name);
-            let place = place.as_ref().expect("told");
-            all.extend([(place[0], truth[0]), (place[1], truth[1])]);
+            for axis in [0, 1] {
+                let place = found.places[k].map(|place| place[axis]);
+                add(place, truth[axis] - origin[axis]);
+            }
         }
         all
     }

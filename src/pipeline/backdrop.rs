@@ -125,6 +125,29 @@ fn made(
     };
     let look = measure::Looked::new(view, limits)?;
     let alone = look.measured(job, view, asked, (limits, memory))?;
+    let shown = shown(job, view, (&alone, look.size()), options.px_per_mm)?;
+    let size = within_bounds(
+        [shown.area_mm[2], shown.area_mm[3]],
+        shown.px_per_mm,
+        limits,
+    )?;
+    let drawn = if options.draw {
+        let _taken = look.take(view, memory, size)?;
+        let drawn = drawing::draw_true_scale(&look.read(view, limits)?, &shown);
+        Some(drawn.map_err(|e| (e.code(), e.to_string()))?)
+    } else {
+        None
+    };
+    Ok((figures(view, &alone, &shown, size), drawn, alone))
+}
+
+/// What is shown of a reference, in millimetres of the model.
+fn shown<'a>(
+    job: &'a Job,
+    view: &'a View,
+    (alone, size): (&'a ReferenceAlone, (u32, u32)),
+    px_per_mm: Option<f64>,
+) -> Result<TrueScale<'a>, Why> {
     let n = job.scale.denominator();
     let px_per_full_size_mm = alone.px_per_full_size_mm.ok_or_else(|| {
         let text = "nothing tells a scale, so the picture cannot be brought to one; add a known length of the reference to \"known\"";
@@ -134,76 +157,68 @@ fn made(
         let text = "no landmark can be the origin; name one as \"origin\"";
         ("no-origin", text.to_owned())
     })?;
-    let extent = alone
-        .extent(look.size())
-        .map_err(|e| (e.code(), e.to_string()))?;
-    let plain = alone.plain_from_reference.zip(extent);
+    let extent = alone.extent(size).map_err(|e| (e.code(), e.to_string()))?;
+    let plain = alone.plain_from_reference.as_ref().zip(extent);
     let (plain, extent) = plain.ok_or_else(|| {
         let text = "the reference reaches beyond the horizon of its plane; rectify it by the corners of what is to be shown";
         ("beyond-horizon", text.to_owned())
     })?;
-    let px_per_mm = options
-        .px_per_mm
-        .unwrap_or_else(|| two_digits_up(px_per_full_size_mm.value() * n));
-    let area_mm = extent.map(|v| v / n);
-    let size = within_bounds([area_mm[2], area_mm[3]], px_per_mm, limits)?;
-    let origin_mm = plain
-        .apply(view.landmarks[origin].reference)
-        .xy()
-        .map(|v| v / n);
-    let axes = match alone.axes {
-        Some(axes) => [along_model(axes.right()), along_model(axes.down())],
-        // As in CAD: upwards counts.
-        None => [("right", 1.0), ("up", -1.0)],
-    };
-    let drawn = match options.draw {
-        false => None,
-        true => {
-            let _taken = look.take(view, memory, size)?;
-            let picture = look.read(view, limits)?;
-            let shown = TrueScale {
-                title: &job.title,
-                view: &view.name,
-                plain_from_reference: &plain,
-                denominator: n,
-                area_mm,
-                origin_mm,
-                axes,
-                px_per_mm,
-            };
-            let drawn = drawing::draw_true_scale(&picture, &shown);
-            Some(drawn.map_err(|e| (e.code(), e.to_string()))?)
-        }
-    };
-    let size_mm = size.map(|px| f64::from(px) / px_per_mm);
-    let place = view.landmarks[origin].model_mm.unwrap_or_default();
-    // Down is against up.
-    let (right, down) = (axes[0], axes[1]);
+    Ok(TrueScale {
+        title: &job.title,
+        view: &view.name,
+        plain_from_reference: plain,
+        denominator: n,
+        area_mm: extent.map(|v| v / n),
+        origin_mm: plain
+            .apply(view.landmarks[origin].reference)
+            .xy()
+            .map(|v| v / n),
+        axes: match alone.axes {
+            Some(axes) => [along_model(axes.right()), along_model(axes.down())],
+            // As in CAD: upwards counts.
+            None => [("right", 1.0), ("up", -1.0)],
+        },
+        px_per_mm: px_per_mm.unwrap_or_else(|| two_digits_up(px_per_full_size_mm.value() * n)),
+    })
+}
+
+/// What to type into CAD of a picture of this width and height.
+fn figures(
+    view: &View,
+    alone: &ReferenceAlone,
+    shown: &TrueScale<'_>,
+    size_px: [u32; 2],
+) -> Backdrop {
+    let size_mm = size_px.map(|px| f64::from(px) / shown.px_per_mm);
+    let origin = alone.origin.map(|origin| &view.landmarks[origin]);
+    let place = origin
+        .and_then(|origin| origin.model_mm)
+        .unwrap_or_default();
+    let [right, down] = shown.axes;
     let of_axis = |name: &str| "xyz".find(name).map_or(0.0, |axis| place[axis]);
     let along = |right_mm: f64, down_mm: f64| {
         [
-            of_axis(right.0) + right.1 * (right_mm - origin_mm[0]),
-            of_axis(down.0) + down.1 * (down_mm - origin_mm[1]),
+            of_axis(right.0) + right.1 * (right_mm - shown.origin_mm[0]),
+            of_axis(down.0) + down.1 * (down_mm - shown.origin_mm[1]),
         ]
     };
-    let [left, top] = [area_mm[0], area_mm[1]];
+    let [left, top, ..] = shown.area_mm;
     let named = |(name, sign): (&str, f64)| format!("{}{name}", if sign < 0.0 { "-" } else { "" });
-    let backdrop = Backdrop {
-        size_px: size,
-        px_per_model_mm: px_per_mm,
+    Backdrop {
+        size_px,
+        px_per_model_mm: shown.px_per_mm,
         size_model_mm: size_mm,
-        scale_within_percent: Some(
-            100.0 * px_per_full_size_mm.half_width() / px_per_full_size_mm.value(),
-        ),
+        scale_within_percent: (alone.px_per_full_size_mm)
+            .map(|px| 100.0 * px.half_width() / px.value()),
         right: named(right),
+        // Down is against up.
         up: named((down.0, -down.1)),
-        origin: view.landmarks[origin].name.clone(),
+        origin: origin.map_or_else(String::new, |origin| origin.name.clone()),
         origin_model_mm: place,
         lower_left_model_mm: along(left, top + size_mm[1]),
         middle_model_mm: along(left + size_mm[0] / 2.0, top + size_mm[1] / 2.0),
         warnings: alone.warnings.iter().map(Warning::from).collect(),
-    };
-    Ok((backdrop, drawn, alone))
+    }
 }
 
 /// Width and height in pixels, where they are no more than a picture may have.

@@ -9,6 +9,7 @@ mod camera_files;
 mod changes;
 mod collect;
 mod csv;
+mod dimension_lines;
 mod dimensions;
 mod features;
 mod finite;

@@ -53,6 +53,9 @@ frames! {
     WorkPx = "working grid";
     /// Pixels of a tile of a picture that a page shows.
     TilePx = "tile";
+    /// Full-size millimetres in the plane of a reference that is measured alone, turn and stretch taken off; rectified pixels where
+    /// nothing tells a scale.
+    PlainMm = "plane of the reference";
     /// Millimetres on the printed sheet.
     SheetMm = "sheet";
 }

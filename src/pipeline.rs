@@ -2,6 +2,7 @@
 #![doc = include_str!("pipeline/METHOD.md")]
 mod admission;
 mod archive;
+mod backdrop;
 mod camera;
 mod carry;
 mod earlier;
@@ -10,6 +11,7 @@ mod finished_view;
 mod index;
 mod kept_results;
 mod marked_copies;
+mod measure;
 mod mesh;
 mod need;
 mod one_view;
@@ -33,11 +35,13 @@ mod whole_file;
 mod whole_job;
 mod whole_sheets;
 
+pub use crate::drawing::BACKDROP_PICTURE;
 pub use admission::{Look, Refusal, look};
 pub use archive::{
     ArchiveError, Archived, Restored, Verified, archive, archive_without, free_archive, restore,
     verify,
 };
+pub use backdrop::{BackdropOptions, Backdrops, backdrops};
 pub use camera::cameras;
 pub use carry::{
     CarriedOver, CarriedView, CarryError, CarryRequest, NotCarried, carry_changed, carry_over,
@@ -48,6 +52,7 @@ pub use error::Error;
 pub use index::{IndexedJob, write_index};
 pub use kept_results::{KeptError, KeptResults, newest_results};
 pub use marked_copies::MarkedCopies;
+pub use measure::{MeasureOptions, MeasuredReferences, measure_references};
 pub use options::{CompareOptions, Reuse};
 pub use own_folder::OwnFolder;
 pub use places::Turns;

@@ -267,6 +267,12 @@ fn drop_what_names(view: &mut Map<String, Value>, lost: &BTreeSet<&str>, notes: 
             notes.push("no symmetric pair is left".to_owned());
         }
     }
+    if view.get("origin").is_some_and(names) {
+        view.shift_remove("origin");
+        notes.push(
+            "places are no longer counted from the landmark that \"origin\" named".to_owned(),
+        );
+    }
     for region in entries(view, "regions") {
         if let Some(list) = region["landmarks"].as_array_mut() {
             list.retain(|name| !names(name));

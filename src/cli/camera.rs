@@ -1,18 +1,14 @@
 //! `tickstrip camera`: solves the cameras that took a job's references.
 use super::{
     Status,
-    messages::{Action, Failure, Terminal, shown_path},
-    new::write_new,
+    messages::{Failure, Terminal, shown_path},
+    new_files::{NewFile, write_new_files},
 };
 use crate::{
-    job,
-    pipeline::{self, There},
+    job, pipeline,
     report::{self, CameraReport},
 };
-use std::{
-    fs,
-    path::{Path, PathBuf},
-};
+use std::path::{Path, PathBuf};
 
 /// Solve the camera of each reference from landmarks with places on the model
 ///
@@ -43,7 +39,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let job = job::read(&arguments.job)?;
     let report = pipeline::cameras(&job, &arguments.views)?;
     let written = match &arguments.out {
-        Some(out) => write_files(&report, out, arguments.force)?,
+        Some(out) => write_new_files(files(&report, out), out, arguments.force)?,
         None => Vec::new(),
     };
     if arguments.json {
@@ -65,40 +61,18 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     })
 }
 
-const ADVICE: &str = "name another folder with --out, or say --force";
-
-/// Writes the files of every camera, each whole; nothing where one of them is there already, unless that is asked for.
-fn write_files(
-    report: &CameraReport,
-    out: &Path,
-    is_forced: bool,
-) -> Result<Vec<PathBuf>, Failure> {
+/// The files of every camera.
+fn files(report: &CameraReport, out: &Path) -> Vec<NewFile> {
     let views = report.views.iter();
-    let files: Vec<(PathBuf, String)> = views
+    views
         .filter_map(|view| Some((view, view.camera.as_ref()?)))
         .flat_map(|(view, camera)| {
             let folder = out.join(&view.name);
             let files = camera.files(&view.name).into_iter();
-            files.map(move |file| (folder.join(file.name), file.text))
+            files.map(move |file| NewFile {
+                path: folder.join(file.name),
+                bytes: file.text.into_bytes(),
+            })
         })
-        .collect();
-    if let Some((path, _)) = files.iter().find(|(path, _)| path.exists() && !is_forced) {
-        return Err(Failure::Exists {
-            path: path.clone(),
-            advice: ADVICE,
-        });
-    }
-    for (path, text) in &files {
-        let folder = path.parent().unwrap_or(out);
-        fs::create_dir_all(folder)
-            .map_err(|source| Failure::file(folder, Action::Written, source))?;
-        if is_forced {
-            pipeline::clear_left(path);
-            pipeline::write_whole(path, text.as_bytes(), There::IsReplaced)
-                .map_err(|source| Failure::file(path, Action::Written, source))?;
-        } else {
-            write_new(path, text.as_bytes(), ADVICE)?;
-        }
-    }
-    Ok(files.into_iter().map(|(path, _)| path).collect())
+        .collect()
 }

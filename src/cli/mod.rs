@@ -1,5 +1,6 @@
 //! The terminal shell: one file a command.
 mod archive;
+mod backdrop;
 mod batch;
 mod camera;
 mod carry;
@@ -10,10 +11,12 @@ mod demo;
 mod draw;
 mod man;
 mod mark;
+mod measure;
 mod memory;
 mod merge;
 mod messages;
 mod new;
+mod new_files;
 mod progress;
 mod rectify;
 mod scale;
@@ -66,6 +69,8 @@ enum Command {
     Demo(demo::Arguments),
     Rectify(rectify::Arguments),
     Camera(camera::Arguments),
+    Measure(measure::Arguments),
+    Backdrop(backdrop::Arguments),
     Carry(carry::Arguments),
     Completions(completions::Arguments),
     Draw(draw::Arguments),
@@ -104,6 +109,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Demo(arguments) => demo::run(arguments, &terminal),
         Command::Rectify(arguments) => rectify::run(arguments, &terminal),
         Command::Camera(arguments) => camera::run(arguments, &terminal),
+        Command::Measure(arguments) => measure::run(arguments, &terminal),
+        Command::Backdrop(arguments) => backdrop::run(arguments, &terminal),
         Command::Carry(arguments) => carry::run(arguments, &terminal),
         Command::Completions(arguments) => {
             completions::run(arguments, Arguments::command(), &terminal)

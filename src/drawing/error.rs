@@ -49,6 +49,9 @@ pub enum Error {
     /// The mesh cannot be drawn.
     #[error("drawing: {0}")]
     Projection(#[from] crate::meshes::ProjectionError),
+    /// A reference cannot be shown rectified.
+    #[error("drawing: {0}")]
+    Rectify(#[from] crate::rectification::Error),
     /// The run was asked to stop.
     #[error(transparent)]
     Stopped(#[from] Stopped),
@@ -103,6 +106,7 @@ impl Error {
             Self::NoScale => "no-scale",
             Self::TooCoarse { .. } => "too-coarse",
             Self::TooManyTiles { .. } => "too-many-pages",
+            Self::Rectify(error) => error.code(),
             Self::Pdf { .. } => "pdf",
         }
     }

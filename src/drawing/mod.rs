@@ -3,12 +3,16 @@
 //! [`draw_view`] draws the pictures of a view; [`sheets_pdf`] joins the sheets of all views. A picture is the working
 //! raster with shapes over it and a legend below; small rasters are enlarged by a whole factor so that text stays
 //! readable.
+mod alone;
 mod arrangement;
 mod backdrop;
 mod blink;
 mod board;
 mod colours;
 mod difference;
+mod dimension_layout;
+mod dimension_words;
+mod dimensions;
 mod drawing_scale;
 mod drawn_file;
 mod edge_pixels;
@@ -57,14 +61,15 @@ mod tiles;
 mod tinted;
 mod title_block;
 mod trend;
+mod true_scale;
 mod variants;
 mod view_block;
 mod view_to_draw;
 mod window;
 
 pub(crate) use self::png::lines_png;
-use self::{backdrop::Backdrop, png::encode_photo};
 pub use self::{
+    alone::draw_alone,
     drawing_scale::DrawingScale,
     drawn_file::DrawnFile,
     error::Error,
@@ -82,9 +87,14 @@ pub use self::{
     sheet_page::{SheetPage, Thumbnail},
     tiles::TiledPicture,
     trend::{MOST_TREND_LINES, TrendLine, TrendPanel, trend_chart},
+    true_scale::{
+        BACKDROP_PICTURE, LONGEST_PAGE_MM, TrueScale, TrueScaleFiles, draw_true_scale,
+        true_scale_size,
+    },
     variants::{SheetKind, draw_sheets},
     view_to_draw::ViewToDraw,
 };
+use self::{backdrop::Backdrop, png::encode_photo};
 use crate::{measurement::WorkImages, stop};
 use rayon::prelude::*;
 

@@ -198,6 +198,11 @@ pub(crate) enum Shape {
         halo: f64,
     },
     Text(Line),
+    /// Text turned about its position, degrees clockwise.
+    Turned {
+        line: Line,
+        degrees: f64,
+    },
     /// The picture of this key, stretched to the area.
     Picture {
         key: Cow<'static, str>,
@@ -333,6 +338,11 @@ impl Scene {
         self.push(Shape::Text(line));
     }
 
+    /// One line of text turned about its position, degrees clockwise.
+    pub(crate) fn turned(&mut self, line: Line, degrees: f64) {
+        self.push(Shape::Turned { line, degrees });
+    }
+
     pub(crate) fn picture(&mut self, key: impl Into<Cow<'static, str>>, area: Box2) {
         let key = key.into();
         self.push(Shape::Picture { key, area });
@@ -393,7 +403,9 @@ impl Shape {
                     && area.height > 0.0
             }
             Self::Arrow { from, to, .. } => from.iter().chain(to).all(near),
-            Self::Text(line) => line.at.iter().all(near) && !line.text.trim().is_empty(),
+            Self::Text(line) | Self::Turned { line, .. } => {
+                line.at.iter().all(near) && !line.text.trim().is_empty()
+            }
         }
     }
 }

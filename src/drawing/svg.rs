@@ -20,6 +20,14 @@ pub(crate) fn to_svg(scene: &Scene) -> String {
     svg
 }
 
+/// The drawing as SVG text for other programs, one user unit a millimetre, in its true size.
+pub(crate) fn to_svg_in_mm(scene: &Scene) -> String {
+    let [width, height] = scene.size;
+    let plain = format!("width=\"{width}\" height=\"{height}\"");
+    let in_mm = format!("width=\"{width}mm\" height=\"{height}mm\"");
+    to_svg(scene).replacen(&plain, &in_mm, 1)
+}
+
 const END: &str = "</svg>\n";
 
 /// Appends the shapes of another scene to a drawing.
@@ -66,7 +74,8 @@ fn write_shape(svg: &mut String, shape: &Shape) {
             stroke,
             halo,
         } => write_arrow(svg, *from, *to, *stroke, *halo),
-        Shape::Text(line) => write_text(svg, line),
+        Shape::Text(line) => write_text(svg, line, 0.0),
+        Shape::Turned { line, degrees } => write_text(svg, line, *degrees),
         Shape::Picture { key, area } => {
             svg.push_str("<image preserveAspectRatio=\"none\"");
             write_area(svg, *area);
@@ -179,7 +188,7 @@ fn write_path(
     finish(svg, stroke, fill);
 }
 
-fn write_text(svg: &mut String, line: &Line) {
+fn write_text(svg: &mut String, line: &Line, degrees: f64) {
     let anchor = match line.align {
         Align::Start => "start",
         Align::Middle => "middle",
@@ -197,6 +206,13 @@ fn write_text(svg: &mut String, line: &Line) {
             line.colour.hex()
         ),
     );
+    if degrees != 0.0 {
+        let [x, y] = line.at;
+        put(
+            svg,
+            format_args!(" transform=\"rotate({degrees:.3} {x:.3} {y:.3})\""),
+        );
+    }
     if line.font == Font::Bold {
         svg.push_str(" font-weight=\"bold\"");
     }

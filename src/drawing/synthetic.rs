@@ -375,6 +375,7 @@ fn job(wish: Wish) -> Job {
                 mark_sigma_px: None,
                 mask: Mask::None,
             },
+            origin: None,
             same_camera: true,
             axes: None,
             measured: Vec::new(),

@@ -1,7 +1,7 @@
 //! Why a picture cannot be read: which file, what was found, what to do.
 use super::{budget::BudgetError, format::Format};
 use crate::{
-    job::{InputError, View},
+    job::{InputError, RenderImage, View},
     printable::shortened,
     stop::Stopped,
 };
@@ -23,6 +23,15 @@ pub enum Error {
         shortened(view)
     )]
     Drawn {
+        /// The view's name.
+        view: String,
+    },
+    /// A view without a render.
+    #[error(
+        "the view \"{}\" has no render to compare; name its image as \"render\", or measure the reference alone with \"tickstrip measure\"",
+        shortened(view)
+    )]
+    NoRender {
         /// The view's name.
         view: String,
     },
@@ -188,10 +197,12 @@ fn megabytes(bytes: u64) -> u64 {
 }
 
 impl Error {
-    /// The error of a render that is drawn.
-    pub(super) fn drawn(view: &View) -> Self {
-        Self::Drawn {
-            view: view.name.clone(),
+    /// The error of a render that has no file: it is drawn, or not there.
+    pub(super) fn without_file(view: &View) -> Self {
+        let name = view.name.clone();
+        match view.render.image {
+            RenderImage::Absent => Self::NoRender { view: name },
+            RenderImage::Drawn | RenderImage::File(_) => Self::Drawn { view: name },
         }
     }
 
@@ -215,6 +226,7 @@ impl Error {
         match self {
             Self::Stopped(_) => "stopped",
             Self::Drawn { .. } => "render-is-drawn",
+            Self::NoRender { .. } => "no-render",
             Self::Missing { .. } => "image-missing",
             Self::Folder { .. } => "image-is-a-folder",
             Self::NotAFile { .. } => "image-no-file",

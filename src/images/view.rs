@@ -116,9 +116,10 @@ impl ViewLook {
 ///
 /// # Errors
 /// Those of [`super::read`] that show before the pixels, and [`Error::MaskSize`]; where both sides fail, that of the
-/// render. [`Error::Drawn`] of a render that is drawn.
+/// render. [`Error::Drawn`] of a render that is drawn, [`Error::NoRender`] of a view without one.
 pub fn look_at_view(view: &View, limits: &Limits) -> Result<ViewLook, Error> {
-    let render = view.render.image.file().ok_or_else(|| Error::drawn(view))?;
+    let render = view.render.image.file();
+    let render = render.ok_or_else(|| Error::without_file(view))?;
     Ok(ViewLook {
         render: SideLook::new(render, &view.render.mask, limits)?,
         reference: SideLook::new(&view.reference.image, &view.reference.mask, limits)?,
@@ -158,7 +159,8 @@ pub fn read_view(view: &View, limits: &Limits) -> Result<ViewImages, Error> {
 /// # Errors
 /// Those of [`read_view`], among them [`Error::Changed`] where a file is not as it was seen.
 pub fn read_looked_view(view: &View, look: &ViewLook) -> Result<ViewImages, Error> {
-    let image = view.render.image.file().ok_or_else(|| Error::drawn(view))?;
+    let image = view.render.image.file();
+    let image = image.ok_or_else(|| Error::without_file(view))?;
     read_sides(view, look, || {
         look.side(image, &view.render.mask, &look.render)
     })

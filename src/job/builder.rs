@@ -143,6 +143,7 @@ impl View {
                 mask: None,
                 camera: None,
                 mark_sigma_px: None,
+                is_absent: false,
             },
             reference: RawReference {
                 image: reference.into(),
@@ -160,6 +161,7 @@ impl View {
                 mask: None,
                 outline: None,
             },
+            origin: None,
             same_camera: true,
             axes: None,
             marks_are_right: false,
@@ -234,6 +236,7 @@ impl ViewBuilder {
             along: None,
             full_size,
             model,
+            sigma: None,
         });
         self
     }

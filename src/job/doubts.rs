@@ -59,7 +59,7 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
     for (index, view) in job.views.iter().enumerate() {
         let at = format!("/views/{index}");
         // The camera of a drawn render tells the scale, and is solved from five marks or more.
-        if view.render.image != RenderImage::Drawn {
+        if matches!(view.render.image, RenderImage::File(_)) {
             about_registration(view, &at, &mut add);
             about_scale(view, &at, &mut add);
         }
@@ -127,7 +127,7 @@ fn about_registration(view: &View, at: &str, add: &mut Add<'_>) {
 fn about_picture(view: &View, at: &str, add: &mut Add<'_>) {
     let reference = &view.reference;
     match &reference.rectify {
-        None if view.render.image == RenderImage::Drawn => {}
+        None if !matches!(view.render.image, RenderImage::File(_)) => {}
         None if reference.kind == ReferenceKind::Photo
             && view.registration == RegistrationKind::Similarity
             && !has_places(view) =>
@@ -239,14 +239,14 @@ fn in_digits(mm: f64) -> String {
 
 fn about_marks(view: &View, at: &str, add: &mut Add<'_>) {
     let mut seen = std::collections::HashMap::new();
-    let is_drawn = view.render.image == RenderImage::Drawn;
+    let has_marks = matches!(view.render.image, RenderImage::File(_));
     for (index, landmark) in view.landmarks.iter().enumerate() {
         let marks = [
             ("reference", landmark.reference.xy()),
             ("render", landmark.render.xy()),
         ];
         // A drawn render has no marks yet.
-        let marked = if is_drawn { &marks[..1] } else { &marks[..] };
+        let marked = if has_marks { &marks[..] } else { &marks[..1] };
         for &(image, [x, y]) in marked.iter().rev() {
             let place = (image, x.to_bits(), y.to_bits());
             if let Some(other) = seen.insert(place, &landmark.name) {

@@ -247,8 +247,17 @@ fault_kinds! {
         reason: &'static str,
     }
     /// Neither an image nor a drawn one.
-    #[error("the render has no picture; name its \"image\", or state \"drawn\": true to have the job's \"model\" drawn")]
+    #[error("the render has no picture; name its \"image\", or state \"drawn\": true to have the job's \"model\" drawn; leave \"render\" out where there is none yet and \"tickstrip measure\" is to measure the reference alone")]
     "no-render" NoRender
+    /// Something of a render in a view that has none.
+    #[error("the view names no \"render\", and \"{key}\" says something of one; name the render's image, or leave \"{key}\" out")]
+    "without-render" WithoutRender {
+        /// The key.
+        key: &'static str,
+    }
+    /// A deviation of a length that is not there.
+    #[error("\"sigma\" says how well a length is known, and neither \"full_size\" nor \"model\" is stated; state one, or leave \"sigma\" out")]
+    "sigma-of-no-length" SigmaOfNoLength
     /// Something of a drawn render that it has by itself.
     #[error("the render is drawn, and has its \"{key}\" from the mesh and the camera of the reference; leave \"{key}\" out")]
     "beside-drawn" BesideDrawn {

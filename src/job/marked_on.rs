@@ -30,7 +30,7 @@ impl MarkedOn {
 }
 
 impl View {
-    /// The file of one of its images; a drawn render has none.
+    /// The file of one of its images; a render that is drawn, or is not there, has none.
     pub fn image(&self, side: Side) -> Option<&Path> {
         match side {
             Side::Render => self.render.image.file(),

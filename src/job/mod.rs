@@ -24,6 +24,8 @@ mod starter;
 mod structure;
 mod surroundings;
 mod together;
+#[cfg(feature = "draw")]
+mod without_render;
 
 pub use builder::{JobBuilder, LandmarkBuilder, ViewBuilder};
 pub use camera_file::read_camera;
@@ -181,6 +183,8 @@ pub struct View {
     pub render: RenderSource,
     /// The image of the subject.
     pub reference: ReferenceSource,
+    /// Index of the landmark from which places on the reference alone are counted, where the job names one.
+    pub origin: Option<usize>,
     /// Whether both images have the same camera.
     pub same_camera: bool,
     /// Which way the axes of the model run in the render, where that is known.
@@ -248,6 +252,8 @@ pub enum RenderImage {
     /// The model is drawn from its mesh, as the camera of the reference sees it. What such a view says of the render (marks, camera,
     /// regions) is there once it is drawn; marks are at (0, 0) until then.
     Drawn,
+    /// There is none: the reference is measured alone. Marks in it are at (0, 0), and mean nothing.
+    Absent,
 }
 
 impl RenderImage {
@@ -255,7 +261,7 @@ impl RenderImage {
     pub fn file(&self) -> Option<&Path> {
         match self {
             Self::File(path) => Some(path),
-            Self::Drawn => None,
+            Self::Drawn | Self::Absent => None,
         }
     }
 }
@@ -543,6 +549,8 @@ pub struct Known {
     pub to: End,
     /// The length, on the full-size object; above 0.
     pub length: Option<FullSizeMm>,
+    /// Standard deviation of the length, where it is stated.
+    pub sigma: Option<FullSizeMm>,
     /// How the line runs on the drawing.
     pub along: Option<Axis>,
     /// The length as the job file words it, for messages; empty where there is none.

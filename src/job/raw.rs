@@ -237,10 +237,18 @@ pub struct RawView {
     /// Unique in the job; also the name of the view's result folder: letters, digits, spaces, - _ and points.
     #[schemars(length(min = 1, max = 100))]
     pub name: String,
-    /// The image of the model.
+    /// The image of the model; left out: there is none yet, and the reference is measured alone (`measure`, `backdrop`).
+    #[serde(
+        default = "RawRender::absent",
+        skip_serializing_if = "RawRender::is_absent"
+    )]
     pub render: RawRender,
     /// The image of the full-size object.
     pub reference: RawReference,
+    /// Name of the landmark from which `measure` and `backdrop` count places; left out: the first datum landmark.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 200))]
+    pub origin: Option<String>,
     /// Whether both images have the same camera. If not, offsets of parts are told only where the render's "camera" and places
     /// of landmarks on the model ("model_mm") are stated.
     #[serde(default = "default_same_camera")]
@@ -256,7 +264,7 @@ pub struct RawView {
     /// where it is a photo of the print.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub registration: Option<RawRegistration>,
-    /// Points marked in both images.
+    /// Points marked in both images; in the reference alone where there is no render.
     #[schemars(length(max = 1000))]
     pub landmarks: Vec<RawLandmark>,
     /// Known lengths, which give an image its scale.
@@ -329,6 +337,29 @@ pub struct RawRender {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(extend("minimum" = 0.001, "maximum" = 10_000))]
     pub mark_sigma_px: Option<f64>,
+    /// The key itself is left out.
+    #[serde(skip)]
+    pub is_absent: bool,
+}
+
+impl RawRender {
+    /// That of a view that names none.
+    pub(super) fn absent() -> Self {
+        Self {
+            image: None,
+            drawn: false,
+            marked_on: None,
+            kind: RawRenderKind::default(),
+            mask: None,
+            camera: None,
+            mark_sigma_px: None,
+            is_absent: true,
+        }
+    }
+
+    fn is_absent(&self) -> bool {
+        self.is_absent
+    }
 }
 
 /// The camera of a render.
@@ -475,7 +506,8 @@ pub struct RawLandmark {
     /// Unique in the view.
     #[schemars(length(min = 1, max = 200))]
     pub name: String,
-    /// Its mark in the render, pixels; has to be stated unless the render is drawn, which has it where the camera shows `model_mm`.
+    /// Its mark in the render, pixels; has to be stated unless the render is drawn, which has it where the camera shows `model_mm`, or
+    /// there is none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub render: Option<Mark>,
     /// Its mark in the reference as it is on disk, pixels.
@@ -621,6 +653,9 @@ pub struct RawKnown {
     /// The length on the model.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub model: Option<RawLength>,
+    /// How well the length is known (standard deviation), a length like it; left out: exactly, but for how it was drawn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma: Option<RawLength>,
 }
 
 /// What a calliper read on a print.

@@ -6,6 +6,7 @@ mod interior;
 mod known;
 mod marks;
 mod together;
+mod without_render;
 
 use super::{
     Descreen, Expected, Handling, Job, Landmark, LandmarkUse, MarkOn, MarkedOn, Mask,
@@ -177,6 +178,7 @@ pub(super) fn view(
     let at = format!("/views/{index}");
     let render = render(&raw.render, &format!("{at}/render"), around, faults);
     drawn::check(raw, &at, faults);
+    without_render::check(raw, &at, faults);
     let has_camera = raw.render.camera.is_some();
     let reference = reference(
         &raw.reference,
@@ -185,12 +187,11 @@ pub(super) fn view(
         around,
         faults,
     );
-    let is_drawn = raw.render.drawn;
     let landmarks = each(
         &format!("{at}/landmarks"),
         &raw.landmarks,
         faults,
-        |raw, at, faults| landmark(raw, (is_drawn, &around.datum), at, faults),
+        |mark, at, faults| landmark(mark, (&raw.render, &around.datum), at, faults),
     );
     let marks = MarkNames {
         names: Names::collect(
@@ -243,6 +244,8 @@ pub(super) fn view(
         |raw, at, faults| marks.region(raw, at, faults),
     );
     let axes = raw.axes.map(|raw| axes(raw, &at, faults));
+    let origin = (raw.origin.as_ref())
+        .map(|name| (marks.names).landmark(name, &format!("{at}/origin"), faults));
     let (mut known, measured) = (known?, measured?);
     known.extend(measured.iter().map(|(_, known)| known.clone()));
     let measured = measured.into_iter().map(|(reading, _)| reading).collect();
@@ -250,6 +253,10 @@ pub(super) fn view(
         name: raw.name.clone(),
         render: render?,
         reference: reference?,
+        origin: match origin {
+            None => None,
+            Some(origin) => Some(origin?),
+        },
         same_camera: raw.same_camera,
         axes: match axes {
             None => None,
@@ -388,6 +395,7 @@ fn render_image(
     match &raw.image {
         // Beside an image it is refused where the whole view is looked at.
         _ if raw.drawn => Some(RenderImage::Drawn),
+        _ if raw.is_absent => Some(RenderImage::Absent),
         Some(image) => path(image, &format!("{at}/image"), around, faults).map(RenderImage::File),
         None => {
             faults.push(at, FaultKind::NoRender);
@@ -480,7 +488,7 @@ fn is_beside(datum: &[String], part: Option<&String>) -> bool {
 /// A landmark; without a use it is datum, but for one on a part beside those of `datum`.
 fn landmark(
     raw: &RawLandmark,
-    (is_drawn, datum): (bool, &[String]),
+    (in_render, datum): (&RawRender, &[String]),
     at: &str,
     faults: &mut Faults,
 ) -> Option<Landmark> {
@@ -496,7 +504,11 @@ fn landmark(
         faults.push(&format!("{at}/model_sigma_mm"), FaultKind::SigmaOfNoPlace);
         return None;
     }
-    let render = drawn::mark_in_render(raw, is_drawn, at, faults)?;
+    let render = if in_render.is_absent {
+        without_render::mark_in_render(raw, at, faults)
+    } else {
+        drawn::mark_in_render(raw, in_render.drawn, at, faults)
+    }?;
     Some(Landmark {
         name: raw.name.clone(),
         render,

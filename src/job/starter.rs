@@ -1,5 +1,5 @@
 //! A job file to begin with: sound as it stands, and plain about what is only a placeholder.
-use super::{End, Fault, FaultKind, Landmark, MarkedOn, View};
+use super::{End, Fault, FaultKind, Landmark, MarkedOn, RenderImage, View};
 use std::path::Path;
 
 /// How the names of all begin that is to be replaced.
@@ -87,8 +87,10 @@ pub(super) fn left_of_starter(view: &View, at: &str, sizes: [(u32, u32); 2]) -> 
     // As the file has them: two decimals.
     let is_near = |a: [f64; 2], b: [f64; 2]| (0..2).all(|k| (a[k] - b[k]).abs() < 0.0051);
     let places = || render.iter().zip(&reference);
+    let is_alone = view.render.image == RenderImage::Absent;
     let is_unmoved = |l: &&Landmark| {
-        places().any(|(r, q)| is_near(l.render.xy(), *r) && is_near(l.reference.xy(), *q))
+        places()
+            .any(|(r, q)| (is_alone || is_near(l.render.xy(), *r)) && is_near(l.reference.xy(), *q))
     };
     let unmoved: Vec<&Landmark> = view.landmarks.iter().filter(is_unmoved).collect();
     // One mark with a name of its own may happen to lie there.

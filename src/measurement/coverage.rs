@@ -119,6 +119,7 @@ fn job_seen(
         from: End::Landmark(from),
         to: End::Landmark(to),
         length: Some(length(DATUM[from], DATUM[to])),
+        sigma: None,
         along: None,
         text: "a length".to_owned(),
     };
@@ -148,6 +149,7 @@ fn job_seen(
             mark_sigma_px: sigma(REFERENCE_SIGMA),
             mask: Mask::None,
         },
+        origin: None,
         same_camera: true,
         axes: None,
         measured: Vec::new(),
@@ -491,6 +493,7 @@ fn a_span_that_gives_the_scale_itself_errs_with_it() {
         from: End::Landmark(2),
         to: End::Landmark(8),
         length: Some(length),
+        sigma: None,
         along: None,
         text: "a length".to_owned(),
     }];

@@ -1,5 +1,6 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
 #![doc = include_str!("METHOD.md")]
+mod alone;
 #[cfg(test)]
 pub(crate) mod by_marks;
 mod by_reference;
@@ -29,6 +30,10 @@ mod symmetry;
 pub mod thin_plate;
 mod view;
 
+pub use alone::{
+    AloneError, Asked, MeasuredBy, Proportion, ReferenceAlone, ScaleFrom, SeenTwice, Untold,
+    along_model, measure_alone, seen_twice,
+};
 pub use far_parts::{FarFromDatum, far_from_datum};
 pub use foreign::ForeignMarks;
 pub(crate) use in_space::{AXES, TURNS};

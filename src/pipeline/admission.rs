@@ -151,6 +151,14 @@ fn look_at<'a>(job: &Job, view: &'a View, mesh: Option<&JobMesh>) -> (Look, Opti
             look.drawn(size, &at)
         }
         (RenderImage::Drawn, None) => None,
+        (RenderImage::Absent, _) => {
+            let error = images::Error::NoRender {
+                view: view.name.clone(),
+            };
+            let refusal = Refusal::new(at.clone(), error.code(), &error);
+            look.refusals.push(refusal);
+            None
+        }
     };
     let (Some(render), Some(reference)) = (render, reference) else {
         return (look, None);

@@ -4,7 +4,7 @@ use crate::{
     carry::{self, CarriedJob, Change, settings::CARRY},
     contour,
     images::{self, Limits, Picture},
-    job::{self, InputError, Job, MarkOn, MarkedOn, Side, View},
+    job::{self, InputError, Job, MarkOn, MarkedOn, RenderImage, Side, View},
 };
 use image::RgbImage;
 use serde_json::{Value, json};
@@ -72,6 +72,18 @@ pub enum CarryError {
         file.display()
     )]
     Drawn {
+        /// The job file.
+        file: PathBuf,
+        /// The view.
+        view: String,
+    },
+    /// A view without a render has no picture that was marked.
+    #[error(
+        "{}: the view \"{view}\" has no render from which marks could be carried over; name its image as \"render\", or measure its reference \
+         alone with \"tickstrip measure\"",
+        file.display()
+    )]
+    NoRender {
         /// The job file.
         file: PathBuf,
         /// The view.
@@ -377,9 +389,12 @@ fn pictures(
     request: &CarryRequest<'_>,
 ) -> Result<(RgbImage, RgbImage, MarkedOn), CarryError> {
     let limits = Limits::default();
-    let marked = view.image(request.side).ok_or_else(|| CarryError::Drawn {
-        file: request.job.to_owned(),
-        view: view.name.clone(),
+    let marked = view.image(request.side).ok_or_else(|| {
+        let (file, name) = (request.job.to_owned(), view.name.clone());
+        match view.render.image {
+            RenderImage::Absent => CarryError::NoRender { file, view: name },
+            RenderImage::Drawn | RenderImage::File(_) => CarryError::Drawn { file, view: name },
+        }
     })?;
     let (marked, old_content) = as_marked(view, request, marked)?;
     let content = images::content(request.image, &limits)?;

@@ -9,12 +9,15 @@ use std::path::Path;
 /// Why that cannot be told: code and words.
 pub(super) type Why = (&'static str, String);
 
-/// Width and height of a view's render, of a drawn one as it will be drawn beside a reference of this size.
+/// Width and height of a view's render, of a drawn one as it will be drawn beside a reference of this size; that of
+/// the reference where there is none.
 pub(super) fn render_size(view: &View, reference: (u32, u32)) -> Result<(u32, u32), Why> {
     match &view.render.image {
         RenderImage::File(image) => size(image),
         RenderImage::Drawn => drawn::size(view, reference, Limits::default().max_pixels)
             .map_err(|e| (e.code(), e.to_string())),
+        // No mark lies in it.
+        RenderImage::Absent => Ok(reference),
     }
 }
 

@@ -113,7 +113,8 @@ impl LookError {
 
 fn look_at(view: &View, limits: &Limits) -> Result<ViewLook, LookError> {
     match &view.render.image {
-        RenderImage::File(_) => Ok(images::look_at_view(view, limits)?),
+        // Of a view without a render the look says so.
+        RenderImage::File(_) | RenderImage::Absent => Ok(images::look_at_view(view, limits)?),
         RenderImage::Drawn => images::look_at_drawn(view, limits, need::DRAWN, |reference| {
             Ok(drawn::size(view, reference, limits.max_pixels)?)
         }),

@@ -23,6 +23,8 @@ const CORNER_STEP: f64 = 0.01;
 pub(super) struct FigureFit {
     /// The box around the figure, rectified.
     pub(super) rectangle: RectifiedRectangle,
+    /// Full-size millimetres that it is wide.
+    pub(super) width_mm: f64,
     /// Eight coordinates of the box's corners in the picture, then the lens' coefficient where it is asked for.
     pub(super) fit: Fit,
     /// Observations minus unknowns.
@@ -76,6 +78,7 @@ pub(super) fn fit(
     let fit = least_squares(&start, &steps, &residuals).ok_or(Error::NotAPlane)?;
     Ok(FigureFit {
         rectangle,
+        width_mm: ground.width,
         freedom: 2 * points.len() + bends::freedom(lines) - start.len(),
         fit,
     })

@@ -20,6 +20,8 @@ mod vanishing;
 pub use bezel::{BezelFinding, BezelLook, EdgeAcross, KeptReason, look_for_bezel};
 pub use doubts::doubts;
 pub use error::{Error, FarMark};
+#[cfg(feature = "draw")]
+pub(crate) use picture::shown;
 pub use picture::{rectified_picture, rectified_size};
 pub use rectangle::RectifiedRectangle;
 
@@ -80,7 +82,11 @@ enum Form {
     /// Four marked corners of a rectangle; `aspect` is `None` where the view has to tell it.
     Rectangle { side: f64, aspect: Option<f64> },
     /// The corners of the box around a figure, the lens taken off.
-    Figure { rectangle: RectifiedRectangle },
+    Figure {
+        rectangle: RectifiedRectangle,
+        /// Full-size millimetres that the box is wide.
+        width_mm: f64,
+    },
     /// Vanishing points.
     Lines {
         rays: Rays,
@@ -269,6 +275,7 @@ impl Rectification {
         let found = figure::fit(points, lines, picture)?;
         let form = Form::Figure {
             rectangle: found.rectangle,
+            width_mm: found.width_mm,
         };
         let mut made = Self::of_fit(
             form,
@@ -413,6 +420,17 @@ impl Rectification {
         &self.figures
     }
 
+    /// Pixels of the rectified picture for a full-size millimetre, where it is rectified by points of a known figure.
+    pub(crate) fn px_per_full_size_mm(&self) -> Option<f64> {
+        match self.form {
+            Form::Figure {
+                rectangle,
+                width_mm,
+            } => Some(rectangle.width / width_mm),
+            Form::Rectangle { .. } | Form::Lines { .. } | Form::Lens => None,
+        }
+    }
+
     /// The rectification as observed.
     pub fn rectified_from_reference(&self) -> FromReference<RectifiedPx> {
         self.map(&self.values())
@@ -460,7 +478,9 @@ impl Rectification {
                 };
                 RectifiedRectangle::of_area(*side, aspect).map_for(&corners)?
             }
-            Form::Figure { rectangle } => rectangle.map_for(&figure::corners_of(p.as_slice()))?,
+            Form::Figure { rectangle, .. } => {
+                rectangle.map_for(&figure::corners_of(p.as_slice()))?
+            }
             Form::Lines { rays, vanishing } => {
                 let p4 = p.as_slice();
                 let points = [vanishing[0].at(&p4[..2]), vanishing[1].at(&p4[2..4])];

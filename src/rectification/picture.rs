@@ -20,9 +20,31 @@ pub fn rectified_picture(
     picture: &RgbImage,
     rectification: &Rectification,
 ) -> Result<RgbImage, Error> {
+    let Shown {
+        size,
+        rectified_from_shown,
+    } = shown(picture.dimensions(), rectification)?;
     let map = rectification.rectified_from_reference();
-    let [left, top, width, height] = extent(rectification, picture.dimensions());
-    size::check([width, height], picture.dimensions(), None)?;
+    let reference_from_shown = map.inverse().after(&rectified_from_shown);
+    Ok(warp::warp_finely(picture, size, &reference_from_shown))
+}
+
+/// What is shown of a rectified plane.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Shown {
+    /// Width and height, pixels.
+    pub(crate) size: (u32, u32),
+    /// Where its pixels lie.
+    pub(crate) rectified_from_shown: Projective<RectifiedPx, RectifiedPx>,
+}
+
+/// Width and height of the rectified picture of one of this width and height, and where its pixels lie.
+///
+/// # Errors
+/// As [`rectified_picture`].
+pub(crate) fn shown(picture: (u32, u32), rectification: &Rectification) -> Result<Shown, Error> {
+    let [left, top, width, height] = extent(rectification, picture);
+    size::check([width, height], picture, None)?;
     let size = whole([width, height]);
     // The rectangle's sides are no whole numbers: each direction is stretched by less than a pixel, so that its corners
     // are the picture's.
@@ -39,9 +61,10 @@ pub fn rectified_picture(
     );
     let rectified_from_shown = Projective::<RectifiedPx, RectifiedPx>::from_matrix(shown)
         .expect("width and height are above 0");
-    let reference_from_shown = map.inverse().after(&rectified_from_shown);
-    let size = (size[0], size[1]);
-    Ok(warp::warp_finely(picture, size, &reference_from_shown))
+    Ok(Shown {
+        size: (size[0], size[1]),
+        rectified_from_shown,
+    })
 }
 
 /// Width and height that [`rectified_picture`] makes of a picture of this width and height, pixels.

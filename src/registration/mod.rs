@@ -3,6 +3,7 @@
 //! [`register`] solves one joint adjustment of the registration and the errors of every region (see [`adjustment`]).
 #![doc = include_str!("METHOD.md")]
 pub(crate) mod adjustment;
+pub(crate) mod alone;
 pub(crate) mod checks;
 mod error;
 #[cfg(test)]

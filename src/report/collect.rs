@@ -220,6 +220,7 @@ fn empty_view(view: &View, files: BTreeMap<String, String>) -> ViewEntry {
                 RenderImage::File(image) => file_name(image),
                 // As it lies in the view's folder.
                 RenderImage::Drawn => "drawn.png".to_owned(),
+                RenderImage::Absent => String::new(),
             },
             kind: view.render.kind.into(),
         },
@@ -259,10 +260,6 @@ fn direction(direction: job::ModelDirection) -> String {
 }
 
 fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) -> ViewEntry {
-    let warning = |w: &measurement::Warning| Warning {
-        code: w.code.as_str().to_owned(),
-        text: w.text.clone(),
-    };
     let regions = m.regions.iter().enumerate().map(|(i, region)| {
         let stated = view.regions.get(i).map_or(&job.tolerance, |r| &r.tolerance);
         region_entry(region, tolerance(stated))
@@ -280,7 +277,7 @@ fn measured_view(job: &Job, view: &View, m: &ViewMeasurement, empty: ViewEntry) 
     });
     ViewEntry {
         verdict: Some(m.verdict),
-        warnings: m.warnings.iter().map(warning).collect(),
+        warnings: m.warnings.iter().map(Warning::from).collect(),
         distrusted: m.is_distrusted(),
         registration: Some(registration_entry(view, m)),
         scales: Some(scales_entry((job, view), &m.scales)),

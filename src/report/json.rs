@@ -8,7 +8,7 @@ pub use crate::measurement::{MeasureKind, Verdict};
 pub use figure::{Figure, Pair};
 
 use super::{reference_noise::ReferenceNoiseEntry, revision::RevisionEntry};
-use crate::warning::Code;
+use crate::{measurement, warning::Code};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::ser::{Formatter, PrettyFormatter, Serializer};
@@ -234,6 +234,15 @@ pub struct Warning {
     pub code: String,
     /// For people.
     pub text: String,
+}
+
+impl From<&measurement::Warning> for Warning {
+    fn from(warning: &measurement::Warning) -> Self {
+        Self {
+            code: warning.code.as_str().to_owned(),
+            text: warning.text.clone(),
+        }
+    }
 }
 
 /// Why a view could not be compared.

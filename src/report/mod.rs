@@ -2,12 +2,15 @@
 use crate::{job::View, measurement::ViewMeasurement};
 use std::{borrow::Cow, collections::BTreeMap};
 
+mod backdrop;
 mod cad_changes;
 mod camera;
 mod camera_files;
 mod changes;
 mod collect;
 mod csv;
+mod dimension_lines;
+mod dimensions;
 mod features;
 mod finite;
 mod front_page;
@@ -25,6 +28,7 @@ mod table;
 mod trend;
 mod wording;
 
+pub use backdrop::{Backdrop, BackdropEntry, BackdropReport, SeenTwiceEntry};
 pub use camera::{
     CameraOfView, CameraReport, JsonAttitude, JsonCamera, JsonExterior, JsonInterior, JsonMark,
     JsonReason, JsonSecond, JsonTold,
@@ -33,13 +37,17 @@ pub use camera_files::CameraFile;
 pub use changes::changes;
 pub use collect::CollectedView;
 pub use csv::{space_to_csv, to_csv};
+pub use dimensions::{
+    AngleAlone, DimensionEntry, Dimensions, DimensionsOfView, DimensionsReport, PlaceEntry,
+    ProportionEntry,
+};
 pub use features::{Feature, FeatureTable, Printer};
 pub use front_page::{FrontSection, front_page};
 pub use html::{
     JobOfBatch, JobResult, MOST_VIEWS_WITH_PICTURES, batch_page, is_on_page, to_html, trend_page,
     write_html, write_index_html, write_view_html,
 };
-pub use json::{Report, SpaceEntry, from_json, to_json, write_json};
+pub use json::{Report, SpaceEntry, Warning, from_json, to_json, write_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};
 pub use reference_noise::{FigureNoiseEntry, NOISE_VERSION, ReferenceNoiseEntry};
 pub use revision::{

@@ -109,7 +109,8 @@ fn a_command_line_that_cannot_be_used_exits_with_2() {
     let folder = folder();
     for (arguments, words) in [
         (&[][..], "Usage: tickstrip"),
-        (&["measure"], "unrecognized subcommand 'measure'"),
+        (&["weigh"], "unrecognized subcommand 'weigh'"),
+        (&["measure"], "<JOB>"),
         (&["compare"], "<JOB>"),
         (
             &["compare", "pump.json", "--date", "2027-02-29"],

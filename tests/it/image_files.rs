@@ -681,6 +681,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
             mark_sigma_px: None,
             mask: Mask::None,
         },
+        origin: None,
         same_camera: true,
         axes: None,
         measured: Vec::new(),

@@ -6,6 +6,7 @@
 mod support;
 
 mod archive;
+mod backdrop;
 mod batches;
 mod camera;
 mod carry;
@@ -26,6 +27,7 @@ mod kills;
 mod mark_page;
 mod marked_on;
 mod marks_outside;
+mod measure;
 mod meshes;
 mod one_picture;
 mod pictures;

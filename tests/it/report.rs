@@ -94,6 +94,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
             mark_sigma_px: Some(1.5),
             mask: Mask::None,
         },
+        origin: None,
         same_camera: true,
         axes: None,
         measured: Vec::new(),
@@ -238,6 +239,7 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
         from: End::Landmark(0),
         to: End::Landmark(1),
         length: Some(FullSizeMm(463.55)),
+        sigma: None,
         along: None,
         text: "18 1/4 in".to_owned(),
     }];

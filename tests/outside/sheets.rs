@@ -55,6 +55,49 @@ fn millimetres(points: f64) -> f64 {
     points / 72.0 * 25.4
 }
 
+/// What `pdfinfo` says of a document, and width and height of its page in millimetres; `None`, with a line that says so, where it is
+/// not installed.
+fn page(test: &str, pdf: &Path) -> Option<(String, Vec<f64>)> {
+    // It takes no "-": the file alone.
+    let Ok(output) = process::Command::new("pdfinfo").arg(pdf).output() else {
+        assert!(std::env::var_os("CI").is_none(), "pdfinfo is missing");
+        #[expect(clippy::print_stdout, reason = "scripts/test counts these lines")]
+        {
+            println!("SKIPPED: {test}: pdfinfo is missing");
+        }
+        return None;
+    };
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    let line = text.lines().find(|l| l.starts_with("Page size:"));
+    let words = line.expect("a size").split_whitespace();
+    let numbers = words.filter_map(|w| w.parse::<f64>().ok());
+    let size = numbers.map(millimetres).collect();
+    Some((text, size))
+}
+
+/// Source: ISO 32000-1, 8.3.2.3: a unit of a page is 1/72 in; the picture's own pixels by its pixels a millimetre.
+#[test]
+fn the_page_of_a_backdrop_is_as_large_as_its_picture() {
+    let folder = tempfile::tempdir().expect("a folder");
+    Command::new(env!("CARGO_BIN_EXE_tickstrip"))
+        .arg("backdrop")
+        .arg(Path::new(DEMO).join("pump.json"))
+        .args(["--view", "plan", "--px-per-mm", "8", "--out"])
+        .arg(folder.path())
+        .assert()
+        .success();
+    let picture = fs::read(folder.path().join("plan/backdrop.png")).expect("written");
+    let picture = image::load_from_memory(&picture).expect("a picture");
+    let test = "the_page_of_a_backdrop_is_as_large_as_its_picture";
+    let Some((text, found)) = page(test, &folder.path().join("plan/backdrop.pdf")) else {
+        return;
+    };
+    for (found, pixels) in found.iter().zip([picture.width(), picture.height()]) {
+        // pdfinfo prints six digits of the points.
+        assert!((found - f64::from(pixels) / 8.0).abs() < 0.002, "{text}");
+    }
+}
+
 /// Source: ISO 216 (A4 210 x 297 mm, A3 297 x 420 mm); common practice, no source: Letter is 8 1/2 x 11 in.
 #[test]
 fn pages_have_the_size_of_their_paper() {
@@ -67,28 +110,11 @@ fn pages_have_the_size_of_their_paper() {
         let mut arguments = vec!["--view", "front", "--plain", "--paper", paper];
         arguments.extend(turned.then_some("--portrait"));
         let (_folder, pdf) = sheet(&arguments);
-        // pdfinfo takes no "-": the file alone.
-        let output = process::Command::new("pdfinfo").arg(&pdf).output();
-        let Ok(output) = output else {
-            assert!(std::env::var_os("CI").is_none(), "pdfinfo is missing");
-            #[expect(clippy::print_stdout, reason = "scripts/test counts these lines")]
-            {
-                println!("SKIPPED: pages_have_the_size_of_their_paper: pdfinfo is missing");
-            }
-            return;
-        };
-        let text = String::from_utf8_lossy(&output.stdout).into_owned();
-        let line = text
-            .lines()
-            .find(|l| l.starts_with("Page size:"))
-            .expect("a size");
-        let numbers = line
-            .split_whitespace()
-            .filter_map(|w| w.parse::<f64>().ok());
-        let found: Vec<f64> = numbers.map(millimetres).collect();
+        let told = page("pages_have_the_size_of_their_paper", &pdf);
+        let Some((text, found)) = told else { return };
         for (found, wanted) in found.iter().zip(size) {
             // pdfinfo prints six digits of the points.
-            assert!((found - wanted).abs() < 0.002, "{paper}: {line}");
+            assert!((found - wanted).abs() < 0.002, "{paper}: {text}");
         }
         assert!(
             text.contains("Fire pump of a harbour town"),

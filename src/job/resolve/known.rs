@@ -14,6 +14,7 @@ use crate::{
 impl MarkNames<'_> {
     pub(super) fn known(&self, raw: &RawKnown, at: &str, faults: &mut Faults) -> Option<Known> {
         let length = self.known_length(raw, at, faults);
+        let sigma = self.known_sigma(raw, at, faults);
         let from = self.end(&raw.from, &format!("{at}/from"), faults);
         let to = self.end(&raw.to, &format!("{at}/to"), faults);
         let side = match raw.side {
@@ -23,6 +24,7 @@ impl MarkNames<'_> {
         let ends = [from?, to?];
         let px = self.apart(side, ends, &format!("{at}/to"), faults)?;
         let (length, text) = length?.unzip();
+        let sigma = sigma?;
         if let Some(length) = length {
             faults.keep(at, check_scale(px, length.at(self.around.scale)))?;
         }
@@ -31,6 +33,7 @@ impl MarkNames<'_> {
             from: ends[0],
             to: ends[1],
             length,
+            sigma,
             along: raw.along.map(|axis| match axis {
                 RawAxis::Horizontal => Axis::Horizontal,
                 RawAxis::Vertical => Axis::Vertical,
@@ -53,6 +56,7 @@ impl MarkNames<'_> {
             along: None,
             full_size: None,
             model: Some(raw.model.clone()),
+            sigma: None,
         };
         let known = self.known(&known, at, faults)?;
         let (End::Landmark(from), End::Landmark(to)) = (known.from, known.to) else {
@@ -92,6 +96,27 @@ impl MarkNames<'_> {
                 faults.push(at, FaultKind::KnownWithoutLength);
                 None
             }
+        }
+    }
+
+    /// How well a known length is known, on the full-size object: `Some(None)` where nothing is said of it.
+    fn known_sigma(
+        &self,
+        raw: &RawKnown,
+        at: &str,
+        faults: &mut Faults,
+    ) -> Option<Option<FullSizeMm>> {
+        let Some(sigma) = &raw.sigma else {
+            return Some(None);
+        };
+        let (sigma, _) = self.length(sigma, &format!("{at}/sigma"), faults)?;
+        match (&raw.full_size, &raw.model) {
+            (None, None) => {
+                faults.push(&format!("{at}/sigma"), FaultKind::SigmaOfNoLength);
+                None
+            }
+            (_, Some(_)) => Some(Some(ModelMm(sigma).full_size(self.around.scale))),
+            (Some(_), None) => Some(Some(FullSizeMm(sigma))),
         }
     }
 

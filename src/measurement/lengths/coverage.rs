@@ -56,6 +56,7 @@ fn plan(faults: Faults, stated: bool, noise: &mut Noise) -> Job {
                 from: mark(*from),
                 to: mark(*to),
                 length: Some(FullSizeMm(length)),
+                sigma: None,
                 along: Some(*axis),
                 text: format!("{length} mm"),
             }
@@ -99,6 +100,7 @@ fn contradictory(count: usize, honest_directions: bool) -> Job {
             from: End::Point(from),
             to: End::Point(to),
             length: Some(FullSizeMm(length)),
+            sigma: None,
             along: Some([Axis::Horizontal, Axis::Vertical][says]),
             text: format!("{length} mm"),
         }

@@ -14,6 +14,7 @@
 use super::settings::LENGTHS;
 mod solution;
 
+pub(in crate::measurement) use solution::SCALE;
 pub use solution::Test;
 pub(crate) use solution::{Dimensions, KnownLine};
 
@@ -21,7 +22,8 @@ use crate::{
     registration::{Adjustment, adjustment::Gradient},
     statistics::Measured,
 };
-use solution::{ANGLE, Kept, SCALE, SHEAR, STRETCH, Solution, What, is_too_stretched};
+use nalgebra::DMatrix;
+use solution::{ANGLE, Kept, SHEAR, STRETCH, Solution, What, is_too_stretched};
 use std::borrow::Cow;
 
 /// How a line fits the others.
@@ -81,7 +83,30 @@ pub(crate) struct DimensionStudy {
     pub(crate) length_weights: Vec<f64>,
     /// Half-width of the part of the interval that does not come from the marks, relative.
     pub(crate) extra: f64,
+    /// `None` where all was refused.
+    pub(crate) plain: Option<PlainFit>,
     pub(crate) refused: RefusedDimensions,
+}
+
+/// The map that makes a drawing plain: its scale, turn, stretch and shear as they were taken, with what they depend on.
+#[derive(Clone, Debug)]
+pub(crate) struct PlainFit {
+    /// Logarithm of the scale, turn (radians), stretch, shear; 0 where nothing was taken.
+    pub(crate) values: [f64; 4],
+    /// Which of them are known, with their derivatives by the marks.
+    pub(crate) known: Vec<(usize, Gradient)>,
+    /// Covariance of these, in their order.
+    pub(crate) covariance: DMatrix<f64>,
+    /// Variance of unit weight that it has, and its degrees of freedom.
+    pub(crate) variance: f64,
+    pub(crate) freedom: f64,
+}
+
+impl PlainFit {
+    /// Whether a length gives it a scale.
+    pub(crate) fn has_scale(&self) -> bool {
+        self.known.iter().any(|(unknown, _)| *unknown == SCALE)
+    }
 }
 
 /// Known lengths or directions of an image that contradict each other so much that nothing is taken from them: of how
@@ -273,8 +298,33 @@ impl Dimensions {
             log_gradient,
             length_weights,
             extra: (half * half - by_marks * by_marks).max(0.0).sqrt(),
+            plain: Some(PlainFit {
+                values: solution.values,
+                known: self.gradients(adjustment, solution),
+                covariance: &solution.covariance * variance,
+                variance,
+                freedom,
+            }),
             refused,
         }
+    }
+
+    /// The unknowns of a solution with their derivatives by the marks.
+    fn gradients(&self, adjustment: &Adjustment, solution: &Solution) -> Vec<(usize, Gradient)> {
+        let of_row = |row: usize| {
+            let mut gradient = adjustment.no_gradient();
+            for (column, &i) in solution.kept.rows.iter().enumerate() {
+                gradient.add(
+                    solution.weights[(row, column)],
+                    &self.observations[i].gradient,
+                );
+            }
+            gradient
+        };
+        let unknowns = solution.unknowns.iter().enumerate();
+        unknowns
+            .map(|(row, &unknown)| (unknown, of_row(row)))
+            .collect()
     }
 
     /// How one line fits: a line that was left out is tested against all that were kept.
@@ -346,6 +396,7 @@ impl DimensionStudy {
             log_gradient: adjustment.no_gradient(),
             length_weights: vec![0.0; lines],
             extra: 0.0,
+            plain: None,
             refused,
         }
     }

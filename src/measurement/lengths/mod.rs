@@ -14,6 +14,7 @@ pub(super) mod sizes;
 
 pub use between_views::{MarkedScale, ViewScale, ViewsDisagree, views_that_disagree};
 pub use dimensions::{DimensionFit, RefusedDimensions, Test};
+pub(super) use dimensions::{PlainFit, SCALE};
 pub use plausible::implausible_size;
 pub use print::{PrintSize, ReadingFit};
 pub(super) use region_number::RegionNumber;

@@ -12,6 +12,7 @@ use crate::{
     measurement::{KnownFit, Scales, figures, own_marks::own_length},
     registration::{Adjustment, SingleMark, adjustment::Gradient, checks::places::Places},
     statistics::Measured,
+    units::FullSizeMm,
 };
 
 /// A scale with what it depends on.
@@ -177,17 +178,43 @@ fn relative(value: f64, log: Measured) -> Option<Measured> {
     Measured::plus_minus(value, value * log.half_width())
 }
 
+/// What the known lines of the reference say of it alone, and the same as figures.
+pub(crate) fn of_reference_alone(
+    job: &Job,
+    view: &View,
+    marks: &KnownMarks,
+) -> (Option<DimensionStudy>, Scales) {
+    let own = [None, own_study(job, view, marks, Side::Reference)];
+    let known = known_fits(job, view, &own);
+    let [_, study] = own;
+    let figures = Scales {
+        render_px_per_model_mm: None,
+        registered_px_per_full_size_mm: None,
+        model_size_percent: None,
+        known,
+        render_dimensions: None,
+        reference_dimensions: study.as_ref().and_then(|study| study.fit.clone()),
+        refused: [
+            Default::default(),
+            study.as_ref().map_or_else(Default::default, |s| s.refused),
+        ],
+    };
+    (study, figures)
+}
+
 /// The known lines of one image, in its own pixels; places in `lines` are those among the image's own.
 fn own_study(job: &Job, view: &View, marks: &KnownMarks, side: Side) -> Option<DimensionStudy> {
     let of_side = view.known.iter().zip(&marks.ends);
+    let own_mm = |length: FullSizeMm| match side {
+        Side::Render => length.at(job.scale).0,
+        Side::Reference => length.0,
+    };
     let lines: Vec<KnownLine> = of_side
         .filter(|(known, _)| known.side == side)
         .map(|(known, ends)| KnownLine {
             ends: *ends,
-            mm: known.length.map(|length| match side {
-                Side::Render => length.at(job.scale).0,
-                Side::Reference => length.0,
-            }),
+            mm: known.length.map(own_mm),
+            sigma_mm: known.sigma.map(own_mm),
             along: known.along,
         })
         .collect();

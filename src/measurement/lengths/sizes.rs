@@ -145,7 +145,7 @@ fn sentence(
 }
 
 /// "3.4 ±0.3 %".
-pub(super) fn with_unit(figure: Measured, unit: &str) -> String {
+pub(in crate::measurement) fn with_unit(figure: Measured, unit: &str) -> String {
     words::interval(figure, Sign::Minus, unit)
 }
 

@@ -24,6 +24,7 @@ mod solving;
 mod strain;
 #[cfg(test)]
 mod tests;
+mod unregistered;
 
 pub use adjusted::{Adjustment, SingleMark};
 pub use by_reference::ByReference;

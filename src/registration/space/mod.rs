@@ -7,6 +7,7 @@ mod error;
 mod figures;
 mod looked;
 mod marks;
+mod measured;
 mod of_view;
 mod photo;
 mod resection;
@@ -20,6 +21,7 @@ mod told;
 
 pub use error::Error;
 pub use figures::Attitude;
+pub(crate) use measured::{MeasuredPlaces, NotPlaced};
 pub use of_view::{ViewPhoto, of_view};
 pub use photo::{KnownFocal, KnownLens, KnownPoint, Photo, Screen, SpaceMark};
 pub use resection::{

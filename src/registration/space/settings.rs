@@ -38,6 +38,8 @@ settings! {
             "Largest standard deviation of a focal length, or of a distance, that is still told.";
         loose_principal_point = 0.05, "parts of the diagonal", "judgement":
             "With marks in a plane, a principal point that is known worse than this leaves the focal length untold.";
+        least_facing = 0.2, "share", "judgement: a plane turned away by more than 78 degrees":
+            "Planes that a camera shows shorter than this part of their width are seen edge-on, and nothing is measured in them.";
         told_share = 0.5, "of what is expected", "judgement: the marks tell more than was thought before":
             "Largest standard deviation of a part's error that still counts as told.";
         told_component = 0.2, "of the squared direction", "judgement":

@@ -128,7 +128,7 @@ pub(super) fn job_fit(
     let value: Value = serde_json::from_str(text).unwrap_or_default();
     let missing = missing.iter().map(|fault| places::fault(fault, &value));
     JobFit {
-        faults: missing.chain(drawn_render(&job)).collect(),
+        faults: missing.chain(without_picture(&job)).collect(),
         doubts: job::doubts(&job).iter().map(|d| d.text.clone()).collect(),
         views: job
             .views
@@ -138,15 +138,22 @@ pub(super) fn job_fit(
     }
 }
 
-/// Why a job cannot be marked on the page: a render that is drawn only when it is compared.
-pub(super) fn drawn_render(job: &Job) -> Option<String> {
-    let is_drawn = |view: &&View| view.render.image == RenderImage::Drawn;
-    let view = job.views.iter().find(is_drawn)?;
-    Some(format!(
-        "the render of \"{}\" is drawn when the job is compared, so this page has no picture to mark in; state its landmarks in the job file, \
-         or mark with a picture of \"tickstrip draw\" as the render",
-        shortened(&view.name)
-    ))
+/// Why a job cannot be marked on the page: a render that is drawn only when it is compared, or is not there.
+pub(super) fn without_picture(job: &Job) -> Option<String> {
+    job.views.iter().find_map(|view| {
+        let name = shortened(&view.name);
+        match view.render.image {
+            RenderImage::File(_) => None,
+            RenderImage::Drawn => Some(format!(
+                "the render of \"{name}\" is drawn when the job is compared, so this page has no picture to mark in; state its landmarks in the job file, \
+                 or mark with a picture of \"tickstrip draw\" as the render"
+            )),
+            RenderImage::Absent => Some(format!(
+                "the view \"{name}\" has no render, and this page marks in two pictures; state its landmarks in the job file, or name the reference's \
+                 image as the render as well: \"tickstrip measure\" takes the marks in the reference alone"
+            )),
+        }
+    })
 }
 
 fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {

@@ -80,7 +80,7 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
     })?;
     let (text, file) = (document.text(), document.file());
     let parsed = job::parse(text.as_bytes(), file).ok();
-    if let Some(why) = parsed.as_ref().and_then(fit::drawn_render) {
+    if let Some(why) = parsed.as_ref().and_then(fit::without_picture) {
         let text = format!("{}: {why}", file.display());
         return Err(MarkError::Job { text });
     }

@@ -147,6 +147,7 @@ export const rename = (view, from, to) => ({
       for (const end of ["from", "to"]) if (entry[end] === from) edits.push(set(`${at}/${list}/${i}/${end}`, to));
       (entry.against ?? []).forEach((name, k) => { if (name === from) edits.push(set(`${at}/${list}/${i}/against/${k}`, to)); });
     });
+    if (v.origin === from) edits.push(set(`${at}/origin`, to));
     (v.regions ?? []).forEach((region, i) => (region.landmarks ?? []).forEach((name, k) => {
       if (name === from) edits.push(set(`${at}/regions/${i}/landmarks/${k}`, to));
     }));
@@ -164,6 +165,7 @@ function removal(state, view, gone) {
   for (const list of ["known", "spans", "angles"]) {
     if ((v[list] ?? []).some((e) => speaksOf(e, gone))) edits.push(set(`${at}/${list}`, v[list].filter((e) => !speaksOf(e, gone))));
   }
+  if (v.origin !== undefined && gone(v.origin)) edits.push(remove(`${at}/origin`));
   (v.regions ?? []).forEach((region, i) => {
     if ((region.landmarks ?? []).some(gone)) edits.push(set(`${at}/regions/${i}/landmarks`, region.landmarks.filter((n) => !gone(n))));
   });

@@ -64,6 +64,7 @@ pub fn one(seed: u64) -> Outcome {
             from: End::Landmark(a),
             to: End::Landmark(b),
             length: Some(FullSizeMm(true_mm * factor)),
+            sigma: None,
             along: None::<Axis>,
             text: String::new(),
         });

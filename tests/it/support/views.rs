@@ -64,6 +64,7 @@ pub fn view(
             mark_sigma_px: sigmas[1],
             mask: Mask::None,
         },
+        origin: None,
         same_camera: true,
         axes: None,
         measured: Vec::new(),

@@ -14,6 +14,8 @@ pub(crate) struct KnownLine {
     /// Indices of the pairs of the adjustment at its ends.
     pub(crate) ends: [usize; 2],
     pub(crate) mm: Option<f64>,
+    /// Standard deviation of `mm`, where it is stated.
+    pub(crate) sigma_mm: Option<f64>,
     pub(crate) along: Option<Axis>,
 }
 
@@ -40,7 +42,7 @@ const MOST_ROUNDS: usize = 10;
 const SETTLED: f64 = 1e-13;
 
 /// The unknowns, by their place.
-pub(super) const SCALE: usize = 0;
+pub(in crate::measurement) const SCALE: usize = 0;
 pub(super) const ANGLE: usize = 1;
 pub(super) const STRETCH: usize = 2;
 pub(super) const SHEAR: usize = 3;
@@ -162,12 +164,13 @@ impl Dimensions {
             }
             let along = own.vector / square;
             let across = Vector2::new(-along.y, along.x);
-            let mut add = |what, target, d| {
+            let mut add = |what, target, d, stated: f64| {
                 let gradient = own.gradient(adjustment, side, known.ends, d);
                 drawn.push(
                     LENGTHS.drawn_deviation.get()
                         * LENGTHS.drawn_deviation.get()
-                        * adjustment.variance(&gradient),
+                        * adjustment.variance(&gradient)
+                        + stated * stated,
                 );
                 observations.push(Observation {
                     line,
@@ -178,14 +181,14 @@ impl Dimensions {
                 });
             };
             if let Some(mm) = known.mm {
-                add(What::Length, mm, along);
+                add(What::Length, mm, along, known.sigma_mm.unwrap_or(0.0) / mm);
             }
             if let Some(axis) = known.along {
                 let target = match axis {
                     Axis::Horizontal => 0.0,
                     Axis::Vertical => std::f64::consts::FRAC_PI_2,
                 };
-                add(What::Direction, target, across);
+                add(What::Direction, target, across, 0.0);
             }
         }
         if observations.is_empty() {

@@ -1,0 +1,45 @@
+//! Several files of one command, written below a folder.
+use super::{
+    messages::{Action, Failure},
+    new::write_new,
+};
+use crate::pipeline::{self, There};
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
+
+/// A file to write.
+pub(super) struct NewFile {
+    pub(super) path: PathBuf,
+    pub(super) bytes: Vec<u8>,
+}
+
+const ADVICE: &str = "name another folder with --out, or say --force";
+
+/// Writes the files, each whole; nothing where one of them is there already, unless that `is_forced`. Returns their paths.
+pub(super) fn write_new_files(
+    files: Vec<NewFile>,
+    out: &Path,
+    is_forced: bool,
+) -> Result<Vec<PathBuf>, Failure> {
+    if let Some(file) = files.iter().find(|file| file.path.exists() && !is_forced) {
+        return Err(Failure::Exists {
+            path: file.path.clone(),
+            advice: ADVICE,
+        });
+    }
+    for NewFile { path, bytes } in &files {
+        let folder = path.parent().unwrap_or(out);
+        fs::create_dir_all(folder)
+            .map_err(|source| Failure::file(folder, Action::Written, source))?;
+        if is_forced {
+            pipeline::clear_left(path);
+            pipeline::write_whole(path, bytes, There::IsReplaced)
+                .map_err(|source| Failure::file(path, Action::Written, source))?;
+        } else {
+            write_new(path, bytes, ADVICE)?;
+        }
+    }
+    Ok(files.into_iter().map(|file| file.path).collect())
+}

@@ -1,0 +1,216 @@
+//! References measured by themselves as lines for a terminal.
+use super::{
+    JsonReason,
+    dimensions::{Dimensions, DimensionsReport},
+    json::Figure,
+    table::Page,
+    wording::{Sign, clean, decimals, plus_minus, shorten, width, with_unit},
+};
+use crate::rectification;
+use std::collections::BTreeMap;
+
+impl DimensionsReport {
+    /// As lines for a terminal of this width.
+    pub fn to_text(&self, width: usize) -> String {
+        let mut page = Page::plain(width);
+        for (k, view) in self.views.iter().enumerate() {
+            if k > 0 {
+                page.line("");
+            }
+            match (&view.measured, &view.error) {
+                (Some(measured), _) => measured.print(&view.name, &mut page),
+                (None, Some(error)) => {
+                    page.wrapped(&format!("{}: ", clean(&view.name)), &error.text, "  ")
+                }
+                (None, None) => {}
+            }
+        }
+        page.text
+    }
+}
+
+impl Dimensions {
+    fn print(&self, name: &str, page: &mut Page) {
+        page.wrapped(&format!("{}: ", clean(name)), &self.head(), "  ");
+        for warning in &self.warnings {
+            page.wrapped("  ! ", &warning.text, "    ");
+        }
+        let figure = |figure: &Option<Figure>, unit: &str| {
+            figure.as_ref().map_or("cannot tell".to_owned(), |figure| {
+                let text = plus_minus(figure, Sign::Minus);
+                if unit.is_empty() {
+                    text
+                } else {
+                    with_unit(&text, unit)
+                }
+            })
+        };
+        let spans = self.spans.iter().map(|span| Row {
+            name: span.name.clone(),
+            cells: vec![
+                figure(&span.full_size_mm, "mm"),
+                figure(&span.model_mm, "mm"),
+            ],
+            untold: span.untold.as_ref(),
+        });
+        table(page, &["span", "full size", "model"], spans.collect());
+        let angles = self.angles.iter().map(|angle| Row {
+            name: angle.name.clone(),
+            cells: vec![figure(&angle.deg, "°")],
+            untold: angle.untold.as_ref(),
+        });
+        table(page, &["angle", ""], angles.collect());
+        let whole = self
+            .proportions
+            .first()
+            .map_or("", |share| share.to.as_str());
+        let shares = self.proportions.iter().map(|share| Row {
+            name: share.of.clone(),
+            cells: vec![figure(&share.ratio, "")],
+            untold: share.untold.as_ref(),
+        });
+        table(
+            page,
+            &["proportion", &format!("of {}", clean(whole))],
+            shares.collect(),
+        );
+        self.print_places(page, &figure);
+    }
+
+    fn print_places(&self, page: &mut Page, figure: &dyn Fn(&Option<Figure>, &str) -> String) {
+        if let Some(origin) = &self.origin {
+            let turned = match self.place_axes {
+                ["right", _] => {
+                    ", to the right and down in the picture: no known length says by \"along\" how the drawing is turned"
+                }
+                _ => ", along the axes of the model",
+            };
+            page.line("");
+            let words = format!("\"{}\"{turned}", clean(origin));
+            page.wrapped("  places in mm from ", &words, "    ");
+        }
+        let [first, second] = self.place_axes;
+        let heads = [
+            "landmark".to_owned(),
+            format!("full size {first}"),
+            second.to_owned(),
+            format!("model {first}"),
+            second.to_owned(),
+        ];
+        let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
+        let along = |of: &Option<BTreeMap<&'static str, Figure>>, k: usize| {
+            figure(
+                &of.as_ref()
+                    .and_then(|of| of.get(self.place_axes[k]).copied()),
+                "",
+            )
+        };
+        let places = self.places.iter().map(|place| Row {
+            name: place.name.clone(),
+            cells: [&place.full_size_mm, &place.model_mm]
+                .into_iter()
+                .flat_map(|of| [along(of, 0), along(of, 1)])
+                .collect(),
+            untold: place.untold.as_ref(),
+        });
+        columns(page, &heads, places.collect());
+    }
+
+    /// By what it was measured.
+    fn head(&self) -> String {
+        let by = match (self.by, self.depth_along) {
+            ("camera", Some(axis)) => format!(
+                "measured by the photo's camera, each landmark at the depth along {axis} of its place on the model"
+            ),
+            _ => "measured in the plane of the reference".to_owned(),
+        };
+        let scale = match (&self.px_per_full_size_mm, self.scale_from) {
+            (Some(px), Some(from)) => format!(
+                ", {} px a full-size millimetre by its {from}",
+                plus_minus(px, Sign::Minus)
+            ),
+            _ => String::new(),
+        };
+        let sigma = decimals(self.mark_sigma_px, 2);
+        let is_believed = self.mark_sigma_px == rectification::mark_sigma_px();
+        let marks = match (self.is_mark_sigma_stated, is_believed) {
+            (true, _) => format!("a mark is good to {sigma} px"),
+            (false, true) => format!(
+                "a mark is taken to be good to {sigma} px, which is only believed and makes intervals wide (state \"mark_sigma_px\")"
+            ),
+            (false, false) => format!("by what is left over a mark is good to {sigma} px"),
+        };
+        format!("{by}{scale}; {marks}")
+    }
+}
+
+/// A line of a table.
+struct Row<'a> {
+    name: String,
+    cells: Vec<String>,
+    untold: Option<&'a JsonReason>,
+}
+
+/// The same after an empty line.
+fn table(page: &mut Page, heads: &[&str], rows: Vec<Row<'_>>) {
+    if !rows.is_empty() {
+        page.line("");
+    }
+    columns(page, heads, rows);
+}
+
+/// Columns between which there are two spaces; where they are too wide for the page, each row is a line that is broken.
+fn columns(page: &mut Page, heads: &[&str], rows: Vec<Row<'_>>) {
+    if rows.is_empty() {
+        return;
+    }
+    let of_column = |k: usize| {
+        let cells = rows.iter().map(|row| width(&row.cells[k]));
+        cells.max().unwrap_or(0).max(width(heads[k + 1]))
+    };
+    let widths: Vec<usize> = (0..heads.len() - 1).map(of_column).collect();
+    let taken: usize = widths.iter().map(|w| w + 2).sum();
+    let names = rows.iter().map(|row| width(&row.name));
+    let names = names.max().unwrap_or(0).max(width(heads[0]));
+    let room = page.width.saturating_sub(taken + 2);
+    let is_list = room < names.min(LEAST_NAME);
+    if !is_list {
+        let names = names.min(room);
+        let mut head = format!("  {}", padded(heads[0], names));
+        for (text, columns) in heads[1..].iter().zip(&widths) {
+            head.push_str(&format!("  {}", padded(text, *columns)));
+        }
+        page.line(&head);
+        for row in &rows {
+            let mut line = format!("  {}", padded(&shorten(&clean(&row.name), names), names));
+            for (text, columns) in row.cells.iter().zip(&widths) {
+                line.push_str(&format!("  {}", padded(text, *columns)));
+            }
+            page.line(&line);
+        }
+    } else {
+        page.line(&format!("  {}", heads[0]));
+        for row in &rows {
+            page.line(&format!("  {}", shorten(&clean(&row.name), page.width - 2)));
+            let pieces: Vec<String> = (heads[1..].iter().zip(&row.cells))
+                .map(|(head, cell)| format!("{head} {cell}").trim().to_owned())
+                .collect();
+            page.flow("    ", &pieces, "; ", "    ");
+        }
+    }
+    let mut said: Vec<&str> = Vec::new();
+    for why in rows.iter().filter_map(|row| row.untold) {
+        if !said.contains(&why.code.as_str()) {
+            said.push(&why.code);
+            page.wrapped("  cannot tell: ", &why.text, "    ");
+        }
+    }
+}
+
+/// Names are shortened to no less than this, or the table is given up for a list.
+const LEAST_NAME: usize = 14;
+
+fn padded(text: &str, columns: usize) -> String {
+    let text = shorten(text, columns);
+    format!("{text}{}", " ".repeat(columns.saturating_sub(width(&text))))
+}

@@ -54,6 +54,7 @@ pub mod report;
 #[cfg(feature = "service")]
 pub mod service;
 pub mod settings;
+pub mod shots;
 pub mod statistics;
 pub mod stop;
 pub mod units;
@@ -72,6 +73,7 @@ pub fn all_settings() -> Vec<&'static settings::Setting> {
         edges::settings::EDGES.all(),
         measurement::settings::all(),
         report::revision::settings::REVISION.all(),
+        shots::settings::SHOTS.all(),
     ]
     .concat()
 }

@@ -145,7 +145,8 @@ impl View {
                 mark_sigma_px: None,
             },
             reference: RawReference {
-                image: reference.into(),
+                image: Some(reference.into()),
+                images: Vec::new(),
                 marked_on: None,
                 kind: RawKind::default(),
                 source: None,

@@ -674,6 +674,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
         },
         reference: ReferenceSource {
             image: reference,
+            more_shots: Vec::new(),
             marked_on: None,
             kind: ReferenceKind::Photo,
             source: None,

@@ -488,7 +488,9 @@ function openView(name) {
   flush();
   app.view = name; app.selection = null; app.offer = null;
   const index = a.viewIndex(app.state(), name), view = a.viewOf(app.state(), name);
-  const opened = panes().map((pane) => pane.open(index, view?.[pane.side]?.image));
+  // Of several shots the first is marked.
+  const nameOf = (image) => image?.image ?? image?.images?.[0];
+  const opened = panes().map((pane) => pane.open(index, nameOf(view?.[pane.side])));
   Promise.all(opened).then(seen);
   show();
 }

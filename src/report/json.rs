@@ -364,7 +364,7 @@ pub struct ReferenceEntry {
     pub note: Option<String>,
     /// By what right the picture is used.
     pub rights: Option<String>,
-    /// BLAKE3 checksum of the file, in hexadecimal; null in reports of versions before it.
+    /// BLAKE3 checksum of the file, in hexadecimal, or of several shots' checksums; null in reports of versions before it.
     #[serde(default)]
     pub blake3: Option<String>,
 }

@@ -55,6 +55,7 @@ pub mod report;
 #[cfg(feature = "service")]
 pub mod service;
 pub mod settings;
+pub mod shots;
 pub mod statistics;
 pub mod stop;
 pub mod units;
@@ -74,6 +75,7 @@ pub fn all_settings() -> Vec<&'static settings::Setting> {
         measurement::settings::all(),
         proposal::settings::PROPOSAL.all(),
         report::revision::settings::REVISION.all(),
+        shots::settings::SHOTS.all(),
     ]
     .concat()
 }

@@ -49,6 +49,7 @@ codes! {
     ChangedImage = "changed-image" "An image has changed since it was marked.",
     MarksCarried = "marks-carried" "Marks were carried over to an image that has changed since they were set.",
     HiddenParts = "hidden-parts" "Parts of the mesh that a drawn render does not show.",
+    ShotLeftOut = "shot-left-out" "One of several shots of a reference is not used.",
     ImageNote = "image-note" "Something of an image could not be honoured.",
     AlteredDatum = "altered-datum" "A datum part is altered as a whole.",
     DatumPartsDisagree = "datum-parts-disagree" "Datum parts disagree, and nothing tells which is altered.",

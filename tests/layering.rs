@@ -17,9 +17,13 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("statistics", &[]),
     ("kernels", &["stop", "frame"]),
     ("job", &["warning", "printable", "units", "frame"]),
-    ("images", &["stop", "printable", "kernels", "job"]),
-    ("contour", &["settings", "frame", "kernels", "job"]),
     ("carry", &["settings", "frame", "kernels"]),
+    (
+        "shots",
+        &["settings", "frame", "statistics", "kernels", "carry"],
+    ),
+    ("images", &["stop", "printable", "kernels", "job", "shots"]),
+    ("contour", &["settings", "frame", "kernels", "job"]),
     (
         "meshes",
         &["stop", "printable", "units", "frame", "kernels", "job"],
@@ -138,6 +142,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "frame",
             "statistics",
             "job",
+            "images",
             "rectification",
             "registration",
             "measurement",

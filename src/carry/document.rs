@@ -76,7 +76,14 @@ pub fn carry_job(
         .get_mut(image)
         .and_then(Value::as_object_mut)
         .ok_or(Refused("image"))?;
-    of_image.insert("image".to_owned(), json!(file));
+    // The first of several shots that was written over stays one of them; another picture takes the place of all.
+    let is_first_shot = of_image
+        .get("images")
+        .is_some_and(|shots| shots[0] == *file);
+    if !is_first_shot {
+        of_image.remove("images");
+        of_image.insert("image".to_owned(), json!(file));
+    }
     of_image.insert("marked_on".to_owned(), marked_on);
     if image == "render" {
         carry_camera(of_image, change, &mut notes);

@@ -229,7 +229,8 @@ fn images(job: &Job) -> Vec<PathBuf> {
     (job.views.iter())
         .flat_map(|view| {
             let render = view.render.image.file().map(Path::to_owned);
-            let own = render.into_iter().chain([view.reference.image.clone()]);
+            let shots = view.reference.shots().map(Path::to_owned);
+            let own = render.into_iter().chain(shots);
             let masks = [mask(&view.render.mask), mask(&view.reference.mask)];
             own.chain(masks.into_iter().flatten())
         })

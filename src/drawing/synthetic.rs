@@ -363,6 +363,7 @@ fn job(wish: Wish) -> Job {
             reference: ReferenceSource {
                 rights: None,
                 image: PathBuf::from("/nowhere/screen.png"),
+                more_shots: Vec::new(),
                 marked_on: None,
                 kind: ReferenceKind::Photo,
                 source: Some("screen in the exhibition hall".into()),
@@ -481,6 +482,7 @@ fn measurement(wish: Wish, job: &Job, pairs: &[DrawnPair]) -> ViewMeasurement {
         silhouette: None,
         print: None,
         earlier_issue: None,
+        shots: None,
         screen: Default::default(),
         symmetry: None,
         landmark_offsets_model_mm: vec![[None; 2]; view.landmarks.len()],

@@ -171,6 +171,18 @@ pub enum Error {
         /// The file.
         path: PathBuf,
     },
+    /// Several shots of a scene, none of which goes with the first.
+    #[error(
+        "{}: none of the other shots can be laid over it ({}); take all shots of the same scene, from the same place, or name this one alone \
+         as \"image\"",
+        path.display(), listed(reasons)
+    )]
+    NoShotAligns {
+        /// The first shot.
+        path: PathBuf,
+        /// Each of the others, and why.
+        reasons: Vec<String>,
+    },
     /// A mask does not have the size of its picture.
     #[error(
         "{}: the mask has {} x {} pixels, its picture {} x {}; make both the same size",
@@ -184,6 +196,14 @@ pub enum Error {
         /// Upright width and height of the picture.
         expected: (u32, u32),
     },
+}
+
+/// The first few of them.
+fn listed(reasons: &[String]) -> String {
+    const MOST: usize = 4;
+    let mut shown: Vec<&str> = reasons.iter().take(MOST).map(String::as_str).collect();
+    shown.extend((reasons.len() > MOST).then_some("..."));
+    shown.join("; ")
 }
 
 /// Millions of pixels to one decimal, rounded up so that a number above the limit never reads as the limit itself.
@@ -242,6 +262,7 @@ impl Error {
             Self::Damaged { .. } => "image-damaged",
             Self::RareKind { .. } => "image-rare-kind",
             Self::Changed { .. } => "image-changed",
+            Self::NoShotAligns { .. } => "no-shot-aligns",
             Self::MaskSize { .. } => "mask-size",
         }
     }

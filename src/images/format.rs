@@ -40,12 +40,17 @@ pub(super) enum Content {
 }
 
 const CONVERT: &str = "convert it to PNG or JPEG";
+const SAVE_PHOTO: &str = "open it in the program that it comes from and save it as JPEG or PNG; phones can be set to take JPEG";
+const TAKE_STILL: &str = "take a still out of it, at full size, and save that as PNG or JPEG";
 const WRONG_FILE: &str = "name an image file, or export the image again";
 
 /// Tells what a file is from its first [`HEAD_BYTES`] bytes.
 pub(super) fn recognise(head: &[u8]) -> Content {
     if let Some(format) = readable(head) {
         return Content::Readable(format);
+    }
+    if let Some((name, advice)) = media(head) {
+        return Content::Other(name.to_owned(), advice);
     }
     if let Some(name) = known_elsewhere(head) {
         return Content::Other(name.to_owned(), CONVERT);
@@ -66,9 +71,6 @@ fn readable(head: &[u8]) -> Option<Format> {
 }
 
 fn known_elsewhere(head: &[u8]) -> Option<&'static str> {
-    if head.get(4..8) == Some(b"ftyp") {
-        return Some(media_brand(head));
-    }
     let text = head.trim_ascii_start();
     let starts: [(&[u8], &str); 8] = [
         (b"GIF8", "a GIF image"),
@@ -84,23 +86,58 @@ fn known_elsewhere(head: &[u8]) -> Option<&'static str> {
     found.map(|(_, name)| *name)
 }
 
-/// The brand that follows `ftyp`: ISO/IEC 14496-12, section 4.3; the picture brands are those of ISO/IEC 23008-12
-/// and of the AV1 image format.
-fn media_brand(head: &[u8]) -> &'static str {
+/// Films, and pictures that are stored as films are: what it is and what to do.
+///
+/// Sources: ISO/IEC 14496-12, 4.3 (`ftyp`), and the file format of QuickTime films, whose older files begin with another box; RFC
+/// 9559 (Matroska and WebM); RFC 3533 (Ogg); ISO/IEC 13818-1 (program streams). AVI is a RIFF file; the heads of ASF and FLV are those
+/// of their specifications.
+fn media(head: &[u8]) -> Option<(&'static str, &'static str)> {
+    match head.get(4..8) {
+        Some(b"ftyp") => return Some(of_brands(head)),
+        Some(b"moov" | b"mdat" | b"wide" | b"pnot") => return Some(("a film (MOV)", TAKE_STILL)),
+        _ => {}
+    }
+    let is_riff_of = |kind: &[u8]| head.starts_with(b"RIFF") && head.get(8..12) == Some(kind);
+    let starts: [(&[u8], &str); 5] = [
+        (b"\x1a\x45\xdf\xa3", "a film (MKV or WebM)"),
+        (b"OggS", "a film or a sound (Ogg)"),
+        (b"\0\0\x01\xba", "a film (MPEG)"),
+        (b"\x30\x26\xb2\x75\x8e\x66\xcf\x11", "a film (WMV)"),
+        (b"FLV\x01", "a film (FLV)"),
+    ];
+    let found = starts.iter().find(|(start, _)| head.starts_with(start));
+    let name = match found {
+        Some((_, name)) => name,
+        None if is_riff_of(b"AVI ") => "a film (AVI)",
+        None => return None,
+    };
+    Some((name, TAKE_STILL))
+}
+
+/// By the brands in a box `ftyp`, the one that leads and those that follow: the picture brands are those of ISO/IEC 23008-12 and of
+/// the AV1 image format.
+fn of_brands(head: &[u8]) -> (&'static str, &'static str) {
+    const AVIF: &str = "an AVIF image";
+    const HEIC: &str = "a HEIC image";
+    // The box states its length; the brands that go with the leading one begin at its 17th byte.
+    let length = head.first_chunk().map_or(0, |l| u32::from_be_bytes(*l));
+    let end = head.len().min(length as usize);
+    let others = head.get(16..end).unwrap_or_default();
+    let has = |brand: &[u8]| others.chunks_exact(4).any(|other| other == brand);
     match head.get(8..12) {
-        Some(b"avif" | b"avis") => "an AVIF image",
+        Some(b"avif" | b"avis") => (AVIF, SAVE_PHOTO),
         Some(b"heic" | b"heix" | b"heim" | b"heis" | b"hevc" | b"hevx" | b"hevm" | b"hevs") => {
-            "a HEIC image"
+            (HEIC, SAVE_PHOTO)
         }
-        // These two brands are shared; the compatible brands after them tell which.
-        Some(b"mif1" | b"msf1") => {
-            if head.windows(4).any(|brand| brand == b"avif") {
-                "an AVIF image"
-            } else {
-                "a HEIC image"
-            }
+        // These brands are shared.
+        Some(b"mif1" | b"mif2" | b"msf1" | b"miaf") if has(b"avif") || has(b"avis") => {
+            (AVIF, SAVE_PHOTO)
         }
-        _ => "a film or another media file",
+        Some(b"mif1" | b"mif2" | b"msf1" | b"miaf") => (HEIC, SAVE_PHOTO),
+        Some(b"crx ") => ("a camera's raw file (CR3)", SAVE_PHOTO),
+        Some(b"qt  ") => ("a film (MOV)", TAKE_STILL),
+        Some(b"M4A " | b"M4B ") => ("a sound (M4A)", WRONG_FILE),
+        _ => ("a film (MP4)", TAKE_STILL),
     }
 }
 
@@ -128,13 +165,68 @@ mod tests {
     use super::*;
 
     #[test]
-    fn pictures_that_cannot_be_read_are_named() {
-        let heic = recognise(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic");
-        assert_eq!(heic, Content::Other("a HEIC image".into(), CONVERT));
-        let avif = recognise(b"\0\0\0\x1cftypmif1\0\0\0\0mif1avif");
-        assert_eq!(avif, Content::Other("an AVIF image".into(), CONVERT));
-        let film = recognise(b"\0\0\0\x20ftypisom\0\0\x02\0isomiso2");
-        assert!(matches!(film, Content::Other(name, _) if name.contains("film")));
+    fn pictures_and_films_that_cannot_be_read_are_named_by_their_content() {
+        let cases: [(&[u8], &str, &str); 13] = [
+            (
+                b"\0\0\0\x18ftypheic\0\0\0\0mif1heic",
+                "a HEIC image",
+                SAVE_PHOTO,
+            ),
+            (
+                b"\0\0\0\x18ftypmif1\0\0\0\0mif1heic",
+                "a HEIC image",
+                SAVE_PHOTO,
+            ),
+            (
+                b"\0\0\0\x1cftypmif1\0\0\0\0mif1miafavif",
+                "an AVIF image",
+                SAVE_PHOTO,
+            ),
+            (
+                b"\0\0\0\x18ftypavif\0\0\0\0avifmif1",
+                "an AVIF image",
+                SAVE_PHOTO,
+            ),
+            (
+                b"\0\0\0\x20ftypisom\0\0\x02\0isomiso2avc1mp41",
+                "a film (MP4)",
+                TAKE_STILL,
+            ),
+            (
+                b"\0\0\0\x14ftypqt  \0\0\0\0qt  ",
+                "a film (MOV)",
+                TAKE_STILL,
+            ),
+            (
+                b"\0\0\0\x08wide\0\x12\x34\x56mdat",
+                "a film (MOV)",
+                TAKE_STILL,
+            ),
+            (
+                b"\x1a\x45\xdf\xa3\xa3\x42\x86\x81\x01",
+                "a film (MKV or WebM)",
+                TAKE_STILL,
+            ),
+            (b"RIFF\x10\0\0\0AVI LIST", "a film (AVI)", TAKE_STILL),
+            (b"OggS\0\x02", "a film or a sound (Ogg)", TAKE_STILL),
+            (b"\0\0\x01\xba\x44", "a film (MPEG)", TAKE_STILL),
+            (b"FLV\x01\x05", "a film (FLV)", TAKE_STILL),
+            (
+                b"\x30\x26\xb2\x75\x8e\x66\xcf\x11\xa6\xd9",
+                "a film (WMV)",
+                TAKE_STILL,
+            ),
+        ];
+        for (head, name, advice) in cases {
+            assert_eq!(recognise(head), Content::Other(name.into(), advice));
+        }
+        // A brand beyond the box that has the brands is none of them; a head that ends early is no fault.
+        let short = recognise(b"\0\0\0\x14ftypmif1\0\0\0\0heicavif");
+        assert_eq!(short, Content::Other("a HEIC image".into(), SAVE_PHOTO));
+        assert_eq!(
+            recognise(b"\0\0\0\0ftyp"),
+            Content::Other("a film (MP4)".into(), TAKE_STILL)
+        );
     }
 
     #[test]

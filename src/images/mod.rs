@@ -14,6 +14,7 @@ mod own;
 mod png;
 mod profile;
 mod samples;
+mod shots;
 mod tiff;
 mod upright;
 mod view;
@@ -29,6 +30,7 @@ pub use guard::is_decoding;
 pub use header::{Limits, PictureLook, dimensions, look_at};
 pub use mask::read_mask;
 pub use own::of_own_file;
+pub use shots::{LeftOut, Shots};
 pub use view::{
     SideLook, ViewLook, look_at_drawn, look_at_view, read_beside_drawn, read_looked_view, read_view,
 };
@@ -54,8 +56,10 @@ pub struct Picture {
 pub struct ViewImages {
     /// The image of the model.
     pub render: Picture,
-    /// The image of the subject, as it is on disk, upright.
+    /// The image of the subject, as it is on disk, upright; of several shots, their mean as the first one shows it.
     pub reference: Picture,
+    /// What became of several shots; `None` where the reference is a single image.
+    pub shots: Option<Shots>,
     /// Silhouette of the model in render pixels: 255 inside, 0 outside.
     pub render_mask: Option<Plane<u8>>,
     /// Silhouette of the subject in reference pixels: 255 inside, 0 outside.

@@ -4,13 +4,14 @@ use super::{
     decode::read_as_seen,
     header::{self, Header},
     mask,
+    shots::{self, Shots},
 };
 use crate::{
-    job::{Mask, View},
+    job::{Mask, ReferenceSource, View},
     kernels::Plane,
 };
 use image::metadata::Orientation;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// What was seen of a view's images before a pixel was decoded.
 #[derive(Clone, Debug)]
@@ -28,10 +29,16 @@ pub struct SideLook {
     image: Header,
     mask: Option<Header>,
     has_silhouette: bool,
+    more_shots: Vec<Header>,
 }
 
 impl SideLook {
-    fn new(image: &Path, mask: &Mask, limits: &Limits) -> Result<Self, Error> {
+    fn new(
+        image: &Path,
+        more_shots: &[PathBuf],
+        mask: &Mask,
+        limits: &Limits,
+    ) -> Result<Self, Error> {
         let image = header::look(image, limits)?.1;
         let seen = match mask {
             Mask::Image(path) => {
@@ -49,6 +56,7 @@ impl SideLook {
             },
             image,
             mask: seen,
+            more_shots: shots::look(more_shots, limits)?,
         })
     }
 
@@ -66,6 +74,7 @@ impl SideLook {
             },
             mask: None,
             has_silhouette: true,
+            more_shots: Vec::new(),
         }
     }
 
@@ -95,7 +104,8 @@ impl SideLook {
             Some(mask) => mask.peak().max(mask.kept() + mask.pixels()),
             None => self.silhouette_bytes(),
         };
-        self.image.peak().max(self.image.kept() + mask)
+        let shots = shots::peak(&self.image, &self.more_shots);
+        self.image.peak().max(self.image.kept() + mask.max(shots))
     }
 }
 
@@ -110,6 +120,17 @@ impl ViewLook {
         let silhouette = mask::of_picture(mask, &picture, seen.mask.as_ref(), &self.limits)?;
         Ok((picture, silhouette))
     }
+
+    fn reference(&self, source: &ReferenceSource) -> Result<(Side, Option<Shots>), Error> {
+        let seen = &self.reference;
+        let (picture, silhouette) = self.side(&source.image, &source.mask, seen)?;
+        if source.more_shots.is_empty() {
+            return Ok(((picture, silhouette), None));
+        }
+        let more = (source.more_shots.as_slice(), seen.more_shots.as_slice());
+        let (picture, shots) = shots::averaged(picture, &source.image, more, &self.limits)?;
+        Ok(((picture, silhouette), Some(shots)))
+    }
 }
 
 /// Reads what stands before the pixels of a view's images and masks.
@@ -121,8 +142,8 @@ pub fn look_at_view(view: &View, limits: &Limits) -> Result<ViewLook, Error> {
     let render = view.render.image.file();
     let render = render.ok_or_else(|| Error::without_file(view))?;
     Ok(ViewLook {
-        render: SideLook::new(render, &view.render.mask, limits)?,
-        reference: SideLook::new(&view.reference.image, &view.reference.mask, limits)?,
+        render: SideLook::new(render, &[], &view.render.mask, limits)?,
+        reference: look_at_reference(view, limits)?,
         limits: *limits,
     })
 }
@@ -138,12 +159,17 @@ pub fn look_at_drawn<E: From<Error>>(
     bytes: u64,
     render_size: impl FnOnce((u32, u32)) -> Result<(u32, u32), E>,
 ) -> Result<ViewLook, E> {
-    let reference = SideLook::new(&view.reference.image, &view.reference.mask, limits)?;
+    let reference = look_at_reference(view, limits)?;
     Ok(ViewLook {
         render: SideLook::made(render_size(reference.size())?, bytes),
         reference,
         limits: *limits,
     })
+}
+
+fn look_at_reference(view: &View, limits: &Limits) -> Result<SideLook, Error> {
+    let source = &view.reference;
+    SideLook::new(&source.image, &source.more_shots, &source.mask, limits)
 }
 
 /// Reads the pictures and silhouettes of a view, both sides at the same time.
@@ -187,14 +213,13 @@ fn read_sides(
     look: &ViewLook,
     render: impl FnOnce() -> Result<Side, Error> + Send,
 ) -> Result<ViewImages, Error> {
-    let (render, reference) = rayon::join(render, || {
-        let source = &view.reference;
-        look.side(&source.image, &source.mask, &look.reference)
-    });
-    let ((render, render_mask), (reference, reference_mask)) = (render?, reference?);
+    let (render, reference) = rayon::join(render, || look.reference(&view.reference));
+    let (render, render_mask) = render?;
+    let ((reference, reference_mask), shots) = reference?;
     Ok(ViewImages {
         render,
         reference,
+        shots,
         render_mask,
         reference_mask,
     })

@@ -146,7 +146,8 @@ impl View {
                 is_absent: false,
             },
             reference: RawReference {
-                image: reference.into(),
+                image: Some(reference.into()),
+                images: Vec::new(),
                 marked_on: None,
                 kind: RawKind::default(),
                 source: None,

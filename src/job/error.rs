@@ -432,6 +432,15 @@ fault_kinds! {
     /// A silhouette stated twice.
     #[error("both \"mask\" and \"outline\" are stated; keep one, each is the silhouette")]
     "mask-and-outline" MaskAndOutline
+    /// An image stated twice.
+    #[error("both \"image\" and \"images\" are stated; keep one: \"images\" lists several shots of one scene, the one that is marked first")]
+    "image-and-images" ImageAndImages
+    /// A shot that is listed twice.
+    #[error("this is the same file as entry {first} (counted from 0); name each shot once")]
+    "same-shot" SameShot {
+        /// Index of the first one.
+        first: usize,
+    }
     /// A print without a key.
     #[error("\"print\" states nothing; state \"pixel_mm\", \"layer_mm\" or \"viewing_distance_mm\", or leave it out")]
     "print-empty" PrintEmpty

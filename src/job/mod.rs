@@ -292,8 +292,10 @@ pub struct RenderSource {
 /// The reference's file and what is known about it.
 #[derive(Clone, Debug)]
 pub struct ReferenceSource {
-    /// Absolute path.
+    /// Absolute path; of several shots, the first, on which the marks are set.
     pub image: PathBuf,
+    /// Absolute paths of further shots of the same scene, which are laid over the first.
+    pub more_shots: Vec<PathBuf>,
     /// The content that its marks were set on, where the job says so.
     pub marked_on: Option<MarkedOn>,
     /// What sort of picture it is.
@@ -318,6 +320,22 @@ pub struct ReferenceSource {
     pub mark_sigma_px: Option<f64>,
     /// Silhouette.
     pub mask: Mask,
+}
+
+impl ReferenceSource {
+    /// All shots of the scene, the first one first; one where it is a single image.
+    pub fn shots(&self) -> impl Iterator<Item = &Path> {
+        let more = self.more_shots.iter().map(PathBuf::as_path);
+        std::iter::once(self.image.as_path()).chain(more)
+    }
+
+    /// Where in the reference of a job file a shot is named, as the end of a JSON pointer.
+    pub fn key_of_shot(&self, index: usize) -> String {
+        match self.more_shots.is_empty() {
+            true => "image".to_owned(),
+            false => format!("images/{index}"),
+        }
+    }
 }
 
 /// Where a silhouette comes from.

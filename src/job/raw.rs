@@ -386,8 +386,14 @@ pub struct RawMarkedOn {
 #[serde(deny_unknown_fields)]
 pub struct RawReference {
     /// Image file, relative to the job file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 1, max = 4096))]
-    pub image: String,
+    pub image: Option<String>,
+    /// In place of `image`: several shots of one scene, taken from the same place, such as by hand of one screen. Marks are set on the
+    /// first; the others are laid over it by what they show, and the mean has less noise and moire. At most 64.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(min = 2, max = 64), inner(length(min = 1, max = 4096)))]
+    pub images: Vec<String>,
     /// The content of the image that its marks were set on; `new` and `mark` write it. An image that has changed since is told, and
     /// refused where its size has.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -114,8 +114,11 @@ pub fn named_files(job: &Job) -> Vec<(String, &Path)> {
         if let super::Mask::Image(path) = &view.render.mask {
             take(format!("/views/{index}/render/mask"), path);
         }
-        let image = &view.reference.image;
-        take(format!("/views/{index}/reference/image"), image);
+        let source = &view.reference;
+        for (shot, image) in source.shots().enumerate() {
+            let at = format!("/views/{index}/reference");
+            take(format!("{at}/{}", source.key_of_shot(shot)), image);
+        }
         if let super::Mask::Image(path) = &view.reference.mask {
             take(format!("/views/{index}/reference/mask"), path);
         }

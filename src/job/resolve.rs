@@ -411,7 +411,7 @@ fn reference(
     around: &Surroundings,
     faults: &mut Faults,
 ) -> Option<ReferenceSource> {
-    let image = path(&raw.image, &format!("{at}/image"), around, faults);
+    let shots = shots(raw, at, around, faults);
     let mask = match (&raw.outline, &raw.mask) {
         (None, _) => mask(raw.mask.as_deref(), Mask::None, at, around, faults),
         (Some(_), Some(_)) => {
@@ -427,8 +427,10 @@ fn reference(
     let marked_on = raw.marked_on.as_ref();
     let marked_on = marked_on.map(|raw| marked(raw, at, faults));
     let interior = interior(raw, &format!("{at}/interior"), has_camera, faults);
+    let (image, more_shots) = shots?;
     Some(ReferenceSource {
-        image: image?,
+        image,
+        more_shots,
         marked_on: marked_on.map_or(Some(None), |m| m.map(Some))?,
         kind: match raw.kind {
             RawKind::Photo => ReferenceKind::Photo,
@@ -450,6 +452,46 @@ fn reference(
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
     })
+}
+
+/// The image of a reference, and further shots of what it shows.
+fn shots(
+    raw: &RawReference,
+    at: &str,
+    around: &Surroundings,
+    faults: &mut Faults,
+) -> Option<(PathBuf, Vec<PathBuf>)> {
+    let list = || format!("{at}/images");
+    match (&raw.image, raw.images.is_empty()) {
+        (Some(image), true) => {
+            let image = path(image, &format!("{at}/image"), around, faults)?;
+            Some((image, Vec::new()))
+        }
+        (Some(_), false) => {
+            faults.push(&list(), FaultKind::ImageAndImages);
+            None
+        }
+        (None, true) => {
+            let key = "image".to_owned();
+            faults.push(at, FaultKind::MissingKey { key });
+            None
+        }
+        (None, false) => {
+            let shots = raw.images.iter().enumerate();
+            let shots = every(
+                shots.map(|(k, shot)| path(shot, &format!("{}/{k}", list()), around, faults)),
+            );
+            let shots = shots?;
+            for (k, shot) in shots.iter().enumerate() {
+                let first = shots.iter().position(|other| other == shot).unwrap_or(k);
+                if first < k {
+                    faults.push(&format!("{}/{k}", list()), FaultKind::SameShot { first });
+                }
+            }
+            let (first, more) = shots.split_first()?;
+            Some((first.clone(), more.to_vec()))
+        }
+    }
 }
 
 /// The content of an image that was marked; `at` is the image's pointer.

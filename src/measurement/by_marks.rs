@@ -52,6 +52,7 @@ pub(crate) fn measured(job: &Job) -> ViewMeasurement {
         print,
         earlier_issue: None,
         silhouette: None,
+        shots: None,
         screen: Default::default(),
         edge_overlap: None,
         landmark_offsets_model_mm: vec![[None; 2]; view.landmarks.len()],

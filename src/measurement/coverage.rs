@@ -136,6 +136,7 @@ fn job_seen(
         },
         reference: ReferenceSource {
             image: PathBuf::new(),
+            more_shots: Vec::new(),
             marked_on: None,
             kind: ReferenceKind::Photo,
             source: None,

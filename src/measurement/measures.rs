@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
+    images::Shots,
     job::{Angle, Span, View},
     kernels::Plane,
     registration::{ByReference, Registration},
@@ -40,6 +41,8 @@ pub struct ViewMeasurement {
     pub earlier_issue: Option<EarlierIssue>,
     /// What a screen left in the reference, and what was done about it before edges were looked for.
     pub screen: ScreenFindings,
+    /// What became of several shots of the reference; `None` where it is a single image.
+    pub shots: Option<Shots>,
     /// Edges of the whole view; `None` where an image has no edges to compare.
     pub edge_overlap: Option<EdgeOverlap>,
     /// Offset (x, y) of each landmark of the view in millimetres on the model, where a scale is known.

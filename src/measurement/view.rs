@@ -66,6 +66,7 @@ pub fn measure_in_run(
     (registered, mesh): (Registered, Option<&MeshEdges>),
 ) -> Result<MeasuredView, Stopped> {
     let mut warned = notes(view, &images);
+    let shots = images.shots.clone();
     let reference_size = images.reference.rgb.dimensions();
     let treated = screen::treat(view, &images, &registered.registration)?;
     let prepared = Prepared::new(images, treated.source);
@@ -111,6 +112,7 @@ pub fn measure_in_run(
         print: print::study(view, adjustment, &scales, job.scale),
         earlier_issue: earlier_issue::judge(view, &work.images, &regions),
         screen: treated.findings,
+        shots,
         registration,
         scales: scales.figures,
         edge_overlap,
@@ -321,7 +323,22 @@ fn notes(view: &View, images: &ViewImages) -> Vec<Warning> {
         code: doubt.code,
         text: sentence(&doubt.text),
     });
-    reading_notes(images).into_iter().chain(outside).collect()
+    let reading = reading_notes(images).into_iter();
+    reading
+        .chain(shots_left_out(images))
+        .chain(outside)
+        .collect()
+}
+
+fn shots_left_out(images: &ViewImages) -> impl Iterator<Item = Warning> {
+    let shots = images.shots.iter().flat_map(|shots| &shots.left_out);
+    shots.map(|left_out| Warning {
+        code: Code::ShotLeftOut,
+        text: format!(
+            "A shot of the reference is not used. {}.",
+            left_out.in_words()
+        ),
+    })
 }
 
 fn reading_notes(images: &ViewImages) -> Vec<Warning> {
@@ -608,6 +625,7 @@ mod tests {
         let images = ViewImages {
             render: blank(),
             reference: blank(),
+            shots: None,
             render_mask: None,
             reference_mask: None,
         };

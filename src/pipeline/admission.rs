@@ -141,9 +141,14 @@ fn look_at<'a>(job: &Job, view: &'a View, mesh: Option<&JobMesh>) -> (Look, Opti
     let at = pointer(job, view);
     let mut look = Look::default();
     let source = &view.reference;
-    let reference = look.size(&source.image, &source.mask, &format!("{at}/reference"));
+    let first = (source.image.as_path(), source.key_of_shot(0));
+    let reference = look.size(first, &source.mask, &format!("{at}/reference"));
+    for (shot, path) in source.shots().enumerate().skip(1) {
+        look.readable(path, format!("{at}/reference/{}", source.key_of_shot(shot)));
+    }
     let render = match (&view.render.image, reference) {
         (RenderImage::File(image), _) => {
+            let image = (image.as_path(), "image".to_owned());
             look.size(image, &view.render.mask, &format!("{at}/render"))
         }
         (RenderImage::Drawn, Some(reference)) => {
@@ -204,9 +209,17 @@ const UNLIMITED: Limits = Limits {
     max_pixels: u64::MAX,
 };
 
-/// Checksum of the reference's file, by which it is known again.
+/// Checksum of the reference's file, by which it is known again; of several shots, that of their checksums.
 pub(super) fn reference_blake3(view: &View) -> Result<String, images::Error> {
-    Ok(images::content(&view.reference.image, &UNLIMITED)?.blake3)
+    let shots = view.reference.shots();
+    let each = shots.map(|shot| Ok(images::content(shot, &UNLIMITED)?.blake3));
+    let each = each.collect::<Result<Vec<String>, images::Error>>()?;
+    Ok(match &each[..] {
+        [one] => one.clone(),
+        several => blake3::hash(several.concat().as_bytes())
+            .to_hex()
+            .to_string(),
+    })
 }
 
 /// What is told of images that have changed since they were marked.
@@ -293,8 +306,8 @@ impl Look {
     }
 
     /// The upright size of an image that a comparison would read; its mask must have the same.
-    fn size(&mut self, image: &Path, mask: &Mask, at: &str) -> Option<(u32, u32)> {
-        let size = self.readable(image, format!("{at}/image"))?;
+    fn size(&mut self, (image, key): (&Path, String), mask: &Mask, at: &str) -> Option<(u32, u32)> {
+        let size = self.readable(image, format!("{at}/{key}"))?;
         if let Mask::Image(path) = mask {
             let pointer = format!("{at}/mask");
             let found = self.readable(path, pointer.clone())?;

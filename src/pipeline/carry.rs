@@ -324,7 +324,10 @@ fn carry_one(
     let content = images::content(image, &limits)?;
     let [old, new] = [marked, image].map(|path| images::read(path, &limits).map(over_grey));
     let mut document = document.clone();
-    let named = document["views"][at][side.name()]["image"].as_str();
+    let of_image = &document["views"][at][side.name()];
+    let named = of_image["image"]
+        .as_str()
+        .or(of_image["images"][0].as_str());
     let named = named.unwrap_or_default().to_owned();
     let of_view = &mut document["views"][at];
     let carried = carry_pictures(of_view, view, (side, &named, &content), (old?, new?))?;

@@ -201,6 +201,9 @@ fn by_names(view: &View) -> View {
         *path = name_of(path);
     }
     view.reference.image = name_of(&view.reference.image);
+    for shot in &mut view.reference.more_shots {
+        *shot = name_of(shot);
+    }
     for mask in [&mut view.render.mask, &mut view.reference.mask] {
         if let Mask::Image(path) = mask {
             *path = name_of(path);
@@ -216,7 +219,7 @@ fn name_of(path: &Path) -> PathBuf {
 fn image_files(view: &View) -> impl Iterator<Item = &Path> {
     let render = view.render.image.file().into_iter();
     render
-        .chain([view.reference.image.as_path()])
+        .chain(view.reference.shots())
         .chain(mask_file(&view.render.mask))
         .chain(mask_file(&view.reference.mask))
 }

@@ -5,7 +5,7 @@
 use super::{
     cad_changes::{self, Limits},
     json::*,
-    print, screen,
+    print, screen, shots,
     wording::*,
 };
 use crate::units::ModelMm;
@@ -323,6 +323,7 @@ fn facts(view: &ViewEntry) -> Markup {
     }));
     facts.extend(dimension_lines(view).iter().map(|line| clean(line)));
     facts.extend(print::sentences(view).iter().map(|line| clean(line)));
+    facts.extend(shots::sentence(view).map(|line| clean(&line)));
     facts.extend(screen::sentences(view).iter().map(|line| clean(line)));
     html! {
         @for fact in facts {

@@ -309,6 +309,9 @@ pub struct ViewEntry {
     /// was.
     #[serde(default)]
     pub screen: Option<ScreenEntry>,
+    /// What became of several shots of the reference; left out where it is a single image.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shots: Option<ShotsEntry>,
     /// Edges of the whole view.
     pub edge_overlap: Option<EdgeOverlapEntry>,
     /// What to change in CAD, worst first; not to be trusted where the view is `distrusted`.
@@ -370,7 +373,7 @@ pub struct ReferenceEntry {
     pub note: Option<String>,
     /// By what right the picture is used.
     pub rights: Option<String>,
-    /// BLAKE3 checksum of the file, in hexadecimal; null in reports of versions before it.
+    /// BLAKE3 checksum of the file, in hexadecimal, or of several shots' checksums; null in reports of versions before it.
     #[serde(default)]
     pub blake3: Option<String>,
 }
@@ -664,6 +667,20 @@ pub struct CalliperEntry {
     pub residual_mm: Option<f64>,
     /// Whether it contradicts the others.
     pub wrong: bool,
+}
+
+/// What became of several shots of a reference, whose mean was compared.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ShotsEntry {
+    /// How many the job names.
+    pub given: usize,
+    /// How many the mean is of; the others are warnings.
+    pub used: usize,
+    /// Noise of the first shot, grey levels (standard deviation), moire that moves from shot to shot included; null where too little
+    /// is shown by all.
+    pub noise_of_one: Option<f64>,
+    /// The same of the mean, by holding half of the shots against the other half.
+    pub noise_of_mean: Option<f64>,
 }
 
 /// What a screen left in the reference, and what was done about it before edges were looked for.

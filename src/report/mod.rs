@@ -22,6 +22,7 @@ mod reference_noise;
 pub mod revision;
 mod schema;
 mod screen;
+mod shots;
 mod space;
 mod summary;
 mod table;

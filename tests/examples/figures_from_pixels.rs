@@ -120,6 +120,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             800,
             &[(as_seen(BODY), 90.0), (as_seen(TRUE_LANTERN), 140.0)],
         ),
+        shots: None,
         render_mask: None,
         reference_mask: None,
     };

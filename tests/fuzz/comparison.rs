@@ -134,6 +134,7 @@ fn measure(job: &Job, view: &View) -> Result<Measured, String> {
     let images = ViewImages {
         render: picture(RENDER, 0),
         reference,
+        shots: None,
         render_mask: None,
         reference_mask: None,
     };

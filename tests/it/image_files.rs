@@ -478,7 +478,7 @@ fn every_bad_file_has_its_own_clear_message() {
         bytes[16..20].fill(0);
         bytes
     };
-    let cases: [(&str, &[u8], &str, &str); 8] = [
+    let cases: [(&str, &[u8], &str, &str); 9] = [
         ("none.png", b"", "image-empty", "is empty (0 bytes)"),
         (
             "note.png",
@@ -497,7 +497,13 @@ fn every_bad_file_has_its_own_clear_message() {
             "phone.jpg",
             heic,
             "image-format",
-            "convert it to PNG or JPEG",
+            "save it as JPEG or PNG; phones can be set to take JPEG",
+        ),
+        (
+            "walk-round.jpg",
+            b"\0\0\0\x20ftypisom\0\0\x02\0isomiso2avc1mp41",
+            "image-format",
+            "holds a film (MP4); PNG, JPEG, WebP, TIFF and BMP can be read; take a still out of it",
         ),
         (
             "moving.gif",
@@ -668,6 +674,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
         },
         reference: ReferenceSource {
             image: reference,
+            more_shots: Vec::new(),
             marked_on: None,
             kind: ReferenceKind::Photo,
             source: None,

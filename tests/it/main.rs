@@ -43,6 +43,7 @@ mod screen;
 mod service;
 mod settings;
 mod sheets;
+mod shots;
 mod silhouette;
 mod stop;
 mod together;

@@ -81,6 +81,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
         },
         reference: ReferenceSource {
             image: PathBuf::from("/somewhere/side-screen.jpg"),
+            more_shots: Vec::new(),
             marked_on: None,
             kind: ReferenceKind::Photo,
             source: Some("screen in the exhibition hall".to_owned()),
@@ -282,6 +283,7 @@ fn full_view(name: &str, parts: &[&str]) -> (View, ViewMeasurement) {
         silhouette: None,
         earlier_issue: None,
         print: None,
+        shots: None,
         screen: screen(),
         symmetry: None,
         edge_overlap: Some(edges(0.63)),
@@ -358,6 +360,7 @@ fn bare_measurement(verdict: Verdict) -> ViewMeasurement {
         silhouette: None,
         earlier_issue: None,
         print: None,
+        shots: None,
         screen: Default::default(),
         symmetry: None,
         edge_overlap: None,

@@ -350,6 +350,7 @@ fn natural_pictures_have_no_screen_pattern_and_no_bars() {
         let images = ViewImages {
             render,
             reference: photo,
+            shots: None,
             render_mask: None,
             reference_mask: None,
         };

@@ -64,6 +64,7 @@ impl Prepared {
             reference,
             render_mask,
             reference_mask,
+            shots: _,
         } = images;
         let native = render.rgb.dimensions();
         let grid = Grid::for_render(native);

@@ -4,7 +4,7 @@
 //! who moves one mark says nothing of the others. It is made anew where no mark is left from before, and where the user says that
 //! the marks fit the image as it is now.
 use crate::job::{MarkedOn, Side, is_placeholder};
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 use std::path::Path;
 
 /// The key of an image.
@@ -37,12 +37,18 @@ pub(super) fn note(
             if image.contains_key(KEY) && !is_first {
                 continue;
             }
-            let file = image.get("image").and_then(Value::as_str);
-            if let Some(content) = file.and_then(|file| content_of(&folder.join(file))) {
+            let content = named(image).and_then(|file| content_of(&folder.join(file)));
+            if let Some(content) = content {
                 image.insert(KEY.to_owned(), as_json(&content));
             }
         }
     }
+}
+
+/// The file that a render or a reference of a job names; of several shots the first, on which marks are set.
+pub(super) fn named(image: &Map<String, Value>) -> Option<&str> {
+    let first = || image.get("images")?.get(0);
+    image.get("image").or_else(first)?.as_str()
 }
 
 /// The checksums of all images of a job that were marked.
@@ -113,5 +119,21 @@ mod tests {
         assert_eq!(noted(&begun, &with_mark)[0], Some("b".to_owned()));
         let without = view(&[], Some('a'));
         assert_eq!(noted(&begun, &without)[0], Some("a".to_owned()));
+    }
+
+    #[test]
+    fn of_several_shots_the_first_is_noted() {
+        let mut marked = view(&["m"], None);
+        marked["reference"] = json!({ "images": ["p.png", "q.png"] });
+        let mut after = json!({ "views": [marked] });
+        let content_of = |path: &Path| path.ends_with("p.png").then(|| content('c'));
+        note(
+            &json!({ "views": [] }),
+            &mut after,
+            Path::new("/f"),
+            &content_of,
+        );
+        let note = &after["views"][0]["reference"][KEY];
+        assert_eq!(*note, as_json(&content('c')));
     }
 }

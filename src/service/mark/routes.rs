@@ -216,10 +216,8 @@ impl Desk {
         let point = |value: &Value| Some([value[0].as_f64()?, value[1].as_f64()?]);
         if !before {
             let mark = named(&of_view["landmarks"])?;
-            let file = document
-                .file()
-                .parent()?
-                .join(of_view[side]["image"].as_str()?);
+            let file = marked_on::named(of_view[side].as_object()?)?;
+            let file = document.file().parent()?.join(file);
             return Some((file, point(&mark[side])?));
         }
         let mark = named(&carried["marks"])?;
@@ -236,7 +234,8 @@ impl Desk {
     /// The file of a view's image, also where the job has other faults.
     pub(super) fn image(&self, view: usize, side: &str) -> Option<PathBuf> {
         let document = self.document();
-        let image = document.job()["views"].get(view)?.get(side)?["image"].as_str()?;
+        let image = document.job()["views"].get(view)?.get(side)?;
+        let image = marked_on::named(image.as_object()?)?;
         Some(document.file().parent()?.join(image))
     }
 

@@ -353,7 +353,9 @@ function openView(name) {
   app.flush();
   app.view = name; app.selection = null; app.offer = null; app.part = ""; app.offerName = ""; app.proposals = []; app.wanting = [];
   const index = a.viewIndex(app.state(), name), view = a.viewOf(app.state(), name);
-  const opened = panes().map((pane) => pane.open(index, view?.[pane.side]?.image ?? view?.render?.image));
+  // Of several shots the first is marked.
+  const nameOf = (image) => image?.image ?? image?.images?.[0];
+  const opened = panes().map((pane) => pane.open(index, nameOf(view?.[pane.side] ?? view?.render)));
   Promise.all(opened).then(seen);
   show();
 }

@@ -147,7 +147,11 @@ pub(super) fn read_job(root: &Path, file: &Path) -> Result<Job, Refusal> {
         if let RenderImage::File(path) = &mut view.render.image {
             inside(path, "render/image")?;
         }
-        inside(&mut view.reference.image, "reference/image")?;
+        let key = view.reference.key_of_shot(0);
+        inside(&mut view.reference.image, &format!("reference/{key}"))?;
+        for (shot, path) in view.reference.more_shots.iter_mut().enumerate() {
+            inside(path, &format!("reference/images/{}", shot + 1))?;
+        }
         if let Mask::Image(path) = &mut view.render.mask {
             inside(path, "render/mask")?;
         }
@@ -262,14 +266,15 @@ mod tests {
         ] {
             image::RgbImage::new(8, 8).save(file).expect("written");
         }
-        let job = |image: &str| {
+        let with_reference = |reference: &str| {
             let text = format!(
                 r#"{{"title":"t","scale":"1:32","views":[{{"name":"a","render":{{"image":"in.png"}},
-                "reference":{{"image":{image:?}}},"landmarks":[]}}]}}"#
+                "reference":{{{reference}}},"landmarks":[]}}]}}"#
             );
             fs::write(root.join("job.json"), text).expect("written");
             read_job(&root, &root.join("job.json"))
         };
+        let job = |image: &str| with_reference(&format!(r#""image":{image:?}"#));
         assert!(job("in.png").is_ok());
         let absolute = outer.join("out.png").to_string_lossy().into_owned();
         for image in [
@@ -282,6 +287,11 @@ mod tests {
         ] {
             let refusal = job(image).expect_err("refused");
             let pointer = "/views/0/reference/image".to_owned();
+            assert_eq!(refusal, Refusal::Image { pointer });
+            // Nor as one of several shots.
+            let shots = format!(r#""images":["in.png",{image:?}]"#);
+            let refusal = with_reference(&shots).expect_err("refused");
+            let pointer = "/views/0/reference/images/1".to_owned();
             assert_eq!(refusal, Refusal::Image { pointer });
         }
     }

@@ -95,6 +95,7 @@ pub fn images_of(render: RgbImage, reference: RgbImage) -> ViewImages {
     ViewImages {
         render: picture(render),
         reference: picture(reference),
+        shots: None,
         render_mask: None,
         reference_mask: None,
     }

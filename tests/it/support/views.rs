@@ -51,6 +51,7 @@ pub fn view(
         },
         reference: ReferenceSource {
             image: PathBuf::new(),
+            more_shots: Vec::new(),
             marked_on: None,
             kind: ReferenceKind::Photo,
             source: None,

@@ -20,6 +20,7 @@ mod lengths;
 mod measures;
 mod overlap;
 mod own_marks;
+mod patches;
 mod refine;
 mod regions;
 mod screen;
@@ -45,6 +46,8 @@ pub use lengths::{
 pub(crate) use measures::why_distrusted;
 pub use measures::*;
 pub use overlap::{SilhouetteOverlap, WorkingPixels, working_pixels};
+pub use patches::{MOST_PATCHES, MarkPatches, PATCH_SIDE, patches_at};
+pub(crate) use patches::{bytes_of_patches, patch_width, times_interval};
 pub use refine::{LEAST_CORRELATION, RefineError, Refined, refine};
 pub use screen::{Explained, FoundBars, FoundGlare, FoundPattern, Removal, ScreenFindings, Step};
 pub use symmetry::{PairAsymmetry, SymmetryCheck};

@@ -25,6 +25,7 @@ use std::path::{Path, PathBuf};
   tickstrip demo
   tickstrip sheet fire-pump-demo/pump.json --view side --paper a3
   tickstrip sheet fire-pump-demo/pump.json --plain --out side-by-side.pdf
+  tickstrip sheet fire-pump-demo/pump.json --strip --out marks.pdf
   tickstrip sheet fire-pump-demo/pump.json --part lantern --portrait --out lantern.pdf
   tickstrip sheet fire-pump-demo/pump-carried.json --before fire-pump-demo/pump-results --out revision.pdf
   tickstrip sheet fire-pump-demo/pump.json --view side --tiled reference --scale 2:1 --out template.pdf")]
@@ -43,6 +44,9 @@ pub(super) struct Arguments {
     /// Render and reference beside each other, without figures, as large as they fit
     #[arg(long, conflicts_with_all = ["before", "tiled"])]
     plain: bool,
+    /// What both images show at each landmark, beside each other, with how far both marks lie apart
+    #[arg(long, conflicts_with_all = ["plain", "before", "tiled"])]
+    strip: bool,
     /// The render of these earlier results beside that of now, and what became better or worse
     #[arg(long, value_name = "RESULTS", conflicts_with = "tiled")]
     before: Option<PathBuf>,
@@ -161,6 +165,7 @@ impl Arguments {
             (Some(before), _) => SheetSort::Revision(Box::new(pipeline::results_at(before)?)),
             (None, Some(picture)) => SheetSort::Tiled(picture.into(), scale),
             (None, None) if self.plain => SheetSort::Plain,
+            (None, None) if self.strip => SheetSort::Strip,
             (None, None) => SheetSort::Whole,
         };
         Ok(SheetRequest {

@@ -52,6 +52,8 @@ mod sheet_page;
 mod sheet_tests;
 mod sheet_text;
 mod silhouette;
+mod strip;
+mod strip_sheet;
 mod svg;
 #[cfg(test)]
 mod synthetic;
@@ -101,7 +103,7 @@ use rayon::prelude::*;
 /// Everything drawn of one view.
 #[derive(Clone, Debug)]
 pub struct DrawnView {
-    /// Those that are wanted of overlay, difference, heat, grid, blink, render_small, reference_small, silhouette where both images
+    /// Those that are wanted of overlay, difference, heat, grid, blink, strip, render_small, reference_small, silhouette where both images
     /// have one, likeness where both are pictures of models, sheet, in this order.
     pub files: Vec<DrawnFile>,
     /// The sheet and the pages behind it, for [`sheets_pdf`]; none where it is not wanted.
@@ -169,17 +171,19 @@ enum Kind {
     Heat,
     Grid,
     Blink,
+    Strip,
     SmallRender,
     SmallReference,
 }
 
 impl Kind {
-    const ALL: [Self; 7] = [
+    const ALL: [Self; 8] = [
         Self::Overlay,
         Self::Difference,
         Self::Heat,
         Self::Grid,
         Self::Blink,
+        Self::Strip,
         Self::SmallRender,
         Self::SmallReference,
     ];
@@ -192,6 +196,7 @@ impl Kind {
             Self::Heat => Picture::Heat,
             Self::Grid => Picture::Grid,
             Self::Blink => Picture::Blink,
+            Self::Strip => Picture::Strip,
             Self::SmallRender => Picture::Render,
             Self::SmallReference => Picture::Reference,
         }
@@ -205,6 +210,7 @@ impl Kind {
             Self::Heat => ("heat", "heat.png"),
             Self::Grid => ("grid", "grid.png"),
             Self::Blink => ("blink", "blink.png"),
+            Self::Strip => ("strip", "strip.png"),
             Self::SmallRender => ("render_small", "render.jpg"),
             Self::SmallReference => ("reference_small", "reference.jpg"),
         }
@@ -219,6 +225,7 @@ impl Kind {
             Self::Heat => encode_png(&heat::draw(input, backdrop)?),
             Self::Grid => encode_png(&grid::draw(input, backdrop)?),
             Self::Blink => blink::draw(input),
+            Self::Strip => encode_png(&strip::draw(input)?),
             Self::SmallRender => small(&input.work.render),
             Self::SmallReference => small(&input.work.reference),
         }?;

@@ -122,7 +122,8 @@ fn label_wrong_ones(input: &ViewToDraw<'_>, board: &Board, scene: &mut Scene) {
     }
 }
 
-fn name_of(view: &crate::job::View, landmark: usize) -> &str {
+/// The name of a landmark.
+pub(crate) fn name_of(view: &crate::job::View, landmark: usize) -> &str {
     view.landmarks
         .get(landmark)
         .map_or("another", |l| l.name.as_str())

@@ -72,6 +72,7 @@ fn every_picture_has_its_key_and_the_size_of_the_working_grid_with_a_legend_belo
             "heat",
             "grid",
             "blink",
+            "strip",
             "render_small",
             "reference_small",
             "sheet"

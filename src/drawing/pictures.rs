@@ -19,6 +19,8 @@ pub enum Picture {
     Silhouette,
     /// Where two pictures of models look alike.
     Likeness,
+    /// What both images show at each mark.
+    Strip,
     /// The reference laid over the render.
     Registered,
     /// The page of the view, alone and in `sheet.pdf`.
@@ -31,7 +33,7 @@ pub enum Picture {
 
 impl Picture {
     /// All there are.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::Overlay,
         Self::Difference,
         Self::Heat,
@@ -39,6 +41,7 @@ impl Picture {
         Self::Blink,
         Self::Silhouette,
         Self::Likeness,
+        Self::Strip,
         Self::Registered,
         Self::Sheet,
         Self::Render,
@@ -55,6 +58,7 @@ impl Picture {
             Self::Blink => "blink",
             Self::Silhouette => "silhouette",
             Self::Likeness => "likeness",
+            Self::Strip => "strip",
             Self::Registered => "registered",
             Self::Sheet => "sheet",
             Self::Render => "render",

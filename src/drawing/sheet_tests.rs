@@ -121,6 +121,8 @@ fn nothing_leaves_the_paper_or_lies_over_anything_else() {
             (SheetKind::Whole, Some(0), "part"),
             (SheetKind::Plain, None, "plain"),
             (SheetKind::Plain, Some(1), "plain part"),
+            (SheetKind::Strip, None, "strip"),
+            (SheetKind::Strip, Some(0), "strip of a part"),
             (SheetKind::Revision(&earlier), None, "revision"),
             (SheetKind::Tiled(TiledPicture::Edges, half), None, "tiled"),
         ];

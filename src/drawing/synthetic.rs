@@ -88,7 +88,7 @@ impl Sample {
             .collect();
         Self {
             measurement: measurement(wish, &job, &pairs),
-            work: work(wish.size),
+            work: work(wish.size, &job.views[0]),
             pairs,
             job,
         }
@@ -146,7 +146,7 @@ fn part_at(x: f64, y: f64, changed: bool) -> Option<usize> {
         .find(|part| inside(*part, x, y, changed))
 }
 
-fn work([width, height]: [u32; 2]) -> WorkImages {
+fn work([width, height]: [u32; 2], view: &View) -> WorkImages {
     let at = |x: u32, y: u32| {
         (
             (f64::from(x) + 0.5) / f64::from(width),
@@ -188,10 +188,28 @@ fn work([width, height]: [u32; 2]) -> WorkImages {
         })
     };
     let (render_edges, reference_edges) = (edges(false), edges(true));
+    let render_from_work = Projective::similarity(1.25, 0.0, [0.0, 0.0]);
+    let (render, reference) = (picture(false), picture(true));
+    // The reference lies on the working grid already.
+    let render_from_reference = FromReference::from(Projective::similarity(1.25, 0.0, [0.0; 2]));
+    let patches = |(landmark, of): (usize, &Landmark)| {
+        let [render, reference] = patches_at(
+            (&render, &render_from_work),
+            (&reference, &render_from_reference),
+            (of.render, render_from_reference.inverse().apply(of.render)),
+            (60.0, PATCH_SIDE),
+        );
+        MarkPatches {
+            landmark,
+            render,
+            reference,
+        }
+    };
     WorkImages {
-        render_from_work: Projective::similarity(1.25, 0.0, [0.0, 0.0]),
-        render: picture(false),
-        reference: picture(true),
+        render_from_work,
+        patches: view.landmarks.iter().enumerate().map(patches).collect(),
+        render,
+        reference,
         common: Plane::from_shape_fn((height as usize, width as usize), |(_, x)| {
             if (x as f64) < edge { 255 } else { 0 }
         }),

@@ -3,7 +3,7 @@ use super::{
     Backdrop, DrawingScale, EarlierRevision, Error, SheetPage, TiledPicture, ViewToDraw,
     plain_sheet, revision_sheet,
     sheet::{self, About},
-    tiles,
+    strip_sheet, tiles,
 };
 
 /// What sort of sheets.
@@ -13,6 +13,8 @@ pub enum SheetKind<'a> {
     Whole,
     /// Render and reference beside each other, without figures.
     Plain,
+    /// What both images show at each mark.
+    Strip,
     /// The render before and now, and what became better or worse.
     Revision(&'a EarlierRevision),
     /// A picture to scale, over as many pages as it takes.
@@ -37,6 +39,7 @@ pub fn draw_sheets(
     match kind {
         SheetKind::Whole => sheet::pages(input, &Backdrop::of(input), about),
         SheetKind::Plain => plain_sheet::pages(input, about),
+        SheetKind::Strip => strip_sheet::pages(input, about),
         SheetKind::Revision(earlier) => revision_sheet::pages(input, earlier, about),
         SheetKind::Tiled(picture, scale) => tiles::pages(input, (*picture, *scale), about),
     }

@@ -1,7 +1,7 @@
 //! What is measured in one view, as others read it.
 use super::{
-    DimensionFit, PrintSize, RefusedDimensions, ScreenFindings, SilhouetteOverlap, SizeComparison,
-    SymmetryCheck,
+    DimensionFit, MarkPatches, PrintSize, RefusedDimensions, ScreenFindings, SilhouetteOverlap,
+    SizeComparison, SymmetryCheck,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -559,6 +559,8 @@ pub struct WorkImages {
     pub distance_to_render_edges: Plane<f32>,
     /// Distance of every working pixel from the nearest edge of the reference, working pixels.
     pub distance_to_reference_edges: Plane<f32>,
+    /// What both images show at the marks, in the view's order.
+    pub patches: Vec<MarkPatches>,
 }
 
 /// The silhouettes of both images on the working grid: 255 inside, else 0.

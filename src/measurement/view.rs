@@ -76,7 +76,7 @@ pub fn measure_in_run(
     let adjustment = refined
         .as_ref()
         .map_or(&registered.adjustment, |s| &s.adjustment);
-    let mut work = prepared.finish(&registration, mesh)?;
+    let mut work = prepared.finish(view, &registration, mesh)?;
     work.images.likeness = earlier_issue::map(view, &work.images);
     let (edge_overlap, in_regions, foreign) =
         overlaps(view, &registration, &work, refined.as_ref());

@@ -6,7 +6,7 @@
 use crate::{
     images::{PictureLook, ViewLook},
     job::{RenderImage, View},
-    measurement::{WorkingPixels, working_pixels},
+    measurement::{WorkingPixels, bytes_of_patches, working_pixels},
 };
 
 /// Bytes a pixel of the reference while a screen's patterns are filtered out and its light is masked: two copies, a channel
@@ -52,7 +52,7 @@ pub(super) fn of_view(view: &View, look: &ViewLook, rectified: u64) -> u64 {
         kept + 6 * render + GRID * pixels.grid,
         drawing(&pixels, render),
     ];
-    stages.into_iter().fold(0, u64::max) + CONSTANT
+    stages.into_iter().fold(0, u64::max) + bytes_of_patches(view) + CONSTANT
 }
 
 /// Bytes that rectifying a picture takes at most, where it comes to have this size.

@@ -48,6 +48,8 @@ pub enum SheetSort {
     Whole,
     /// Render and reference beside each other, without figures.
     Plain,
+    /// What both images show at each mark, over as many pages as it takes.
+    Strip,
     /// The render of earlier results and that of now, and what became better or worse.
     Revision(Box<EarlierResults>),
     /// A picture to scale, over as many pages as it takes.
@@ -301,6 +303,7 @@ impl Drawing<'_> {
         let kind = match &request.sort {
             SheetSort::Whole => SheetKind::Whole,
             SheetSort::Plain => SheetKind::Plain,
+            SheetSort::Strip => SheetKind::Strip,
             SheetSort::Tiled(picture, scale) => SheetKind::Tiled(*picture, *scale),
             SheetSort::Revision(results) => {
                 let now = Report::new(self.job, std::slice::from_ref(outcome));

@@ -410,6 +410,7 @@ fn every_file_is_written_and_the_report_fits_its_schema() {
             "grid",
             "sheet",
             "blink",
+            "strip",
             "render_small",
             "reference_small",
             "registered",

@@ -120,3 +120,42 @@ fn the_page_fits_a_phone_unless_pictures_are_wanted_as_they_are() {
         "all but the flickering one"
     );
 }
+
+#[test]
+fn a_wrong_mark_is_framed_on_the_strip_and_no_other_is() {
+    /// The colour of marks that cannot be right.
+    const FRAME: [u8; 3] = [196, 135, 0];
+    let folder = front();
+    let path = folder.path().join("job.json");
+    let mut job: Value = serde_json::from_slice(&fs::read(&path).expect("there")).expect("JSON");
+    let framed = |job: &Value| {
+        fs::write(&path, job.to_string()).expect("written");
+        compare(&folder, &["--pictures", "strip"]);
+        let strip = folder.path().join("job-results/front/strip.png");
+        let strip = image::open(strip).expect("a picture").to_rgb8();
+        assert!(strip.width() < 780 && strip.height() > 300, "{strip:?}");
+        strip.pixels().filter(|p| p.0 == FRAME).count()
+    };
+    // The exchanged sills are framed; once they are right nothing is.
+    let exchanged = framed(&job);
+    let landmarks = job["views"][0]["landmarks"].as_array_mut().expect("a list");
+    let at = |landmarks: &[Value], name: &str| {
+        landmarks
+            .iter()
+            .position(|l| l["name"] == name)
+            .expect("there")
+    };
+    let sills = ["sill left", "sill right"].map(|name| at(landmarks, name));
+    let marks = sills.map(|k| landmarks[k]["reference"].clone());
+    landmarks[sills[0]]["reference"] = marks[1].clone();
+    landmarks[sills[1]]["reference"] = marks[0].clone();
+    assert_eq!(framed(&job), 0);
+    let landmarks = job["views"][0]["landmarks"].as_array_mut().expect("a list");
+    let x = landmarks[sills[0]]["reference"][0]
+        .as_f64()
+        .expect("a number");
+    landmarks[sills[0]]["reference"][0] = json!(x + 40.0);
+    let wrong = framed(&job);
+    assert!(exchanged > 1000 && wrong > 500, "{exchanged} {wrong}");
+    assert!(wrong < exchanged, "one cell, not two");
+}

@@ -55,6 +55,7 @@ fn every_sort_of_sheet_is_written() {
             &["--plain", "--portrait", "--out", "plain.pdf"],
             1,
         ),
+        ("strip.pdf", &["--strip", "--out", "strip.pdf"], 2),
         (
             "part.pdf",
             &[

@@ -10,7 +10,7 @@ use crate::{
         canny::{self, Edges},
         distance, gray, reach, resize, warp,
     },
-    measurement::{Silhouettes, WorkImages},
+    measurement::{Silhouettes, WorkImages, patches},
     meshes::{MeshEdges, VisibleLine},
     registration::Registration,
     stop::{self, Stopped},
@@ -113,9 +113,15 @@ impl Prepared {
     /// [`Stopped`].
     pub(crate) fn finish(
         self,
+        view: &View,
         registration: &Registration,
         mesh: Option<&MeshEdges>,
     ) -> Result<Work, Stopped> {
+        let patches = patches::of_marks(
+            (view, registration),
+            (&self.render, &self.grid.render_from_work),
+            &self.reference.rgb,
+        );
         let reference_from_render = registration.render_from_reference.inverse();
         let reference_size = self.reference.rgb.dimensions();
         let registered = warp::warp_rgb(&self.reference.rgb, self.native, &reference_from_render);
@@ -172,6 +178,7 @@ impl Prepared {
                 reference_edges: as_mask(&reference_bits),
                 distance_to_render_edges,
                 distance_to_reference_edges,
+                patches,
             },
             native_reference,
             render_px_per_work_px: grid.factor,

@@ -4,7 +4,7 @@ use crate::report::{json::ViewEntry, wording::clean};
 use maud::{Markup, html};
 
 /// The pictures of a view that are shown beneath its comparison: key, caption.
-const PICTURES: [(&str, &str); 10] = [
+const PICTURES: [(&str, &str); 11] = [
     (
         "overlay",
         "Edges of both over the dimmed render: render vermilion, reference blue",
@@ -25,6 +25,10 @@ const PICTURES: [(&str, &str); 10] = [
     (
         "grid",
         "The deformation that takes the reference to the model",
+    ),
+    (
+        "strip",
+        "Each mark: above what the render shows there, below what the reference does",
     ),
     (
         "explain_rectify",

@@ -50,12 +50,15 @@ fn scan(p: [f64; 3]) -> [f64; 2] {
     ]
 }
 
+/// Makes parts of a job from what marks a place.
+type More<'a> = &'a dyn Fn(&mut dyn FnMut([f64; 3]) -> Value) -> [Value; 2];
+
 struct Case<'a> {
     shown: fn([f64; 3]) -> [f64; 2],
     /// Whether landmarks lie before the plane.
     in_space: bool,
     /// More of the reference, and of the view, with a mark for each place.
-    more: &'a dyn Fn(&mut dyn FnMut([f64; 3]) -> Value) -> [Value; 2],
+    more: More<'a>,
     sigma: Option<f64>,
 }
 

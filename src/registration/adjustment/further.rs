@@ -199,7 +199,7 @@ impl<'a> Further<'a> {
                 let before: &Matrix5<f64> = &self.covariance.regions[j];
                 let with_place =
                     &self.covariance.region_with_global[j] * a.transpose() + before * b.transpose();
-                let after = before - &with_place * innovation * with_place.transpose();
+                let after = before - with_place * innovation * with_place.transpose();
                 let logarithms = FIGURES.map(|k| (after[(k, k)] / before[(k, k)]).ln());
                 let mean = logarithms.iter().sum::<f64>() / FIGURES.len() as f64;
                 share(1.0 - (mean / 2.0).exp())
@@ -409,10 +409,8 @@ mod tests {
         let size = (1000, 1000);
         let mark = crate::registration::SingleMark::Render(at);
         let predicted = predict(&view, EXPECTED, size, None, mark).expect("registers");
-        let off = expected.reference.xy();
-        for k in 0..2 {
-            assert!((off[k] - predicted.place[k]).abs() < 1e-6);
-        }
+        let [x, y] = predicted.place;
+        assert!(expected.reference.distance(Point::new(x, y)) < 1e-6);
         // 95 % of two normal quantities.
         let long = (5.991 * expected.covariance.symmetric_eigenvalues().max()).sqrt();
         let ratio = long / predicted.half_axes[0];

@@ -345,7 +345,8 @@ fn predictions(
         .collect()
 }
 
-fn point(value: &Value) -> Option<[f64; 2]> {
+/// A place of the draft.
+pub(super) fn point(value: &Value) -> Option<[f64; 2]> {
     let [x, y] = value.as_array()?.as_slice() else {
         return None;
     };

@@ -1,5 +1,5 @@
 //! Landmarks that are proposed for a view: what `proposal` finds, for the page.
-use super::{desk::Desk, document::Document, needs, pictures::Pyramid};
+use super::{desk::Desk, document::Document, fit, needs, pictures::Pyramid};
 use crate::{
     contour,
     job::{self, Job, LandmarkUse, MarkOn, Side, View},
@@ -156,17 +156,10 @@ fn proposed(
         seen,
         registered: laid_over.as_ref().map(|laid_over| &laid_over.registered),
         names: names.map(str::to_owned).collect(),
-        passed_over: places.filter_map(point).collect(),
+        passed_over: places.filter_map(fit::point).collect(),
     };
     let proposals = proposal::propose(&asked, Some(&mut looked));
     (proposals, looked.before)
-}
-
-fn point(value: &Value) -> Option<[f64; 2]> {
-    let [x, y] = value.as_array()?.as_slice() else {
-        return None;
-    };
-    Some([x.as_f64()?, y.as_f64()?])
 }
 
 fn worded(view: &View, proposal: Proposal) -> Proposed {

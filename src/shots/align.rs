@@ -203,8 +203,10 @@ pub(super) fn align(
     {
         return Err(few(near.len()));
     }
-    let of_near = near.iter().map(|k| found[*k]);
-    if sharpness(shot, places, of_near) < SHOTS.least_sharpness.get() {
+    let of_near: Vec<Found> = near.iter().map(|k| found[*k]).collect();
+    // Less light makes slopes smaller too: that is no blur.
+    let gain = contrast([first, shot], places, &of_near);
+    if sharpness(shot, places, &of_near) < gain.powi(2) * SHOTS.least_sharpness.get() {
         return Err(Unaligned::Blurred);
     }
     let sum = |value: &dyn Fn(&Found) -> f64| -> f64 {
@@ -346,12 +348,35 @@ fn scale(map: &Matrix3<f64>, first: &RgbImage) -> f64 {
     (x.perp(&y).abs() / 4.0).sqrt()
 }
 
+/// How many times as far apart the grey levels of all places are in the shot as in the first one: blur changes that little.
+fn contrast([first, shot]: [&RgbImage; 2], places: &Places, near: &[Found]) -> f64 {
+    let spread = |image: &RgbImage, at: &dyn Fn(&Found) -> [f64; 2]| {
+        let values = near.iter().filter_map(|pair| {
+            let [x, y] = at(pair);
+            let pixel = image.get_pixel_checked(x as u32, y as u32)?;
+            Some(f64::from(pixel[1]))
+        });
+        let (mut count, mut sum, mut squares) = (0.0, 0.0, 0.0);
+        for value in values {
+            (count, sum, squares) = (count + 1.0, sum + value, squares + value * value);
+        }
+        (squares / count - (sum / count).powi(2)).max(0.0).sqrt()
+    };
+    let before = spread(first, &|pair| places.all[pair.0]);
+    let now = spread(shot, &|pair| pair.1);
+    match before > 0.0 && now.is_finite() {
+        true => now / before,
+        false => 1.0,
+    }
+}
+
 /// The middle one of the ratios of squared slopes, in the shot and in the first one.
-fn sharpness(shot: &RgbImage, places: &Places, near: impl Iterator<Item = Found>) -> f64 {
+fn sharpness(shot: &RgbImage, places: &Places, near: &[Found]) -> f64 {
     let grey = luma(shot);
     let (height, width) = grey.dim();
     let mut ratios: Vec<f64> = near
-        .filter_map(|(k, [x, y])| {
+        .iter()
+        .filter_map(|&(k, [x, y])| {
             let inside = |at: f64, length: usize| {
                 let at = at as usize;
                 (MARGIN..length.saturating_sub(MARGIN))

@@ -83,7 +83,7 @@ pub use self::{
     paper::Paper,
     pdf::sheets_pdf,
     pictures::{Picture, Pictures},
-    png::{encode_for_page, encode_jpeg, encode_large_png, encode_png},
+    png::{encode_for_page, encode_jpeg, encode_large_png, encode_patches_for_page, encode_png},
     printed_page::PrintedPage,
     revision_sheet::EarlierRevision,
     sheet_page::{SheetPage, Thumbnail},

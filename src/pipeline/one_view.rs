@@ -288,7 +288,10 @@ fn small_pictures(view: &str, files: &[DrawnFile]) -> Result<Vec<(String, Vec<u8
     let on_page = |file: &&DrawnFile| report::is_on_page(file.key) && file.key != BLINK;
     for file in files.iter().filter(on_page) {
         stop::check().map_err(stopped)?;
-        let bytes = smaller(&file.bytes);
+        let bytes = match file.key {
+            STRIP => smaller_by(&file.bytes, drawing::encode_patches_for_page),
+            _ => smaller(&file.bytes),
+        };
         small.extend(bytes.map(|bytes| (format!("{view}/{}", file.name), bytes)));
     }
     Ok(small)
@@ -296,10 +299,19 @@ fn small_pictures(view: &str, files: &[DrawnFile]) -> Result<Vec<(String, Vec<u8
 
 /// Key of the animated picture of a view.
 pub(super) const BLINK: &str = "blink";
+/// Key of the picture of all marks of a view.
+const STRIP: &str = "strip";
 
 /// A picture at the size that `report.html` has it; `None` where that is no smaller.
 pub(super) fn smaller(bytes: &[u8]) -> Option<Vec<u8>> {
+    smaller_by(bytes, drawing::encode_for_page)
+}
+
+fn smaller_by(
+    bytes: &[u8],
+    encode: fn(&RgbImage) -> Result<Vec<u8>, drawing::Error>,
+) -> Option<Vec<u8>> {
     let picture = images::of_own_file(bytes)?;
-    let small = drawing::encode_for_page(&picture).ok()?;
+    let small = encode(&picture).ok()?;
     (small.len() < bytes.len()).then_some(small)
 }

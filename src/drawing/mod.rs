@@ -69,6 +69,7 @@ mod view_block;
 mod view_to_draw;
 mod window;
 
+#[cfg(feature = "service")]
 pub(crate) use self::png::lines_png;
 pub use self::{
     alone::draw_alone,

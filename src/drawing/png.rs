@@ -1,5 +1,7 @@
 //! Pictures to PNG, animated PNG and JPEG bytes.
-use super::{Error, colours::RENDER, reduce};
+#[cfg(feature = "service")]
+use super::colours::RENDER;
+use super::{Error, reduce};
 use crate::{kernels::Plane, stop};
 use image::RgbImage;
 use std::borrow::Cow;
@@ -40,6 +42,7 @@ pub(crate) fn encode_cut_out(picture: &RgbImage, opacity: &Plane<u8>) -> Result<
     Ok(bytes)
 }
 
+#[cfg(feature = "service")]
 /// Lines of the render's colour, clear beside them; `lines` is 255 on a line and 0 elsewhere.
 pub(crate) fn lines_png(lines: &Plane<u8>) -> Result<Vec<u8>, Error> {
     let (height, width) = lines.dim();

@@ -50,9 +50,11 @@ pub use lengths::{
 };
 pub(crate) use measures::why_distrusted;
 pub use measures::*;
+#[cfg(feature = "service")]
 pub(crate) use overlap::render_edges;
 pub use overlap::{SilhouetteOverlap, WorkingPixels, working_pixels};
 pub use patches::{MOST_PATCHES, MarkPatches, PATCH_SIDE, patches_at};
+#[cfg(feature = "draw")]
 pub(crate) use patches::{bytes_of_patches, patch_width, times_interval};
 pub use refine::{LEAST_CORRELATION, RefineError, Refined, refine};
 pub(crate) use refine::{Search, most_alike};

@@ -103,6 +103,7 @@ pub(crate) fn of_marks(
     kept.into_iter().map(cut).collect()
 }
 
+#[cfg(feature = "draw")]
 /// Bytes that the patches of a view take.
 pub(crate) fn bytes_of_patches(view: &View) -> u64 {
     let pixels = u64::from(PATCH_SIDE) * u64::from(PATCH_SIDE);

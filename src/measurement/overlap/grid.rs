@@ -390,6 +390,7 @@ fn edge_sigma(registration: &Registration, factor: f64) -> f64 {
         .clamp(OVERLAP.least_blur.get(), OVERLAP.most_blur.get())
 }
 
+#[cfg(feature = "service")]
 /// Where a render by itself has edges, 255, and 0 elsewhere, on the working grid of its size.
 pub(crate) fn render_edges(render: &RgbImage) -> Plane<u8> {
     let grid = Grid::for_render(render.dimensions());

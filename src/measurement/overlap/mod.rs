@@ -4,6 +4,7 @@ pub(super) mod grid;
 pub(crate) mod settings;
 pub(super) mod silhouette;
 
+#[cfg(feature = "service")]
 pub(crate) use grid::render_edges;
 pub use grid::{WorkingPixels, working_pixels};
 pub use silhouette::SilhouetteOverlap;

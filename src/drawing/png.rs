@@ -115,13 +115,13 @@ pub fn encode_for_page(picture: &RgbImage) -> Result<Vec<u8>, Error> {
     jpeg(&small, 75, jpeg_encoder::SamplingFactor::F_1_1)
 }
 
-/// The same of a picture that is made of many photos, more sparingly: quality 60, colour at half the resolution (4:2:0).
+/// The same of a picture that is made of many photos, more sparingly: quality 40, colour at half the resolution (4:2:0).
 ///
 /// # Errors
 /// As [`encode_jpeg`].
 pub fn encode_patches_for_page(picture: &RgbImage) -> Result<Vec<u8>, Error> {
     let small = reduce::fitted(picture, 1, MOST_FOR_PHONE);
-    jpeg(&small, 60, jpeg_encoder::SamplingFactor::F_2_2)
+    jpeg(&small, 40, jpeg_encoder::SamplingFactor::F_2_2)
 }
 
 /// A picture without drawn lines as JPEG: quality 86, colour at half the resolution (4:2:0), as cameras store it.

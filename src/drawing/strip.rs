@@ -35,7 +35,7 @@ const LONGEST: f64 = PATCH / 2.0 - 4.0;
 /// Cells beside each other in the picture: as wide as the page for a phone has room for.
 const COLUMNS: usize = 6;
 /// Most cells of the picture: it would be too high. A sheet has all of them.
-const MOST_CELLS: usize = 30;
+const MOST_CELLS: usize = 60;
 
 /// Draws the strip of a view: of many marks those that lie the most off.
 pub(crate) fn draw(input: &ViewToDraw<'_>) -> Result<RgbImage, Error> {
@@ -599,7 +599,7 @@ mod tests {
         let all = Strip::of(&input, None);
         let (scene, patches) = lay_out(&input);
         assert_eq!(patches.len(), 2 * MOST_CELLS);
-        assert!(words(&scene).contains("Of 300 marks these 30 lie the most off"));
+        assert!(words(&scene).contains("Of 300 marks these 60 lie the most off"));
         let mut strip = Strip::of(&input, None);
         strip.keep_farthest(MOST_CELLS);
         let least = strip

@@ -3,7 +3,7 @@
 use super::edits::{Difference, NoPlace};
 use crate::{
     job::{InputError, read_input},
-    pipeline::free_name,
+    pipeline::{self, There},
 };
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -69,6 +69,7 @@ pub(super) struct Journal {
 impl Journal {
     /// Opens the journal of a job, or begins one with `document`. One that cannot be read is moved aside.
     pub fn open(path: &Path, document: &Value) -> io::Result<Self> {
+        pipeline::clear_left(path);
         let text = match read_input(path, MOST_BYTES) {
             Ok(bytes) => bytes,
             Err(InputError::Missing) => Vec::new(),
@@ -99,7 +100,7 @@ impl Journal {
     fn begin(path: &Path, document: &Value) -> io::Result<Self> {
         if fs::metadata(path).is_ok_and(|data| data.len() > 0) {
             // One that was moved aside before stays too.
-            fs::rename(path, free_name(&path.with_extension("unreadable")))?;
+            fs::rename(path, pipeline::free_name(&path.with_extension("unreadable")))?;
         }
         let file = OpenOptions::new()
             .write(true)
@@ -182,20 +183,13 @@ impl Journal {
         Ok(())
     }
 
-    /// Beside, then renamed: killed in between, the journal is as it was.
+    /// Killed meanwhile, the journal is as it was.
     fn write_anew(&mut self, lines: &[Line]) -> io::Result<()> {
-        let folder = self.path.parent().unwrap_or(Path::new("."));
-        let mut beside = tempfile::NamedTempFile::new_in(folder)?;
-        let mut length = 0;
-        for line in lines {
-            let mut text = serde_json::to_string(line).map_err(io::Error::other)?;
-            text.push('\n');
-            beside.write_all(text.as_bytes())?;
-            length += text.len() as u64;
-        }
-        beside.as_file().sync_data()?;
-        self.file = beside.persist(&self.path).map_err(|error| error.error)?;
-        self.length = length;
+        let texts: io::Result<Vec<String>> = lines.iter().map(as_text).collect();
+        let text = texts?.concat();
+        pipeline::write_whole(&self.path, text.as_bytes(), There::IsReplaced)?;
+        self.file = OpenOptions::new().write(true).open(&self.path)?;
+        self.length = text.len() as u64;
         Ok(())
     }
 
@@ -254,8 +248,7 @@ impl Journal {
     }
 
     fn append(&mut self, line: &Line) -> io::Result<()> {
-        let mut text = serde_json::to_string(line).map_err(io::Error::other)?;
-        text.push('\n');
+        let text = as_text(line)?;
         let written = self
             .file
             .seek(SeekFrom::Start(self.length))
@@ -269,6 +262,12 @@ impl Journal {
         self.length += text.len() as u64;
         Ok(())
     }
+}
+
+/// A line with its end.
+fn as_text(line: &Line) -> io::Result<String> {
+    let text = serde_json::to_string(line).map_err(io::Error::other)?;
+    Ok(text + "\n")
 }
 
 fn broken(error: NoPlace) -> io::Error {

@@ -2,8 +2,8 @@
 use super::{
     Status,
     memory::Memory,
-    messages::{Failure, Terminal, shown_path},
-    new_files::{NewFile, write_new_files},
+    messages::{Failure, Terminal},
+    new_files::{NewFile, tell_written, write_new_files},
 };
 use crate::{
     images::Limits,
@@ -70,15 +70,10 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         terminal.json(&report.to_json())?;
     } else {
         terminal.result(&report.to_text(terminal.table_style().width))?;
-        let lines = written.iter().map(|p| format!("wrote {}\n", shown_path(p)));
-        terminal.result(&lines.collect::<String>())?;
+        tell_written(&written, terminal)?;
     }
     let is_failed = report.views.iter().any(|view| view.error.is_some());
-    Ok(if is_failed {
-        Status::ViewsFailed
-    } else {
-        Status::NothingOut
-    })
+    Ok(Status::unless_failed(is_failed))
 }
 
 fn files(made: &Backdrops, out: &Path) -> Vec<NewFile> {

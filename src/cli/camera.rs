@@ -1,8 +1,8 @@
 //! `tickstrip camera`: solves the cameras that took a job's references.
 use super::{
     Status,
-    messages::{Failure, Terminal, shown_path},
-    new_files::{NewFile, write_new_files},
+    messages::{Failure, Terminal},
+    new_files::{NewFile, tell_written, write_new_files},
 };
 use crate::{
     job, pipeline,
@@ -50,15 +50,10 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
             let table = report::space_table(space, &terminal.table_style());
             terminal.table(&format!("\n{table}"))?;
         }
-        let lines = written.iter().map(|p| format!("wrote {}\n", shown_path(p)));
-        terminal.result(&lines.collect::<String>())?;
+        tell_written(&written, terminal)?;
     }
     let is_failed = report.views.iter().any(|view| view.error.is_some());
-    Ok(if is_failed {
-        Status::ViewsFailed
-    } else {
-        Status::NothingOut
-    })
+    Ok(Status::unless_failed(is_failed))
 }
 
 /// The files of every camera.

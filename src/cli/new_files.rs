@@ -1,9 +1,8 @@
 //! Several files of one command, written below a folder.
 use super::{
-    messages::{Action, Failure},
-    new::write_new,
+    messages::{Action, Failure, Terminal, shown_path},
+    new::write_file,
 };
-use crate::pipeline::{self, There};
 use std::{
     fs,
     path::{Path, PathBuf},
@@ -13,6 +12,12 @@ use std::{
 pub(super) struct NewFile {
     pub(super) path: PathBuf,
     pub(super) bytes: Vec<u8>,
+}
+
+/// Says which files were written, a line each.
+pub(super) fn tell_written(written: &[PathBuf], terminal: &Terminal) -> Result<(), Failure> {
+    let lines = written.iter().map(|p| format!("wrote {}\n", shown_path(p)));
+    terminal.result(&lines.collect::<String>())
 }
 
 const ADVICE: &str = "name another folder with --out, or say --force";
@@ -33,13 +38,7 @@ pub(super) fn write_new_files(
         let folder = path.parent().unwrap_or(out);
         fs::create_dir_all(folder)
             .map_err(|source| Failure::file(folder, Action::Written, source))?;
-        if is_forced {
-            pipeline::clear_left(path);
-            pipeline::write_whole(path, bytes, There::IsReplaced)
-                .map_err(|source| Failure::file(path, Action::Written, source))?;
-        } else {
-            write_new(path, bytes, ADVICE)?;
-        }
+        write_file(path, bytes, (is_forced, ADVICE))?;
     }
     Ok(files.into_iter().map(|file| file.path).collect())
 }

@@ -21,6 +21,14 @@ pub enum Status {
 }
 
 impl Status {
+    /// Of a command that judges nothing.
+    pub(super) fn unless_failed(is_failed: bool) -> Self {
+        match is_failed {
+            true => Self::ViewsFailed,
+            false => Self::NothingOut,
+        }
+    }
+
     /// The number that the shell sees.
     pub fn code(self) -> u8 {
         self as u8

@@ -1,5 +1,9 @@
 //! References as pictures at true scale for CAD, held against each other.
-use super::{Error, measure, run::selected};
+use super::{
+    Error,
+    measure::{self, Why},
+    run::selected,
+};
 use crate::{
     drawing::{self, LONGEST_PAGE_MM, TrueScale, TrueScaleFiles, true_scale_size},
     images::{Budget, Limits},
@@ -28,8 +32,6 @@ pub struct Backdrops {
     pub files: Vec<(String, TrueScaleFiles)>,
 }
 
-type Why = (&'static str, String);
-
 /// Makes the backdrop of each view; a view that has none says why, and the others go on.
 ///
 /// # Errors
@@ -52,10 +54,7 @@ pub fn backdrops(
                 measured.push((view, alone));
                 (Some(backdrop), None)
             }
-            Err((code, text)) => {
-                let code = code.to_owned();
-                (None, Some(JsonReason { code, text }))
-            }
+            Err((code, text)) => (None, Some(JsonReason::new(code, text))),
         };
         entries.push(BackdropEntry {
             name: view.name.clone(),

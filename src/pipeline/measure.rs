@@ -33,7 +33,7 @@ pub struct MeasuredReferences {
 }
 
 /// Why a view could not be measured: code and words.
-type Why = (&'static str, String);
+pub(super) type Why = (&'static str, String);
 
 /// Measures the reference of each view; a view that cannot be measured says why, and the others go on.
 ///

@@ -107,10 +107,7 @@ impl BackdropReport {
         Self {
             format: "tickstrip-backdrops",
             format_version: 1,
-            program: Program {
-                name: "tickstrip".to_owned(),
-                version: env!("CARGO_PKG_VERSION").to_owned(),
-            },
+            program: Program::own(),
             title: job.title.clone(),
             scale_denominator: job.scale.denominator(),
             views,

@@ -43,6 +43,16 @@ pub struct JsonReason {
     pub text: String,
 }
 
+impl JsonReason {
+    /// Of a code and its words.
+    pub fn new(code: &str, text: impl Into<String>) -> Self {
+        Self {
+            code: code.to_owned(),
+            text: text.into(),
+        }
+    }
+}
+
 /// A solved camera.
 #[derive(Clone, Debug, Serialize)]
 pub struct JsonCamera {
@@ -184,7 +194,7 @@ impl CameraOfView {
         Self {
             name: name.to_owned(),
             camera: None,
-            error: Some(reason(code, text)),
+            error: Some(JsonReason::new(code, text)),
         }
     }
 
@@ -197,13 +207,6 @@ impl CameraOfView {
             camera.to_lines(&self.name, &mut lines);
         }
         lines.iter().map(|line| format!("{line}\n")).collect()
-    }
-}
-
-fn reason(code: &str, text: String) -> JsonReason {
-    JsonReason {
-        code: code.to_owned(),
-        text,
     }
 }
 
@@ -435,7 +438,7 @@ fn missing(found: &Resection, marks: &[SpaceMark]) -> Vec<JsonReason> {
             None => "mark a datum point that lies off the plane of the others".to_owned(),
         };
         let text = format!("two attitudes fit; {what}");
-        missing.push(reason("two-attitudes", text));
+        missing.push(JsonReason::new("two-attitudes", text));
     }
     let first = &found.first;
     let figures = [
@@ -447,12 +450,12 @@ fn missing(found: &Resection, marks: &[SpaceMark]) -> Vec<JsonReason> {
     ];
     for untold in figures.iter().filter_map(|told| told.reason()) {
         if missing.iter().all(|m| m.code != untold.code()) {
-            missing.push(reason(untold.code(), sentence(untold, first)));
+            missing.push(JsonReason::new(untold.code(), sentence(untold, first)));
         }
     }
     if found.is_flat {
         let text = "the datum landmarks lie in one plane on the model: mark some nearer and farther, so that perspective and turn are told apart";
-        missing.push(reason("flat-datum", text.to_owned()));
+        missing.push(JsonReason::new("flat-datum", text.to_owned()));
     }
     let carrying =
         |fit: &&MarkFit| !matches!(fit.finding, MarkFinding::Predicted | MarkFinding::Wrong);
@@ -462,7 +465,7 @@ fn missing(found: &Resection, marks: &[SpaceMark]) -> Vec<JsonReason> {
             "{count} datum landmarks check each other little; mark {} more with places on the model, so that a wrong mark is noticed",
             WANTED_MARKS - count
         );
-        missing.push(reason("few-marks", text));
+        missing.push(JsonReason::new("few-marks", text));
     }
     missing
 }

@@ -64,10 +64,7 @@ impl Report {
         Self {
             format: FORMAT.to_owned(),
             format_version: FORMAT_VERSION,
-            program: Program {
-                name: env!("CARGO_PKG_NAME").to_owned(),
-                version: env!("CARGO_PKG_VERSION").to_owned(),
-            },
+            program: Program::own(),
             job: job_entry(job),
             verdict: views.iter().filter_map(|v| v.verdict).max(),
             warnings: mixed_variants(&views)

@@ -136,10 +136,7 @@ pub struct PlaceEntry {
 }
 
 fn reason(why: Untold) -> JsonReason {
-    JsonReason {
-        code: why.code().to_owned(),
-        text: why.text().to_owned(),
-    }
+    JsonReason::new(why.code(), why.text())
 }
 
 /// The figure, or why there is none.
@@ -156,10 +153,7 @@ impl DimensionsReport {
         Self {
             format: FORMAT,
             format_version: VERSION,
-            program: Program {
-                name: "tickstrip".to_owned(),
-                version: env!("CARGO_PKG_VERSION").to_owned(),
-            },
+            program: Program::own(),
             title: job.title.clone(),
             scale_denominator: job.scale.denominator(),
             views,
@@ -198,10 +192,7 @@ impl DimensionsOfView {
         Self {
             name: view.name.clone(),
             measured: None,
-            error: Some(JsonReason {
-                code: code.to_owned(),
-                text,
-            }),
+            error: Some(JsonReason::new(code, text)),
         }
     }
 }

@@ -191,6 +191,16 @@ pub struct Program {
     pub version: String,
 }
 
+impl Program {
+    /// This one.
+    pub(super) fn own() -> Self {
+        Self {
+            name: env!("CARGO_PKG_NAME").to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+        }
+    }
+}
+
 /// The job that was compared.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct JobEntry {

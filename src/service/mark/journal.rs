@@ -100,7 +100,10 @@ impl Journal {
     fn begin(path: &Path, document: &Value) -> io::Result<Self> {
         if fs::metadata(path).is_ok_and(|data| data.len() > 0) {
             // One that was moved aside before stays too.
-            fs::rename(path, pipeline::free_name(&path.with_extension("unreadable")))?;
+            fs::rename(
+                path,
+                pipeline::free_name(&path.with_extension("unreadable")),
+            )?;
         }
         let file = OpenOptions::new()
             .write(true)

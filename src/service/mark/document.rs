@@ -3,7 +3,7 @@
 use super::{
     edits::{self, Difference, Edit},
     journal::{Journal, Step},
-    places,
+    places, stamp,
     versions::Versions,
 };
 use crate::{
@@ -145,8 +145,7 @@ impl Document {
 
     /// Changes whenever the job or the draft does.
     pub fn revision(&self) -> String {
-        let text = self.journal.document().to_string();
-        blake3::hash(text.as_bytes()).to_hex()[..16].to_owned()
+        stamp::of(&self.journal.document().to_string())
     }
 
     /// The job file.

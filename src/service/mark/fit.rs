@@ -18,7 +18,7 @@ use crate::{
 };
 use serde::Serialize;
 use serde_json::Value;
-use std::{path::Path, sync::Arc};
+use std::{borrow::Cow, path::Path, sync::Arc};
 
 /// All that is computed of a job.
 #[derive(Debug, Default, Serialize)]
@@ -105,19 +105,18 @@ struct ChangedImage {
     can_carry: bool,
 }
 
-/// Registers every view of a job's text. `seen_of` says what was seen of its images.
+/// Registers every view of a job as it is in its file. `seen_of` says what was seen of its images.
 pub(super) fn job_fit(
-    text: &str,
+    document: &Value,
     file: &Path,
     draft: &Value,
     seen_of: &dyn Fn(&View) -> Seen,
 ) -> JobFit {
-    let job = match job::parse(text.as_bytes(), file) {
+    let job = match job::parse(job::document_text(document).as_bytes(), file) {
         Ok(job) => job,
         Err(error) => {
-            let value: Value = serde_json::from_str(text).unwrap_or_default();
             let faults = error.faults().iter();
-            let faults = faults.map(|fault| places::fault(fault, &value));
+            let faults = faults.map(|fault| places::fault(fault, document));
             return JobFit {
                 faults: faults.collect(),
                 ..JobFit::default()
@@ -125,8 +124,7 @@ pub(super) fn job_fit(
         }
     };
     let missing = job::missing_images(&job);
-    let value: Value = serde_json::from_str(text).unwrap_or_default();
-    let missing = missing.iter().map(|fault| places::fault(fault, &value));
+    let missing = missing.iter().map(|fault| places::fault(fault, document));
     JobFit {
         faults: missing.chain(without_picture(&job)).collect(),
         doubts: job::doubts(&job).iter().map(|d| d.text.clone()).collect(),
@@ -156,11 +154,17 @@ pub(super) fn without_picture(job: &Job) -> Option<String> {
     })
 }
 
+/// The view as a comparison takes it: with what its marks lie on, once its render was read.
+pub(super) fn as_compared<'a>(view: &'a View, render: Option<&Pyramid>) -> Cow<'a, View> {
+    match render {
+        Some(render) => contour::seen(view, render.picture()),
+        None => Cow::Borrowed(view),
+    }
+}
+
 fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
     let [render, reference] = seen.sizes;
-    // As a comparison takes it.
-    let on = (seen.render.as_ref()).map(|picture| contour::seen(view, picture.picture()));
-    let view = on.as_deref().unwrap_or(view);
+    let view = &as_compared(view, seen.render.as_deref());
     // Without the picture its marks tell how large it is at least.
     let size = render.unwrap_or_else(|| marked_size(view, |l| l.render.xy()));
     let reference = reference.unwrap_or_else(|| marked_size(view, |l| l.reference.xy()));
@@ -377,7 +381,7 @@ mod tests {
 
     fn fit(job: &Value, draft: Value) -> JobFit {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/pump.json");
-        job_fit(&job.to_string(), &folder, &draft, &|_| Seen {
+        job_fit(job, &folder, &draft, &|_| Seen {
             sizes: [Some((1530, 1190)), Some((1900, 1210))],
             ..Seen::default()
         })

@@ -1,5 +1,8 @@
 //! The reference as the registration lays it over the render, cut into tiles that are made when they are looked at.
-use super::pictures::{GROUND, Pyramid, TILE};
+use super::{
+    pictures::{GROUND, Pyramid, TILE, halves, tile_area},
+    stamp,
+};
 use crate::{
     drawing,
     frame::{FromReference, IntoReference, Projective, RenderPx, TilePx},
@@ -41,8 +44,7 @@ impl PageMap {
             }),
             stamp: String::new(),
         };
-        let text = format!("{:?} {:?}", page.rows, page.lens);
-        page.stamp = blake3::hash(text.as_bytes()).to_hex()[..16].to_owned();
+        page.stamp = stamp::of(&format!("{:?} {:?}", page.rows, page.lens));
         page
     }
 }
@@ -71,9 +73,8 @@ impl Laid {
         let map = &registration.render_from_reference;
         let [render, reference] = stamps;
         let map_stamp = PageMap::of(map).stamp;
-        let text = format!("{render} {reference} {map_stamp}");
         Self {
-            stamp: blake3::hash(text.as_bytes()).to_hex()[..16].to_owned(),
+            stamp: stamp::of(&format!("{render} {reference} {map_stamp}")),
             reference: view.reference.image.clone(),
             reference_from_render: map.inverse(),
             render_size,
@@ -88,22 +89,12 @@ impl Laid {
     }
 
     /// One tile as JPEG, grey where the reference shows nothing; `None` where there is none.
-    pub fn tile(
-        &self,
-        reference: &Pyramid,
-        level: usize,
-        [column, row]: [u32; 2],
-    ) -> Option<Vec<u8>> {
-        let [of_level, other] = *self.levels.get(level)?;
-        let (left, top) = (column.checked_mul(TILE)?, row.checked_mul(TILE)?);
-        let width = TILE.min(of_level.checked_sub(left)?);
-        let height = TILE.min(other.checked_sub(top)?);
-        if width == 0 || height == 0 {
-            return None;
-        }
+    pub fn tile(&self, reference: &Pyramid, level: usize, place: [u32; 2]) -> Option<Vec<u8>> {
+        let of_level = *self.levels.get(level)?;
+        let [left, top, width, height] = tile_area(of_level, place)?;
         let step = [
-            f64::from(self.render_size.0) / f64::from(of_level),
-            f64::from(self.render_size.1) / f64::from(other),
+            f64::from(self.render_size.0) / f64::from(of_level[0]),
+            f64::from(self.render_size.1) / f64::from(of_level[1]),
         ];
         let render_from_tile = Projective::<RenderPx, TilePx>::from_matrix(Matrix3::new(
             step[0],
@@ -138,14 +129,7 @@ impl Laid {
 fn levels((width, height): (u32, u32), finer: f64) -> Vec<[u32; 2]> {
     let wanted = finer.clamp(1.0, f64::from(FINEST)).ceil() as u32;
     let times = wanted.next_power_of_two();
-    let mut levels = vec![[width.saturating_mul(times), height.saturating_mul(times)]];
-    loop {
-        let [width, height] = levels[levels.len() - 1];
-        if width.max(height) <= TILE {
-            return levels;
-        }
-        levels.push([width.div_ceil(2), height.div_ceil(2)]);
-    }
+    halves([width.saturating_mul(times), height.saturating_mul(times)])
 }
 
 #[cfg(test)]

@@ -21,6 +21,7 @@ mod pictures;
 mod places;
 mod proposals;
 mod routes;
+mod stamp;
 mod versions;
 
 pub use options::MarkOptions;

@@ -1,7 +1,7 @@
 //! What the one picture of the page is made of: the reference laid over the render, and the render's edges over it.
-use super::{desk::Desk, laid::Laid};
+use super::{desk::Desk, fit, laid::Laid};
 use crate::{
-    contour, drawing,
+    drawing,
     job::{self, Side, View},
     measurement, registration,
 };
@@ -32,10 +32,8 @@ impl Desk {
             size.ok_or_else(|| ("no-image", "the images cannot be read".to_owned()))
         };
         let sizes = [size_of(&render)?, size_of(&reference)?];
-        // As a comparison takes it, and as the residuals beside it are.
-        let on = self.pictures.at_hand(&render);
-        let on = on.map(|picture| contour::seen(view, picture.picture()));
-        let view = on.as_deref().unwrap_or(view);
+        // As the residuals beside it are.
+        let view = &fit::as_compared(view, self.pictures.at_hand(&render).as_deref());
         let laid_over = registration::lay_over(view, job.expected, sizes, None)
             .map_err(|e| (e.code(), e.to_string()))?;
         let stamps = [&render, &reference].map(|path| self.pictures.stamp_of(path));

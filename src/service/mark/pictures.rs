@@ -1,4 +1,5 @@
 //! Pictures for the page: decoded once, reduced by halves, cut into tiles.
+use super::stamp;
 use crate::{
     drawing,
     images::{self, Budget, Hold, Limits, PictureLook},
@@ -88,7 +89,7 @@ impl Pictures {
 
     /// Size and reductions of a picture, and the stamp under which its tiles are found.
     pub fn describe(&self, path: &Path) -> Result<Value, images::Error> {
-        let stamp = stamp(path);
+        let stamp = stamp_of(path);
         let pyramid = self.load(&stamp, path)?;
         let sizes: Vec<[u32; 2]> = (pyramid.levels.iter())
             .map(|level| [level.width(), level.height()])
@@ -101,19 +102,15 @@ impl Pictures {
         let path = self.shelf().files.get(stamp).cloned()?;
         let pyramid = self.load(stamp, &path).ok()?;
         let picture = pyramid.levels.get(level)?;
-        let (left, top) = (column.checked_mul(TILE)?, row.checked_mul(TILE)?);
-        let width = TILE.min(picture.width().checked_sub(left)?);
-        let height = TILE.min(picture.height().checked_sub(top)?);
-        if width == 0 || height == 0 {
-            return None;
-        }
+        let size = [picture.width(), picture.height()];
+        let [left, top, width, height] = tile_area(size, [column, row])?;
         let tile = imageops::crop_imm(picture, left, top, width, height).to_image();
         drawing::encode_jpeg(&tile).ok()
     }
 
     /// What surrounds a place, enlarged, as JPEG; what lies outside of the picture is grey. `None` where it cannot be read.
     pub fn patch(&self, path: &Path, [x, y]: [f64; 2]) -> Option<Vec<u8>> {
-        let pyramid = self.load(&stamp(path), path).ok()?;
+        let pyramid = self.load(&stamp_of(path), path).ok()?;
         let picture = pyramid.picture();
         let side = 2 * AROUND;
         // The place lies in the middle to within half a pixel, as the cross over it does.
@@ -134,7 +131,7 @@ impl Pictures {
 
     /// Two pictures at their full size.
     pub fn both(&self, paths: [&Path; 2]) -> Result<[Arc<Pyramid>; 2], images::Error> {
-        let stamps = paths.map(stamp);
+        let stamps = paths.map(stamp_of);
         let held = || Some([self.held(&stamps[0])?, self.held(&stamps[1])?]);
         let _turn = self.turn();
         if let Some(both) = held() {
@@ -155,7 +152,7 @@ impl Pictures {
 
     /// A picture that is held just now; nothing is decoded, and it is no later used than before.
     pub fn at_hand(&self, path: &Path) -> Option<Arc<Pyramid>> {
-        let stamp = stamp(path);
+        let stamp = stamp_of(path);
         let shelf = self.shelf();
         let held = shelf.held.iter().find(|(s, _)| *s == stamp);
         held.map(|(_, picture)| Arc::clone(picture))
@@ -163,17 +160,17 @@ impl Pictures {
 
     /// A picture, decoded where it is not held.
     pub fn read(&self, path: &Path) -> Result<Arc<Pyramid>, images::Error> {
-        self.load(&stamp(path), path)
+        self.load(&stamp_of(path), path)
     }
 
     /// What tells the file from all others and from itself after a change.
     pub fn stamp_of(&self, path: &Path) -> String {
-        stamp(path)
+        stamp_of(path)
     }
 
     /// Width and height; no pixel is decoded.
     pub fn size(&self, path: &Path) -> Option<(u32, u32)> {
-        let stamp = stamp(path);
+        let stamp = stamp_of(path);
         if let Some(size) = self.shelf().sizes.get(&stamp) {
             return Some(*size);
         }
@@ -184,7 +181,7 @@ impl Pictures {
 
     /// Size and checksum of a picture's file; `None` where it cannot be read. The file is read once as long as it stays.
     pub fn content(&self, path: &Path) -> Option<MarkedOn> {
-        let stamp = stamp(path);
+        let stamp = stamp_of(path);
         if let Some(content) = self.shelf().contents.get(&stamp) {
             return Some(content.clone());
         }
@@ -275,18 +272,31 @@ fn locked(shelf: &Mutex<Shelf>) -> MutexGuard<'_, Shelf> {
     shelf.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// The picture and its halves, until it fits a tile.
+/// Left, top, width and height of a tile of a picture of this width and height; `None` where there is none.
+pub(super) fn tile_area(size: [u32; 2], [column, row]: [u32; 2]) -> Option<[u32; 4]> {
+    let (left, top) = (column.checked_mul(TILE)?, row.checked_mul(TILE)?);
+    let width = TILE.min(size[0].checked_sub(left)?);
+    let height = TILE.min(size[1].checked_sub(top)?);
+    (width > 0 && height > 0).then_some([left, top, width, height])
+}
+
+/// This width and height and their halves, until they fit a tile.
+pub(super) fn halves(size: [u32; 2]) -> Vec<[u32; 2]> {
+    let half = |[width, height]: &[u32; 2]| {
+        (*width.max(height) > TILE).then(|| [width.div_ceil(2), height.div_ceil(2)])
+    };
+    std::iter::successors(Some(size), half).collect()
+}
+
+/// The picture and its halves.
 fn levels(picture: RgbImage) -> Vec<RgbImage> {
+    let sizes = halves([picture.width(), picture.height()]);
     let mut levels = vec![picture];
-    loop {
-        let last = &levels[levels.len() - 1];
-        let (width, height) = last.dimensions();
-        if width.max(height) <= TILE {
-            return levels;
-        }
-        let half = resize::reduce_rgb(last, width.div_ceil(2), height.div_ceil(2));
+    for [width, height] in &sizes[1..] {
+        let half = resize::reduce_rgb(&levels[levels.len() - 1], *width, *height);
         levels.push(half);
     }
+    levels
 }
 
 impl Pyramid {
@@ -314,11 +324,11 @@ impl Pyramid {
 }
 
 /// Tells a file from all others and from itself after a change.
-fn stamp(path: &Path) -> String {
+fn stamp_of(path: &Path) -> String {
     let data = fs::metadata(path).ok();
     let changed = data.as_ref().and_then(|data| data.modified().ok());
     let text = format!("{path:?} {:?} {changed:?}", data.map(|data| data.len()));
-    blake3::hash(text.as_bytes()).to_hex()[..16].to_owned()
+    stamp::of(&text)
 }
 
 fn on_ground(picture: images::Picture) -> RgbImage {

@@ -1,7 +1,6 @@
 //! Landmarks that are proposed for a view: what `proposal` finds, for the page.
 use super::{desk::Desk, document::Document, fit, needs, pictures::Pyramid};
 use crate::{
-    contour,
     job::{self, Job, LandmarkUse, MarkOn, Side, View},
     proposal::{self, Asked, Finds, Looked, Proposal, Seen},
     registration,
@@ -136,10 +135,9 @@ fn proposed(
     [render, reference]: [&Arc<Pyramid>; 2],
     (seen, before): (&Seen, Finds),
 ) -> (Vec<Proposal>, Finds) {
+    let view = fit::as_compared(view, Some(render));
     let (render, reference) = (render.picture(), reference.picture());
     let sizes = [render.dimensions(), reference.dimensions()];
-    // As a comparison takes it.
-    let view = contour::seen(view, render);
     let laid_over = registration::lay_over(&view, job.expected, sizes, None).ok();
     let singles = draft["landmarks"].as_array().into_iter().flatten();
     let skipped = draft["skipped"].as_array().into_iter().flatten();

@@ -191,7 +191,7 @@ impl Desk {
                 .image(Side::Render)
                 .and_then(|path| self.pictures.at_hand(path)),
         };
-        let fit = fit::job_fit(&document.text(), document.file(), document.draft(), &seen);
+        let fit = fit::job_fit(document.job(), document.file(), document.draft(), &seen);
         json!({
             "revision": document.revision(),
             "file": document.file(),

@@ -21,6 +21,8 @@ const app = {
   part: "",
   /** What the user wants to see: "" for what the next mark needs. */
   wanted: "",
+  /** How light and contrasty either image is shown. */
+  filters: { render: "none", reference: "none" },
   /** Where a mark or corner is while it is dragged or nudged: { key, point }, in its own image. */
   moving: null,
 
@@ -297,7 +299,7 @@ function question(title, text, choices) {
 const host = app.host();
 const renderPane = new Pane("render", host), referencePane = new Pane("reference", host), overPane = new Over(host), panels = new Panels(app);
 const panes = () => [renderPane, referencePane, overPane];
-Object.assign(app, { renderPane, referencePane, over: overPane, strip: new Strip(app) });
+Object.assign(app, { over: overPane, strip: new Strip(app) });
 
 function show() {
   if (!app.server) return;
@@ -444,8 +446,7 @@ function wire() {
   $("offering").addEventListener("change", (e) => { app.isOffering = e.target.checked; app.proposals = []; show(); app.propose(); });
   for (const of of ["render", "reference"]) for (const what of ["light", "contrast"]) $(`${of}-${what}`).addEventListener("input", () => {
     const value = (name) => $(`${of}-${name}`).value / 100, isPlain = value("light") === 1 && value("contrast") === 1;
-    (of === "render" ? renderPane : referencePane).filter = isPlain ? undefined : `brightness(${value("light")}) contrast(${value("contrast")})`;
-    overPane.filters = { render: renderPane.filter, reference: referencePane.filter };
+    app.filters[of] = isPlain ? "none" : `brightness(${value("light")}) contrast(${value("contrast")})`;
     app.redraw();
   });
   $("hint-act").addEventListener("click", () => {

@@ -187,6 +187,8 @@ export const marking = {
     return {
       handles: (pane) => this.handles(pane),
       sets: (pane) => this.sets(pane),
+      // The one picture is made of both.
+      filter: (side) => this.filters[side] ?? "none",
       keyPoint: (pane) => { const h = this.keyHandle(pane); return h && (this.moving?.key === h.key ? (h.select.side ? this.inPicture(pane, h.select.side, this.moving.point) : this.moving.point) : h.point); },
       grab: (pane, handle) => {
         if (handle.close) return this.closeOutline();

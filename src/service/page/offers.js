@@ -21,8 +21,6 @@ export const offering = {
     return all.find((p) => p.name === this.offerName) ?? all[0] ?? null;
   },
 
-  missingMarks() { return this.wanting.map((m) => [m.part, m.missing]); },
-
   /** Asks what is to be marked next, once the program has all changes. */
   async propose() {
     const index = a.viewIndex(this.state(), this.view), wanted = (this.wantedOffers = {});
@@ -71,9 +69,8 @@ export const offering = {
     // Where the registration alone tells the place, it still is where the render's mark falls.
     if (!place.reference && map && side === "reference") place.reference = toReference(map, offer.render);
     if (side) place[side] = native;
-    this.offerName = this.following(offer)?.name ?? "";
     this.selection = null;
-    this.proposals = this.proposals.filter((p) => p !== offer);
+    this.pass(offer);
     if (!place.reference) {
       this.selection = { kind: "mark", name: offer.name };
       this.change(a.begin(this.view, offer.name, offer.use, "render", place.render, offer));
@@ -87,13 +84,17 @@ export const offering = {
   skipOffered() {
     const offer = this.offered();
     if (!offer) return;
-    this.offerName = this.following(offer)?.name ?? "";
-    this.proposals = this.proposals.filter((p) => p !== offer);
+    this.pass(offer);
     this.change(a.skipOffer(this.view, offer));
     this.showOffered();
   },
 
-  following(offer) { const all = this.offers(); return all[all.indexOf(offer) + 1] ?? all[0]; },
+  /** Offers a mark no more, and the next one in its place. */
+  pass(offer) {
+    const all = this.offers(), next = all[all.indexOf(offer) + 1] ?? all[0];
+    this.offerName = next?.name ?? "";
+    this.proposals = this.proposals.filter((p) => p !== offer);
+  },
 
   /** The part that new marks belong to and that is shown; "\n" draws a new one. */
   choosePart(name) {

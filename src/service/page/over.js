@@ -12,8 +12,6 @@ export class Over extends Pane {
     /** How much of the reference is seen, 0 to 1. */
     this.blend = 1;
     this.hasLines = true;
-    /** How either image is shown. */
-    this.filters = {};
     this.lines = null;
   }
 
@@ -50,9 +48,9 @@ export class Over extends Pane {
 
   picture(c, view, width, height, ratio) {
     const blend = this.laid.about ? this.blend : 0;
-    c.filter = this.filters.render ?? "none";
+    c.filter = this.host.filter("render");
     if (blend < 1) this.tiles.draw(c, view, width, height, ratio);
-    c.filter = this.filters.reference ?? "none";
+    c.filter = this.host.filter("reference");
     c.globalAlpha = blend;
     if (blend) this.laid.draw(c, view, width, height, ratio);
     c.globalAlpha = 1;

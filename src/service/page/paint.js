@@ -11,7 +11,8 @@ function stretch(app, pane) {
   return [100, 50, 20, 10, 5, 2].find((k) => typical * k * pane.view.scale <= 40) ?? 1;
 }
 
-const isOff = (fit) => fit?.finding === "wrong" || fit?.finding === "swapped";
+/** Whether a mark cannot be right. */
+export const isOff = (fit) => fit?.finding === "wrong" || fit?.finding === "swapped";
 
 /** Paints all that lies over the picture of a pane. */
 export function paint(app, pane, c) {

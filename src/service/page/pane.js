@@ -103,7 +103,7 @@ export class Pane {
 
   /** Paints a picture as light and contrasty as the user has it shown; what lies over it stays as it is. */
   bare(c, paint) {
-    c.filter = this.filter ?? "none";
+    c.filter = this.host.filter(this.side);
     paint();
     c.filter = "none";
   }

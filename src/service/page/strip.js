@@ -3,6 +3,7 @@
 import * as a from "./actions.js";
 import * as d from "./drawing.js";
 import { toRender } from "./laid.js";
+import { isOff } from "./paint.js";
 
 const $ = (id) => document.getElementById(id);
 const WIDTH = 96, BAR = 14;
@@ -65,7 +66,7 @@ export class Strip {
     const lengths = this.shown.flatMap(({ fit }) => (fit && fit.finding !== "wrong" ? [Math.hypot(...fit.residual_px) + fit.half_px] : [])).sort((x, y) => x - y);
     const most = lengths[Math.floor(0.95 * (lengths.length - 1))] ?? 1;
     this.scale = SCALES.find((s) => s >= most) ?? 1000;
-    const wrong = this.shown.filter(({ fit }) => fit?.finding === "wrong" || fit?.finding === "swapped").length;
+    const wrong = this.shown.filter(({ fit }) => isOff(fit)).length;
     const whole = a.landmarksOf(app.state(), app.view).length, fit = app.fit();
     $("strip-count").textContent = `${whole} mark${whole === 1 ? "" : "s"}${wrong ? `, ${wrong} to look at` : ""}`;
     $("strip-scale").textContent = fit?.map ? `px; a whole bar is ${this.scale} · ${fit.kind}, ${fit.rms_px.toFixed(2)} rms, ${fit.degrees_of_freedom} redundant` : fit?.error ?? "";
@@ -97,7 +98,7 @@ export class Strip {
   parts() {
     const { app } = this, names = (a.viewOf(app.state(), app.view)?.regions ?? []).map((r) => r.name);
     if (app.part && !names.includes(app.part)) app.part = "";
-    const missing = new Map(app.missingMarks());
+    const missing = new Map(app.wanting.map((m) => [m.part, m.missing]));
     $("strip-part").replaceChildren(new Option("every part", ""), ...names.map((n) => new Option(missing.get(n) ? `${n} (${missing.get(n)} missing)` : n, n)), new Option("draw a new part…", "\n"));
     $("strip-part").value = app.part;
   }
@@ -126,7 +127,7 @@ export class Strip {
     const { app } = this, { mark, fit, offer } = entry;
     cell.entry = entry;
     const chosen = offer ? app.offered() === offer : app.isSelected(mark.name);
-    const wrong = fit?.finding === "wrong" || fit?.finding === "swapped";
+    const wrong = isOff(fit);
     cell.className = `cell${offer ? " offer" : ""}${wrong ? " off" : ""}`;
     cell.setAttribute("aria-selected", String(chosen));
     const length = fit && Math.hypot(...fit.residual_px);
@@ -177,16 +178,16 @@ export class Strip {
     c.fillStyle = "#808080";
     c.fillRect(0, 0, WIDTH, HEIGHT);
     if (!middle) return;
-    const patch = (tiles, top, filter) => {
+    const patch = (tiles, top, side) => {
       c.save();
       c.beginPath(); c.rect(0, top, WIDTH, PATCH); c.clip();
       c.translate(0, top);
-      c.filter = filter ?? "none";
+      c.filter = app.filters[side];
       tiles.draw(c, { scale: this.zoom, x: WIDTH / 2 - middle[0] * this.zoom, y: PATCH / 2 - middle[1] * this.zoom }, WIDTH, PATCH, ratio);
       c.restore();
     };
-    patch(app.over.tiles, 0, app.renderPane.filter);
-    patch(app.over.laid, PATCH + BAR, app.referencePane.filter);
+    patch(app.over.tiles, 0, "render");
+    patch(app.over.laid, PATCH + BAR, "reference");
     const at = (side, top) => {
       const own = offer && side === "reference" ? offer.reference?.place : mark[side];
       if (!own) return null;
@@ -194,14 +195,13 @@ export class Strip {
       return [WIDTH / 2 + (p[0] - middle[0]) * this.zoom, top + PATCH / 2 + (p[1] - middle[1]) * this.zoom];
     };
     const side = app.isSelected(mark.name) ? app.selection.side ?? "reference" : null;
-    const isOff = fit?.finding === "wrong" || fit?.finding === "swapped";
-    this.tick(c, at("render", 0), [0, PATCH], "render", { isChosen: side === "render", isOff });
-    this.tick(c, at("reference", PATCH + BAR), [PATCH + BAR, HEIGHT], "reference", { isChosen: side === "reference", isOff });
+    this.tick(c, at("render", 0), [0, PATCH], "render", { isChosen: side === "render", wrong: isOff(fit) });
+    this.tick(c, at("reference", PATCH + BAR), [PATCH + BAR, HEIGHT], "reference", { isChosen: side === "reference", wrong: isOff(fit) });
     this.bar(c, fit);
   }
 
   /** From the mark to the bar; where the mark lies beyond the patch, an arrow at its border. */
-  tick(c, at, [top, bottom], side, { isChosen, isOff }) {
+  tick(c, at, [top, bottom], side, { isChosen, wrong }) {
     if (!at) return;
     const [x, y] = at, color = d.colour(side), inside = x >= 0 && x <= WIDTH && y >= top && y <= bottom;
     const edge = side === "render" ? bottom : top;
@@ -210,7 +210,7 @@ export class Strip {
       d.dot(c, [x, y], color, isChosen);
     } else {
       const [mx, my] = [WIDTH / 2, (top + bottom) / 2], f = Math.min(Math.abs((WIDTH / 2 - 6) / (x - mx || 1e-9)), Math.abs((PATCH / 2 - 6) / (y - my || 1e-9)));
-      d.residual(c, [mx, my], [mx + (x - mx) * f, my + (y - my) * f], isOff);
+      d.residual(c, [mx, my], [mx + (x - mx) * f, my + (y - my) * f], wrong);
     }
   }
 
@@ -221,8 +221,7 @@ export class Strip {
     // Without redundant marks nothing is left anywhere.
     if (!fit || !this.app.fit()?.degrees_of_freedom) return;
     const length = Math.hypot(...fit.residual_px), x = (px) => Math.min(Math.max(px / this.scale, 0), 1) * (WIDTH - 4) + 2;
-    const wrong = fit.finding === "wrong" || fit.finding === "swapped";
-    c.fillStyle = wrong ? d.WRONG : "#5c5c58";
+    c.fillStyle = isOff(fit) ? d.WRONG : "#5c5c58";
     c.fillRect(2, MIDDLE - 3, Math.max(x(length) - 2, 1), 6);
     d.line(c, [x(length - fit.half_px), MIDDLE], [x(length + fit.half_px), MIDDLE], "#1d1d1b", 1.5);
     for (const end of [-1, 1]) d.line(c, [x(length + end * fit.half_px), MIDDLE - 4], [x(length + end * fit.half_px), MIDDLE + 4], "#1d1d1b", 1.5);

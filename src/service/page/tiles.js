@@ -31,16 +31,16 @@ export class Tiles {
   /** Width and height in its own pixels; tiles may be finer. */
   get size() { return this.about?.size ?? this.about?.levels[0] ?? [1, 1]; }
 
-  tile(level, column, row, isAsking) {
-    const key = `${level}/${column}/${row}`;
-    let image = this.tiles.get(key);
+  /** A tile of a picture, once it is there; `isAsking` for those that are not. */
+  tile({ about, tiles }, key, isAsking) {
+    let image = tiles.get(key);
     if (!image && !isAsking) return null;
     if (!image) {
       image = new Image();
       image.onload = () => this.changed();
-      image.src = address(`${this.root}/${this.about.stamp}/${key}`);
-      this.tiles.set(key, image);
-      if (this.tiles.size > MOST_TILES) this.tiles.delete(this.tiles.keys().next().value);
+      image.src = address(`${this.root}/${about.stamp}/${key}`);
+      tiles.set(key, image);
+      if (tiles.size > MOST_TILES) tiles.delete(tiles.keys().next().value);
     }
     return image.complete && image.naturalWidth ? image : null;
   }
@@ -52,27 +52,19 @@ export class Tiles {
     const wanted = Math.min(levels.length - 1, Math.max(0, Math.floor(Math.log2(finer / (scale * ratio)) + 0.3)));
     context.imageSmoothingEnabled = (scale * ratio) / finer < 3;
     const window = [{ x, y, scale }, width, height];
-    if (this.before) this.drawOf(this.before, context, wanted, ...window);
+    if (this.before) this.drawLevel(this.before, context, wanted, window, false);
     let isWhole = true;
     for (const level of new Set([levels.length - 1, wanted])) {
       // What was there before is sharper than the coarsest level of what comes.
       if (level !== wanted && this.before) continue;
-      isWhole = this.drawLevel(context, level, ...window);
+      isWhole = this.drawLevel(this, context, level, window, true);
     }
     if (isWhole) this.before = null;
   }
 
-  /** The tiles of another picture of the same size that are there. */
-  drawOf({ about, tiles }, context, level, ...window) {
-    const own = [this.about, this.tiles];
-    [this.about, this.tiles] = [about, tiles];
-    this.drawLevel(context, level, ...window, false);
-    [this.about, this.tiles] = own;
-  }
-
   /** Whether all tiles were there. */
-  drawLevel(context, level, { x, y, scale }, width, height, isAsking = true) {
-    const [w, h] = this.about.levels[level], [fullW, fullH] = this.size, side = this.about.tile;
+  drawLevel(picture, context, level, [{ x, y, scale }, width, height], isAsking) {
+    const [w, h] = picture.about.levels[level], [fullW, fullH] = this.size, side = picture.about.tile;
     // Odd sizes are halved upwards: each level has its own exact ratio.
     const sx = (scale * fullW) / w, sy = (scale * fullH) / h;
     const first = (from, s) => Math.max(0, Math.floor(-from / s / side));
@@ -80,7 +72,7 @@ export class Tiles {
     let isWhole = true;
     for (let row = first(y, sy); row < end(y, sy, height, h); row += 1) {
       for (let column = first(x, sx); column < end(x, sx, width, w); column += 1) {
-        const image = this.tile(level, column, row, isAsking);
+        const image = this.tile(picture, `${level}/${column}/${row}`, isAsking);
         if (image) context.drawImage(image, x + column * side * sx, y + row * side * sy, image.naturalWidth * sx, image.naturalHeight * sy);
         else isWhole = false;
       }

@@ -71,6 +71,17 @@ fn starter() -> (TempDir, PathBuf) {
     (folder, job)
 }
 
+/// A folder with all files of the demo.
+fn demo() -> TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo");
+    for entry in fs::read_dir(demo).expect("there") {
+        let path = entry.expect("readable").path();
+        fs::copy(&path, folder.path().join(path.file_name().expect("a name"))).expect("copied");
+    }
+    folder
+}
+
 fn read(job: &Path) -> Value {
     serde_json::from_slice(&fs::read(job).expect("there")).expect("JSON")
 }
@@ -385,12 +396,7 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
     let Some(browser) = Browser::open("a_second_page", true).await else {
         return;
     };
-    let folder = tempfile::tempdir().expect("a folder");
-    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo");
-    for entry in fs::read_dir(demo).expect("there") {
-        let path = entry.expect("readable").path();
-        fs::copy(&path, folder.path().join(path.file_name().expect("a name"))).expect("copied");
-    }
+    let folder = demo();
     let job = folder.path().join("pump.json");
     let (_server, address) = mark(&job);
     browser.goto(&address).await;

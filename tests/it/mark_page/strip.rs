@@ -291,12 +291,7 @@ async fn marks_lie_in_the_one_picture_where_the_program_puts_them() {
     let Some(browser) = Browser::open("marks_lie", false).await else {
         return;
     };
-    let folder = tempfile::tempdir().expect("a folder");
-    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo");
-    for entry in fs::read_dir(demo).expect("there") {
-        let path = entry.expect("readable").path();
-        fs::copy(&path, folder.path().join(path.file_name().expect("a name"))).expect("copied");
-    }
+    let folder = super::demo();
     let (_server, address) = mark(&folder.path().join("pump.json"));
     browser.goto(&address).await;
     let script = "const done = arguments[0];

@@ -14,19 +14,23 @@ use std::{
     path::{Component, Path, PathBuf},
 };
 
-/// Start a job file from a render and a reference
+/// Start a job file from a render and a reference, or from a reference alone
 ///
 /// The file has placeholder marks and a placeholder length, each named so: replace them with your own, for as they stand they
-/// are refused. It notes which content either image has, so that marks are not taken for those of another picture.
+/// are refused. From one image, the reference, it has none: mark what is to be measured before there is a model. It notes which
+/// content each image has, so that marks are not taken for those of another picture.
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Example:
   tickstrip demo
-  tickstrip new fire-pump-demo/side-render.png fire-pump-demo/side-screen.jpg --out own.json")]
+  tickstrip new fire-pump-demo/side-render.png fire-pump-demo/side-screen.jpg --out own.json
+  tickstrip new fire-pump-demo/plan-old.png --out plan.json")]
 pub(super) struct Arguments {
-    /// Image of the model
-    render: PathBuf,
+    /// Image of the model; the only image named is the reference
+    #[arg(value_name = "IMAGE")]
+    first: PathBuf,
     /// Image of the full-size object
-    reference: PathBuf,
+    #[arg(value_name = "REFERENCE")]
+    second: Option<PathBuf>,
     /// The job file to write; one that is there is not overwritten
     #[arg(long, value_name = "FILE", default_value = "job.json")]
     out: PathBuf,
@@ -40,25 +44,40 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let unlimited = Limits {
         max_pixels: u64::MAX,
     };
-    let render_content = images::content(&arguments.render, &unlimited)?;
-    let reference_content = images::content(&arguments.reference, &unlimited)?;
-    let render = from_job(&arguments.out, &arguments.render)?;
-    let reference = from_job(&arguments.out, &arguments.reference)?;
-    let text = job::starter(&render, &reference, &render_content, &reference_content);
+    let image = |image: &Path| {
+        let content = images::content(image, &unlimited)?;
+        Ok::<_, Failure>((from_job(&arguments.out, image)?, content))
+    };
+    let first = image(&arguments.first)?;
+    let second = arguments.second.as_deref().map(image).transpose()?;
+    let (render, reference) = match second {
+        Some(reference) => (Some(first), reference),
+        None => (None, first),
+    };
+    let text = match &render {
+        Some((render, content)) => job::starter(render, &reference.0, content, &reference.1),
+        None => job::starter_without_render(&reference.0, &reference.1),
+    };
     write_new(&arguments.out, text.as_bytes(), "name another with --out")?;
     if arguments.json {
-        let image = |named: &Path, content: &MarkedOn| json!({ "image": named, "size": content.size, "blake3": content.blake3 });
+        let image = |(named, content): &(PathBuf, MarkedOn)| json!({ "image": named, "size": content.size, "blake3": content.blake3 });
         let value = json!({
             "job": arguments.out,
-            "render": image(&render, &render_content),
-            "reference": image(&reference, &reference_content),
+            "render": render.as_ref().map(image),
+            "reference": image(&reference),
         });
         terminal.json(&format!("{value:#}\n"))?;
         return Ok(Status::NothingOut);
     }
     let out = shown_path(&arguments.out);
+    let then = match render {
+        Some(_) => {
+            format!("or replace the placeholders in it by hand, then run: tickstrip check {out}")
+        }
+        None => format!("then: tickstrip measure {out}"),
+    };
     terminal.result(&format!(
-        "wrote {out}\nNext: tickstrip mark {out}\nor replace the placeholders in it by hand, then run: tickstrip check {out}\n"
+        "wrote {out}\nNext: tickstrip mark {out}\n{then}\n"
     ))?;
     Ok(Status::NothingOut)
 }

@@ -180,7 +180,11 @@ impl<'a> Strip<'a> {
 
     /// Leaves out the cells that lie the least off, where there are more than `most`.
     fn keep_farthest(&mut self, most: usize) {
-        let times = |k: &usize| self.cells[*k].times_interval;
+        // An exchanged mark lies off by little once that is known, and is to be seen all the same.
+        let times = |k: &usize| match self.cells[*k].is_wrong {
+            true => f64::INFINITY,
+            false => self.cells[*k].times_interval,
+        };
         let mut order: Vec<usize> = (0..self.cells.len()).collect();
         order.sort_by(|a, b| times(b).total_cmp(&times(a)));
         let left_out: BTreeSet<usize> = order.into_iter().skip(most).collect();
@@ -605,10 +609,13 @@ mod tests {
         let least = strip
             .cells
             .iter()
+            .filter(|c| !c.is_wrong)
             .map(|c| c.times_interval)
             .fold(f64::MAX, f64::min);
         let farther = all.cells.iter().filter(|c| c.times_interval > least);
         assert!(farther.count() < MOST_CELLS);
+        let wrong = |strip: &Strip<'_>| strip.cells.iter().filter(|c| c.is_wrong).count();
+        assert_eq!(wrong(&strip), wrong(&all));
     }
 
     #[test]

@@ -45,7 +45,7 @@ pub use read::{MOST_BYTES, missing_images, named_files, parse, read};
 pub use rectify::stated_alone as rectify;
 pub use schema::schema;
 pub(crate) use shapes::centre as centre_of;
-pub use starter::{is_placeholder, starter};
+pub use starter::{is_placeholder, starter, starter_without_render};
 pub use together::{ModelSymmetry, Together, TogetherEnd, TogetherLength, TogetherPart};
 
 use crate::{
@@ -207,6 +207,14 @@ pub struct View {
     pub symmetry: Option<Symmetry>,
     /// Parts to judge; names are unique in the view.
     pub regions: Vec<Region>,
+}
+
+impl View {
+    /// The landmarks that carry its registration.
+    pub fn datum(&self) -> impl Iterator<Item = &Landmark> {
+        let landmarks = self.landmarks.iter();
+        landmarks.filter(|l| l.usage == LandmarkUse::Datum)
+    }
 }
 
 /// Landmarks that are symmetric on the subject, as indices.

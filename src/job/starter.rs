@@ -80,6 +80,30 @@ pub fn starter(
     )
 }
 
+/// The text of a job that measures one reference by itself, with nothing marked yet; else as [`starter`].
+pub fn starter_without_render(reference: &Path, content: &MarkedOn) -> String {
+    format!(
+        r#"{{
+  "title": "Untitled",
+  "scale": "1:24",
+  "unit": "mm",
+  "views": [
+    {{
+      "name": "view 1",
+      "reference": {{ "image": {reference}, "kind": "photo", "source": "where the picture comes from",
+                     "marked_on": {content} }},
+      "landmarks": [],
+      "known": [],
+      "spans": []
+    }}
+  ]
+}}
+"#,
+        reference = quoted(reference),
+        content = noted(content),
+    )
+}
+
 /// Landmarks of a view that are still where the starter of such images put them, and lengths that it invented; `at` is the view's
 /// pointer. Sizes are those of render and reference.
 pub(super) fn left_of_starter(view: &View, at: &str, sizes: [(u32, u32); 2]) -> Option<Fault> {

@@ -7,17 +7,15 @@ use super::{
 };
 use crate::{
     frame::Point,
-    job::{Landmark, LandmarkUse, MarkOn, RegistrationKind, View},
+    job::{LandmarkUse, MarkOn, View},
     registration::{
-        Prediction, Registered,
+        self, Prediction, Registered,
         adjustment::{self, Expected, Further},
         along_outline_of,
     },
 };
 use rayon::prelude::*;
 
-/// Datum marks beyond the least number before a wrong one can be told from the others.
-const REDUNDANT: usize = 2;
 /// Datum marks that are proposed at a time.
 const MOST_DATUM: usize = 8;
 
@@ -78,7 +76,7 @@ pub(super) fn by_gain(
     looked: Option<&mut Looked<'_>>,
 ) -> Vec<Chosen> {
     let wanted: Vec<_> = (view.regions.iter().map(|r| r.anchor))
-        .chain(datum(view).map(|l| l.render))
+        .chain(view.datum().map(|l| l.render))
         .collect();
     let adjustment = &registered.adjustment;
     let Some(further) = Further::new(adjustment, &wanted) else {
@@ -92,8 +90,8 @@ pub(super) fn by_gain(
         chosen: Vec::new(),
         taken: Vec::new(),
     };
-    let least = least(view) + REDUNDANT;
-    let needed = least.saturating_sub(datum(view).count());
+    let checked = registration::checked_points(view.registration);
+    let needed = checked.saturating_sub(view.datum().count());
     greedy.take(&Group::Datum { anywhere: true }, needed);
     let first = PROPOSAL.first_of_part.count();
     let most = PROPOSAL.most_of_part.count();
@@ -110,19 +108,6 @@ pub(super) fn by_gain(
     }
     greedy.take(&Group::Datum { anywhere: false }, MOST_DATUM);
     greedy.chosen
-}
-
-fn datum(view: &View) -> impl Iterator<Item = &Landmark> {
-    let landmarks = view.landmarks.iter();
-    landmarks.filter(|l| l.usage == LandmarkUse::Datum)
-}
-
-fn least(view: &View) -> usize {
-    match view.registration {
-        RegistrationKind::Similarity => 2,
-        RegistrationKind::Affine => 3,
-        RegistrationKind::Projective => 4,
-    }
 }
 
 /// Places that are chosen among.

@@ -21,7 +21,7 @@ pub use bezel::{BezelFinding, BezelLook, EdgeAcross, KeptReason, look_for_bezel}
 pub use doubts::doubts;
 pub use error::{Error, FarMark};
 #[cfg(feature = "draw")]
-pub(crate) use picture::shown;
+pub(crate) use picture::{border, shown};
 pub use picture::{rectified_picture, rectified_size};
 pub use rectangle::RectifiedRectangle;
 

@@ -85,11 +85,10 @@ fn extent(rectification: &Rectification, picture: (u32, u32)) -> [f64; 4] {
     }
 }
 
-/// Left, top, width and height of the rectified picture's box.
-fn bounds(map: &FromReference<RectifiedPx>, (width, height): (u32, u32)) -> [f64; 4] {
+/// Places along the border of a picture of this width and height, whose images bound it.
+pub(crate) fn border((width, height): (u32, u32)) -> impl Iterator<Item = [f64; 2]> {
     let (width, height) = (f64::from(width), f64::from(height));
-    let middle = map.apply(Point::new(width / 2.0, height / 2.0));
-    let border = (0..=PLACES).flat_map(|k| {
+    (0..=PLACES).flat_map(move |k| {
         let t = k as f64 / PLACES as f64;
         [
             [t * width, 0.0],
@@ -97,12 +96,18 @@ fn bounds(map: &FromReference<RectifiedPx>, (width, height): (u32, u32)) -> [f64
             [0.0, t * height],
             [width, t * height],
         ]
-    });
+    })
+}
+
+/// Left, top, width and height of the rectified picture's box.
+fn bounds(map: &FromReference<RectifiedPx>, picture: (u32, u32)) -> [f64; 4] {
+    let (width, height) = (f64::from(picture.0), f64::from(picture.1));
+    let middle = map.apply(Point::new(width / 2.0, height / 2.0));
     let reach = MOST_GROWTH * width.max(height) / 2.0;
     let limited = |v: f64, middle: f64| v.clamp(middle - reach, middle + reach);
     let mut low = [middle.x, middle.y];
     let mut high = low;
-    for [x, y] in border {
+    for [x, y] in border(picture) {
         let p = Point::new(x, y);
         // Behind the horizon a point comes out turned over, on the other side: the limit holds there.
         let place = map.apply(p);

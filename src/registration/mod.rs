@@ -16,6 +16,7 @@ mod registered;
 mod roles;
 pub mod space;
 mod start;
+pub(crate) use start::checked_points;
 mod summary;
 
 pub use adjustment::{Adjustment, ByReference, Convergence, RegionErrors, SingleMark};

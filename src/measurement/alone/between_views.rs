@@ -1,9 +1,6 @@
 //! References of several sides held against each other: what two of them see must be as long in both.
-use super::found::ReferenceAlone;
-use crate::{
-    job::{ModelDirection, View},
-    statistics::Measured,
-};
+use super::{along_model, found::ReferenceAlone};
+use crate::{job::View, statistics::Measured};
 
 /// A length that two views see.
 #[derive(Clone, Debug, PartialEq)]
@@ -79,10 +76,9 @@ fn along(side: &Side<'_>, name: &str, axis: usize) -> Option<Measured> {
     let landmark = side.0.landmarks.iter().position(|l| l.name == name)?;
     let place = side.1.places[landmark].as_ref().ok()?;
     let axes = side.1.axes?;
-    let sign = |d: ModelDirection| if d.is_against { -1.0 } else { 1.0 };
     let directions = [axes.right(), axes.down()];
     let k = directions.iter().position(|d| d.axis == axis)?;
-    Some(place[k].times(sign(directions[k])))
+    Some(place[k].times(along_model(directions[k]).1))
 }
 
 fn places(first: &Side<'_>, second: &Side<'_>) -> Vec<SeenTwice> {

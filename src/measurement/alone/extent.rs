@@ -5,9 +5,6 @@ use crate::{
     rectification::{self, Error},
 };
 
-/// Places along each side of the picture whose images bound it.
-const PLACES: usize = 16;
-
 impl ReferenceAlone {
     /// Left, top, width and height of what the reference, `size` (width, height) pixels large, shows of its plane, in the plane's unit:
     /// of the rectangle or figure that it is rectified by, else of all of it. `None` where it is measured by a camera.
@@ -30,18 +27,8 @@ impl ReferenceAlone {
             None => Point::<ReferencePx>::new(x, y),
             Some(back) => back.apply(Point::<RectifiedPx>::new(x, y)),
         };
-        let (width, height) = (f64::from(shown.0), f64::from(shown.1));
-        let border = (0..=PLACES).flat_map(|k| {
-            let t = k as f64 / PLACES as f64;
-            [
-                [t * width, 0.0],
-                [t * width, height],
-                [0.0, t * height],
-                [width, t * height],
-            ]
-        });
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
-        for place in border {
+        for place in rectification::border(shown) {
             let at = plain.apply(in_reference(place)).xy();
             for k in 0..2 {
                 low[k] = f64::min(low[k], at[k]);

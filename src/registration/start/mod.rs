@@ -21,6 +21,11 @@ pub(crate) fn fit(
     }
 }
 
+/// Datum marks with which a wrong one can be told from the others: two beyond the least number.
+pub(crate) fn checked_points(kind: RegistrationKind) -> usize {
+    least_points(kind) + 2
+}
+
 /// The least number of points that determine a registration.
 pub(crate) fn least_points(kind: RegistrationKind) -> usize {
     match kind {

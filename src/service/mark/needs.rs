@@ -1,6 +1,6 @@
 //! What a view still needs, the most needed first, and where the next mark helps most.
 use crate::{
-    job::{Landmark, LandmarkUse, Side, View},
+    job::{LandmarkUse, Side, View},
     measurement,
     printable::on_one_line,
     registration::{self, Finding, LaidOver},
@@ -8,8 +8,6 @@ use crate::{
 use serde::Serialize;
 use std::path::Path;
 
-/// Marks beyond the least number before a wrong one can be told from the others.
-const REDUNDANT: usize = 2;
 /// Landmarks that a region should have.
 pub(super) const PER_REGION: usize = 3;
 /// Share of the picture's diagonal that the datum marks should span.
@@ -39,12 +37,6 @@ pub(super) fn changed_image(view: &View, side: Side) -> Need {
         ),
         place: None,
     }
-}
-
-/// The datum landmarks of a view.
-pub(super) fn datum(view: &View) -> impl Iterator<Item = &Landmark> {
-    let landmarks = view.landmarks.iter();
-    landmarks.filter(|l| l.usage == LandmarkUse::Datum)
 }
 
 /// Whether a place of the render shows something that can be marked.
@@ -97,7 +89,7 @@ fn about_datum(
     (size, shows): ((u32, u32), Shows<'_>),
     needs: &mut Vec<Need>,
 ) {
-    let marks: Vec<[f64; 2]> = datum(view).map(|l| l.render.xy()).collect();
+    let marks: Vec<[f64; 2]> = view.datum().map(|l| l.render.xy()).collect();
     let place = farthest(&marks, size, shows);
     let kind = view.registration.name();
     match laid_over {
@@ -120,13 +112,13 @@ fn about_datum(
             place,
         }),
         Ok(laid_over) => {
-            let least = least(view);
-            if marks.len() < least + REDUNDANT {
+            let checked = registration::checked_points(view.registration);
+            if marks.len() < checked {
                 needs.push(Need {
                     code: "redundant",
                     text: format!(
                         "{}, far from the others, best here: only then a wrong mark can be told.",
-                        capital(&counted(least + REDUNDANT - marks.len(), "more datum mark"))
+                        capital(&counted(checked - marks.len(), "more datum mark"))
                     ),
                     place,
                 });
@@ -200,14 +192,6 @@ fn about_findings(
             Some(Finding::Uncontrolled) => needs.push(need),
             _ => needs.insert(0, need),
         }
-    }
-}
-
-fn least(view: &View) -> usize {
-    match view.registration {
-        crate::job::RegistrationKind::Similarity => 2,
-        crate::job::RegistrationKind::Affine => 3,
-        crate::job::RegistrationKind::Projective => 4,
     }
 }
 

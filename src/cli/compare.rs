@@ -11,8 +11,8 @@ use crate::{
     images::Budget,
     job::{self, Job},
     pipeline::{
-        self, CarryError, CompareOptions, Event, KeptResults, MarkedCopies, Outcome, Results,
-        Reuse, Shard, ShardOutcome, Turns,
+        self, CarryError, CompareOptions, Event, KeptResults, MarkedCopies, Named, Outcome,
+        Results, Reuse, Shard, ShardOutcome, Turns,
     },
     printable::{listed, on_one_line, shortened},
     report::{self, Report, json::Verdict, revision::Change},
@@ -289,6 +289,7 @@ fn compare_job(
     let kept = arguments.kept(&job.file)?;
     if let Some(kept) = &kept {
         options.out = kept.folder().to_owned();
+        options.named = Named::Anew;
     }
     let mut outcome = pipeline::compare_until(job, &options, observer, stop)?;
     if let (Some(kept), Some(most)) = (&kept, arguments.keep) {

@@ -1,6 +1,6 @@
 //! The index of a batch: a page and a table of all views of all its jobs, in a folder of their own.
 use super::{
-    results_folder::{LeftViews, NewResults, ResultsError, disk, seen_from},
+    results_folder::{LeftViews, Named, NewResults, ResultsError, disk, seen_from},
     whole_job::page_of,
 };
 use crate::report::{self, JobOfBatch, JobResult, Report};
@@ -25,7 +25,7 @@ pub struct IndexedJob {
 /// [`ResultsError`]; nothing is written then.
 pub fn write_index(folder: &Path, jobs: &[IndexedJob]) -> Result<Vec<String>, ResultsError> {
     let at = place(folder)?;
-    let results = NewResults::begin(&at, &at, &[], LeftViews::AreRemoved)?;
+    let results = NewResults::begin(&at, (&at, Named::TheSame), &[], LeftViews::AreRemoved)?;
     let jobs: Vec<JobOfBatch> = jobs.iter().map(|job| of_batch(&at, job)).collect();
     results.write("index.html", report::batch_page(&jobs).as_bytes())?;
     let rows = jobs.iter().map(|job| {

@@ -1,5 +1,5 @@
 //! What a comparison is asked for.
-use super::places::Turns;
+use super::{places::Turns, results_folder::Named};
 use crate::{
     drawing::{Paper, Pictures},
     images::{Budget, Limits},
@@ -38,6 +38,8 @@ pub struct CompareOptions {
     pub reuse: Reuse,
     /// Folders of further results of the job from which unchanged views are taken, beside `out`.
     pub take_from: Vec<PathBuf>,
+    /// Whether `out` has the same name in every run.
+    pub named: Named,
 }
 
 /// What becomes of views that were compared already and have not changed since.
@@ -70,6 +72,7 @@ impl CompareOptions {
             against: None,
             reuse: Reuse::Nothing,
             take_from: Vec::new(),
+            named: Named::default(),
         }
     }
 

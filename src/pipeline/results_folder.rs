@@ -47,6 +47,16 @@ pub(super) struct NewResults {
     notes: Vec<String>,
 }
 
+/// Whether the folder of a job's results has the same name in every run.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Named {
+    /// It has, and later results take the place of earlier ones.
+    #[default]
+    TheSame,
+    /// Each run has a folder of its own in one folder.
+    Anew,
+}
+
 /// What becomes of finished views that runs which were killed or stopped have left.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum LeftViews {
@@ -64,14 +74,18 @@ impl NewResults {
     /// Where the place holds something else, or a file that was changed and would be written again.
     pub fn begin(
         job: &Path,
-        out: &Path,
+        (out, named): (&Path, Named),
         views: &[&str],
         left: LeftViews,
     ) -> Result<Self, ResultsError> {
         let above = followed(out).map_err(disk("looking at it", out))?;
         let above = above.parent().unwrap_or(&above);
         fs::create_dir_all(above).map_err(disk("making the folder for the results", above))?;
-        let place = Place::of(job, out).map_err(disk("looking at it", out))?;
+        let place = match named {
+            Named::TheSame => Place::of(job, out),
+            Named::Anew => Place::of_kept(job, out),
+        };
+        let place = place.map_err(disk("looking at it", out))?;
         let (notes, left) = place.recover(match left {
             LeftViews::AreTakenUp => Left::IsHeld,
             LeftViews::AreRemoved => Left::IsRemoved,

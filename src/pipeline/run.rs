@@ -191,7 +191,8 @@ impl Run<'_> {
             Reuse::OfThisDate | Reuse::OfAnyDate => LeftViews::AreTakenUp,
         };
         let names: Vec<&str> = self.views.iter().map(|view| view.name.as_str()).collect();
-        let mut folder = NewResults::begin(&self.job.file, out, &names, left)?;
+        let mut folder =
+            NewResults::begin(&self.job.file, (out, self.options.named), &names, left)?;
         let made = make(&folder).and_then(|made| Ok(stop::check().map(|()| made)?));
         let made = match made {
             Err(Error::Stopped) if left == LeftViews::AreTakenUp => {

@@ -39,6 +39,7 @@ impl Asked {
             views: _,
             reuse: _,
             take_from: _,
+            named: _,
             against: _,
             // Held beside the view's own.
             date: _,

@@ -193,6 +193,16 @@ fn a_failed_view_is_told_and_alone_compared_again_when_it_is_mended() {
 
 /// A run that is killed, or asked to stop, when so many of its views are finished.
 fn interrupted(folder: &Path, finished: usize, how: &str) -> (Option<i32>, String) {
+    interrupted_with(folder, finished, how, &[])
+}
+
+/// The same with further arguments.
+fn interrupted_with(
+    folder: &Path,
+    finished: usize,
+    how: &str,
+    arguments: &[&str],
+) -> (Option<i32>, String) {
     let child = Command::new(env!("CARGO_BIN_EXE_tickstrip"))
         .args([
             "compare",
@@ -203,6 +213,7 @@ fn interrupted(folder: &Path, finished: usize, how: &str) -> (Option<i32>, Strin
             "--jobs",
             "2",
         ])
+        .args(arguments)
         .current_dir(folder)
         .stdin(Stdio::null())
         .stdout(Stdio::null())
@@ -301,6 +312,30 @@ fn results_kept_by_date_are_taken_over_as_copies() {
     for other in others {
         assert!(fs::read(other.join("view 0/heat.png")).expect("there") != b"mine");
     }
+}
+
+#[cfg(unix)]
+#[test]
+fn a_killed_or_stopped_run_whose_results_are_kept_by_date_is_taken_up_too() {
+    let folder = folder_of(&job_of(12));
+    let at = folder.path();
+    let keep = ["--out", "kept", "--keep", "5"];
+    interrupted_with(at, 2, "-KILL", &keep);
+    let (status, words) = interrupted_with(at, 6, "-INT", &keep);
+    assert_eq!(status, Some(130), "{words}");
+    // Another job that is kept there takes nothing of this one, and leaves it.
+    fs::copy(at.join("job.json"), at.join("other.json")).expect("copied");
+    let other = [&["compare", "other.json", "--quiet"][..], &keep].concat();
+    let other = run(at, &other);
+    assert_eq!((other.status, taken_over(&other)), (0, 0), "{}", other.out);
+    assert_ne!(left_over(at), [""; 0].map(PathBuf::from));
+    let whole = compare(at, &keep);
+    assert_eq!(whole.status, 0, "{}", whole.err);
+    let taken = whole.out.rsplit_once(" of 12 views as before");
+    let taken = taken.and_then(|(words, _)| words.rsplit_once('('));
+    let taken: usize = taken.map_or(0, |(_, count)| count.parse().expect("a number"));
+    assert!(taken >= 3, "{}", whole.out);
+    assert_eq!(left_over(at), [""; 0].map(PathBuf::from));
 }
 
 /// Compares a shard of the job.

@@ -3,7 +3,7 @@ use super::*;
 use crate::{
     drawing::PrintedPage,
     job,
-    pipeline::results_folder::{FINISHED, LeftViews, NewResults},
+    pipeline::results_folder::{FINISHED, LeftViews, Named, NewResults},
     report::{CollectedView, ViewFailure, ViewOutcome, json::Verdict},
 };
 use std::{borrow::Cow, collections::BTreeMap, fs, path::Path, sync::Arc};
@@ -48,7 +48,13 @@ fn page(number: usize) -> PrintedPage {
 fn written(folder: &Path) -> NewResults {
     fs::write(folder.join("job.json"), JOB).expect("written");
     let (job, out) = (folder.join("job.json"), folder.join("out"));
-    let results = NewResults::begin(&job, &out, &["side"], LeftViews::AreTakenUp).expect("begun");
+    let results = NewResults::begin(
+        &job,
+        (&out, Named::TheSame),
+        &["side"],
+        LeftViews::AreTakenUp,
+    )
+    .expect("begun");
     let heat = results.write("side/heat.png", b"heat").expect("written");
     let view = ToFinish {
         key: Some("k".to_owned()),
@@ -186,7 +192,7 @@ fn a_run_that_was_killed_leaves_its_finished_views_to_the_next_one_alone() {
     let results = written(folder.path());
     let begin = |left| {
         let (job, out) = (folder.path().join("job.json"), folder.path().join("out"));
-        NewResults::begin(&job, &out, &["side"], left).expect("begun")
+        NewResults::begin(&job, (&out, Named::TheSame), &["side"], left).expect("begun")
     };
     let found = |results: &NewResults| {
         let mut left = results.left();

@@ -48,15 +48,21 @@ impl Place {
         let real = |path: &Path| fs::canonicalize(path).or_else(|_| std::path::absolute(path));
         let (job, out) = (real(job)?, where_it_leads(out)?);
         let parent = out.parent().unwrap_or(&out).to_owned();
-        let mut hasher = blake3::Hasher::new();
-        hasher.update(job.as_os_str().as_encoded_bytes());
-        hasher.update(b"\0");
-        hasher.update(out.as_os_str().as_encoded_bytes());
         Ok(Self {
             job: JobPlace::new(&job, &out),
-            key: hasher.finalize().to_hex()[..12].to_owned(),
+            key: key(&job, &out),
             parent,
             out,
+        })
+    }
+
+    /// The same where the folder has another name in every run: what a killed run left in the folder above is known by that one.
+    pub fn of_kept(job: &Path, out: &Path) -> io::Result<Self> {
+        let place = Self::of(job, out)?;
+        let job = fs::canonicalize(job).or_else(|_| std::path::absolute(job))?;
+        Ok(Self {
+            key: key(&job, &place.parent),
+            ..place
         })
     }
 
@@ -144,6 +150,14 @@ impl Place {
         returning.all()?;
         Ok(returning.notes)
     }
+}
+
+fn key(job: &Path, folder: &Path) -> String {
+    let mut hasher = blake3::Hasher::new();
+    hasher.update(job.as_os_str().as_encoded_bytes());
+    hasher.update(b"\0");
+    hasher.update(folder.as_os_str().as_encoded_bytes());
+    hasher.finalize().to_hex()[..12].to_owned()
 }
 
 /// Folders in `parent` whose names begin like this, and what they are for.

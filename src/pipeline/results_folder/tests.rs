@@ -23,7 +23,7 @@ impl Bench {
     fn begin_as(&self, job: &str, out: &str) -> Result<NewResults, ResultsError> {
         NewResults::begin(
             &self.path(job),
-            &self.path(out),
+            (&self.path(out), Named::TheSame),
             &["side", "front"],
             LeftViews::AreRemoved,
         )
@@ -161,7 +161,7 @@ fn a_file_of_the_users_is_not_overwritten() {
     // A view that is not written again may keep it.
     let others = NewResults::begin(
         &bench.path("pump.json"),
-        &bench.path("results"),
+        (&bench.path("results"), Named::TheSame),
         &["front"],
         LeftViews::AreRemoved,
     );

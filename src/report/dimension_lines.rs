@@ -1,4 +1,6 @@
 //! References measured by themselves as lines for a terminal.
+#[cfg(feature = "service")]
+use super::dimensions::{DimensionEntry, PlaceEntry};
 use super::{
     JsonReason,
     dimensions::{Dimensions, DimensionsReport},
@@ -6,7 +8,11 @@ use super::{
     table::Page,
     wording::{Sign, clean, decimals, plus_minus, shorten, width, with_unit},
 };
+#[cfg(feature = "service")]
+use crate::measurement::Untold;
 use crate::rectification;
+#[cfg(feature = "service")]
+use serde::Serialize;
 use std::collections::BTreeMap;
 
 impl DimensionsReport {
@@ -29,22 +35,89 @@ impl DimensionsReport {
     }
 }
 
+/// The figures of one reference in words, each with its interval or the reason why it cannot be told.
+#[cfg(feature = "service")]
+#[derive(Clone, Debug, Serialize)]
+pub struct DimensionsInWords {
+    /// What tells the scale, and how well a mark is known.
+    pub head: String,
+    /// Name and figure of each span.
+    pub spans: Vec<(String, String)>,
+    /// Of each angle.
+    pub angles: Vec<(String, String)>,
+    /// Of each span over the longest one.
+    pub proportions: Vec<(String, String)>,
+    /// Of each landmark, where it lies from the origin.
+    pub places: Vec<(String, String)>,
+}
+
+#[cfg(feature = "service")]
+impl Dimensions {
+    /// In words, for a page.
+    pub fn in_words(&self) -> DimensionsInWords {
+        let told = |untold: &Option<JsonReason>, words: String| match untold {
+            // The page has said what to do.
+            Some(why) if why.code == Untold::NoScale.code() => "no scale yet".to_owned(),
+            Some(why) => format!("cannot tell: {}", why.text),
+            None => words,
+        };
+        let both = |span: &DimensionEntry| {
+            let [full_size, model] = [&span.full_size_mm, &span.model_mm].map(|f| figure(f, "mm"));
+            told(&span.untold, format!("{full_size}; on the model {model}"))
+        };
+        let place = |place: &PlaceEntry| {
+            let [x, y] = [0, 1].map(|k| figure(&self.along(&place.full_size_mm, k), "mm"));
+            let [along_x, along_y] = self.place_axes;
+            told(&place.untold, format!("{along_x} {x}, {along_y} {y}"))
+        };
+        let angles = self.angles.iter();
+        let shares = self.proportions.iter();
+        DimensionsInWords {
+            head: self.short_head(),
+            spans: self
+                .spans
+                .iter()
+                .map(|s| (s.name.clone(), both(s)))
+                .collect(),
+            angles: angles
+                .map(|a| (a.name.clone(), told(&a.untold, figure(&a.deg, "°"))))
+                .collect(),
+            proportions: shares
+                .map(|s| {
+                    let words = format!("{} of {}", figure(&s.ratio, ""), s.to);
+                    (s.of.clone(), told(&s.untold, words))
+                })
+                .collect(),
+            places: self
+                .places
+                .iter()
+                .map(|p| (p.name.clone(), place(p)))
+                .collect(),
+        }
+    }
+
+    fn short_head(&self) -> String {
+        let sigma = decimals(self.mark_sigma_px, 2);
+        let scale = match &self.px_per_full_size_mm {
+            Some(px) => format!("{} px a full-size mm; ", plus_minus(px, Sign::Minus)),
+            None => String::new(),
+        };
+        let marks = match self.is_mark_sigma_stated {
+            true => format!("a mark is good to {sigma} px"),
+            false => format!(
+                "a mark is taken to be good to {sigma} px: state \u{b1} px for narrower intervals"
+            ),
+        };
+        format!("{scale}{marks}")
+    }
+}
+
 impl Dimensions {
     fn print(&self, name: &str, page: &mut Page) {
         page.wrapped(&format!("{}: ", clean(name)), &self.head(), "  ");
         for warning in &self.warnings {
             page.wrapped("  ! ", &warning.text, "    ");
         }
-        let figure = |figure: &Option<Figure>, unit: &str| {
-            figure.as_ref().map_or("cannot tell".to_owned(), |figure| {
-                let text = plus_minus(figure, Sign::Minus);
-                if unit.is_empty() {
-                    text
-                } else {
-                    with_unit(&text, unit)
-                }
-            })
-        };
         let spans = self.spans.iter().map(|span| Row {
             name: span.name.clone(),
             cells: vec![
@@ -74,10 +147,10 @@ impl Dimensions {
             &["proportion", &format!("of {}", clean(whole))],
             shares.collect(),
         );
-        self.print_places(page, &figure);
+        self.print_places(page);
     }
 
-    fn print_places(&self, page: &mut Page, figure: &dyn Fn(&Option<Figure>, &str) -> String) {
+    fn print_places(&self, page: &mut Page) {
         if let Some(origin) = &self.origin {
             let turned = match self.place_axes {
                 ["right", _] => {
@@ -98,13 +171,7 @@ impl Dimensions {
             second.to_owned(),
         ];
         let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
-        let along = |of: &Option<BTreeMap<&'static str, Figure>>, k: usize| {
-            figure(
-                &of.as_ref()
-                    .and_then(|of| of.get(self.place_axes[k]).copied()),
-                "",
-            )
-        };
+        let along = |of, k| figure(&self.along(of, k), "");
         let places = self.places.iter().map(|place| Row {
             name: place.name.clone(),
             cells: [&place.full_size_mm, &place.model_mm]
@@ -114,6 +181,11 @@ impl Dimensions {
             untold: place.untold.as_ref(),
         });
         columns(page, &heads, places.collect());
+    }
+
+    /// The coordinate of a place along the first or second of the axes.
+    fn along(&self, of: &Option<BTreeMap<&'static str, Figure>>, k: usize) -> Option<Figure> {
+        of.as_ref()?.get(self.place_axes[k]).copied()
     }
 
     /// By what it was measured.
@@ -142,6 +214,17 @@ impl Dimensions {
         };
         format!("{by}{scale}; {marks}")
     }
+}
+
+fn figure(figure: &Option<Figure>, unit: &str) -> String {
+    figure.as_ref().map_or("cannot tell".to_owned(), |figure| {
+        let text = plus_minus(figure, Sign::Minus);
+        if unit.is_empty() {
+            text
+        } else {
+            with_unit(&text, unit)
+        }
+    })
 }
 
 /// A line of a table.

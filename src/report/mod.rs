@@ -38,6 +38,8 @@ pub use camera_files::CameraFile;
 pub use changes::changes;
 pub use collect::CollectedView;
 pub use csv::{space_to_csv, to_csv};
+#[cfg(feature = "service")]
+pub use dimension_lines::DimensionsInWords;
 pub use dimensions::{
     AngleAlone, DimensionEntry, Dimensions, DimensionsOfView, DimensionsReport, PlaceEntry,
     ProportionEntry,

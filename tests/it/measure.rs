@@ -334,7 +334,6 @@ fn commands_that_need_a_render_name_the_view_and_say_what_measures_it() {
         (&["compare", "job.json", "--out", "results"][..], 3),
         (&["check", "job.json"], 2),
         (&["sheet", "job.json"], 2),
-        (&["mark", "job.json", "--no-browser"], 2),
         (
             &[
                 "carry",

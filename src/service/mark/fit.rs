@@ -1,6 +1,7 @@
 //! What the marks say as they stand: the registration of every view by the same code as a comparison, in words and
 //! figures for the page.
 use super::{
+    alone,
     laid::PageMap,
     marked_on,
     needs::{self, Need},
@@ -15,6 +16,7 @@ use crate::{
     printable::shortened,
     rectification::Rectification,
     registration::{self, Finding, LaidOver, LandmarkFit, Prediction, Registered, SingleMark},
+    report::DimensionsInWords,
 };
 use serde::Serialize;
 use serde_json::Value;
@@ -32,7 +34,7 @@ pub(super) struct JobFit {
 }
 
 /// One view.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Default, Serialize)]
 pub(super) struct ViewFit {
     name: String,
     kind: &'static str,
@@ -50,6 +52,8 @@ pub(super) struct ViewFit {
     needs: Vec<Need>,
     /// Images that are not those that were marked.
     changed: Vec<ChangedImage>,
+    /// What the reference tells by itself, where there is no render.
+    measured: Option<DimensionsInWords>,
 }
 
 /// One landmark.
@@ -136,21 +140,15 @@ pub(super) fn job_fit(
     }
 }
 
-/// Why a job cannot be marked on the page: a render that is drawn only when it is compared, or is not there.
+/// Why a job cannot be marked on the page: a render that is drawn only when it is compared.
 pub(super) fn without_picture(job: &Job) -> Option<String> {
-    job.views.iter().find_map(|view| {
-        let name = shortened(&view.name);
-        match view.render.image {
-            RenderImage::File(_) => None,
-            RenderImage::Drawn => Some(format!(
-                "the render of \"{name}\" is drawn when the job is compared, so this page has no picture to mark in; state its landmarks in the job file, \
-                 or mark with a picture of \"tickstrip draw\" as the render"
-            )),
-            RenderImage::Absent => Some(format!(
-                "the view \"{name}\" has no render, and this page marks in two pictures; state its landmarks in the job file, or name the reference's \
-                 image as the render as well: \"tickstrip measure\" takes the marks in the reference alone"
-            )),
-        }
+    let is_drawn = |view: &&View| view.render.image == RenderImage::Drawn;
+    job.views.iter().find(is_drawn).map(|view| {
+        format!(
+            "the render of \"{}\" is drawn when the job is compared, so this page has no picture to mark in; state its landmarks in the job file, \
+             or mark with a picture of \"tickstrip draw\" as the render",
+            shortened(&view.name)
+        )
     })
 }
 
@@ -165,43 +163,23 @@ pub(super) fn as_compared<'a>(view: &'a View, render: Option<&Pyramid>) -> Cow<'
 fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
     let [render, reference] = seen.sizes;
     let view = &as_compared(view, seen.render.as_deref());
+    let reference = reference.unwrap_or_else(|| marked_size(view, |l| l.reference.xy()));
+    if view.render.image == RenderImage::Absent {
+        return alone_fit(job, view, reference, seen);
+    }
     // Without the picture its marks tell how large it is at least.
     let size = render.unwrap_or_else(|| marked_size(view, |l| l.render.xy()));
-    let reference = reference.unwrap_or_else(|| marked_size(view, |l| l.reference.xy()));
     // The bezel of a screen is looked for when the job is compared: here the corners count as they were marked.
     let laid_over = registration::lay_over(view, job.expected, [size, reference], None);
-    let changed = changed(view, seen);
-    let copies = MarkedCopies::of(&job.file);
     let picture = seen.render.as_deref();
     let shows = |place| picture.is_none_or(|picture| picture.has_detail(place));
     let mut needs = needs::of(view, &laid_over, size, &shows);
-    // What is marked in another picture comes before all that is said of the marks.
-    let words = changed
-        .iter()
-        .map(|(side, _)| needs::changed_image(view, *side));
-    needs.splice(0..0, words);
     let mut fit = ViewFit {
         name: view.name.clone(),
         kind: view.registration.name(),
-        error: None,
-        rms_px: None,
-        sigma0: None,
-        degrees_of_freedom: 0,
-        hides: Vec::new(),
-        landmarks: Vec::new(),
-        map: None,
-        predictions: Vec::new(),
+        changed: changed(job, view, seen, &mut needs),
         needs,
-        changed: changed
-            .iter()
-            .map(|(side, content)| ChangedImage {
-                side: side.name(),
-                marked_on: marked_on::as_json(content),
-                can_carry: view
-                    .marked_on(*side)
-                    .is_some_and(|marked| copies.is_named(marked)),
-            })
-            .collect(),
+        ..ViewFit::default()
     };
     if let [Some(_), Some(_)] = seen.sizes {
         let outside = job::marks_outside(view, "", size, reference).faults;
@@ -221,15 +199,49 @@ fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
     fit
 }
 
-/// The images of a view that are not those that were marked, with what they are now.
-fn changed<'a>(view: &View, seen: &'a Seen) -> Vec<(Side, &'a MarkedOn)> {
+/// The same of a view without a render, whose reference is `size` pixels large.
+fn alone_fit(job: &Job, view: &View, size: (u32, u32), seen: &Seen) -> ViewFit {
+    let (measured, mut needs) = alone::measured(job, view, size);
+    let outside = seen.sizes[1].and_then(|_| {
+        let outside = job::marks_outside(view, "", size, size).faults;
+        outside.first().map(job::Fault::text)
+    });
+    let (measured, error) = match measured {
+        Ok(measured) => (Some(measured), None),
+        Err(why) => (None, why),
+    };
+    ViewFit {
+        name: view.name.clone(),
+        error: outside.or(error),
+        changed: changed(job, view, seen, &mut needs),
+        needs,
+        measured,
+        ..ViewFit::default()
+    }
+}
+
+/// The images of a view that are not those that were marked, told before all that is said of the marks.
+fn changed(job: &Job, view: &View, seen: &Seen, needs: &mut Vec<Need>) -> Vec<ChangedImage> {
     let sides = Side::BOTH.into_iter().zip(&seen.contents);
-    sides
+    let changed: Vec<(Side, &MarkedOn)> = sides
         .filter_map(|(side, content)| {
             let content = content.as_ref()?;
             (view.marked_on(side)? != content).then_some((side, content))
         })
-        .collect()
+        .collect();
+    let words = changed
+        .iter()
+        .map(|(side, _)| needs::changed_image(view, *side));
+    needs.splice(0..0, words);
+    let copies = MarkedCopies::of(&job.file);
+    let images = changed.iter().map(|(side, content)| ChangedImage {
+        side: side.name(),
+        marked_on: marked_on::as_json(content),
+        can_carry: view
+            .marked_on(*side)
+            .is_some_and(|marked| copies.is_named(marked)),
+    });
+    images.collect()
 }
 
 fn fill(fit: &mut ViewFit, view: &View, registered: Registered) {

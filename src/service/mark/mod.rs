@@ -3,6 +3,7 @@
 //! The page (`service/page/`) is plain HTML, CSS and JavaScript inside the program. It changes the job place by place
 //! ([`edits`]); the server keeps the steps ([`journal`]), writes the file ([`document`]) and registers the marks by the
 //! code of a comparison ([`fit`]).
+mod alone;
 mod comparison;
 mod desk;
 mod document;

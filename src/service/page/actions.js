@@ -25,6 +25,8 @@ export const viewIndex = (state, name) => (state.job.views ?? []).findIndex((v) 
 export const viewOf = (state, name) => (state.job.views ?? [])[viewIndex(state, name)];
 export const draftOf = (state, name) => state.draft[name] ?? {};
 export const landmarksOf = (state, name) => viewOf(state, name)?.landmarks ?? [];
+/** Whether a view has no render: its reference is measured by itself. */
+export const isAlone = (state, name) => { const view = viewOf(state, name); return Boolean(view) && view.render === undefined; };
 export const singlesOf = (state, name) => draftOf(state, name).landmarks ?? [];
 
 /** All names that are taken in a view. */
@@ -37,9 +39,12 @@ export function freeName(taken, word) {
 }
 
 /** Edits that change one key of the view's draft. */
-function draft(state, view, key, value) {
+const draft = (state, view, key, value) => drafts(state, view, { [key]: value });
+
+/** The same of several. */
+function drafts(state, view, changes) {
   const rest = { ...draftOf(state, view) };
-  if (value === undefined || value.length === 0) delete rest[key]; else rest[key] = value;
+  for (const [key, value] of Object.entries(changes)) if (value === undefined || value.length === 0) delete rest[key]; else rest[key] = value;
   const at = `/draft/${part(view)}`;
   if (Object.keys(rest).length) return [set(at, rest)];
   return state.draft[view] === undefined ? [] : [remove(at)];
@@ -50,6 +55,11 @@ export const begin = (view, name, use, side, point, offer) => ({
   label: `Mark ${name} in the ${side}`,
   make: (state) => names(state, view).includes(name) ? null
     : draft(state, view, "landmarks", [...singlesOf(state, view), { name, use, [side]: rounded(point), ...kindOf(offer), ...(offer?.part ? { part: offer.part } : {}) }]),
+});
+/** A landmark of a view without a render. */
+export const markAlone = (view, name, point) => ({
+  label: `Mark ${name}`,
+  make: (state) => names(state, view).includes(name) ? null : [set(`/job/views/${viewIndex(state, view)}/landmarks/-`, { name, reference: rounded(point) })],
 });
 const kindOf = (offer) => (offer?.on && offer.on !== "corner" ? { on: offer.on } : {});
 
@@ -82,10 +92,17 @@ export const complete = (view, name, side, point, part) => ({
   make(state) {
     const single = singlesOf(state, view).find((l) => l.name === name);
     if (!single || single[side]) return null;
-    const whole = { name, render: single.render, reference: single.reference, use: single.use, ...kindOf(single) };
+    const whole = { ...single.kept, name, render: single.render, reference: single.reference, use: single.use, ...kindOf(single) };
     whole[side] = rounded(point);
     const at = `/job/views/${viewIndex(state, view)}`;
-    const edits = [set(`${at}/landmarks/-`, whole), ...draft(state, view, "landmarks", singlesOf(state, view).filter((l) => l !== single))];
+    // What speaks of marks that all have their partners now comes back.
+    const waiting = draftOf(state, view).waiting ?? [], marked = [name, ...landmarksOf(state, view).map((l) => l.name)];
+    const isReady = ({ entry }) => namesIn(entry).every((n) => marked.includes(n));
+    const edits = [set(`${at}/landmarks/-`, whole), ...drafts(state, view, { landmarks: singlesOf(state, view).filter((l) => l !== single), waiting: waiting.filter((w) => !isReady(w)) })];
+    for (const key of WAITING) {
+      const now = viewOf(state, view)[key], back = waiting.filter((w) => w.key === key && isReady(w)).map((w) => w.entry);
+      if (back.length) edits.push(set(`${at}/${key}`, LISTS.includes(key) ? [...(now ?? []), ...back] : back[0]));
+    }
     if (whole.use !== "check") return edits;
     // A check mark inside an outline belongs to that part, the smallest one, where no other part is told.
     return [...edits, ...belongs(state, view, part || single.part || around(viewOf(state, view).regions ?? [], whole.render), name)];
@@ -138,7 +155,11 @@ export const rename = (view, from, to) => ({
   make(state) {
     if (names(state, view).includes(to)) return null;
     const single = singlesOf(state, view).findIndex((l) => l.name === from);
-    if (single >= 0) return [set(`/draft/${part(view)}/landmarks/${single}/name`, to)];
+    const renamed = (entry) => JSON.parse(JSON.stringify(entry), (_, value) => (value === from ? to : value));
+    if (single >= 0) {
+      const landmarks = singlesOf(state, view).map((l, i) => (i === single ? { ...l, name: to } : l));
+      return drafts(state, view, { landmarks, waiting: (draftOf(state, view).waiting ?? []).map((w) => (namesIn(w.entry).includes(from) ? { ...w, entry: renamed(w.entry) } : w)) });
+    }
     const v = viewOf(state, view), at = `/job/views/${viewIndex(state, view)}`;
     const index = landmarksOf(state, view).findIndex((l) => l.name === from);
     if (index < 0) return null;
@@ -148,6 +169,7 @@ export const rename = (view, from, to) => ({
       (entry.against ?? []).forEach((name, k) => { if (name === from) edits.push(set(`${at}/${list}/${i}/against/${k}`, to)); });
     });
     if (v.origin === from) edits.push(set(`${at}/origin`, to));
+    if (v.symmetry && namesIn(v.symmetry).includes(from)) edits.push(set(`${at}/symmetry`, renamed(v.symmetry)));
     (v.regions ?? []).forEach((region, i) => (region.landmarks ?? []).forEach((name, k) => {
       if (name === from) edits.push(set(`${at}/regions/${i}/landmarks/${k}`, to));
     }));
@@ -166,6 +188,10 @@ function removal(state, view, gone) {
     if ((v[list] ?? []).some((e) => speaksOf(e, gone))) edits.push(set(`${at}/${list}`, v[list].filter((e) => !speaksOf(e, gone))));
   }
   if (v.origin !== undefined && gone(v.origin)) edits.push(remove(`${at}/origin`));
+  if (v.symmetry && namesIn(v.symmetry).some(gone)) {
+    const pairs = (v.symmetry.pairs ?? []).filter((pair) => !pair.some(gone)), axis = (v.symmetry.axis ?? []).filter((n) => !gone(n));
+    edits.push(pairs.length ? set(`${at}/symmetry`, { ...v.symmetry, pairs, ...(v.symmetry.axis ? { axis } : {}) }) : remove(`${at}/symmetry`));
+  }
   (v.regions ?? []).forEach((region, i) => {
     if ((region.landmarks ?? []).some(gone)) edits.push(set(`${at}/regions/${i}/landmarks`, region.landmarks.filter((n) => !gone(n))));
   });
@@ -176,7 +202,7 @@ export const erase = (view, name) => ({
   label: `Remove ${name}`,
   make(state) {
     const singles = singlesOf(state, view);
-    if (singles.some((l) => l.name === name)) return draft(state, view, "landmarks", singles.filter((l) => l.name !== name));
+    if (singles.some((l) => l.name === name)) return drafts(state, view, { landmarks: singles.filter((l) => l.name !== name), waiting: (draftOf(state, view).waiting ?? []).filter((w) => !namesIn(w.entry).includes(name)) });
     return landmarksOf(state, view).some((l) => l.name === name) ? removal(state, view, (n) => n === name) : null;
   },
 });
@@ -379,15 +405,38 @@ export const erasePair = (view, index) => ({
 
 // --- views ---
 
-/** A new view of two images; `from` is one whose marks and parts are taken over. */
+/** Keys of a view that wait for the marks that they speak of; lists entry by entry. */
+const LISTS = ["known", "spans", "angles"], WAITING = [...LISTS, "symmetry", "origin"];
+/** The landmarks that one of them speaks of. */
+const namesIn = (entry) => (typeof entry === "string" ? [entry] : [entry.from, entry.to, ...(entry.against ?? []), ...(entry.pairs ?? []).flat(), ...(entry.axis ?? [])].filter((n) => typeof n === "string"));
+
+/** Edits that give a view its first render: its marks wait for their partners there, and all that speaks of them with them. */
+export const giveRender = (view, file) => ({
+  label: `The render is ${file}`,
+  make(state) {
+    if (!isAlone(state, view)) return null;
+    const at = `/job/views/${viewIndex(state, view)}`, wait = ({ name, use, reference, ...kept }) => ({ name, use: use ?? "datum", reference, kept });
+    const v = viewOf(state, view), edits = [set(`${at}/render`, { image: file }), set(`${at}/landmarks`, [])], waiting = [...(draftOf(state, view).waiting ?? [])];
+    for (const key of WAITING) {
+      const entries = (LISTS.includes(key) ? v[key] ?? [] : [v[key] ?? []]).filter((entry) => namesIn(entry).length);
+      if (entries.length) edits.push(LISTS.includes(key) ? set(`${at}/${key}`, v[key].filter((entry) => !entries.includes(entry))) : remove(`${at}/${key}`));
+      waiting.push(...entries.map((entry) => ({ key, entry })));
+    }
+    return [...edits, ...drafts(state, view, { landmarks: [...singlesOf(state, view), ...landmarksOf(state, view).map(wait)], waiting })];
+  },
+});
+
+/** A new view of two images, or of a reference alone; `from` is one whose marks and parts are taken over. */
 export const addView = (name, render, reference, from) => ({
   label: `Add the view ${name}`,
   make(state) {
     if (viewIndex(state, name) >= 0) return null;
     const old = from ? clone(viewOf(state, from)) : null;
     const image = (key, file) => { const { marked_on: _, ...rest } = old?.[key] ?? {}; return old && old[key].image === file ? old[key] : { ...rest, image: file }; };
-    const view = old ? { ...old, name, render: image("render", render), reference: image("reference", reference) }
-      : { name, render: { image: render }, reference: { image: reference, kind: "photo" }, landmarks: [] };
+    const view = { ...(old ?? { landmarks: [] }), name, reference: old ? image("reference", reference) : { image: reference, kind: "photo" } };
+    // What lies on a render is of no use without one, and the other way round.
+    if (old && Boolean(old.render) !== Boolean(render)) return null;
+    if (render) view.render = image("render", render);
     return [set("/job/views/-", view)];
   },
 });

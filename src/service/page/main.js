@@ -34,6 +34,7 @@ const app = {
     return (this.shown = state);
   },
   allFits() { return this.server?.fit; },
+  isAlone() { return a.isAlone(this.state(), this.view); },
   fit() { return this.server?.fit?.views?.find((v) => v.name === this.view); },
 
   /** Makes a change: shown at once, sent in turn; `done` is called when it is saved. */
@@ -131,6 +132,7 @@ const app = {
 
   /** What is shown: one picture of both ("over"), one image, or both beside each other. */
   mode() {
+    if (this.isAlone()) return "reference";
     if (this.wanted) return this.wanted;
     if (this.tool === "corners" || this.tool === "line") return "reference";
     const isReady = this.fit()?.map && a.landmarksOf(this.state(), this.view).length >= FIRST;
@@ -154,9 +156,12 @@ const app = {
   async exchange(side, file) {
     const before = a.viewOf(this.state(), this.view)?.[side]?.image;
     if (!file || file === before) return show();
-    this.change(a.setViewKey(this.view, `${side}/image`, file, `The ${side} is ${file}`));
+    this.change(side === "render" && this.isAlone() ? a.giveRender(this.view, file) : a.setViewKey(this.view, `${side}/image`, file, `The ${side} is ${file}`));
     await idle();
     openView(this.view);
+    // The marks of a reference that had no render wait for it.
+    const first = a.singlesOf(this.state(), this.view)[0];
+    if (first) this.select({ kind: "mark", name: first.name });
   },
 
   redraw() { panes().forEach((pane) => pane.draw()); this.strip.draw(); },
@@ -299,7 +304,7 @@ function question(title, text, choices) {
 const host = app.host();
 const renderPane = new Pane("render", host), referencePane = new Pane("reference", host), overPane = new Over(host), panels = new Panels(app);
 const panes = () => [renderPane, referencePane, overPane];
-Object.assign(app, { over: overPane, strip: new Strip(app) });
+Object.assign(app, { over: overPane, reference: referencePane, strip: new Strip(app) });
 
 function show() {
   if (!app.server) return;
@@ -310,7 +315,10 @@ function show() {
   const { undo, redo, undo_label, redo_label } = app.server.steps;
   $("undo").disabled = !undo; $("undo").title = undo_label ? `Undo: ${undo_label}` : "";
   $("redo").disabled = !redo; $("redo").title = redo_label ? `Do again: ${redo_label}` : "";
-  const mode = app.mode();
+  const mode = app.mode(), isAlone = app.isAlone();
+  document.body.toggleAttribute("data-alone", isAlone);
+  $("compare").disabled = views.every((v) => a.isAlone(app.state(), v.name));
+  $("compare").title = $("compare").disabled ? "There is no render to compare with yet" : "";
   if (document.body.dataset.shows !== mode) { document.body.dataset.shows = mode; if (mode !== "over") app.unflipped = undefined; }
   $("shows").value = app.wanted;
   overPane.lay(app.fit()?.map);
@@ -343,6 +351,7 @@ function hint() {
 }
 
 function setTool(tool) {
+  if (app.isAlone() && (tool === "region" || tool === "anchor")) return app.say("Parts are outlined on a render, and this view has none.");
   app.tool = tool;
   for (const input of document.getElementsByName("tool")) input.checked = input.value === tool;
   if (tool === "region") $("regions-panel").open = true;
@@ -357,7 +366,7 @@ function openView(name) {
   const index = a.viewIndex(app.state(), name), view = a.viewOf(app.state(), name);
   // Of several shots the first is marked.
   const nameOf = (image) => image?.image ?? image?.images?.[0];
-  const opened = panes().map((pane) => pane.open(index, nameOf(view?.[pane.side] ?? view?.render)));
+  const opened = panes().map((pane) => (app.isAlone() && pane.side !== "reference" ? pane.close() : pane.open(index, nameOf(view?.[pane.side] ?? view?.render))));
   Promise.all(opened).then(seen);
   show();
 }

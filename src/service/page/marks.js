@@ -136,6 +136,11 @@ export const marking = {
       this.setTool("region");
       return this.select({ kind: "region", name });
     }
+    if (this.isAlone()) {
+      const name = a.freeName(a.names(this.state(), this.view), "mark");
+      this.selection = { kind: "mark", name, side: "reference" };
+      return this.change(a.markAlone(this.view, name, point));
+    }
     const side = this.sets(pane), native = this.native(pane, side, point);
     const single = this.single();
     if (single && !single[side]) return this.complete(single, side, native);
@@ -157,7 +162,8 @@ export const marking = {
     this.change(a.addPoint(this.view, this.tool, side, this.native(pane, side, point)));
     if (this.tool === "length" && a.draftOf(this.state(), this.view).length.points.length === 2) {
       $("known-panel").open = true;
-      requestAnimationFrame(() => $("known-form").elements.length.focus());
+      // `length` by itself is how many fields there are.
+      requestAnimationFrame(() => $("known-form").elements.namedItem("length").focus());
     }
   },
 
@@ -241,6 +247,7 @@ export const marking = {
     }
     if (this.tool === "line") return `Next click: a point along an edge that is straight in reality, in the reference. Enter ends the line after three points or more${(a.draftOf(state, this.view).line?.points.length ?? 0) ? ", Escape takes the last one back" : ""}.`;
     if (this.tool === "anchor") return `Next click: the point of the render about which "${this.selection?.name}" is turned and scaled in CAD.`;
+    if (this.isAlone()) return this.selection?.kind === "mark" ? "Next click: a further mark. E names the one that is selected, arrow keys move it, Delete removes it." : "Next click: a mark in the reference. L marks the ends of a known length, C the corners of a rectangle.";
     const lacks = this.lacks();
     if (lacks) return `Next click: the same point, "${this.selection.name}", in the ${lacks}${this.predicted(lacks) ? "; Enter takes the place in the ellipse" : ""}.`;
     const offer = this.offered();

@@ -24,7 +24,7 @@ export const offering = {
   /** Asks what is to be marked next, once the program has all changes. */
   async propose() {
     const index = a.viewIndex(this.state(), this.view), wanted = (this.wantedOffers = {});
-    if (index < 0 || !this.isOffering || a.hasPlaceholders(this.state(), this.view)) { this.proposals = []; this.wanting = []; return; }
+    if (index < 0 || this.isAlone() || !this.isOffering || a.hasPlaceholders(this.state(), this.view)) { this.proposals = []; this.wanting = []; return; }
     const { ok, data } = await ask(`api/proposals/${index}`);
     if (wanted !== this.wantedOffers || this.pending.length) return;
     // The one that is looked at stays the first.

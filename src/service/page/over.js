@@ -6,9 +6,7 @@ import { Tiles } from "./tiles.js";
 export class Over extends Pane {
   constructor(host) {
     super("over", host);
-    const changed = () => { this.draw(); host.laid(); };
-    this.laid = new Tiles(changed, "api/laid");
-    this.tiles.changed = changed;
+    this.laid = new Tiles(this.tiles.changed, "api/laid");
     /** How much of the reference is seen, 0 to 1. */
     this.blend = 1;
     this.hasLines = true;
@@ -29,6 +27,13 @@ export class Over extends Pane {
     const lines = new Image();
     lines.onload = () => { if (this.tiles.about?.stamp === at) { this.lines = lines; this.draw(); this.host.laid(); } };
     lines.src = address(`api/outline/${index}?${at}`);
+  }
+
+  close() {
+    this.stamp = "";
+    this.laid.leave();
+    this.lines = null;
+    super.close();
   }
 
   source(index) { return `api/picture/${index}/render`; }

@@ -12,7 +12,7 @@ export class Pane {
     this.canvas = document.getElementById(side);
     this.state = document.getElementById(`${side}-state`);
     this.view = { x: 0, y: 0, scale: 1 };
-    this.tiles = new Tiles(() => this.draw());
+    this.tiles = new Tiles(() => { this.draw(); host.laid(); });
     this.pointers = new Map();
     this.cursor = null;
     this.hover = null;
@@ -44,6 +44,13 @@ export class Pane {
       this.tiles.about = null;
       this.state.textContent = error.message;
     }
+    this.draw();
+  }
+
+  /** There is no picture to show. */
+  close() {
+    this.tiles.leave();
+    this.state.textContent = "";
     this.draw();
   }
 

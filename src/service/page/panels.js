@@ -26,7 +26,7 @@ export class Panels {
   show() {
     const old = document.activeElement, focused = old?.dataset?.key, typed = old?.value, dirty = focused && old.dataset.dirty;
     const range = focused && old.type === "text" ? [old.selectionStart, old.selectionEnd] : null;
-    this.carried(); this.selected(); this.regions(); this.known(); this.spans(); this.angles(); this.symmetry(); this.job(); this.doubts();
+    this.carried(); this.selected(); this.measured(); this.regions(); this.known(); this.spans(); this.angles(); this.symmetry(); this.job(); this.doubts();
     this.names();
     const again = focused && document.querySelector(`[data-key="${CSS.escape(focused)}"]`);
     if (again && again !== document.activeElement) {
@@ -88,18 +88,21 @@ export class Panels {
     const rename = (to) => { if (to && to !== name) app.rename(name, to); };
     const enter = (e) => { if (e.key === "Enter") { e.target.blur(); app.toPartner(name); e.preventDefault(); } };
     rows.push(make("label", { className: "pair" }, "name", this.field("mark-name", name, rename, { id: "mark-name", maxLength: 200, onkeydown: enter, list: "other-names" })));
-    for (const side of ["render", "reference"]) {
+    const isAlone = app.isAlone();
+    for (const side of isAlone ? ["reference"] : ["render", "reference"]) {
       if (!of[side]) { rows.push(make("p", { className: "small", textContent: `Not marked in the ${side} yet.` })); continue; }
       const put = (k) => (text) => { const p = [...of[side]]; p[k] = Number(text); if (Number.isFinite(p[k])) app.change(a.move(app.view, name, side, p)); };
       const number = (k) => this.field(`mark-${side}-${k}`, String(of[side][k]), put(k), { type: "number", step: 0.1, "aria-label": `${side} ${"xy"[k]}, pixels` });
       rows.push(make("div", { className: "xy" }, make("span", { className: `${side}-word`, textContent: side }), number(0), number(1)));
     }
-    if (whole) rows.push(this.on(whole), this.sigma(whole));
+    const place = app.fit()?.measured?.places.find(([own]) => own === name)?.[1];
+    if (place) rows.push(make("p", { className: "small", textContent: place }));
+    if (whole && !isAlone) rows.push(this.on(whole), this.sigma(whole));
     if (fit?.text) rows.push(make("p", { className: "finding", textContent: fit.text }));
     if (fit?.smallest_detectable_px) rows.push(make("p", { className: "small", textContent: `An error of this mark below ${fit.smallest_detectable_px.toFixed(1)} px would not be noticed.` }));
     rows.push(make("div", { className: "group wrap" },
-      make("button", { type: "button", textContent: of.use === "check" ? "Make it datum" : "Make it check", onclick: () => app.change(a.setUse(app.view, name, of.use === "check" ? "datum" : "check")) }),
-      whole ? make("button", { type: "button", textContent: "Refine…", title: of.on === "centre" ? "Offers the middle of the round thing in both images" : "Offers a better place by correlating both images", onclick: () => app.refine(name) }) : null,
+      isAlone ? make("button", { type: "button", textContent: "Places count from here", disabled: a.viewOf(state, app.view).origin === name, onclick: () => app.change(a.setViewKey(app.view, "origin", name, `Places count from ${name}`)) }) : make("button", { type: "button", textContent: of.use === "check" ? "Make it datum" : "Make it check", onclick: () => app.change(a.setUse(app.view, name, of.use === "check" ? "datum" : "check")) }),
+      whole && !isAlone ? make("button", { type: "button", textContent: "Refine…", title: of.on === "centre" ? "Offers the middle of the round thing in both images" : "Offers a better place by correlating both images", onclick: () => app.refine(name) }) : null,
       make("button", { type: "button", textContent: "Remove", onclick: () => app.erase() })));
     if (app.offer?.name === name) rows.push(...this.offer(app.offer));
     return rows;
@@ -206,8 +209,16 @@ export class Panels {
       make("span", { textContent: pair.join(" – ") }),
       make("button", { type: "button", className: "remove", textContent: "×", "aria-label": `Remove the pair ${pair.join(" and ")}`, onclick: () => app.change(a.erasePair(app.view, index)) })));
   }
-  spans() { this.entries("spans", (s) => `${s.name}: ${s.from} – ${s.to}`); }
-  angles() { this.entries("angles", (s) => `${s.name}: ${s.from} – ${s.to}${s.against ? ` against ${s.against.join(" – ")}` : ""}`); }
+  /** What a view without a render tells of a span or an angle, as far as it is told. */
+  told(list, name) { const found = this.app.fit()?.measured?.[list].find(([own]) => own === name); return found ? `: ${found[1]}` : ""; }
+  spans() { this.entries("spans", (s) => `${s.name}, ${s.from} – ${s.to}${this.told("spans", s.name)}`); }
+  angles() { this.entries("angles", (s) => `${s.name}, ${s.from} – ${s.to}${s.against ? ` against ${s.against.join(" – ")}` : ""}${this.told("angles", s.name)}`); }
+
+  /** Lengths over the longest one, of a view without a render. */
+  measured() {
+    const shares = this.app.fit()?.measured?.proportions ?? [];
+    $("measured").replaceChildren(...shares.map(([name, words]) => make("p", { className: "small", textContent: `${name}: ${words}` })));
+  }
 
   job() {
     const { app } = this, state = app.state(), view = a.viewOf(state, app.view), form = $("job-form").elements;

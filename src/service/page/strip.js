@@ -41,6 +41,9 @@ export class Strip {
     this.draw();
   }
 
+  /** The picture whose coordinates the cells have: that of both images, or the reference where there is no render. */
+  get pane() { return this.app.isAlone() ? this.app.reference : this.app.over; }
+
   enlarge(factor) { this.zoom = Math.min(Math.max(this.zoom * factor, 1), 16); this.draw(); }
 
   /** What is shown, in its order: the marks that are offered, those without a partner, the landmarks. */
@@ -69,7 +72,7 @@ export class Strip {
     const wrong = this.shown.filter(({ fit }) => isOff(fit)).length;
     const whole = a.landmarksOf(app.state(), app.view).length, fit = app.fit();
     $("strip-count").textContent = `${whole} mark${whole === 1 ? "" : "s"}${wrong ? `, ${wrong} to look at` : ""}`;
-    $("strip-scale").textContent = fit?.map ? `px; a whole bar is ${this.scale} · ${fit.kind}, ${fit.rms_px.toFixed(2)} rms, ${fit.degrees_of_freedom} redundant` : fit?.error ?? "";
+    $("strip-scale").textContent = fit?.measured ? fit.measured.head : fit?.map ? `px; a whole bar is ${this.scale} · ${fit.kind}, ${fit.rms_px.toFixed(2)} rms, ${fit.degrees_of_freedom} redundant` : fit?.error ?? "";
     const kept = new Map();
     this.shown.forEach((entry) => {
       const key = `${entry.offer ? "offer" : "cell"}-${entry.mark.name}`, cell = this.cells.get(key) ?? this.cell(key);
@@ -130,14 +133,14 @@ export class Strip {
     const wrong = isOff(fit);
     cell.className = `cell${offer ? " offer" : ""}${wrong ? " off" : ""}`;
     cell.setAttribute("aria-selected", String(chosen));
-    const length = fit && Math.hypot(...fit.residual_px);
+    const length = fit && Math.hypot(...fit.residual_px), place = app.isAlone() && app.fit()?.measured?.places.find(([name]) => name === mark.name)?.[1];
     const figure = offer ? (offer.reference?.refined ? "offered, found" : offer.reference ? "offered, click" : "offered") : entry.isSingle ? `not in the ${mark.render ? "reference" : "render"} yet` : length === undefined ? "" : `${length.toFixed(1)} ± ${fit.half_px.toFixed(1)}`;
     const finding = wrong ? (fit.finding === "swapped" ? "exchanged" : "wrong") : entry.isCarried ? "carried: look" : "";
     const [name, words] = [cell.children[1], cell.children[2]];
     name.textContent = wrong ? `! ${mark.name}` : mark.name;
-    words.textContent = entry.isSingle || offer ? figure : [mark.use ?? "datum", finding || figure].join(" ");
-    cell.title = [mark.name, entry.part ? `part of ${entry.part}` : "", fit?.text ?? "", wrong ? figure : ""].filter(Boolean).join("\n");
-    cell.setAttribute("aria-label", [mark.name, mark.use ?? "datum", figure, finding, fit?.text].filter(Boolean).join(", "));
+    words.textContent = app.isAlone() ? place ?? "" : entry.isSingle || offer ? figure : [mark.use ?? "datum", finding || figure].join(" ");
+    cell.title = [mark.name, place ?? "", entry.part ? `part of ${entry.part}` : "", fit?.text ?? "", wrong ? figure : ""].filter(Boolean).join("\n");
+    cell.setAttribute("aria-label", [mark.name, app.isAlone() ? place : mark.use ?? "datum", figure, finding, fit?.text].filter(Boolean).join(", "));
   }
 
   choose(entry, side) {
@@ -165,6 +168,7 @@ export class Strip {
   /** Where the middle of both patches lies, in the render. */
   middle({ mark }) {
     const { app } = this, map = app.fit()?.map;
+    if (app.isAlone()) return mark.reference;
     if (mark.render) return mark.render;
     return map && mark.reference ? toRender(map, mark.reference) : null;
   }
@@ -177,17 +181,22 @@ export class Strip {
     c.setTransform(ratio, 0, 0, ratio, 0, 0);
     c.fillStyle = "#808080";
     c.fillRect(0, 0, WIDTH, HEIGHT);
-    if (!middle) return;
-    const patch = (tiles, top, side) => {
+    const patch = (tiles, middle, top, side, height = PATCH) => {
       c.save();
-      c.beginPath(); c.rect(0, top, WIDTH, PATCH); c.clip();
+      c.beginPath(); c.rect(0, top, WIDTH, height); c.clip();
       c.translate(0, top);
       c.filter = app.filters[side];
-      tiles.draw(c, { scale: this.zoom, x: WIDTH / 2 - middle[0] * this.zoom, y: PATCH / 2 - middle[1] * this.zoom }, WIDTH, PATCH, ratio);
+      tiles.draw(c, { scale: this.zoom, x: WIDTH / 2 - middle[0] * this.zoom, y: height / 2 - middle[1] * this.zoom }, WIDTH, height, ratio);
       c.restore();
     };
-    patch(app.over.tiles, 0, "render");
-    patch(app.over.laid, PATCH + BAR, "reference");
+    if (!middle) return mark.reference && patch(app.reference.tiles, mark.reference, PATCH + BAR, "reference");
+    if (app.isAlone()) {
+      patch(this.pane.tiles, middle, 0, "reference", HEIGHT);
+      const [x, y] = app.place(`mark/${mark.name}/reference`, mark.reference), isChosen = app.isSelected(mark.name);
+      return this.tick(c, [WIDTH / 2 + (x - middle[0]) * this.zoom, HEIGHT / 2 + (y - middle[1]) * this.zoom], [0, HEIGHT], "reference", { isChosen });
+    }
+    patch(app.over.tiles, middle, 0, "render");
+    patch(app.over.laid, middle, PATCH + BAR, "reference");
     const at = (side, top) => {
       const own = offer && side === "reference" ? offer.reference?.place : mark[side];
       if (!own) return null;
@@ -209,7 +218,7 @@ export class Strip {
       d.line(c, [x, y], [x, edge], color, isChosen ? 3 : 2);
       d.dot(c, [x, y], color, isChosen);
     } else {
-      const [mx, my] = [WIDTH / 2, (top + bottom) / 2], f = Math.min(Math.abs((WIDTH / 2 - 6) / (x - mx || 1e-9)), Math.abs((PATCH / 2 - 6) / (y - my || 1e-9)));
+      const [mx, my] = [WIDTH / 2, (top + bottom) / 2], f = Math.min(Math.abs((WIDTH / 2 - 6) / (x - mx || 1e-9)), Math.abs(((bottom - top) / 2 - 6) / (y - my || 1e-9)));
       d.residual(c, [mx, my], [mx + (x - mx) * f, my + (y - my) * f], wrong);
     }
   }
@@ -229,7 +238,7 @@ export class Strip {
 
   // --- pointer and keys on a cell ---
 
-  sideAt(canvas, event) { return event.clientY - canvas.getBoundingClientRect().top < MIDDLE ? "render" : "reference"; }
+  sideAt(canvas, event) { return !this.app.isAlone() && event.clientY - canvas.getBoundingClientRect().top < MIDDLE ? "render" : "reference"; }
 
   down(cell, canvas, event) {
     if (event.button !== 0) return;
@@ -242,9 +251,9 @@ export class Strip {
   /** What is moved in a half of a cell: its key, where it is in the one picture, what moving it means. */
   handle({ mark, offer }, side) {
     const { app } = this;
-    if (offer || !mark[side] || (side === "reference" && !app.fit()?.map)) return null;
+    if (offer || !mark[side] || (side === "reference" && !app.fit()?.map && !app.isAlone())) return null;
     const key = `mark/${mark.name}/${side}`;
-    return { key, point: app.inPicture(app.over, side, app.place(key, mark[side])), move: (p) => a.move(app.view, mark.name, side, p) };
+    return { key, point: app.inPicture(this.pane, side, app.place(key, mark[side])), move: (p) => a.move(app.view, mark.name, side, p) };
   }
 
   moved(cell, event) {
@@ -254,7 +263,7 @@ export class Strip {
     if (Math.hypot(...by) > CLICK) press.far = true;
     if (!press.far) return;
     const p = [press.start.point[0] + by[0] / this.zoom, press.start.point[1] + by[1] / this.zoom];
-    app.moving = { key: press.start.key, point: app.native(app.over, press.side, p), move: press.start.move };
+    app.moving = { key: press.start.key, point: app.native(this.pane, press.side, p), move: press.start.move };
     app.redraw();
   }
 
@@ -265,10 +274,10 @@ export class Strip {
     if (press.far) { app.flush(); return this.choose(entry, press.side); }
     if (!press.isChosen) { this.choose(entry, press.side); return cell.focus({ preventScroll: true }); }
     // A click in the chosen cell puts the mark there.
-    const box = canvas.getBoundingClientRect(), middle = this.middle(entry), top = press.side === "render" ? 0 : PATCH + BAR;
+    const box = canvas.getBoundingClientRect(), middle = this.middle(entry), [top, height] = app.isAlone() ? [0, HEIGHT] : [press.side === "render" ? 0 : PATCH + BAR, PATCH];
     if (!middle) return;
-    const p = [middle[0] + (event.clientX - box.left - WIDTH / 2) / this.zoom, middle[1] + (event.clientY - box.top - top - PATCH / 2) / this.zoom];
-    const native = app.native(app.over, press.side, p);
+    const p = [middle[0] + (event.clientX - box.left - WIDTH / 2) / this.zoom, middle[1] + (event.clientY - box.top - top - height / 2) / this.zoom];
+    const native = app.native(this.pane, press.side, p);
     if (entry.offer) app.takeOffered(press.side, native);
     else if (entry.isSingle && !entry.mark[press.side]) app.complete(entry.mark, press.side, native);
     else if (press.start) { app.change(press.start.move(native)); app.select({ kind: "mark", name: entry.mark.name, side: press.side }); }
@@ -281,12 +290,12 @@ export class Strip {
     if (step && !entry.offer) {
       const size = event.shiftKey ? 1 : 0.1, side = app.selection?.side ?? "reference";
       if (app.selection?.side !== side) app.selection = { ...app.selection, side };
-      app.nudge(app.over, [step[0] * size, step[1] * size]);
+      app.nudge(this.pane, [step[0] * size, step[1] * size]);
     } else if (event.key === "Enter") {
       if (entry.offer) { app.chooseOffer(entry.offer); app.takeOffered(); }
       else if (entry.isCarried) app.confirmCarried();
       else app.next(1);
-    } else if (event.key.toLowerCase() === "t" && !entry.offer) app.select({ kind: "mark", name: entry.mark.name, side: app.selection?.side === "render" ? "reference" : "render" });
+    } else if (event.key.toLowerCase() === "t" && !entry.offer && !app.isAlone()) app.select({ kind: "mark", name: entry.mark.name, side: app.selection?.side === "render" ? "reference" : "render" });
     else return;
     event.preventDefault();
     event.stopPropagation();

@@ -28,6 +28,9 @@ export class Tiles {
     return true;
   }
 
+  /** Shows nothing; what is on its way is not waited for. */
+  leave() { this.wanted = null; this.about = null; }
+
   /** Width and height in its own pixels; tiles may be finer. */
   get size() { return this.about?.size ?? this.about?.levels[0] ?? [1, 1]; }
 

@@ -38,6 +38,7 @@ export function views(app, open) {
     event.preventDefault();
     const { name, render, reference, from } = Object.fromEntries(new FormData(event.target));
     if (!isFree(name.trim())) return;
+    if (from && app.isAlone() === Boolean(render.trim())) return app.say("Marks are taken over to a view of the same kind: with a render, or without.");
     dialog.close();
     app.change(a.addView(name.trim(), render.trim(), reference.trim(), from ? app.view : ""));
     await app.idle();

@@ -1,5 +1,6 @@
 //! The marking page in a real browser: marks set by pointer and keys give the figures that the same marks give in a
 //! job file, and nothing is lost whatever ends.
+mod alone;
 mod browser;
 mod strip;
 

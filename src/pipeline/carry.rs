@@ -126,7 +126,7 @@ pub fn carry_over(
     let (old, new, content) = pictures(view, request)?;
     let of_view = &mut document["views"][at];
     let what = (request.side, request.named, &content);
-    let carried = carry_pictures(of_view, view, what, (old, new))?;
+    let carried = carry_pictures(of_view, view, what, (old, new), &mut |_| ())?;
     let text = job::document_text(&document);
     job::parse(text.as_bytes(), out)?;
     Ok((text, carried))
@@ -245,6 +245,7 @@ pub fn carry_changed(file: &Path) -> Result<CarriedOver, CarryError> {
                 &over.job.views[at],
                 (at, side),
                 [&copy, &image],
+                &mut |_| (),
             ) {
                 Ok((next, text, job, carried)) => {
                     (document, over.text, over.job) = (next, text, job);
@@ -268,7 +269,7 @@ pub fn carry_changed(file: &Path) -> Result<CarriedOver, CarryError> {
 }
 
 /// The view of a job's document with its marks carried over to one image that has changed since it was marked; and what became of them.
-/// `file` is the job file, beside which the copies are.
+/// `file` is the job file, beside which the copies are; `also` carries what else lies on the image.
 ///
 /// # Errors
 /// Where the job cannot be used, the image has not changed, or no copy of what was marked was kept.
@@ -277,6 +278,7 @@ pub fn carry_view(
     file: &Path,
     view: &str,
     side: Side,
+    also: &mut dyn FnMut(&Change),
 ) -> Result<(usize, Value, CarriedJob), CarryError> {
     let job = job::parse(job::document_text(document).as_bytes(), file)?;
     let at = job.views.iter().position(|v| v.name == view);
@@ -300,7 +302,7 @@ pub fn carry_view(
         image: side.name(),
     })?;
     let (mut next, _, _, carried) =
-        carry_one(document, file, of_view, (at, side), [&copy, &image])?;
+        carry_one(document, file, of_view, (at, side), [&copy, &image], also)?;
     Ok((at, next["views"][at].take(), carried))
 }
 
@@ -319,6 +321,7 @@ fn carry_one(
     view: &View,
     (at, side): (usize, Side),
     [marked, image]: [&Path; 2],
+    also: &mut dyn FnMut(&Change),
 ) -> Result<(Value, String, Job, CarriedJob), CarryError> {
     let limits = Limits::default();
     let content = images::content(image, &limits)?;
@@ -330,7 +333,7 @@ fn carry_one(
         .or(of_image["images"][0].as_str());
     let named = named.unwrap_or_default().to_owned();
     let of_view = &mut document["views"][at];
-    let carried = carry_pictures(of_view, view, (side, &named, &content), (old?, new?))?;
+    let carried = carry_pictures(of_view, view, (side, &named, &content), (old?, new?), also)?;
     let (found, of) = (carried.found(), carried.marks.len());
     if (found as f64) < CARRY.least_found.get() * of as f64 {
         return Err(CarryError::FewFound { found, of });
@@ -346,6 +349,7 @@ fn carry_pictures(
     view: &View,
     (side, named, content): (Side, &str, &MarkedOn),
     (old, new): (RgbImage, RgbImage),
+    also: &mut dyn FnMut(&Change),
 ) -> Result<CarriedJob, CarryError> {
     let change = Change::between(&old, &new);
     let on_outline = match side {
@@ -355,7 +359,9 @@ fn carry_pictures(
     drop((old, new));
     let marked_on = json!({ "size": content.size, "blake3": content.blake3 });
     let what = (side.name(), named, marked_on);
-    Ok(carry::carry_job(of_view, what, &change, &on_outline)?)
+    let carried = carry::carry_job(of_view, what, &change, &on_outline)?;
+    also(&change);
+    Ok(carried)
 }
 
 fn which(job: &Job, request: &CarryRequest<'_>) -> Result<usize, CarryError> {

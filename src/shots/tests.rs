@@ -187,7 +187,8 @@ fn a_shot_from_a_hand_is_laid_over_the_first_to_less_than_a_tenth_of_a_pixel() {
 }
 
 #[test]
-fn a_picture_of_two_megapixels_is_laid_over_to_less_than_a_tenth_of_a_pixel_also_through_strong_moire() {
+fn a_picture_of_two_megapixels_is_laid_over_to_less_than_a_tenth_of_a_pixel_also_through_strong_moire()
+ {
     const SIZE: (u32, u32) = (1600, 1200);
     let taken = Taken {
         moire: 10.0,

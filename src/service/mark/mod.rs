@@ -4,6 +4,7 @@
 //! ([`edits`]); the server keeps the steps ([`journal`]), writes the file ([`document`]) and registers the marks by the
 //! code of a comparison ([`fit`]).
 mod alone;
+mod carrying;
 mod comparison;
 mod desk;
 mod document;

@@ -1,5 +1,6 @@
 //! The addresses of the marking page; all but the one that opens it are for a browser with the cookie ([`door`]).
 use super::{
+    carrying,
     desk::Desk,
     document::{Document, Keep, Refusal},
     door::{self, Door},
@@ -7,11 +8,10 @@ use super::{
     files_beside, fit, marked_on, proposals,
 };
 use crate::{
-    carry::CarriedJob,
     contour,
     job::{self, Landmark, MarkOn, Side},
     measurement,
-    pipeline::{self, MarkedCopies},
+    pipeline::MarkedCopies,
     registration,
     service::{
         bodies::{Allowance, read_first},
@@ -325,45 +325,16 @@ struct Carry {
 async fn carry(State(desk): Shared, Body(asked): Body<Carry>) -> Response {
     let own = Arc::clone(&desk);
     with_document(desk, move |document| {
-        let file = document.file().to_owned();
         let side = match asked.side.as_str() {
             "reference" => Side::Reference,
             _ => Side::Render,
         };
-        let (at, value, carried) = pipeline::carry_view(document.job(), &file, &asked.view, side)?;
-        let marked = document.job()["views"][at][side.name()]["marked_on"].clone();
-        let edits = [
-            Edit::Set {
-                at: format!("/job/views/{at}"),
-                value,
-            },
-            to_look_at(document.draft(), &asked.view, (side, marked), &carried),
-        ];
-        document.change(&asked.base, &label(&carried), &edits, &|_, _| ())?;
+        let (label, edits) = carrying::step(document, &asked.view, side)?;
+        document.change(&asked.base, &label, &edits, &|_, _| ())?;
         own.keep_marked_of(document);
         Ok(())
     })
     .await
-}
-
-/// What the page shows until the user has looked at each mark: where it lay on which picture.
-fn to_look_at(
-    draft: &Value,
-    view: &str,
-    (side, marked): (Side, Value),
-    carried: &CarriedJob,
-) -> Edit {
-    let found = carried.marks.iter().filter(|mark| mark.to.is_ok());
-    let marks: Vec<Value> = found
-        .map(|mark| json!({ "name": mark.name, "from": mark.from }))
-        .collect();
-    let mut own = draft[view].as_object().cloned().unwrap_or_default();
-    let carried = json!({ "side": side.name(), "marked_on": marked, "marks": marks });
-    own.insert("carried".to_owned(), carried);
-    Edit::Set {
-        at: format!("/draft/{}", view.replace('~', "~0").replace('/', "~1")),
-        value: Value::Object(own),
-    }
 }
 
 /// What surrounds a carried mark, on the picture on which it was set ("before") or the one of now.
@@ -381,18 +352,6 @@ async fn patch(
         }
     });
     done.await.unwrap_or_else(IntoResponse::into_response)
-}
-
-/// "Carry the marks over: 48 of 50 found, left out: sill front, vessel tip".
-fn label(carried: &CarriedJob) -> String {
-    let lost = carried.marks.iter().filter(|mark| mark.to.is_err());
-    let lost: Vec<&str> = lost.map(|mark| mark.name.as_str()).collect();
-    let left_out = match lost.is_empty() {
-        true => String::new(),
-        false => format!(", left out: {}", lost.join(", ")),
-    };
-    let (found, of) = (carried.found(), carried.marks.len());
-    format!("Carry the marks over: {found} of {of} found{left_out}")
 }
 
 #[derive(Deserialize)]

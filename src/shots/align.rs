@@ -19,6 +19,8 @@ const MARGIN: usize = HALF + STEP + 3;
 /// The picture is cut into so many parts each way when it is asked whether parts of it moved, and so many places tell of one.
 const PARTS: usize = 5;
 const FEWEST_IN_PART: u32 = 3;
+/// So many of the clearest places are used, whatever noise there is.
+const FEWEST_CLEAR: usize = 60;
 /// Rounds of fitting to what lies near.
 const ROUNDS: usize = 6;
 /// Steps of the last fit, which begins near its end.
@@ -97,19 +99,31 @@ impl Places {
         let cells: Vec<[usize; 2]> = starts(height)
             .flat_map(|y| starts(width).map(move |x| [x, y]))
             .collect();
-        let least = SHOTS.least_slope.get().powi(2);
         let ends = [width, height].map(|length| length.saturating_sub(MARGIN));
-        let found: Vec<_> = cells
+        let mut found: Vec<_> = cells
             .par_iter()
             .filter_map(|cell| clearest(&grey, *cell, side, ends))
-            .filter(|(clear, _, _)| *clear >= least)
             .collect();
+        let least = least_clear(found.iter().map(|(clear, _, _)| *clear).collect());
+        found.retain(|(clear, _, _)| *clear >= least);
         Self {
             all: found.iter().map(|(_, place, _)| *place).collect(),
             clear: found.iter().map(|(clear, _, _)| *clear).collect(),
             slopes: found.iter().map(|(_, _, slope)| *slope).collect(),
         }
     }
+}
+
+/// How clear a place has to be, squared slope: clearer than noise makes any place. A straight edge is as clear as that along itself,
+/// and moire moves what is looked for there along it.
+fn least_clear(mut clear: Vec<f64>) -> f64 {
+    clear.sort_by(|a, b| b.total_cmp(a));
+    // A quarter of the cells holds nothing, or the picture is so full that the clearest tell enough.
+    let noise = clear.get(3 * clear.len() / 4).copied().unwrap_or(0.0);
+    let clearest = clear.get(FEWEST_CLEAR.min(clear.len().saturating_sub(1)));
+    let of_noise = SHOTS.clear_of_noise.get() * noise;
+    let least = SHOTS.least_slope.get().powi(2);
+    least.max(of_noise.min(clearest.copied().unwrap_or(0.0)))
 }
 
 /// The place of a cell whose least slope is the greatest: that squared, the place, and the squared slope in all directions.

@@ -6,6 +6,8 @@ settings! {
     SHOTS: ShotsSettings of "shots" {
         least_slope = 2.0, "grey levels per px", "judgement":
             "Slope in the direction in which a place shows the least, from which on it may tell where it lies.";
+        clear_of_noise = 2.0, "times", "judgement":
+            "Squared slope of a place beside that of the quarter of cells that have the least: as noise makes it anywhere.";
         least_places = 20.0, "places", "judgement":
             "Fewest places by which a shot is laid over the first one; a projective map needs four.";
         least_agreeing = 0.5, "share", "judgement":

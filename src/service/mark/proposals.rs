@@ -1,5 +1,5 @@
 //! Landmarks that are proposed for a view: what `proposal` finds, for the page.
-use super::{desk::Desk, document::Document, fit, needs, pictures::Pyramid};
+use super::{desk::Desk, document::Document, fit, needs, pictures::Pyramid, places};
 use crate::{
     job::{self, Job, LandmarkUse, MarkOn, Side, View},
     proposal::{self, Asked, Finds, Looked, Proposal, Seen},
@@ -95,7 +95,9 @@ pub(super) fn of_view(desk: &Desk, now: Now, index: usize) -> Option<Proposals> 
     let job = match job::parse(now.text.as_bytes(), &now.file) {
         Ok(job) => job,
         Err(error) => {
-            let fault = error.faults().first().map(|fault| fault.to_string());
+            let document = serde_json::from_str(&now.text).unwrap_or_default();
+            let fault = error.faults().first();
+            let fault = fault.map(|fault| places::fault(fault, &document));
             return Some(none(now.revision, fault.unwrap_or_default()));
         }
     };

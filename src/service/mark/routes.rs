@@ -392,7 +392,8 @@ fn label(carried: &CarriedJob) -> String {
         false => format!(", left out: {}", lost.join(", ")),
     };
     let (found, of) = (carried.found(), carried.marks.len());
-    format!("Carry the marks over: {found} of {of} found{left_out}")
+    let placed = carried.placed_in_words();
+    format!("Carry the marks over: {found} of {of} found{placed}{left_out}")
 }
 
 #[derive(Deserialize)]

@@ -191,7 +191,9 @@ enum NotPlaced {
     NotDatum,
     #[error("too few other marks of their part tell whether it was changed")]
     PartUnknown,
-    #[error("other marks of their part lie elsewhere than the camera shows them: it was changed")]
+    #[error(
+        "other marks of their part lie elsewhere than the camera shows them: it may have been changed"
+    )]
     PartChanged,
     #[error("the camera does not show them surely enough")]
     Unsure,
@@ -456,7 +458,7 @@ fn find_near(change: &Change, seen: &Seen<'_>, marks: &mut [CarriedMark]) -> Vec
     }
     if !changed.is_empty() {
         notes.push(format!(
-            "found where the camera does not expect them: {}; where their part was changed, see whether their \"model_mm\" is up to date",
+            "found where the camera does not expect them: {}; look at them, and where their part was changed, at their \"model_mm\"",
             listed(changed.iter().map(String::as_str))
         ));
     }

@@ -3,7 +3,7 @@
 use assert_cmd::Command;
 use image::{Rgb, RgbImage};
 use serde_json::{Value, json};
-use std::fs;
+use std::{fs, path::Path};
 use tempfile::TempDir;
 
 const SIZE: (u32, u32) = (720, 540);
@@ -169,7 +169,8 @@ fn corners(camera: &Camera) -> Vec<(String, usize, Triple)> {
                 let mut place = part.high;
                 place[a] = part.low[a] + CELL * f64::from(i);
                 place[b] = part.low[b] + CELL * f64::from(j);
-                let is_thinned = number == 0 && (i + j) % 2 == 1;
+                // The tank's cover is left out: where the tool box stands on it, the pattern changes with the tool box.
+                let is_thinned = number == 0 && (axis == 2 || (i + j) % 2 == 1);
                 if !is_thinned && camera.shows(&PARTS, place) {
                     all.push((format!("{} {axis} {i} {j}", part.name), number, place));
                 }
@@ -191,12 +192,7 @@ fn run(folder: &TempDir, arguments: &[&str]) -> (i32, String, String) {
 }
 
 /// What is painted over in the new picture.
-const PAINTED_OVER: [&str; 4] = [
-    "tank 1 2 2",
-    "tank 0 2 2",
-    "lantern 0 1 2",
-    "tool box 1 1 2",
-];
+const PAINTED_OVER: [&str; 3] = ["tank 1 2 2", "tank 0 2 2", "tool box 1 1 1"];
 /// How the tool box was moved.
 const MOVED: Triple = [0.9, 0.0, 0.5];
 
@@ -298,18 +294,18 @@ fn lost_marks_are_placed_by_the_camera_and_a_moved_part_is_followed_and_not_repa
             );
         } else {
             assert_eq!(mark["by"], "tracking");
-            assert!(off < 1.2, "{name} is followed: {off}");
+            assert!(off < 1.2, "{name} is followed: {off} {mark}");
         }
     }
-    assert!(placed >= 3, "{out}");
-    for name in &PAINTED_OVER[..3] {
+    assert!(placed >= 2, "{out}");
+    for name in &PAINTED_OVER[..2] {
         assert_eq!(
             named(&told["landmarks"], name).expect("told")["by"],
             "camera",
             "{name}"
         );
     }
-    let of_changed = named(&told["landmarks"], PAINTED_OVER[3]).expect("told");
+    let of_changed = named(&told["landmarks"], PAINTED_OVER[2]).expect("told");
     assert!(of_changed["to"].is_null(), "{of_changed}");
     let notes = told["notes"].to_string();
     assert!(
@@ -358,4 +354,67 @@ fn without_places_on_the_model_they_are_left_out_as_before() {
         !out.contains("camera") && out.contains("left out: \"tank 1 2 2\""),
         "{out}"
     );
+}
+
+#[test]
+fn on_a_new_photo_lost_datum_marks_are_placed_and_parts_that_may_be_altered_are_not() {
+    const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/camera-demo");
+    const CROPPED: [u32; 2] = [22, 15];
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in ["gate.jpg", "market.jpg", "pump.3mf", "pump.json"] {
+        fs::copy(Path::new(DEMO).join(name), folder.path().join(name)).expect("copied");
+    }
+    // Cropped and darker, with two datum marks and a mark of the tool box painted over.
+    let before = json_of(&folder, "pump.json")["views"][0]["landmarks"].clone();
+    let mark = |name: &str| {
+        let mark = &named(&before, name).expect("there")["reference"];
+        [0, 1].map(|k| mark[k].as_f64().expect("a number") - f64::from(CROPPED[k]))
+    };
+    let datum = ["tank right front top", "tank right rear top"];
+    let painted = [
+        mark(datum[0]),
+        mark(datum[1]),
+        mark("tool box left rear top"),
+    ];
+    let photo = image::open(folder.path().join("gate.jpg")).expect("a photo");
+    let mut new = photo.crop_imm(CROPPED[0], CROPPED[1], 1460, 1070).to_rgb8();
+    for (x, y, pixel) in new.enumerate_pixels_mut() {
+        let near = |p: &[f64; 2]| (p[0] - f64::from(x)).hypot(p[1] - f64::from(y)) < PAINTED;
+        pixel.0 = match painted.iter().any(near) {
+            true => [90; 3],
+            false => pixel.0.map(|v| (f64::from(v) * 0.75) as u8),
+        };
+    }
+    new.save(folder.path().join("new.png")).expect("written");
+    let carry = [
+        "carry",
+        "pump.json",
+        "--view",
+        "gate",
+        "--reference",
+        "new.png",
+        "--json",
+    ];
+    let (status, out, err) = run(&folder, &carry);
+    assert_eq!(status, 0, "{err}");
+    let told: Value = serde_json::from_str(&out).expect("JSON");
+    let after = &json_of(&folder, "pump-carried.json")["views"][0]["landmarks"];
+    for name in datum {
+        assert_eq!(
+            named(&told["landmarks"], name).expect("told")["by"],
+            "camera",
+            "{out}"
+        );
+        let landmark = named(after, name).expect("placed");
+        let sigma = landmark["sigma_px"]["reference"].as_f64().expect("stated");
+        let off = [0, 1].map(|k| landmark["reference"][k].as_f64().expect("one") - mark(name)[k]);
+        assert!(
+            (1.5..2.0).contains(&sigma) && off[0].hypot(off[1]) < 2.6 * sigma,
+            "{landmark} {off:?}"
+        );
+    }
+    assert!(named(after, "tool box left rear top").is_none());
+    let why =
+        "\\\"tool box left rear top\\\": the parts of landmarks that are not datum may be altered";
+    assert!(told["notes"].to_string().contains(why), "{}", told["notes"]);
 }

@@ -17,17 +17,6 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("statistics", &[]),
     ("kernels", &["stop", "frame"]),
     ("job", &["warning", "printable", "units", "frame"]),
-    ("carry", &["settings", "frame", "kernels"]),
-    (
-        "shots",
-        &["settings", "frame", "statistics", "kernels", "carry"],
-    ),
-    ("images", &["stop", "printable", "kernels", "job", "shots"]),
-    ("contour", &["settings", "frame", "kernels", "job"]),
-    (
-        "meshes",
-        &["stop", "printable", "units", "frame", "kernels", "job"],
-    ),
     (
         "rectification",
         &[
@@ -53,6 +42,28 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "job",
             "rectification",
         ],
+    ),
+    (
+        "carry",
+        &[
+            "settings",
+            "printable",
+            "frame",
+            "statistics",
+            "kernels",
+            "job",
+            "registration",
+        ],
+    ),
+    (
+        "shots",
+        &["settings", "frame", "statistics", "kernels", "carry"],
+    ),
+    ("images", &["stop", "printable", "kernels", "job", "shots"]),
+    ("contour", &["settings", "frame", "kernels", "job"]),
+    (
+        "meshes",
+        &["stop", "printable", "units", "frame", "kernels", "job"],
     ),
     (
         "drawn",

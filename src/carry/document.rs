@@ -2,7 +2,7 @@
 //!
 //! The document is changed place by place, so that what has nothing to do with the image stays as it was written. It has been
 //! read as a job before: what is looked for is there.
-use super::{Carried, Change, Lost, settings::CARRY};
+use super::{Carried, CarriedBy, CarriedMark, Change, InSpace, Lost, by_camera, settings::CARRY};
 use crate::frame::fit;
 use nalgebra::{Matrix3, Vector2};
 use serde_json::{Map, Value, json};
@@ -20,21 +20,23 @@ pub struct CarriedJob {
 impl CarriedJob {
     /// How many marks were found again.
     pub fn found(&self) -> usize {
-        self.marks.iter().filter(|mark| mark.to.is_ok()).count()
+        let found = |mark: &&CarriedMark| mark.to.is_ok_and(|to| to.likeness().is_some());
+        self.marks.iter().filter(found).count()
     }
-}
 
-/// What became of one landmark.
-#[derive(Clone, Debug)]
-pub struct CarriedMark {
-    /// Its name.
-    pub name: String,
-    /// Where it was, pixels of the old image.
-    pub from: [f64; 2],
-    /// Where it is, and how surely; or why it was left out.
-    pub to: Result<Carried, Lost>,
-    /// How far it moved beside what moved with the whole picture, pixels: a part that was changed shows so.
-    pub by_itself_px: Option<f64>,
+    /// How many were not, and are placed by the camera.
+    pub fn placed(&self) -> usize {
+        let kept = self.marks.iter().filter(|mark| mark.to.is_ok()).count();
+        kept - self.found()
+    }
+
+    /// ", 2 placed by the camera", or nothing.
+    pub fn placed_in_words(&self) -> String {
+        match self.placed() {
+            0 => String::new(),
+            count => format!(", {count} placed by the camera"),
+        }
+    }
 }
 
 /// A mark that is not as its landmark says is a fault of the program: it is told as one of the document.
@@ -43,7 +45,8 @@ pub struct CarriedMark {
 pub struct Refused(&'static str);
 
 /// Carries what lies on one image of a view: `image` is "render" or "reference", `file` how the job is to name the new one,
-/// `marked_on` its content, `on_outline` tells of each landmark whether it lies on a smooth outline.
+/// `marked_on` its content, `on_outline` tells of each landmark whether it lies on a smooth outline, `space` of places on the model,
+/// by which cameras place what was lost.
 ///
 /// # Errors
 /// Where the document is not the job that was read.
@@ -52,6 +55,7 @@ pub fn carry_job(
     (image, file, marked_on): (&'static str, &str, Value),
     change: &Change,
     on_outline: &[bool],
+    space: Option<&InSpace>,
 ) -> Result<CarriedJob, Refused> {
     let view = view.as_object_mut().ok_or(Refused("keys"))?;
     let mut notes = Vec::new();
@@ -63,6 +67,15 @@ pub fn carry_job(
     let mut found = find_landmarks(view, image, change, on_outline)?;
     if image == "render" {
         find_by_parts(view, change, on_outline, &mut found);
+    }
+    if let Some(space) = space {
+        let base = believed_sigma(view, image);
+        notes.extend(by_camera::look_again(
+            change, space, on_outline, base, &mut found,
+        ));
+        for mark in &mut found {
+            mark.by_itself_px = by_itself(change, mark.from, &mark.to);
+        }
     }
     let marks = carry_landmarks(view, image, on_outline, found)?;
     let lost: BTreeSet<&str> = marks
@@ -150,9 +163,10 @@ fn find_by_parts(
             if !names.contains(&mark.name) {
                 continue;
             }
-            let before = mark.to.map_or(0.0, |to| to.likeness);
+            let likeness = |to: Carried| to.likeness().unwrap_or(0.0);
+            let before = mark.to.map_or(0.0, likeness);
             match change.carry_with_part(mark.from, &map, is_on(on_outline, i)) {
-                Ok(again) if again.likeness > before => mark.to = Ok(again),
+                Ok(again) if likeness(again) > before => mark.to = Ok(again),
                 _ => continue,
             }
             mark.by_itself_px = by_itself(change, mark.from, &mark.to);
@@ -198,7 +212,9 @@ fn carry_landmarks(
         } else {
             carried.deviation
         };
-        state_sigma(&mut landmark, image, deviation, base);
+        if carried.by == CarriedBy::Camera || deviation >= CARRY.told_from.get() {
+            state_sigma(&mut landmark, image, deviation, base);
+        }
         list.push(landmark);
     }
     Ok(found)
@@ -213,9 +229,6 @@ fn believed_sigma(view: &Map<String, Value>, image: &str) -> f64 {
 
 /// A mark that is carried unsurely says so: what it had, and what carrying added.
 fn state_sigma(landmark: &mut Value, image: &str, deviation: f64, base: f64) {
-    if deviation < CARRY.told_from.get() {
-        return;
-    }
     let own = &landmark["sigma_px"];
     let each = |side: &str| own.as_f64().or_else(|| own[side].as_f64());
     let mut sigma = Map::new();

@@ -3,6 +3,7 @@
 //! [`Change`] finds what changed in the whole; each mark is then looked for by itself, so that a part that was changed on purpose is
 //! followed part by part. What is not found is said, and why.
 #![doc = include_str!("METHOD.md")]
+mod by_camera;
 mod change;
 mod document;
 mod levels;
@@ -12,8 +13,9 @@ pub(crate) mod settings;
 mod tests;
 mod track;
 
-pub use document::{CarriedJob, CarriedMark, Refused, carry_job};
-pub use track::{Carried, Lost};
+pub use by_camera::InSpace;
+pub use document::{CarriedJob, Refused, carry_job};
+pub use track::{Carried, CarriedBy, Lost};
 
 use image::RgbImage;
 use levels::Levels;
@@ -27,6 +29,19 @@ pub struct Change {
     map: Matrix3<f64>,
     /// Whether enough of the old image was found in the new one to tell the change; else it is taken for one of size alone.
     pub is_told: bool,
+}
+
+/// What became of one landmark.
+#[derive(Clone, Debug)]
+pub struct CarriedMark {
+    /// Its name.
+    pub name: String,
+    /// Where it was, pixels of the old image.
+    pub from: [f64; 2],
+    /// Where it is, and how surely; or why it was left out.
+    pub to: Result<Carried, Lost>,
+    /// How far it moved beside what moved with the whole picture, pixels: a part that was changed shows so.
+    pub by_itself_px: Option<f64>,
 }
 
 impl Change {

@@ -20,6 +20,16 @@ settings! {
             "No mark is carried more surely than this.";
         told_from = 0.25, "px", "judgement: beside clicks of 0.75 px it changes 5 %":
             "A mark carried more surely keeps what the job says of it.";
+        camera_level = 0.001, "share", "judgement":
+            "Probability at which a mark that went with the subject is taken for one that the cameras contradict.";
+        camera_apart = 1.0, "px", "judgement":
+            "A mark that is found less far from where the cameras expect it does not contradict them.";
+        sure_likeness = 0.9, "correlation", "judgement":
+            "A mark whose surroundings are found this much alike is believed against the cameras.";
+        most_placed = 2.0, "px", "judgement":
+            "A mark is placed by the camera up to this standard deviation, the mark's own included.";
+        part_marks = 2.0, "marks", "judgement":
+            "So many other marks of a part have to be found where the cameras expect them before one of it is placed in a render.";
         least_found = 0.5, "share", "judgement":
             "An image that was written over takes marks over only where so many of them are found: else it shows something else.";
     }

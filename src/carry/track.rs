@@ -21,8 +21,40 @@ pub struct Carried {
     pub deviation: f64,
     /// The same in the direction in which it is known best.
     pub least_deviation: f64,
-    /// Correlation of its surroundings before and after, 0 to 1.
-    pub likeness: f64,
+    /// What says that it is there.
+    pub by: CarriedBy,
+}
+
+impl Carried {
+    /// Correlation of its surroundings before and after, 0 to 1; `None` where they were not found.
+    pub fn likeness(&self) -> Option<f64> {
+        match self.by {
+            CarriedBy::Tracking { likeness } => Some(likeness),
+            CarriedBy::Camera => None,
+        }
+    }
+}
+
+/// What says where a mark is in the next version.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum CarriedBy {
+    /// Its surroundings were found again.
+    Tracking {
+        /// Their correlation before and after, 0 to 1.
+        likeness: f64,
+    },
+    /// The camera shows its place on the model there.
+    Camera,
+}
+
+impl CarriedBy {
+    /// As JSON has it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Tracking { .. } => "tracking",
+            Self::Camera => "camera",
+        }
+    }
 }
 
 /// Why a mark could not be carried over.
@@ -92,7 +124,7 @@ pub(super) fn carry(
         place: found.place.into(),
         deviation: worst,
         least_deviation: best,
-        likeness,
+        by: CarriedBy::Tracking { likeness },
     })
 }
 

@@ -5,7 +5,7 @@ use super::{
     new::{from_job, write_new},
 };
 use crate::{
-    carry::{CarriedJob, CarriedMark},
+    carry::{CarriedBy, CarriedJob, CarriedMark},
     job::Side,
     pipeline::{self, CarryRequest},
     printable::on_one_line,
@@ -16,9 +16,10 @@ use std::path::{Path, PathBuf};
 /// Take the marks of a job over to a new render, or a new reference
 ///
 /// Each mark is looked for in the new picture, around where the picture as a whole moved; a part that was changed is followed by its
-/// own marks, and its outline goes with them. What cannot be found again is left out and named. A new job file is written; the old
-/// one stays. Keep the old picture: the marks are seen on it alone. Without a new picture, the marks go over to all those that were
-/// written over since they were marked, from the copies that "mark", "watch" and "compare --carry" keep beside the job.
+/// own marks, and its outline goes with them. What cannot be found again is placed by the camera, where landmarks have places on the
+/// model ("model_mm") that tell it, or left out and named. A new job file is written; the old one stays. Keep the old picture: the
+/// marks are seen on it alone. Without a new picture, the marks go over to all those that were written over since they were marked,
+/// from the copies that "mark", "watch" and "compare --carry" keep beside the job.
 #[derive(clap::Args, Debug)]
 #[command(
     group = clap::ArgGroup::new("new").args(["render", "reference"]),
@@ -135,9 +136,10 @@ fn went_by_itself(mark: &CarriedMark) -> Option<f64> {
 fn words(carried: &CarriedJob, image: &Path) -> String {
     let found = carried.found();
     let mut text = format!(
-        "{found} of {} landmarks carried over to {}\n\n",
+        "{found} of {} landmarks carried over to {}{}\n\n",
         carried.marks.len(),
-        shown_path(image)
+        shown_path(image),
+        carried.placed_in_words()
     );
     let widest = carried.marks.iter().map(|m| m.name.chars().count()).max();
     let width = widest.unwrap_or(0).clamp(8, 40);
@@ -149,7 +151,11 @@ fn words(carried: &CarriedJob, image: &Path) -> String {
         let Ok(to) = &mark.to else { continue };
         let moved = (to.place[0] - mark.from[0]).hypot(to.place[1] - mark.from[1]);
         let name = on_one_line(&mark.name);
-        let alone = went_by_itself(mark).map_or_else(String::new, |px| format!("{px:.1} px"));
+        let alone = match (to.by, went_by_itself(mark)) {
+            (CarriedBy::Camera, _) => "placed by the camera".to_owned(),
+            (CarriedBy::Tracking { .. }, Some(px)) => format!("{px:.1} px"),
+            (CarriedBy::Tracking { .. }, None) => String::new(),
+        };
         let line = format!(
             "  {name:width$}  {moved:>9.1}  {:>9.2}  {alone}",
             1.96 * to.deviation
@@ -182,11 +188,11 @@ fn as_json(carried: &CarriedJob, out: &Path) -> Value {
         .iter()
         .map(|mark| match &mark.to {
             Ok(to) => json!({
-                "name": mark.name, "from": mark.from, "to": to.place, "deviation_px": to.deviation,
-                "likeness": to.likeness, "by_itself_px": mark.by_itself_px,
+                "name": mark.name, "from": mark.from, "to": to.place, "by": to.by.name(),
+                "deviation_px": to.deviation, "likeness": to.likeness(), "by_itself_px": mark.by_itself_px,
             }),
             Err(lost) => {
-                json!({ "name": mark.name, "from": mark.from, "to": null, "why": lost.to_string() })
+                json!({ "name": mark.name, "from": mark.from, "to": null, "by": null, "why": lost.to_string() })
             }
         })
         .collect();

@@ -1,7 +1,7 @@
 //! A job whose marks are carried over to the next version of an image.
 use super::MarkedCopies;
 use crate::{
-    carry::{self, CarriedJob, Change, settings::CARRY},
+    carry::{self, CarriedJob, Change, InSpace, settings::CARRY},
     contour,
     images::{self, Limits, Picture},
     job::{self, InputError, Job, MarkOn, MarkedOn, RenderImage, Side, View},
@@ -173,11 +173,12 @@ impl CarriedView {
             false => format!("; left out: {}", lost.join(", ")),
         };
         format!(
-            "the marks of view \"{}\" were carried over to its {}, which has changed since they were set: {} of {} found{left_out}",
+            "the marks of view \"{}\" were carried over to its {}, which has changed since they were set: {} of {} found{}{left_out}",
             self.view,
             self.side.name(),
-            marks.len() - lost.len(),
-            marks.len()
+            self.carried.found(),
+            marks.len(),
+            self.carried.placed_in_words()
         )
     }
 }
@@ -359,7 +360,8 @@ fn carry_pictures(
     drop((old, new));
     let marked_on = json!({ "size": content.size, "blake3": content.blake3 });
     let what = (side.name(), named, marked_on);
-    let carried = carry::carry_job(of_view, what, &change, &on_outline)?;
+    let space = InSpace::of_view(view, side, &change);
+    let carried = carry::carry_job(of_view, what, &change, &on_outline, space.as_ref())?;
     also(&change);
     Ok(carried)
 }

@@ -10,6 +10,7 @@ mod backdrop;
 mod batches;
 mod camera;
 mod carry;
+mod carry_by_camera;
 mod command_line;
 mod demo;
 mod demo_camera;

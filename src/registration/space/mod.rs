@@ -24,6 +24,7 @@ pub use figures::Attitude;
 pub(crate) use measured::{MeasuredPlaces, NotPlaced};
 pub use of_view::{ViewPhoto, of_view};
 pub use photo::{KnownFocal, KnownLens, KnownPoint, Photo, Screen, SpaceMark};
+pub(crate) use resection::Prediction;
 pub use resection::{
     Deciding, MarkFinding, MarkFit, Resection, SecondAttitude, WANTED_MARKS, resect,
 };

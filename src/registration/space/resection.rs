@@ -14,7 +14,7 @@ use crate::{
     printable::listed,
     registration::checks::settings::CHECKS,
 };
-use nalgebra::{Matrix2, Vector2};
+use nalgebra::{Matrix2, Matrix2x3, Vector2};
 
 /// Marks that should carry a camera whose focal length is unknown, so that each is checked by the others.
 pub const WANTED_MARKS: usize = 8;
@@ -55,6 +55,12 @@ impl Resection {
     /// Standard deviation of where the photo shows a place, pixels of the reference, along the direction in which it is larger;
     /// `None` where the camera does not show it.
     pub fn deviation_px(&self, place: ModelPoint) -> Option<f64> {
+        let spread = self.prediction(place)?.by_camera;
+        Some(spread.symmetric_eigenvalues().max().max(0.0).sqrt())
+    }
+
+    /// Where the photo shows a place, and how surely; `None` where the camera does not show it.
+    pub(crate) fn prediction(&self, place: ModelPoint) -> Option<Prediction> {
         let ToldPlaces {
             solved,
             units,
@@ -66,9 +72,23 @@ impl Resection {
             by_numbers: seen.by_numbers,
             covariance: Matrix2::zeros(),
         };
-        let most = solved.of_prediction(&row).symmetric_eigenvalues().max();
-        Some(most.max(0.0).sqrt() * units.photo_radius)
+        Some(Prediction {
+            place: units.photo_px(seen.place),
+            by_place: seen.by_point * (units.photo_radius / units.size),
+            by_camera: solved.of_prediction(&row) * units.photo_radius.powi(2),
+        })
     }
+}
+
+/// Where a camera shows a place on the model.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Prediction {
+    /// Pixels of the photo.
+    pub(crate) place: Vector2<f64>,
+    /// Derivative by the place on the model, pixels a millimetre.
+    pub(crate) by_place: Matrix2x3<f64>,
+    /// Covariance by the camera alone, squared pixels.
+    pub(crate) by_camera: Matrix2<f64>,
 }
 
 /// Another attitude that the marks cannot tell from the first.

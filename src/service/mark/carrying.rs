@@ -67,7 +67,8 @@ fn label(carried: &CarriedJob, of_draft: &[String]) -> String {
         false => format!(", left out: {}", lost.join(", ")),
     };
     let (found, of) = (carried.found(), carried.marks.len());
-    format!("Carry the marks over: {found} of {of} found{left_out}")
+    let placed = carried.placed_in_words();
+    format!("Carry the marks over: {found} of {of} found{placed}{left_out}")
 }
 
 /// Carries what is begun on an image and no part of the job yet. A mark without a partner that is not found again is left out, and

@@ -405,3 +405,32 @@ fn sharpness(shot: &RgbImage, places: &Places, near: &[Found]) -> f64 {
     // Where all places lie at the border nothing speaks against it.
     ratios.get(ratios.len() / 2).copied().unwrap_or(1.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// So many values around one.
+    fn around(value: f64, count: usize) -> impl Iterator<Item = f64> {
+        (0..count).map(move |k| value * (0.9 + 0.2 * k as f64 / count as f64))
+    }
+
+    #[test]
+    fn a_place_is_clearer_than_noise_makes_a_straight_edge() {
+        // Plain ground, edges that noise and moire make clear along themselves, corners.
+        let values = around(12.0, 700)
+            .chain(around(15.0, 200))
+            .chain(around(300.0, 100));
+        let least = least_clear(values.collect());
+        assert!((17.0..270.0).contains(&least), "{least}");
+        // Without noise the slope alone counts.
+        let values = around(0.1, 700).chain(around(300.0, 100));
+        assert_eq!(least_clear(values.collect()), 4.0);
+        // Where all is as clear, the clearest stay.
+        let values: Vec<f64> = around(80.0, 1000).collect();
+        let least = least_clear(values.clone());
+        let kept = values.iter().filter(|v| **v >= least).count();
+        assert!((FEWEST_CLEAR..=FEWEST_CLEAR + 1).contains(&kept), "{kept}");
+        assert_eq!(least_clear(Vec::new()), 4.0);
+    }
+}

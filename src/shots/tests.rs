@@ -186,36 +186,6 @@ fn a_shot_from_a_hand_is_laid_over_the_first_to_less_than_a_tenth_of_a_pixel() {
     }
 }
 
-/// Long bars, nearly level and nearly upright, and a few corners: most of the picture tells of no place.
-fn bars(x: f64, y: f64) -> f64 {
-    let [u, v] = [x + 0.11 * y, y - 0.07 * x];
-    let is_upright = (u - 90.0).abs() < 14.0 || (u - 380.0).abs() < 9.0;
-    let is_level = (v - 60.0).abs() < 12.0 || (v - 250.0).abs() < 16.0;
-    let is_box = (200.0..235.0).contains(&x) && (120.0..160.0).contains(&y);
-    match (is_upright || is_level, is_box) {
-        (true, _) => 165.0,
-        (_, true) => 60.0,
-        _ => 110.0,
-    }
-}
-
-#[test]
-fn moire_and_noise_do_not_move_a_picture_of_long_edges_along_them() {
-    let taken = Taken {
-        moire: 8.0,
-        noise: 9.0,
-        ..PLAIN
-    };
-    let shot = |k: usize| scene(&hand(k), taken, 1 + k as u64, bars);
-    let first = shot(0);
-    let places = Places::of(&first);
-    for k in 1..6 {
-        let found = align(&first, &places, &shot(k)).expect("aligned");
-        let error = error(&found.map, &hand(k));
-        assert!(error < 1.0, "shot {k} is {error:.3} px off");
-    }
-}
-
 #[test]
 fn a_picture_of_two_megapixels_is_laid_over_to_less_than_a_tenth_of_a_pixel_also_through_strong_moire()
  {

@@ -286,7 +286,7 @@ mod tests {
         let note = b"every such file begins with %PDF- and a number";
         assert!(matches!(recognise(note), Content::Other(_, WRONG_FILE)));
         for (head, name) in [
-            (&note[..], "text (\"every such file begins wi\")"),
+            (&note[..], "text (\"every such file begins w\")"),
             (b"\x89PNG\r\n\x1a\n%PDF-1.4", "a PNG image"),
             (b"GIF89a", "a GIF image"),
         ] {

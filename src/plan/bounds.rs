@@ -10,6 +10,9 @@ use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
 /// What the operating system says.
 #[cfg(unix)]
 pub(super) fn bound(memory: u64, seconds: u64) -> std::io::Result<()> {
+    // Where whoever asked is gone, nobody needs the answer. Without this it would go on until its time is over.
+    #[cfg(target_os = "linux")]
+    rustix::process::set_parent_process_death_signal(Some(rustix::process::Signal::KILL))?;
     // Standard input, output and error are open; nothing else is to be opened, and no file grows.
     for (resource, most) in [
         (Resource::Core, 0),

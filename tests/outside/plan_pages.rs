@@ -63,19 +63,21 @@ fn written(folder: &Path, bytes: &[u8]) -> PathBuf {
 fn edges_of_turned_and_cropped_pages_lie_where_poppler_has_them() {
     let folder = tempfile::tempdir().expect("a folder");
     let content = || stream("", b"100.3 200.7 150.25 80.5 re f");
-    let scan = RgbImage::from_fn(240, 160, |x, y| {
-        let is_dark = (64..160).contains(&x) && (40..120).contains(&y);
+    let scan = RgbImage::from_fn(900, 600, |x, y| {
+        let is_dark = (240..600).contains(&x) && (152..448).contains(&y);
         image::Rgb([if is_dark { 0 } else { 255 }; 3])
     });
     let mut jpeg = Cursor::new(Vec::new());
     scan.write_to(&mut jpeg, ImageFormat::Jpeg)
         .expect("encodes");
     let scan = stream(
-        "/Type /XObject /Subtype /Image /Width 240 /Height 160 /ColorSpace /DeviceRGB /BitsPerComponent 8 /Filter /DCTDecode",
+        "/Type /XObject /Subtype /Image /Width 900 /Height 600 /ColorSpace /DeviceRGB /BitsPerComponent 8 /Filter /DCTDecode",
         jpeg.get_ref(),
     );
-    let of_scan = stream("", b"q 233.3 0 0 155.5 80.2 131.7 cm /Scan Do Q");
-    let resources = "/Resources << /XObject << /Scan 4 0 R >> >>";
+    // Poppler moves the borders of pictures outwards to whole pixels, and enlarges them by whole ones: so the borders lie just within
+    // some (72 points are 150 px), and the scan is shown pixel by pixel, and at half its size.
+    let of_scan = stream("", b"q 215.99 0 0 143.99 72.005 120.005 cm /Scan Do Q");
+    let resources = "/CropBox [0 0 384 480] /Resources << /XObject << /Scan 4 0 R >> >>";
     for (keys, content, further) in [
         ("", content(), vec![]),
         ("/Rotate 90", content(), vec![]),

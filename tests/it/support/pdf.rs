@@ -52,7 +52,11 @@ pub fn dark_rectangle(picture: &image::RgbImage) -> Option<[[f64; 2]; 2]> {
     let (width, height) = picture.dimensions();
     let inside = (0..height).flat_map(|y| (0..width).map(move |x| (x, y)));
     let inside: Vec<_> = inside.filter(|(x, y)| darkness(*x, *y) > 0.5).collect();
-    let &(x, y) = inside.get(inside.len() / 2)?;
+    let middle = |of: fn(&(u32, u32)) -> u32| {
+        let (least, most) = (inside.iter().map(of).min()?, inside.iter().map(of).max()?);
+        Some((least + most) / 2)
+    };
+    let (x, y) = (middle(|at| at.0)?, middle(|at| at.1)?);
     let reach = |values: Vec<f64>| {
         let sum: f64 = values.iter().sum();
         let middle: f64 = (0..)

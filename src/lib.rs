@@ -30,7 +30,7 @@
 //!
 //! - `draw`: the modules `drawing` and `pipeline`: pictures, sheets, the folder of results.
 //! - `service`: the module `service`: the marking page and the comparison over HTTP. Brings `draw`.
-//! - `cli`: the module `cli` and the program. Brings `service`.
+//! - `cli`: the modules `cli` and `plan`, and the program. Brings `service`.
 pub mod carry;
 #[cfg(feature = "cli")]
 pub mod cli;
@@ -47,6 +47,8 @@ pub mod measurement;
 pub mod meshes;
 #[cfg(feature = "draw")]
 pub mod pipeline;
+#[cfg(feature = "cli")]
+pub mod plan;
 pub mod printable;
 pub mod proposal;
 pub mod rectification;
@@ -73,6 +75,8 @@ pub fn all_settings() -> Vec<&'static settings::Setting> {
         drawn::settings::DRAWN.all(),
         edges::settings::EDGES.all(),
         measurement::settings::all(),
+        #[cfg(feature = "cli")]
+        plan::settings::PLAN.all(),
         proposal::settings::PROPOSAL.all(),
         report::revision::settings::REVISION.all(),
         shots::settings::SHOTS.all(),

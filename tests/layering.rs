@@ -199,9 +199,11 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "pipeline",
         ],
     ),
+    ("plan", &["settings", "job", "images", "drawing"]),
     (
         "cli",
         &[
+            "plan",
             "carry",
             "warning",
             "stop",

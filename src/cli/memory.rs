@@ -30,7 +30,7 @@ const UNITS: [(&str, u64); 7] = [
 ];
 
 /// Bytes of a size such as `4GiB`.
-fn size(text: &str) -> Result<u64, String> {
+pub(super) fn size(text: &str) -> Result<u64, String> {
     let lower = text.trim().to_ascii_lowercase();
     let unit = UNITS.iter().find(|(unit, _)| lower.ends_with(unit));
     let bytes = unit.and_then(|(unit, bytes)| {

@@ -1,7 +1,7 @@
 //! What goes to the terminal: results to standard output, everything else to standard error.
 use super::Status;
 use crate::{
-    drawing, images, job, meshes, pipeline,
+    drawing, images, job, meshes, pipeline, plan,
     printable::{is_command, on_one_line},
     report::{TABLE_COLOURS, TableStyle},
     service,
@@ -325,6 +325,29 @@ pub(super) enum Failure {
         size: [u32; 2],
         /// Where the model's middle lies instead.
         place: String,
+    },
+    /// A page of a plan cannot be drawn.
+    #[error("{0}")]
+    Plan(#[from] plan::Error),
+    /// A document of which one page has to be chosen.
+    #[error("{}: has {count} pages; choose one with --page, such as --page 1", plan.display())]
+    SeveralPages {
+        /// The document.
+        plan: PathBuf,
+        /// How many pages it has.
+        count: u64,
+    },
+    /// The program does not know where it lies itself.
+    #[error("the program cannot find its own file, by which it reads PDFs: {source}")]
+    OwnProgram {
+        /// What the operating system says.
+        source: io::Error,
+    },
+    /// The result would take the place of the plan.
+    #[error("{}: this is the plan that is drawn, and it is not overwritten; name another with --out", path.display())]
+    OwnPlan {
+        /// The plan.
+        path: PathBuf,
     },
     /// A picture cannot be written in its format.
     #[error("{0}")]

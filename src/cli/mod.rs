@@ -17,6 +17,7 @@ mod merge;
 mod messages;
 mod new;
 mod new_files;
+mod page;
 mod progress;
 mod rectify;
 mod scale;
@@ -29,7 +30,7 @@ mod watch;
 
 pub use status::Status;
 
-use crate::images;
+use crate::{images, plan};
 use clap::{CommandFactory, Parser, Subcommand};
 use messages::{Failure, Terminal};
 use std::{ffi::OsString, panic};
@@ -68,6 +69,7 @@ enum Command {
     Scale(scale::Arguments),
     Demo(demo::Arguments),
     Rectify(rectify::Arguments),
+    Page(page::Arguments),
     Camera(camera::Arguments),
     Measure(measure::Arguments),
     Backdrop(backdrop::Arguments),
@@ -83,6 +85,13 @@ enum Command {
 /// Runs the command that the arguments ask for (the first one is the program's name), prints what it has to say, and
 /// returns the status to exit with.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
+    let arguments: Vec<OsString> = arguments.into_iter().collect();
+    if let Some(task) = plan::task(&arguments) {
+        return match plan::serve(&task) {
+            true => Status::NothingOut,
+            false => Status::Unusable,
+        };
+    }
     leave_out_panics_of_decoders();
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
@@ -108,6 +117,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Scale(arguments) => scale::run(arguments, &terminal),
         Command::Demo(arguments) => demo::run(arguments, &terminal),
         Command::Rectify(arguments) => rectify::run(arguments, &terminal),
+        Command::Page(arguments) => page::run(arguments, &terminal),
         Command::Camera(arguments) => camera::run(arguments, &terminal),
         Command::Measure(arguments) => measure::run(arguments, &terminal),
         Command::Backdrop(arguments) => backdrop::run(arguments, &terminal),

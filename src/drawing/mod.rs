@@ -98,6 +98,8 @@ pub use self::{
     view_to_draw::ViewToDraw,
 };
 use self::{backdrop::Backdrop, png::encode_photo};
+#[cfg(feature = "cli")]
+pub(crate) use self::{png::encode_png_at, text::Font};
 use crate::{measurement::WorkImages, stop};
 use rayon::prelude::*;
 

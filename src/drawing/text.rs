@@ -18,7 +18,8 @@ pub(crate) enum Font {
 }
 
 impl Font {
-    fn bytes(self) -> &'static [u8] {
+    /// The face's file.
+    pub(crate) fn bytes(self) -> &'static [u8] {
         match self {
             Self::Regular => dejavu::sans::regular(),
             Self::Bold => dejavu::sans::bold(),

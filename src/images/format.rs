@@ -1,7 +1,11 @@
 //! Recognises a file by its first bytes, whatever its name says.
 
-/// How many bytes [`recognise`] wants to see, where the file has that many.
-pub(super) const HEAD_BYTES: u64 = 64;
+/// How many bytes [`recognise`] and [`what_is`] want to see, where the file has that many: a PDF may begin so late (PDF Reference,
+/// sixth edition, appendix H, note 13).
+pub const HEAD_BYTES: u64 = 1024;
+
+/// How many of them are shown of what is unknown.
+const SHOWN_BYTES: usize = 64;
 
 /// The formats that are read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -42,6 +46,7 @@ pub(super) enum Content {
 const CONVERT: &str = "convert it to PNG or JPEG";
 const SAVE_PHOTO: &str = "open it in the program that it comes from and save it as JPEG or PNG; phones can be set to take JPEG";
 const TAKE_STILL: &str = "take a still out of it, at full size, and save that as PNG or JPEG";
+const DRAW_PAGE: &str = "draw the page that you need as a picture first: tickstrip page PLAN.pdf";
 const WRONG_FILE: &str = "name an image file, or export the image again";
 
 /// Tells what a file is from its first [`HEAD_BYTES`] bytes.
@@ -55,7 +60,40 @@ pub(super) fn recognise(head: &[u8]) -> Content {
     if let Some(name) = known_elsewhere(head) {
         return Content::Other(name.to_owned(), CONVERT);
     }
-    Content::Other(impression(head), WRONG_FILE)
+    if is_pdf(head) {
+        return Content::Other("a PDF document".to_owned(), DRAW_PAGE);
+    }
+    let shown = &head[..head.len().min(SHOWN_BYTES)];
+    Content::Other(impression(shown), WRONG_FILE)
+}
+
+/// What somebody who wants a PDF has found instead.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Found {
+    /// A PDF.
+    Pdf,
+    /// Something else: what it looks like, and what to do.
+    Other(String, &'static str),
+}
+
+/// Tells whether a file is a PDF, and what else it is, from its first [`HEAD_BYTES`] bytes.
+pub fn what_is(head: &[u8]) -> Found {
+    match recognise(head) {
+        Content::Readable(format) => Found::Other(
+            format!("a {format} image"),
+            "name it in the job as it is: it is a picture already",
+        ),
+        Content::Other(..) if is_pdf(head) => Found::Pdf,
+        Content::Other(found, _) => {
+            Found::Other(found, "name a PDF, or export it again as PDF or PNG")
+        }
+    }
+}
+
+/// Whether a PDF begins here, or after some bytes of something else: a bare "%PDF-" in a text is none.
+fn is_pdf(head: &[u8]) -> bool {
+    let begins = |bytes: &[u8]| bytes.starts_with(b"%PDF-") && bytes[5].is_ascii_digit();
+    head.trim_ascii_start().starts_with(b"%PDF") || head.windows(6).any(begins)
 }
 
 fn readable(head: &[u8]) -> Option<Format> {
@@ -72,9 +110,8 @@ fn readable(head: &[u8]) -> Option<Format> {
 
 fn known_elsewhere(head: &[u8]) -> Option<&'static str> {
     let text = head.trim_ascii_start();
-    let starts: [(&[u8], &str); 8] = [
+    let starts: [(&[u8], &str); 7] = [
         (b"GIF8", "a GIF image"),
-        (b"%PDF", "a PDF document"),
         (b"8BPS", "a layered image (PSD)"),
         (b"\x76\x2f\x31\x01", "an OpenEXR image"),
         (b"\xff\x0a", "a JPEG XL image"),
@@ -227,6 +264,34 @@ mod tests {
             recognise(b"\0\0\0\0ftyp"),
             Content::Other("a film (MP4)".into(), TAKE_STILL)
         );
+    }
+
+    #[test]
+    fn a_pdf_is_one_wherever_it_begins_within_the_first_bytes() {
+        let pdf = || Content::Other("a PDF document".into(), DRAW_PAGE);
+        let later = [
+            b"Content-Type: application/pdf\r\n\r\n".repeat(20),
+            b"%PDF-1.7\n".to_vec(),
+        ]
+        .concat();
+        for head in [
+            &b"%PDF-1.4\n%\xe2\xe3"[..],
+            b"\r\n%PDF-2.0",
+            b"%PDF",
+            &later,
+        ] {
+            assert_eq!(recognise(head), pdf());
+            assert_eq!(what_is(head), Found::Pdf);
+        }
+        let note = b"every such file begins with %PDF- and a number";
+        assert!(matches!(recognise(note), Content::Other(_, WRONG_FILE)));
+        for (head, name) in [
+            (&note[..], "text (\"every such file begins w\")"),
+            (b"\x89PNG\r\n\x1a\n%PDF-1.4", "a PNG image"),
+            (b"GIF89a", "a GIF image"),
+        ] {
+            assert!(matches!(what_is(head), Found::Other(found, _) if found == name));
+        }
     }
 
     #[test]

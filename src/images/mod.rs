@@ -24,7 +24,7 @@ pub use budget::{Budget, BudgetError, Hold};
 pub use content::{changed_since_marked, content};
 pub use decode::{read, read_looked};
 pub use error::Error;
-pub use format::Format;
+pub use format::{Format, Found, HEAD_BYTES, what_is};
 pub use free_memory::half_of_free_memory;
 pub use guard::is_decoding;
 pub use header::{Limits, PictureLook, dimensions, look_at};

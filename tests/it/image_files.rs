@@ -478,7 +478,7 @@ fn every_bad_file_has_its_own_clear_message() {
         bytes[16..20].fill(0);
         bytes
     };
-    let cases: [(&str, &[u8], &str, &str); 9] = [
+    let cases: [(&str, &[u8], &str, &str); 10] = [
         ("none.png", b"", "image-empty", "is empty (0 bytes)"),
         (
             "note.png",
@@ -510,6 +510,13 @@ fn every_bad_file_has_its_own_clear_message() {
             b"GIF89a\x01\0\x01\0\0\0\0",
             "image-format",
             "holds a GIF image",
+        ),
+        (
+            "plan.png",
+            b"\n%PDF-1.7\n",
+            "image-format",
+            "holds a PDF document; PNG, JPEG, WebP, TIFF and BMP can be read; draw the page that you need as a picture first: \
+             tickstrip page PLAN.pdf",
         ),
         ("flat.png", &no_width, "image-no-pixels", "0 x 16 pixels"),
         (

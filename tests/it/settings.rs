@@ -11,6 +11,7 @@ fn page_of(method: &str) -> &'static str {
         "shots" => "src/shots/METHOD.md",
         "drawn" => "src/drawn/METHOD.md",
         "edges" => "src/edges/METHOD.md",
+        "plan" => "src/plan/METHOD.md",
         "proposal" => "src/proposal/METHOD.md",
         "revision" => "src/report/revision/METHOD.md",
         _ => "src/measurement/METHOD.md",
@@ -42,6 +43,7 @@ fn every_setting_stands_in_its_method_s_page_with_its_value() {
         "src/drawn/METHOD.md",
         "src/edges/METHOD.md",
         "src/measurement/METHOD.md",
+        "src/plan/METHOD.md",
         "src/proposal/METHOD.md",
         "src/report/revision/METHOD.md",
     ] {

@@ -6,7 +6,7 @@
 #[allow(dead_code, reason = "shared with the crate `it`")]
 mod support;
 
-use support::{compared, reference, views};
+use support::{compared, pdf, reference, views};
 
 mod archives;
 mod bezels;
@@ -23,6 +23,7 @@ mod in_space;
 mod kernel_peers;
 mod known_lengths;
 mod photo_and_cad;
+mod plan_pages;
 mod planar_marks;
 mod published_homographies;
 mod quantiles;

@@ -6,6 +6,7 @@ pub mod drawn;
 pub mod front;
 pub mod http;
 pub mod marking;
+pub mod pdf;
 pub mod process;
 pub mod random;
 pub mod reference;

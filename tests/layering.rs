@@ -182,6 +182,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "service",
         &[
+            "warning",
             "carry",
             "stop",
             "printable",

@@ -88,12 +88,13 @@ fn scene(
     seed: u64,
     grey_at: impl Fn(f64, f64) -> f64,
 ) -> RgbImage {
-    scene_of((WIDTH, HEIGHT), map, taken, seed, grey_at)
+    scene_of((WIDTH, HEIGHT), 4, map, taken, seed, grey_at)
 }
 
-/// The same, this wide and high.
+/// The same, this wide and high, of so many samples along each side of a pixel.
 fn scene_of(
     (width, height): (u32, u32),
+    side: i32,
     map: &Matrix3<f64>,
     taken: Taken,
     seed: u64,
@@ -104,18 +105,17 @@ fn scene_of(
     let phase = std::f64::consts::TAU * trials::Noise(77 + 13 * seed).uniform();
     RgbImage::from_fn(width, height, |x, y| {
         let mut sum = 0.0;
-        const SIDE: i32 = 4;
-        for k in 0..SIDE * SIDE {
+        for k in 0..side * side {
             let at = |v: u32, k: i32| {
-                let within = (f64::from(k) + 0.5) / f64::from(SIDE) - 0.5;
+                let within = (f64::from(k) + 0.5) / f64::from(side) - 0.5;
                 f64::from(v) + 0.5 + within * taken.blur * 12_f64.sqrt()
             };
-            let [u, v] = mapped(&back, at(x, k % SIDE), at(y, k / SIDE));
+            let [u, v] = mapped(&back, at(x, k % side), at(y, k / side));
             sum += grey_at(u, v);
         }
         let wave = 0.31 * f64::from(x) + 0.17 * f64::from(y) + phase;
         let level =
-            taken.gain * sum / f64::from(SIDE * SIDE) + taken.offset + taken.moire * wave.sin();
+            taken.gain * sum / f64::from(side * side) + taken.offset + taken.moire * wave.sin();
         let noise = if seed == 0 { 0.0 } else { taken.noise };
         Rgb([(); 3].map(|()| (level + noise * random.normal()).round().clamp(0.0, 255.0) as u8))
     })
@@ -194,7 +194,7 @@ fn a_picture_of_two_megapixels_is_laid_over_to_less_than_a_tenth_of_a_pixel_also
         moire: 10.0,
         ..PLAIN
     };
-    let shot = |k: usize| scene_of(SIZE, &hand(k), taken, 1 + k as u64, grey_at);
+    let shot = |k: usize| scene_of(SIZE, 2, &hand(k), taken, 1 + k as u64, grey_at);
     let first = shot(0);
     let places = Places::of(&first);
     let mut squares = 0.0;

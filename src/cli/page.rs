@@ -186,8 +186,7 @@ impl Done<'_> {
         let notes: String = notes.map(|note| format!("note: {note}\n")).collect();
         format!(
             "page {} of {}: {}\ndrawn: {width} x {height} px at {} dpi, {:.4} mm of the page a pixel\n{notes}wrote {out}\n\
-             Next: tickstrip new RENDER {out}\nor, before there is a render, name it as the reference of a view and mark a known length: \
-             tickstrip measure JOB, tickstrip backdrop JOB\n",
+             Next: tickstrip new RENDER {out}\nor, before there is a render: tickstrip new {out}\n",
             self.page.number,
             self.pages.count,
             size_in_words(self.page),

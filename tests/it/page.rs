@@ -122,8 +122,7 @@ fn the_picture_states_its_resolution_and_the_command_what_follows() {
     assert_eq!(
         found.out,
         "page 1 of 1: 210.0 x 297.0 mm\ndrawn: 2480 x 3508 px at 300 dpi, 0.0847 mm of the page a pixel\nwrote plan-1.png\n\
-         Next: tickstrip new RENDER plan-1.png\nor, before there is a render, name it as the reference of a view and mark a known \
-         length: tickstrip measure JOB, tickstrip backdrop JOB\n"
+         Next: tickstrip new RENDER plan-1.png\nor, before there is a render: tickstrip new plan-1.png\n"
     );
     let bytes = fs::read(folder.path().join("plan-1.png")).expect("written");
     let read = png::Decoder::new(Cursor::new(&bytes)).read_info();

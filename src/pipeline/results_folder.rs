@@ -17,7 +17,7 @@ pub(super) use manifest::Manifest;
 pub(super) use manifest::{Counted, Listed, seen_from};
 pub(super) use place::FINISHED;
 use place::{Left, OLD, Place, followed, purpose};
-pub use place::{clear_left_runs, remove_results};
+pub use place::{Named, clear_left_runs, remove_results};
 use std::{
     fs,
     io::{self, Write},
@@ -47,16 +47,6 @@ pub(super) struct NewResults {
     notes: Vec<String>,
 }
 
-/// Whether the folder of a job's results has the same name in every run.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Named {
-    /// It has, and later results take the place of earlier ones.
-    #[default]
-    TheSame,
-    /// Each run has a folder of its own in one folder.
-    Anew,
-}
-
 /// What becomes of finished views that runs which were killed or stopped have left.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum LeftViews {
@@ -81,11 +71,7 @@ impl NewResults {
         let above = followed(out).map_err(disk("looking at it", out))?;
         let above = above.parent().unwrap_or(&above);
         fs::create_dir_all(above).map_err(disk("making the folder for the results", above))?;
-        let place = match named {
-            Named::TheSame => Place::of(job, out),
-            Named::Anew => Place::of_kept(job, out),
-        };
-        let place = place.map_err(disk("looking at it", out))?;
+        let place = Place::named(job, out, named).map_err(disk("looking at it", out))?;
         let (notes, left) = place.recover(match left {
             LeftViews::AreTakenUp => Left::IsHeld,
             LeftViews::AreRemoved => Left::IsRemoved,

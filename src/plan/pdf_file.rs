@@ -214,7 +214,7 @@ impl PdfFile {
         let task = Task {
             length: self.length,
             // The picture once with its opacity, and as much again while it is put together.
-            memory: memory + self.length + 8 * picture as u64 / 3,
+            memory: memory.saturating_add(self.length + 8 * picture as u64 / 3),
             seconds,
             wanted,
         };

@@ -1,5 +1,5 @@
 //! `carry`: the marks of a job on its next render.
-use assert_cmd::Command;
+use crate::support::run;
 use serde_json::{Value, json};
 use std::{fs, path::Path};
 use tempfile::TempDir;
@@ -28,14 +28,8 @@ fn write(folder: &TempDir, name: &str, job: &Value) {
 }
 
 fn run(folder: &TempDir, arguments: &[&str]) -> (i32, String, String) {
-    let output = Command::new(env!("CARGO_BIN_EXE_tickstrip"))
-        .args(arguments)
-        .current_dir(folder.path())
-        .output()
-        .expect("runs");
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
-    let status = output.status.code().expect("a status");
-    (status, text(output.stdout), text(output.stderr))
+    let run = run::run(folder.path(), arguments);
+    (run.status, run.out, run.err)
 }
 
 fn point(value: &Value) -> [f64; 2] {

@@ -1,6 +1,6 @@
 //! `carry` where landmarks have places on the model: a drawn scene of three boxes before two cameras, one of them moved between both
 //! pictures, with some marks painted over in the new one.
-use assert_cmd::Command;
+use crate::support::run::{Run, run};
 use image::{Rgb, RgbImage};
 use serde_json::{Value, json};
 use std::{fs, path::Path};
@@ -180,17 +180,6 @@ fn corners(camera: &Camera) -> Vec<(String, usize, Triple)> {
     all
 }
 
-fn run(folder: &TempDir, arguments: &[&str]) -> (i32, String, String) {
-    let output = Command::new(env!("CARGO_BIN_EXE_tickstrip"))
-        .args(arguments)
-        .current_dir(folder.path())
-        .output()
-        .expect("runs");
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
-    let status = output.status.code().expect("a status");
-    (status, text(output.stdout), text(output.stderr))
-}
-
 /// What is painted over in the new picture.
 const PAINTED_OVER: [&str; 3] = ["tank 1 2 2", "tank 0 2 2", "tool box 1 1 1"];
 /// How the tool box was moved.
@@ -268,7 +257,7 @@ fn named<'v>(list: &'v Value, name: &str) -> Option<&'v Value> {
 fn lost_marks_are_placed_by_the_camera_and_a_moved_part_is_followed_and_not_repaired() {
     let (folder, truth) = scene();
     let carry = ["carry", "job.json", "--render", "new.png", "--json"];
-    let (status, out, err) = run(&folder, &carry);
+    let Run { status, out, err } = run(folder.path(), &carry);
     assert_eq!(status, 0, "{err}");
     let told: Value = serde_json::from_str(&out).expect("JSON");
     let after = json_of(&folder, "job-carried.json");
@@ -319,7 +308,7 @@ fn lost_marks_are_placed_by_the_camera_and_a_moved_part_is_followed_and_not_repa
     );
     // The same in words.
     fs::remove_file(folder.path().join("job-carried.json")).expect("removed");
-    let (_, out, _) = run(&folder, &carry[..4]);
+    let Run { out, .. } = run(folder.path(), &carry[..4]);
     let head = out.lines().next().expect("a line");
     assert!(
         head.ends_with(&format!(", {placed} placed by the camera")),
@@ -349,7 +338,8 @@ fn without_places_on_the_model_they_are_left_out_as_before() {
         landmark.as_object_mut().expect("one").remove("model_mm");
     }
     fs::write(folder.path().join("job.json"), job.to_string()).expect("written");
-    let (status, out, err) = run(&folder, &["carry", "job.json", "--render", "new.png"]);
+    let Run { status, out, err } =
+        run(folder.path(), &["carry", "job.json", "--render", "new.png"]);
     assert_eq!(status, 0, "{err}");
     assert!(
         !out.contains("camera") && out.contains("left out: \"tank 1 2 2\""),
@@ -396,7 +386,7 @@ fn on_a_new_photo_lost_datum_marks_are_placed_and_parts_that_may_be_altered_are_
         "new.png",
         "--json",
     ];
-    let (status, out, err) = run(&folder, &carry);
+    let Run { status, out, err } = run(folder.path(), &carry);
     assert_eq!(status, 0, "{err}");
     let told: Value = serde_json::from_str(&out).expect("JSON");
     let after = &json_of(&folder, "pump-carried.json")["views"][0]["landmarks"];

@@ -43,26 +43,39 @@ pub(super) struct Place {
     pub key: String,
 }
 
+/// Whether the folder of a job's results has the same name in every run.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Named {
+    /// It has, and later results take the place of earlier ones.
+    #[default]
+    TheSame,
+    /// Each run has a folder of its own in one folder: what a killed run left is known by that one.
+    Anew,
+}
+
 impl Place {
+    /// That of results whose folder has the same name in every run.
     pub fn of(job: &Path, out: &Path) -> io::Result<Self> {
+        Self::named(job, out, Named::TheSame)
+    }
+
+    pub fn named(job: &Path, out: &Path, named: Named) -> io::Result<Self> {
         let real = |path: &Path| fs::canonicalize(path).or_else(|_| std::path::absolute(path));
         let (job, out) = (real(job)?, where_it_leads(out)?);
         let parent = out.parent().unwrap_or(&out).to_owned();
+        let known_by = match named {
+            Named::TheSame => &out,
+            Named::Anew => &parent,
+        };
+        let mut hasher = blake3::Hasher::new();
+        hasher.update(job.as_os_str().as_encoded_bytes());
+        hasher.update(b"\0");
+        hasher.update(known_by.as_os_str().as_encoded_bytes());
         Ok(Self {
             job: JobPlace::new(&job, &out),
-            key: key(&job, &out),
+            key: hasher.finalize().to_hex()[..12].to_owned(),
             parent,
             out,
-        })
-    }
-
-    /// The same where the folder has another name in every run: what a killed run left in the folder above is known by that one.
-    pub fn of_kept(job: &Path, out: &Path) -> io::Result<Self> {
-        let place = Self::of(job, out)?;
-        let job = fs::canonicalize(job).or_else(|_| std::path::absolute(job))?;
-        Ok(Self {
-            key: key(&job, &place.parent),
-            ..place
         })
     }
 
@@ -150,14 +163,6 @@ impl Place {
         returning.all()?;
         Ok(returning.notes)
     }
-}
-
-fn key(job: &Path, folder: &Path) -> String {
-    let mut hasher = blake3::Hasher::new();
-    hasher.update(job.as_os_str().as_encoded_bytes());
-    hasher.update(b"\0");
-    hasher.update(folder.as_os_str().as_encoded_bytes());
-    hasher.finalize().to_hex()[..12].to_owned()
 }
 
 /// Folders in `parent` whose names begin like this, and what they are for.

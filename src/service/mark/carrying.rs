@@ -17,11 +17,11 @@ pub(super) fn step(
     view: &str,
     side: Side,
 ) -> Result<(String, [Edit; 2]), Refusal> {
-    let file = document.file().to_owned();
     let mut draft = document.draft()[view].clone();
     let mut lost = Vec::new();
     let mut also = |change: &Change| lost = carry_draft(&mut draft, side, change);
-    let (at, value, carried) = pipeline::carry_view(document.job(), &file, view, side, &mut also)?;
+    let (at, value, carried) =
+        pipeline::carry_view(document.job(), document.file(), view, side, &mut also)?;
     let marked = document.job()["views"][at][side.name()]["marked_on"].clone();
     let label = label(&carried, &lost);
     let edits = [

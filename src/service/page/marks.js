@@ -17,6 +17,9 @@ export const marking = {
   single() { return this.selection?.kind === "mark" && a.singlesOf(this.state(), this.view).find((l) => l.name === this.selection.name); },
   predicted(side) { return this.single() && this.fit()?.predictions?.find((p) => p.name === this.selection.name && p.side === side); },
 
+  /** What a view without a render tells of a span, an angle or a place ("places"), in words. */
+  told(list, name) { return this.fit()?.measured?.[list].find(([own]) => own === name)?.[1]; },
+
   /** The image whose mark is still missing, of the selected landmark. */
   lacks() { const single = this.single(); return !single ? null : !single.render ? "render" : "reference"; },
   /** The image that a click in this pane marks. */

@@ -95,7 +95,7 @@ export class Panels {
       const number = (k) => this.field(`mark-${side}-${k}`, String(of[side][k]), put(k), { type: "number", step: 0.1, "aria-label": `${side} ${"xy"[k]}, pixels` });
       rows.push(make("div", { className: "xy" }, make("span", { className: `${side}-word`, textContent: side }), number(0), number(1)));
     }
-    const place = app.fit()?.measured?.places.find(([own]) => own === name)?.[1];
+    const place = app.told("places", name);
     if (place) rows.push(make("p", { className: "small", textContent: place }));
     if (whole && !isAlone) rows.push(this.on(whole), this.sigma(whole));
     if (fit?.text) rows.push(make("p", { className: "finding", textContent: fit.text }));
@@ -209,8 +209,8 @@ export class Panels {
       make("span", { textContent: pair.join(" – ") }),
       make("button", { type: "button", className: "remove", textContent: "×", "aria-label": `Remove the pair ${pair.join(" and ")}`, onclick: () => app.change(a.erasePair(app.view, index)) })));
   }
-  /** What a view without a render tells of a span or an angle, as far as it is told. */
-  told(list, name) { const found = this.app.fit()?.measured?.[list].find(([own]) => own === name); return found ? `: ${found[1]}` : ""; }
+  /** A figure behind its name, where there is one. */
+  told(list, name) { const words = this.app.told(list, name); return words ? `: ${words}` : ""; }
   spans() { this.entries("spans", (s) => `${s.name}, ${s.from} – ${s.to}${this.told("spans", s.name)}`); }
   angles() { this.entries("angles", (s) => `${s.name}, ${s.from} – ${s.to}${s.against ? ` against ${s.against.join(" – ")}` : ""}${this.told("angles", s.name)}`); }
 

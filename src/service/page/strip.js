@@ -133,7 +133,7 @@ export class Strip {
     const wrong = isOff(fit);
     cell.className = `cell${offer ? " offer" : ""}${wrong ? " off" : ""}`;
     cell.setAttribute("aria-selected", String(chosen));
-    const length = fit && Math.hypot(...fit.residual_px), place = app.isAlone() && app.fit()?.measured?.places.find(([name]) => name === mark.name)?.[1];
+    const length = fit && Math.hypot(...fit.residual_px), place = app.told("places", mark.name);
     const figure = offer ? (offer.reference?.refined ? "offered, found" : offer.reference ? "offered, click" : "offered") : entry.isSingle ? `not in the ${mark.render ? "reference" : "render"} yet` : length === undefined ? "" : `${length.toFixed(1)} ± ${fit.half_px.toFixed(1)}`;
     const finding = wrong ? (fit.finding === "swapped" ? "exchanged" : "wrong") : entry.isCarried ? "carried: look" : "";
     const [name, words] = [cell.children[1], cell.children[2]];

@@ -3,7 +3,7 @@ use super::{
     browser::{Browser, mark},
     demo, point, read,
 };
-use assert_cmd::Command;
+use crate::support::run::run;
 use serde_json::{Value, json};
 use std::path::Path;
 
@@ -16,21 +16,18 @@ const CORNERS: [(&str, [f64; 2]); 3] = [
 /// The ends of a dimension of 4' 1".
 const DIMENSION: [[f64; 2]; 2] = [[420.85, 1049.97], [1390.46, 1061.0]];
 
-fn tickstrip(folder: &Path, arguments: &[&str]) -> Vec<u8> {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_tickstrip"));
-    let output = command.args(arguments).current_dir(folder).assert();
-    output.success().get_output().stdout.clone()
+/// What the program says to it.
+fn tickstrip(folder: &Path, arguments: &[&str]) -> String {
+    let run = run(folder, arguments);
+    assert_eq!(run.status, 0, "{}", run.err);
+    run.out
 }
 
 /// Clicks a mark and names it.
 async fn set(browser: &Browser, (name, at): (&str, [f64; 2])) {
     browser.click("reference", at).await;
     browser.saved().await;
-    browser.keys("e").await;
-    browser
-        .until("return document.activeElement.id === 'mark-name'")
-        .await;
-    browser.keys(name).await;
+    browser.name_it(name).await;
     browser.keys("\u{e007}").await;
     browser.saved().await;
 }
@@ -96,7 +93,6 @@ async fn a_reference_is_marked_and_measured_before_there_is_a_render() {
 
     // The same as the command tells of the same marks.
     let told = tickstrip(folder.path(), &["measure", "own.json"]);
-    let told = String::from_utf8(told).expect("text");
     let line = told.lines().find(|line| line.contains("cover length"));
     let line = line.expect("the span").replace("cover length", "");
     let [full_size, model] = line.trim().split("  ").collect::<Vec<_>>()[..] else {

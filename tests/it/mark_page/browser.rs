@@ -161,6 +161,14 @@ impl Browser {
             .await;
     }
 
+    /// Types the name of the mark that is selected.
+    pub async fn name_it(&self, name: &str) {
+        self.keys("e").await;
+        self.until("return document.activeElement.id === 'mark-name'")
+            .await;
+        self.keys(name).await;
+    }
+
     pub async fn press(&self, css: &str) {
         let element = self.client.find(Locator::Css(css)).await.expect(css);
         element.click().await.expect(css);

@@ -111,11 +111,7 @@ async fn set_pair(browser: &Browser, job: &Path, (name, usage, render, reference
         .await;
     browser.click("render", render).await;
     browser.saved().await;
-    browser.keys("e").await;
-    browser
-        .until("return document.activeElement.id === 'mark-name'")
-        .await;
-    browser.keys(name).await;
+    browser.name_it(name).await;
     browser.click("reference", reference).await;
     browser.saved().await;
     let landmarks = read(job)["views"][0]["landmarks"].clone();

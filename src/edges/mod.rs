@@ -2,12 +2,14 @@
 #![doc = include_str!("METHOD.md")]
 mod chance;
 mod fit;
+pub(crate) mod in_space;
 mod inside;
 mod lines;
 mod look;
 mod onto;
 mod owner;
 mod points;
+mod random;
 mod response;
 mod scene;
 mod search;

@@ -3,7 +3,10 @@
 //! The gradient along the normal over all colour channels is divided by its local root mean square, so that an edge in a
 //! dim corner counts as much as one in the light. Drawings have lines instead of edges between areas: there the second
 //! derivative across the line is taken.
-use super::settings::EDGES;
+use super::{
+    settings::EDGES,
+    window::{FARTHEST, STEP},
+};
 use crate::{
     job::ReferenceKind,
     kernels::{
@@ -164,6 +167,32 @@ impl Response {
             (along(0).powi(2) + along(2).powi(2) + along(4).powi(2)).sqrt()
         };
         (response / STEPS).min(MOST)
+    }
+
+    /// Distance along the normal of the strongest response under a window of `sigma` working pixels, and that response; `None` where it is
+    /// no peak.
+    pub(super) fn strongest_along(
+        &self,
+        (at, normal): (Vector2<f64>, Vector2<f64>),
+        sigma: f64,
+    ) -> Option<(f64, f64)> {
+        let reach = (3.0 * sigma).min(FARTHEST);
+        let n = (2.0 * reach / STEP).round() as usize + 1;
+        let place = |i: usize| -reach + STEP * i as f64;
+        let mut profile = [0.0_f64; 2 * (FARTHEST / STEP) as usize + 1];
+        let profile = &mut profile[..n];
+        for (i, r) in profile.iter_mut().enumerate() {
+            *r = f64::from(self.at(at + normal * place(i), normal));
+        }
+        let weighed = |i: usize| profile[i] * (-(place(i) / sigma).powi(2) / 2.0).exp();
+        let best = (1..profile.len() - 1).max_by(|&a, &b| weighed(a).total_cmp(&weighed(b)))?;
+        let (a, b, c) = (profile[best - 1], profile[best], profile[best + 1]);
+        let curvature = a - 2.0 * b + c;
+        if curvature >= -1e-9 {
+            return None;
+        }
+        let between = (0.5 * (a - c) / curvature).clamp(-1.0, 1.0) * STEP;
+        Some((place(best) + between, b))
     }
 }
 

@@ -102,7 +102,7 @@ impl EdgeScene {
             })
             .collect();
         Self {
-            lines: mesh.map(|_| Lines::of(&points)),
+            lines: mesh.map(|_| Lines::of_points(&points)),
             points,
             places,
             spaces,

@@ -6,7 +6,7 @@
 //! # Source
 //! Importance sampling with a mixture as proposal: A. Owen and Y. Zhou, "Safe and effective importance sampling" (2000).
 use super::settings::EDGES;
-use super::{onto::OntoResponse, scene::EdgeScene};
+use super::{onto::OntoResponse, random::Random, scene::EdgeScene};
 use crate::{
     registration::{Adjustment, RegionErrors},
     stop,
@@ -52,13 +52,13 @@ impl<'a> Search<'a> {
         self.each(|j, asked| {
             let known = Known::of(self.before, j)?;
             let anchor = self.before.layout().anchors[j];
-            let mut random = Random::for_region(j, 3);
+            let mut random = Random::of(j, 3);
             let mut best = (f64::NEG_INFINITY, known.mean);
             for draw in 0..=FIRST_DRAWS {
                 let z = if draw == 0 {
                     Vector5::zeros()
                 } else {
-                    random.normal5() * EDGES.widening.get()
+                    random.normals::<5>() * EDGES.widening.get()
                 };
                 let errors = known.mean + known.root.l() * z;
                 let fit = self.log_likelihood(&onto, anchor, &errors, asked, &rivals);
@@ -81,12 +81,13 @@ impl<'a> Search<'a> {
             let fit = Known::of(fitted, j)?;
             let narrow = fit.widened(EDGES.narrow_widening.get())?;
             let wide = known.widened(EDGES.widening.get())?;
-            let mut random = Random::for_region(j, 5);
+            let mut random = Random::of(j, 5);
             let mut draws = Vec::with_capacity(1 + WIDE_DRAWS + NARROW_DRAWS);
             draws.push(fit.mean);
-            draws.extend((0..WIDE_DRAWS).map(|_| wide.mean + wide.root.l() * random.normal5()));
+            draws
+                .extend((0..WIDE_DRAWS).map(|_| wide.mean + wide.root.l() * random.normals::<5>()));
             draws.extend(
-                (0..NARROW_DRAWS).map(|_| narrow.mean + narrow.root.l() * random.normal5()),
+                (0..NARROW_DRAWS).map(|_| narrow.mean + narrow.root.l() * random.normals::<5>()),
             );
             let target: Vec<f64> = draws
                 .iter()
@@ -234,52 +235,9 @@ impl Known {
     }
 }
 
-/// Numbers that are the same on every run, whatever the threads: a generator for each region.
-struct Random(u64);
-
-impl Random {
-    fn for_region(j: usize, purpose: u64) -> Self {
-        Self(
-            0x9E37_79B9_7F4A_7C15_u64
-                .wrapping_mul(1 + j as u64)
-                .wrapping_add(purpose.wrapping_mul(0xD1B5_4A32_D192_ED03)),
-        )
-    }
-
-    fn uniform(&mut self) -> f64 {
-        // SplitMix64 (Steele, Lea and Flood 2014).
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    /// Five standard normal numbers (Box and Muller 1958).
-    fn normal5(&mut self) -> Vector5 {
-        Vector5::from_fn(|_, _| {
-            let radius = (-2.0 * (1.0 - self.uniform()).ln()).sqrt();
-            radius * (std::f64::consts::TAU * self.uniform()).cos()
-        })
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn the_random_numbers_are_normal_and_the_same_on_every_run() {
-        let draw = || {
-            let mut random = Random::for_region(2, 3);
-            (0..2000).map(|_| random.normal5()).collect::<Vec<_>>()
-        };
-        let draws = draw();
-        assert_eq!(draws, draw());
-        let mean = draws.iter().sum::<Vector5>() / 2000.0;
-        let variance = draws.iter().map(|d| d.norm_squared()).sum::<f64>() / 10_000.0;
-        assert!(mean.norm() < 0.1 && (variance - 1.0).abs() < 0.05);
-    }
 
     #[test]
     fn a_density_is_highest_at_its_mean() {

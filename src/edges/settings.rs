@@ -32,6 +32,16 @@ settings! {
             "Points of a part whose directions differ by less are on one line.";
         line_distance = 10.0, "working px", "judgement":
             "Where they lie no farther off it than this.";
+        space_line_deviation = 0.7, "working px", "judgement, by the prototype's drawn objects":
+            "The same in several photos together, where lines of a photo err alike.";
+        space_beyond_chance = 2.5, "deviations", "judgement":
+            "There, edges of a part in a photo that fit better than displaced ones by less than this are not used.";
+        space_spread_share = 0.6, "share", "judgement":
+            "There, how much of what other places of a part would do is added to its covariance.";
+        space_other_place = 2.5, "working px", "judgement: the width of an edge's response":
+            "There, a place of a part whose edges lie so far from those of the fit, root mean square, is another one.";
+        space_pixels = 4.3e6, "pixels", "judgement: 2400 x 1800":
+            "Most pixels of the grid that edges of one photo are looked for on.";
         mesh_strain = 4.0, "times", "judgement, by the same cases":
             "How much more the edges of a mesh's datum parts may ask of the datum marks: their depth is known.";
         full_response = 1.2, "response", "judgement":

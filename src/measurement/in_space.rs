@@ -289,6 +289,7 @@ mod tests {
             only_together: Vec::new(),
             would: None,
             is_altered_datum: false,
+            edges: Default::default(),
         }
     }
 

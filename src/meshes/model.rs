@@ -119,6 +119,21 @@ impl Model {
         }
     }
 
+    /// The same with its places moved, part by part; parts keep their numbers, and edges found before belong to it.
+    pub(crate) fn moved(&self, to: impl Fn(usize, [f64; 3]) -> [f64; 3]) -> Self {
+        let mut moved = self.clone();
+        let mut is_moved = vec![false; self.vertices.len()];
+        for (number, part) in self.parts.iter().enumerate() {
+            for &vertex in self.facets[part.facets.clone()].iter().flatten() {
+                let vertex = vertex as usize;
+                if !std::mem::replace(&mut is_moved[vertex], true) {
+                    moved.vertices[vertex] = to(number, self.vertices[vertex]);
+                }
+            }
+        }
+        moved
+    }
+
     /// The parts, in the order of the file.
     pub fn parts(&self) -> &[Part] {
         &self.parts

@@ -32,6 +32,8 @@ pub struct EdgePlace {
     pub normal: [f64; 2],
     /// Where it is on the model.
     pub space: ModelPoint,
+    /// Direction of the edge there, of length 1.
+    pub along: [f64; 3],
     /// Index of its part.
     pub part: usize,
 }
@@ -79,6 +81,7 @@ fn along(piece: &Piece, part: usize, step: f64, next: &mut f64, places: &mut Vec
             place: Point::new(a[0] + share * way[0], a[1] + share * way[1]),
             normal: [-way[1] / length, way[0] / length],
             space: ModelPoint(piece.space.at(share)),
+            along: piece.space.direction(),
             part,
         });
         at += step;

@@ -5,7 +5,7 @@
 //! places on edges are compared with a depth buffer.
 use super::{
     edges::{Edge, EdgeKind, Edges},
-    model::Model,
+    model::{Model, length, minus},
     projection::{Seen, cut, is_in_front},
     screen::{SAMPLES, Screen},
 };
@@ -52,6 +52,13 @@ impl InSpace {
         let share = self.share(share);
         let [a, b] = self.ends;
         std::array::from_fn(|k| a[k] + share * (b[k] - a[k]))
+    }
+
+    /// From the first end to the other, of length 1.
+    pub(super) fn direction(&self) -> [f64; 3] {
+        let [a, b] = self.ends;
+        let way = minus(b, a);
+        way.map(|v| v / length(way).max(f64::MIN_POSITIVE))
     }
 
     /// What is halfway in the picture is nearer to the farther end in space.

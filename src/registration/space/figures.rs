@@ -301,7 +301,8 @@ impl Basis<'_> {
     }
 
     /// Model millimetres to pixels of the picture. A reversed depth within the noise of 0 is a parallel projection.
-    fn matrix(&self, camera: &Camera) -> Option<CameraMatrix<RectifiedPx>> {
+    /// Model millimetres to pixels of the picture.
+    pub(super) fn matrix(&self, camera: &Camera) -> Option<CameraMatrix<RectifiedPx>> {
         let units = self.units;
         let s = camera.scale() * units.picture_radius / units.size;
         let q = camera.perspective.max(0.0) / units.size;
@@ -326,7 +327,10 @@ impl Basis<'_> {
     }
 
     /// The screen's homography and the lens, in pixels.
-    fn reference_from_picture(&self, camera: &Camera) -> Option<IntoReference<RectifiedPx>> {
+    pub(super) fn reference_from_picture(
+        &self,
+        camera: &Camera,
+    ) -> Option<IntoReference<RectifiedPx>> {
         let units = self.units;
         let lens = Lens::of_picture(camera.lens, self.photo.size)?;
         let back = match &camera.corners {

@@ -148,7 +148,11 @@ impl Units {
     }
 
     pub(super) fn mark(&self, mark: Point<ReferencePx>) -> Vector2<f64> {
-        (Vector2::from(mark.xy()) - self.photo_middle) / self.photo_radius
+        self.mark_at(Vector2::from(mark.xy()))
+    }
+
+    pub(super) fn mark_at(&self, px: Vector2<f64>) -> Vector2<f64> {
+        (px - self.photo_middle) / self.photo_radius
     }
 
     pub(super) fn photo_px(&self, place: Vector2<f64>) -> Vector2<f64> {

@@ -50,6 +50,10 @@ settings! {
             "Errors as large as expected that are added to those of the parts before the expectation is widened.";
         most_widened = 5.0, "times", "judgement":
             "What is expected of parts is widened no further.";
+        believed_lines = 20.0, "observations", "judgement":
+            "Lines of a photo's edges as far off as expected that are added to its own before their deviation is estimated.";
+        most_edge_noise = 2.5, "times", "judgement":
+            "The deviation of a photo's edges is taken no farther from what is expected of it.";
         aside_deg = 10.0, "degrees", "judgement: a step aside in front of the subject":
             "How far from a photo another one is thought of that would tell more.";
         far_aside_deg = 25.0, "degrees", "judgement":

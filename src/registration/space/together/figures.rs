@@ -1,5 +1,6 @@
 //! From one adjustment of several photos to figures of parts and cameras, with what cannot be told.
 use super::{
+    edge_marks::EdgesOfPart,
     marks::Cleaned,
     normal::Own,
     part::{NINE, OFFSET, SIZE, TURN},
@@ -68,6 +69,10 @@ pub struct PhotoFound {
     pub mark_sigma_px: f64,
     /// What became of each mark.
     pub marks: Vec<MarkFit>,
+    /// Places on edges of the mesh that count in it.
+    pub edge_points: usize,
+    /// Whether the edges of the datum contradict its marks here and were not used.
+    pub is_datum_strained: bool,
 }
 
 /// The nine errors of a part, model minus subject: width (x), depth (y) and height (z) in per cent, turns about x, y and z in
@@ -90,6 +95,8 @@ pub struct PartErrors {
     pub would: Option<Would>,
     /// Whether it was to be datum, and its marks contradict those of the other datum parts.
     pub is_altered_datum: bool,
+    /// What became of its edges.
+    pub edges: EdgesOfPart,
 }
 
 /// One error of a part.
@@ -208,6 +215,8 @@ impl Found<'_> {
             rms_px: rms * own.units.photo_radius,
             mark_sigma_px: own.problem.sigma * cleaned.factors[number] * own.units.photo_radius,
             marks: self.marks(photo, number, look),
+            edge_points: edge_points(cleaned, number),
+            is_datum_strained: cleaned.strained.contains(&number),
         })
     }
 
@@ -328,8 +337,28 @@ impl Found<'_> {
             errors,
             would: None,
             is_altered_datum: cleaned.altered.contains(&part),
+            edges: self.edges(part),
         })
     }
+
+    fn edges(&self, part: usize) -> EdgesOfPart {
+        let mut edges = self.cleaned.edges.get(part).cloned().unwrap_or_default();
+        if let EdgesOfPart::Used(photos) = &mut edges {
+            for (photo, _) in photos {
+                *photo = self.solved[*photo];
+            }
+        }
+        edges
+    }
+}
+
+/// Places on edges that count in a photo.
+fn edge_points(cleaned: &Cleaned, photo: usize) -> usize {
+    let groups = cleaned.joint.edges.iter();
+    groups
+        .filter(|group| group.photo == photo)
+        .map(|group| group.edges.len())
+        .sum()
 }
 
 /// The model is larger where the subject is smaller than its scale makes it.

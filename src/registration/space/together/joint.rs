@@ -4,8 +4,9 @@
 //! K. Levenberg (1944), D. Marquardt (1963); the reduction in [`super::normal`]. What is stated sharper than
 //! [`SHARPEST`] is taken as that sharp: normal equations square what lies between it and a mark.
 use super::{
+    edge_marks::JointEdges,
     normal::{Normal, Spread},
-    part::{NINE, Nine, moved, on_subject},
+    part::{NINE, Nine, Placing, moved, on_subject},
     ties::{JointLength, JointMirror},
 };
 use crate::registration::space::{
@@ -73,6 +74,8 @@ pub(super) struct Joint {
     /// Known lengths, and errors that mirror each other.
     pub(super) lengths: Vec<JointLength>,
     pub(super) mirrors: Vec<JointMirror>,
+    /// Places on edges of the model that the photos have.
+    pub(super) edges: Vec<JointEdges>,
     /// Where the logarithm of the subject's size stands, in what the model's scale makes it, where a length tells it.
     pub(super) scale_at: Option<usize>,
     /// How many numbers cameras, parts that are tied and the scale have; [`Joint::lay_out`] counts them.
@@ -177,12 +180,22 @@ impl Joint {
         })
     }
 
+    /// What lies between the pictures of all cameras and their photos.
+    pub(super) fn beyond(&self, state: &State) -> Option<Vec<Beyond>> {
+        let cameras = self.photos.iter().zip(&state.cameras);
+        cameras
+            .map(|(photo, camera)| Beyond::new(camera, photo.problem.half))
+            .collect()
+    }
+
+    /// How a part is placed in a state.
+    pub(super) fn placing(&self, part: usize, state: &State) -> Placing {
+        Placing::new(&self.parts[part].anchor, &state.errors[part])
+    }
+
     /// All marks as the cameras show them; `None` where one that is `kept` is not shown.
     fn rows(&self, state: &State, plan: &Plan<'_>) -> Option<Vec<Row>> {
-        let cameras = self.photos.iter().zip(&state.cameras);
-        let beyond: Vec<Beyond> = cameras
-            .map(|(photo, camera)| Beyond::new(camera, photo.problem.half))
-            .collect::<Option<_>>()?;
+        let beyond = self.beyond(state)?;
         let each = self.marks.iter().zip(plan.kept).map(|(mark, &is_kept)| {
             let row = self.row(mark, state, &beyond[mark.photo], plan.factors[mark.photo]);
             row.or_else(|| (!is_kept).then(Row::hidden))
@@ -258,6 +271,7 @@ impl Joint {
         let mut normal = Normal::zeros(self.numbers, self.parts.len());
         let mut cost = self.observe(state, plan, &mut normal);
         cost += self.observe_beside(state, plan.weighing, &mut normal)?;
+        cost += self.observe_edges(state, &mut normal)?;
         for ((block, part), errors) in normal.parts.iter_mut().zip(&self.parts).zip(&state.errors) {
             if part.first.is_some() {
                 // Nothing of it is eliminated.

@@ -6,6 +6,7 @@
 //! say over their share of the redundancy; so for the marks of each photo and for sizes, turns and offsets of all parts.
 use super::{
     beside,
+    edge_marks::EdgesOfPart,
     joint::{Joint, Plan, Row, Solved, State},
     part::{NINE, Nine, OFFSET, SIZE, TURN},
 };
@@ -57,6 +58,10 @@ pub(super) struct Cleaned {
     pub(super) altered: Vec<usize>,
     /// Datum parts one of which does, and it cannot be told which.
     pub(super) rivals: Vec<usize>,
+    /// What became of the edges of each part, where they were looked for.
+    pub(super) edges: Vec<EdgesOfPart>,
+    /// Photos the edges of whose datum contradict its marks.
+    pub(super) strained: Vec<usize>,
 }
 
 /// The robust solution from a start.
@@ -93,6 +98,8 @@ impl Cleaned {
             widened: [1.0; 3],
             altered: Vec::new(),
             rivals: Vec::new(),
+            edges: Vec::new(),
+            strained: Vec::new(),
         };
         while cleaned.exchanged.len() < MOST_EXCHANGES && cleaned.exchange() {}
         let parts = cleaned.joint.parts.iter();

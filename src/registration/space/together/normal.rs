@@ -9,7 +9,7 @@ use nalgebra::{Cholesky, Const, DMatrix, DVector, Dyn, OMatrix, SMatrix};
 /// Rows by the nine errors of a part, columns by all numbers of cameras.
 pub(super) type ByCameras = OMatrix<f64, Const<NINE>, Dyn>;
 /// The own block of a part.
-pub(super) type Own = SMatrix<f64, NINE, NINE>;
+pub(crate) type Own = SMatrix<f64, NINE, NINE>;
 
 /// Added to a scaled diagonal, so that rounding leaves it positive.
 const FLOOR: f64 = 1e-13;

@@ -61,6 +61,7 @@ impl Started {
             ties: ties(photos, &solved),
             lengths: Vec::new(),
             mirrors: Vec::new(),
+            edges: Vec::new(),
             scale_at: None,
             numbers: 0,
         };

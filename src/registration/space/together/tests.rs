@@ -10,7 +10,7 @@ use super::{
 use crate::{
     frame::{ModelPoint, Point},
     registration::space::{
-        MarkFinding, SpaceMark, ViewPhoto,
+        Error, MarkFinding, SpaceMark, ViewPhoto,
         tests::{SIZE as PHOTO, Truth, cloud, photo},
     },
     statistics::trials::Noise,

@@ -1,0 +1,51 @@
+//! What a photo answers to edges, on a working grid that is reduced where the photo is large.
+use crate::{edges::response::Response, job::ReferenceKind, kernels::resize::reduce_rgb};
+use image::RgbImage;
+use nalgebra::Vector2;
+
+/// A photo that edges are looked for in.
+#[derive(Clone, Debug)]
+pub(crate) struct PhotoEdges {
+    response: Response,
+    /// Working pixels per pixel of the photo.
+    pub(super) scale: f64,
+}
+
+impl PhotoEdges {
+    /// Of a photo as it is on disk, on a working grid of at most `most_pixels`.
+    pub(crate) fn new(photo: &RgbImage, kind: ReferenceKind, most_pixels: f64) -> Self {
+        let (width, height) = photo.dimensions();
+        let pixels = f64::from(width) * f64::from(height);
+        let factor = (most_pixels / pixels).sqrt();
+        if factor >= 1.0 {
+            return Self {
+                response: Response::new(photo, kind),
+                scale: 1.0,
+            };
+        }
+        // One factor for both sides: each is a whole number of pixels of the narrower one.
+        let side = |n: u32| (f64::from(n) * factor).round().max(1.0);
+        let reduced = reduce_rgb(photo, side(width) as u32, side(height) as u32);
+        Self {
+            response: Response::new(&reduced, kind),
+            scale: side(width) / f64::from(width),
+        }
+    }
+
+    /// Strength of an edge of this normal at a place of the photo, pixels.
+    pub(super) fn at(&self, photo_px: Vector2<f64>, normal: Vector2<f64>) -> f64 {
+        f64::from(self.response.at(photo_px * self.scale, normal))
+    }
+
+    /// How far from a place of the photo its edge lies along the normal, in pixels of the photo, and how strong it is; a window of `sigma`
+    /// working pixels.
+    pub(super) fn strongest(
+        &self,
+        (photo_px, normal): (Vector2<f64>, Vector2<f64>),
+        sigma: f64,
+    ) -> Option<(f64, f64)> {
+        let at = photo_px * self.scale;
+        let (along, response) = self.response.strongest_along((at, normal), sigma)?;
+        Some((along / self.scale, response))
+    }
+}

@@ -17,6 +17,7 @@ mod need;
 mod one_view;
 mod options;
 mod own_folder;
+mod photo_edges;
 mod places;
 mod rectify;
 mod render;

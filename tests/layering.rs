@@ -163,6 +163,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "pipeline",
         &[
+            "edges",
             "carry",
             "contour",
             "warning",

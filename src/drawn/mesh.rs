@@ -52,7 +52,10 @@ impl JobMesh {
     }
 
     /// Refuses landmarks whose places or parts are not those of the mesh.
-    pub(super) fn check(&self, landmarks: &[Landmark]) -> Result<(), Error> {
+    ///
+    /// # Errors
+    /// What they contradict.
+    pub(crate) fn check(&self, landmarks: &[Landmark]) -> Result<(), Error> {
         let parts = self.model.parts();
         let is_unknown = |name: &&String| parts.iter().all(|known| known.name != **name);
         if let Some(part) = self.datum.iter().find(is_unknown) {

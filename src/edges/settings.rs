@@ -40,8 +40,10 @@ settings! {
             "There, how much of what other places of a part would do is added to its covariance.";
         space_other_place = 2.5, "working px", "judgement: the width of an edge's response":
             "There, a place of a part whose edges lie so far from those of the fit, root mean square, is another one.";
-        space_pixels = 4.3e6, "pixels", "judgement: 2400 x 1800":
+        space_pixels = 3e6, "pixels", "judgement: 2000 x 1500":
             "Most pixels of the grid that edges of one photo are looked for on.";
+        space_photos = 10.0, "photos", "judgement: 180 MB":
+            "Of more photos each has so much less that all have together as many pixels as these.";
         mesh_strain = 4.0, "times", "judgement, by the same cases":
             "How much more the edges of a mesh's datum parts may ask of the datum marks: their depth is known.";
         full_response = 1.2, "response", "judgement":

@@ -11,10 +11,10 @@ use crate::{
 };
 
 /// Solves the camera of each view's reference; `names` are the views that are asked for, none: all. Of the images only the
-/// heads are read. A view that cannot be solved says why; the others go on.
+/// heads are read, but where several photos are taken together beside a mesh. A view that cannot be solved says why; the others go on.
 ///
 /// # Errors
-/// Where a view is unknown.
+/// Where a view is unknown, or the run is asked to stop.
 pub fn cameras(job: &Job, names: &[String]) -> Result<CameraReport, Error> {
     let views = selected(job, names)?;
     let solved = views.iter().map(|view| {
@@ -24,7 +24,7 @@ pub fn cameras(job: &Job, names: &[String]) -> Result<CameraReport, Error> {
         views: solved.collect(),
         // Of a single view that is asked for the others tell nothing.
         space: if names.is_empty() {
-            in_space(job)
+            in_space(job)?
         } else {
             None
         },

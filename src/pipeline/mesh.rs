@@ -1,5 +1,8 @@
 //! The mesh of a job while its views are compared.
-use super::error::{Error, failure};
+use super::{
+    error::{Error, failure},
+    sizes::Why,
+};
 use crate::{
     drawn::JobMesh,
     images::{Budget, BudgetError, Hold},
@@ -66,6 +69,12 @@ impl RunMesh {
     /// The mesh, where it was read and can be used.
     pub(super) fn whole(&self) -> Option<&JobMesh> {
         self.read.as_ref()?.as_ref().ok()
+    }
+
+    /// The mesh for photos that are taken together, or why it cannot be used (code and words); `None` where the job has none.
+    pub(super) fn for_photos(&self) -> Option<Result<&JobMesh, Why>> {
+        let read = self.read.as_ref()?.as_ref();
+        Some(read.map_err(|failure| (failure.code, failure.text.clone())))
     }
 
     /// The mesh for a view; `None` where it needs none.

@@ -16,6 +16,8 @@ const SCREEN: u64 = 9;
 const SCREEN_KEPT: u64 = 4;
 /// Bytes a pixel of the window in which edges are fitted: six blurred channels, gradients, responses.
 const WINDOW: u64 = 60;
+/// Bytes a pixel of the window that the response keeps.
+const RESPONSE: u64 = 6;
 /// Bytes a pixel of the working grid while both images lie on it: colours, edges, distances, likeness.
 const GRID: u64 = 41;
 /// Bytes a pixel of the working grid while all pictures are drawn at once.
@@ -60,6 +62,21 @@ pub(super) fn of_rectification(look: &PictureLook, [width, height]: [u32; 2]) ->
     let rectified = u64::from(width) * u64::from(height);
     let working = look.kept_bytes() + ENCODING.saturating_mul(rectified);
     look.peak_bytes().max(working).saturating_add(CONSTANT)
+}
+
+/// Bytes that looking for edges in photos takes at most, on grids of at most `working` pixels.
+pub(super) fn of_photo_edges(looks: &[&PictureLook], working: u64) -> u64 {
+    let grids = looks.iter().map(|look| look.pixels().min(working));
+    let kept: u64 = grids.map(|grid| RESPONSE.saturating_mul(grid)).sum();
+    let reading = looks.iter().map(|look| {
+        let grid = look.pixels().min(working);
+        let working = look
+            .kept_bytes()
+            .saturating_add(WINDOW.saturating_mul(grid));
+        look.peak_bytes().max(working)
+    });
+    let most = reading.fold(0, u64::max);
+    kept.saturating_add(most).saturating_add(CONSTANT)
 }
 
 fn drawing(pixels: &WorkingPixels, render: u64) -> u64 {

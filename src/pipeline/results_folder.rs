@@ -143,6 +143,13 @@ impl NewResults {
         self.made_from = checksum;
     }
 
+    /// The report of the results that are there, where it can be read.
+    pub fn earlier_report(&self) -> Option<report::Report> {
+        let (out, _) = self.earlier()?;
+        let bytes = read_input(&out.join(REPORT), MOST_REPORT).ok()?;
+        report::from_json(&bytes)
+    }
+
     /// Whether the results that are there list a file of this path.
     pub fn earlier_has(&self, path: &str) -> bool {
         self.earlier.as_ref().is_some_and(|list| list.lists(path))

@@ -13,9 +13,10 @@ use super::{
 };
 use crate::{
     drawing::{self, Picture, PrintedPage},
+    images::{Budget, Limits},
     job::{Job, View},
     printable::{listed, shortened},
-    report::{self, CollectedView, Report},
+    report::{self, CollectedView, Report, SpaceEntry},
     stop::{self, Stop},
 };
 use rayon::prelude::*;
@@ -312,16 +313,18 @@ impl Run<'_> {
             let is_in_place = done.iter().all(Done::is_in_place);
             is_in_place && self.options.reuse != Reuse::Nothing && folder.are_made_from(checksum)
         };
-        let mut space = space_of(self.job, &self.views);
         if made_from.as_ref().is_some_and(same) {
             let views = done.into_iter().map(|done| done.collected().clone());
-            let mut report = Report::of_views(self.job, views);
-            if let Some(space) = &mut space {
-                let is_drawn = folder.earlier_has(drawing::SPACE_FILE);
-                space.entry.picture = is_drawn.then(|| drawing::SPACE_FILE.to_owned());
-            }
-            report = report
-                .with_space(space.map(|space| space.entry))
+            let earlier = match self.is_in_space() {
+                true => folder.earlier_report(),
+                false => None,
+            };
+            let space = match earlier {
+                Some(earlier) => earlier.space,
+                None => self.space_again(folder, mesh)?,
+            };
+            let report = Report::of_views(self.job, views)
+                .with_space(space)
                 .with_carried(&self.options.carried);
             return Ok(Made {
                 what: (report, counts),
@@ -329,6 +332,8 @@ impl Run<'_> {
                 made_from,
             });
         }
+        let mesh = self.mesh_in_space(mesh)?;
+        let mut space = self.space(&mesh)?;
         let mut in_space = Vec::new();
         if let Some(space) = space
             .as_mut()
@@ -390,6 +395,10 @@ impl Run<'_> {
             // On the sheet of the model in space.
             all.add("date", &self.options.date);
             all.add("mesh", &keys.of_mesh(self.job)?);
+            // What a view that failed says of its photo is not all that edges are found by.
+            for view in &self.views {
+                all.add("photo", &keys.of(self.job, view).state);
+            }
         }
         for done in done {
             match done.body() {
@@ -401,6 +410,35 @@ impl Run<'_> {
             }
         }
         Some(all.checksum())
+    }
+
+    /// Whether the photos that are taken together are all among the views of this run.
+    fn is_in_space(&self) -> bool {
+        are_compared(self.job, &self.views)
+    }
+
+    /// The mesh, read where the photos need it and no view did.
+    fn mesh_in_space(&self, mesh: RunMesh) -> Result<RunMesh, Error> {
+        match !self.is_in_space() || mesh.is_read() {
+            true => Ok(mesh),
+            false => RunMesh::read(self.job, true, &self.options.memory, &stop::is_asked),
+        }
+    }
+
+    fn space(&self, mesh: &RunMesh) -> Result<Option<InSpace>, Error> {
+        let bounds = (&self.options.limits(), &self.options.memory);
+        space_of(self.job, &self.views, mesh, bounds)
+    }
+
+    /// What the photos tell, where the results that are there have it and cannot be read.
+    fn space_again(&self, folder: &NewResults, mesh: RunMesh) -> Result<Option<SpaceEntry>, Error> {
+        let mesh = self.mesh_in_space(mesh)?;
+        let Some(mut space) = self.space(&mesh)? else {
+            return Ok(None);
+        };
+        let is_drawn = folder.earlier_has(drawing::SPACE_FILE);
+        space.entry.picture = is_drawn.then(|| drawing::SPACE_FILE.to_owned());
+        Ok(Some(space.entry))
     }
 
     /// Whether the model is drawn in space, if it has a mesh.
@@ -415,10 +453,6 @@ impl Run<'_> {
         space: &mut InSpace,
         mesh: RunMesh,
     ) -> Result<Vec<PrintedPage>, Error> {
-        let mesh = match mesh.is_read() {
-            true => mesh,
-            false => RunMesh::read(self.job, true, &self.options.memory, &stop::is_asked)?,
-        };
         let Some(mesh) = mesh.whole() else {
             return Ok(Vec::new());
         };
@@ -449,19 +483,34 @@ impl Run<'_> {
     }
 }
 
-/// What the photos tell together, where all of them are among these views.
-pub(super) fn space_of(job: &Job, views: &[&View]) -> Option<InSpace> {
-    let together = job.together.as_ref()?;
+/// Whether photos are taken together that are all among these views.
+fn are_compared(job: &Job, views: &[&View]) -> bool {
     let name = |k: usize| &job.views[k].name;
     let is_compared = |&k: &usize| views.iter().any(|view| view.name == *name(k));
-    let are_compared = together.views.iter().all(is_compared);
-    are_compared.then(|| found_in_space(job))?
+    let together = job.together.as_ref();
+    together.is_some_and(|together| together.views.iter().all(is_compared))
+}
+
+/// What the photos tell together, where all of them are among these views.
+///
+/// # Errors
+/// Where the run is asked to stop.
+pub(super) fn space_of(
+    job: &Job,
+    views: &[&View],
+    mesh: &RunMesh,
+    bounds: (&Limits, &Budget),
+) -> Result<Option<InSpace>, Error> {
+    match are_compared(job, views) {
+        true => found_in_space(job, mesh, bounds),
+        false => Ok(None),
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{images::Budget, job};
+    use crate::job;
     use std::{fs, path::Path};
 
     #[test]

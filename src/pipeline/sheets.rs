@@ -152,7 +152,10 @@ fn draw_all(
     }
     let is_whole = matches!(request.sort, SheetSort::Whole) && request.part.is_none();
     let of = (request.paper, request.date.as_str());
-    let space = space_of(job, &views).filter(|_| is_whole);
+    let space = match is_whole {
+        true => space_of(job, &views, &mesh, (&options.limits(), &options.memory))?,
+        false => None,
+    };
     let in_space = match (&space, mesh.whole()) {
         (Some(space), Some(mesh)) => whole_sheets::in_space(job, of, space, mesh)?,
         _ => None,

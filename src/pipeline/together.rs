@@ -1,16 +1,23 @@
 //! Several photos together: from the views of the job that it names to the errors of the parts in space.
-use super::sizes::{Why, render_size, size};
+use super::{
+    Error,
+    mesh::RunMesh,
+    photo_edges,
+    sizes::{Why, render_size, size},
+};
 use crate::{
+    images::{Budget, Limits, half_of_free_memory},
     job::{self, Fault, Job, Together, TogetherEnd, TogetherLength, TogetherPart, View},
     measurement::PartInSpace,
     registration::space::{
-        self, Error,
+        self,
         together::{
-            ExpectedOfParts, PhotoFound, Subject, SubjectEnd, SubjectLength, SubjectMirror,
-            TogetherPhoto, adjust,
+            Adjusted, EdgesOfPart, ExpectedOfParts, PhotoFound, Subject, SubjectEnd, SubjectLength,
+            SubjectMirror, TogetherPhoto,
         },
     },
     report::{InSpaceLengths, PartsBeside, SpaceEntry, SpacePhoto},
+    stop,
 };
 
 /// What the photos tell together, for the report, and the parts themselves.
@@ -19,15 +26,30 @@ pub(super) struct InSpace {
     pub(super) parts: Vec<PartInSpace>,
 }
 
-/// What the photos tell together, where the job names some; of the images only the heads are read. A photo that cannot take
-/// part says why; the others go on.
-pub fn in_space(job: &Job) -> Option<SpaceEntry> {
-    found_in_space(job).map(|found| found.entry)
+/// What the photos tell together, where the job names some. A photo that cannot take part says why; the others go on. Where the job has
+/// a mesh, its edges are looked for in the photos, with half of the free memory; else only the heads of the images are read.
+///
+/// # Errors
+/// Where the run is asked to stop.
+pub fn in_space(job: &Job) -> Result<Option<SpaceEntry>, Error> {
+    if job.together.is_none() {
+        return Ok(None);
+    }
+    let memory = Budget::new(half_of_free_memory());
+    let mesh = RunMesh::read(job, true, &memory, &stop::is_asked)?;
+    let found = found_in_space(job, &mesh, (&Limits::default(), &memory))?;
+    Ok(found.map(|found| found.entry))
 }
 
-/// As [`in_space`], with the parts.
-pub(super) fn found_in_space(job: &Job) -> Option<InSpace> {
-    let together = job.together.as_ref()?;
+/// As [`in_space`], with the parts, and with a mesh that was read.
+pub(super) fn found_in_space(
+    job: &Job,
+    mesh: &RunMesh,
+    bounds: (&Limits, &Budget),
+) -> Result<Option<InSpace>, Error> {
+    let Some(together) = job.together.as_ref() else {
+        return Ok(None);
+    };
     let views: Vec<&View> = together.views.iter().map(|&k| &job.views[k]).collect();
     let sizes: Vec<Result<(u32, u32), Why>> = views
         .iter()
@@ -59,15 +81,23 @@ pub(super) fn found_in_space(job: &Job) -> Option<InSpace> {
         })
         .collect();
     let (subject, used) = subject(job, together);
-    let mut found = adjust(&photos, &subject);
     // Of the photos that were read the parts know the numbers.
     let all: Vec<usize> = (0..views.len()).filter(|&k| read[k].is_ok()).collect();
+    let mut adjusted = Adjusted::new(&photos, &subject);
+    let of_photos: Vec<&View> = all.iter().map(|&k| views[k]).collect();
+    let unseen = photo_edges::refine(job, mesh, (&of_photos, bounds), &mut adjusted)?;
+    let mut found = adjusted.told();
     for part in found.parts.iter_mut().flatten() {
         for photo in &mut part.photos {
             *photo = all[*photo];
         }
         if let Some(would) = &mut part.would {
             would.photo = all[would.photo];
+        }
+        if let EdgesOfPart::Used(photos) = &mut part.edges {
+            for (photo, _) in photos {
+                *photo = all[*photo];
+            }
         }
     }
     let names: Vec<&str> = views.iter().map(|view| view.name.as_str()).collect();
@@ -93,8 +123,14 @@ pub(super) fn found_in_space(job: &Job) -> Option<InSpace> {
         larger_percent: found.larger_percent,
         found: used.into_iter().zip(found.lengths).collect(),
     };
-    let entry = SpaceEntry::new(job, (&outcomes, &parts), beside, lengths, found.widened);
-    Some(InSpace { entry, parts })
+    let entry = SpaceEntry::new(
+        job,
+        (&outcomes, &parts),
+        beside,
+        lengths,
+        (found.widened, unseen),
+    );
+    Ok(Some(InSpace { entry, parts }))
 }
 
 /// What is known of the subject, with the lengths that it has. One whose end lies on no part and is no datum says nothing.
@@ -133,7 +169,7 @@ fn subject<'a>(job: &Job, together: &'a Together) -> (Subject, Vec<&'a TogetherL
 
 fn outcome<'a>(
     read: &Result<space::ViewPhoto, Why>,
-    solved: &mut impl Iterator<Item = &'a Result<PhotoFound, Error>>,
+    solved: &mut impl Iterator<Item = &'a Result<PhotoFound, space::Error>>,
 ) -> Result<&'a PhotoFound, Why> {
     if let Err(why) = read {
         return Err(why.clone());
@@ -141,7 +177,10 @@ fn outcome<'a>(
     match solved.next() {
         Some(Ok(found)) => Ok(found),
         Some(Err(error)) => Err((error.code(), error.to_string())),
-        None => Err((Error::NotTogether.code(), Error::NotTogether.to_string())),
+        None => Err((
+            space::Error::NotTogether.code(),
+            space::Error::NotTogether.to_string(),
+        )),
     }
 }
 
@@ -167,7 +206,7 @@ fn photo(job: &Job, view: &View, size: (u32, u32)) -> Result<space::ViewPhoto, W
         let master = &job.views[master];
         let other = self::size(&master.reference.image)?;
         if other != size {
-            let error = Error::OtherSize {
+            let error = space::Error::OtherSize {
                 size,
                 view: master.name.clone(),
                 other,

@@ -70,6 +70,9 @@ pub struct SpaceEntry {
     pub known: Vec<SpaceLengthEntry>,
     /// By how much what is expected of parts was widened, because they are off by more.
     pub expected_widened: WidenedEntry,
+    /// Why the edges of the mesh could not be looked for, and the marks alone tell; null where they could, and where there is no mesh.
+    #[serde(default)]
+    pub edges_error: Option<ErrorEntry>,
     /// What to change in CAD, the worst first.
     pub corrections: Vec<CorrectionEntry>,
 }
@@ -110,6 +113,12 @@ pub struct SpaceViewEntry {
     pub wrong: Vec<String>,
     /// Pairs whose marks were exchanged and are taken the other way round.
     pub exchanged: Vec<[String; 2]>,
+    /// Places on edges of the mesh that count in it.
+    #[serde(default)]
+    pub edge_points: usize,
+    /// Whether the edges of the datum parts contradict its marks and are not used.
+    #[serde(default)]
+    pub datum_edges_contradict: bool,
 }
 
 /// Factors on what is expected.
@@ -158,6 +167,33 @@ pub struct SpacePartEntry {
     pub correction: Option<String>,
     /// Whether its landmarks were to be datum, and contradict those of the other datum parts; then it is measured like any part.
     pub altered_datum: bool,
+    /// Places on its edges that count, photo by photo; empty where its marks alone tell it.
+    #[serde(default)]
+    pub edges: Vec<SpaceEdgesEntry>,
+    /// Why edges that were looked for are not used; null where they are, and where no mesh has the part.
+    #[serde(default)]
+    pub edges_unused: Option<UnusedEdges>,
+}
+
+/// Places on edges of a part in one photo.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct SpaceEdgesEntry {
+    /// Its view.
+    pub view: String,
+    /// How many count.
+    pub points: usize,
+}
+
+/// Why the edges of a part are not used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum UnusedEdges {
+    /// Too few of them are seen.
+    TooFew,
+    /// They fit no better than displaced ones.
+    NoBetterThanChance,
+    /// They lead farther from where the marks have the part than those allow.
+    AgainstMarks,
 }
 
 /// Errors of a part's sizes.

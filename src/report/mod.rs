@@ -58,7 +58,7 @@ pub use revision::{
     revision_told,
 };
 pub use schema::schema;
-pub use space::{InSpaceLengths, PartsBeside, SpacePhoto};
+pub use space::{EdgesUnseen, InSpaceLengths, PartsBeside, SpacePhoto};
 pub use summary::{SUMMARY_HEAD, Summary, summary, summary_to_csv};
 pub use table::{TABLE_COLOURS, TableStyle, space_table, table};
 pub use trend::{Series, Trend, trend_table, trend_to_csv, trend_to_json};

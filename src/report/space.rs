@@ -8,7 +8,7 @@ use crate::{
     measurement::PartInSpace,
     registration::space::{
         MarkFinding,
-        together::{LengthFound, PhotoFound},
+        together::{EdgesOfPart, LengthFound, PhotoFound},
     },
     statistics::Measured,
     units::ModelMm,
@@ -16,6 +16,9 @@ use crate::{
 
 /// What became of one photo: its view, and its camera or why there is none (code and words).
 pub type SpacePhoto<'a> = (&'a View, Result<&'a PhotoFound, (&'static str, String)>);
+
+/// What the search for edges came to: why it could not be done (code and words).
+pub type EdgesUnseen = Option<(&'static str, String)>;
 
 /// Names of parts that have no figures.
 #[derive(Clone, Debug, Default)]
@@ -53,7 +56,7 @@ impl SpaceEntry {
         (photos, parts): (&[SpacePhoto<'_>], &[PartInSpace]),
         beside: PartsBeside,
         lengths: InSpaceLengths<'_>,
-        widened: [f64; 3],
+        (widened, unseen): ([f64; 3], EdgesUnseen),
     ) -> Self {
         let mut parts: Vec<&PartInSpace> = parts.iter().collect();
         parts.sort_by(|a, b| {
@@ -89,6 +92,10 @@ impl SpaceEntry {
                 rotation: finite(widened[1]),
                 offset: finite(widened[2]),
             },
+            edges_error: unseen.map(|(code, text)| ErrorEntry {
+                code: code.to_owned(),
+                text,
+            }),
             corrections,
         }
     }
@@ -109,6 +116,8 @@ fn view_entry((view, found): &SpacePhoto<'_>) -> SpaceViewEntry {
         mark_sigma_px: None,
         wrong: Vec::new(),
         exchanged: Vec::new(),
+        edge_points: 0,
+        datum_edges_contradict: false,
     };
     let found = match found {
         Ok(found) => found,
@@ -138,6 +147,8 @@ fn view_entry((view, found): &SpacePhoto<'_>) -> SpaceViewEntry {
         mark_sigma_px: finite(found.mark_sigma_px),
         wrong: wrong.map(|(_, (name, _))| (*name).to_owned()).collect(),
         exchanged: exchanged.collect(),
+        edge_points: found.edge_points,
+        datum_edges_contradict: found.is_datum_strained,
         ..empty
     }
 }
@@ -182,7 +193,27 @@ fn part_entry(job: &Job, part: &PartInSpace, names: &[&str]) -> SpacePartEntry {
         would_tell: part.would_tell.clone(),
         correction: part.correction.as_ref().map(|c| c.text.clone()),
         altered_datum: part.found.is_altered_datum,
+        edges: edges_entries(&part.found.edges, names),
+        edges_unused: match part.found.edges {
+            EdgesOfPart::NotLookedFor | EdgesOfPart::Used(_) => None,
+            EdgesOfPart::TooFew => Some(UnusedEdges::TooFew),
+            EdgesOfPart::NoBetterThanChance => Some(UnusedEdges::NoBetterThanChance),
+            EdgesOfPart::AgainstMarks => Some(UnusedEdges::AgainstMarks),
+        },
     }
+}
+
+fn edges_entries(edges: &EdgesOfPart, names: &[&str]) -> Vec<SpaceEdgesEntry> {
+    let EdgesOfPart::Used(photos) = edges else {
+        return Vec::new();
+    };
+    let entry = |(photo, points): &(usize, usize)| {
+        Some(SpaceEdgesEntry {
+            view: (*names.get(*photo)?).to_owned(),
+            points: *points,
+        })
+    };
+    photos.iter().filter_map(entry).collect()
 }
 
 impl SpacePartEntry {

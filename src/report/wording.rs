@@ -422,7 +422,31 @@ pub(super) fn photo_in_words(view: &SpaceViewEntry) -> String {
     for [a, b] in &view.exchanged {
         text.push_str(&format!("; exchanged: {} and {}", clean(a), clean(b)));
     }
+    if view.edge_points > 0 {
+        text.push_str(&format!("; {} places on edges", view.edge_points));
+    }
+    if view.datum_edges_contradict {
+        text.push_str("; the edges of the datum parts contradict its marks and are not used");
+    }
     text
+}
+
+/// What became of the edges of a part; `None` where they were not looked for.
+pub(super) fn edges_in_words(part: &SpacePartEntry) -> Option<String> {
+    if !part.edges.is_empty() {
+        let each = part.edges.iter();
+        let each = each.map(|e| format!("{} in {}", e.points, clean(&e.view)));
+        return Some(format!(
+            "places on edges: {}",
+            each.collect::<Vec<_>>().join(", ")
+        ));
+    }
+    let why = match part.edges_unused? {
+        UnusedEdges::TooFew => "too few are seen",
+        UnusedEdges::NoBetterThanChance => "they fit no better than chance",
+        UnusedEdges::AgainstMarks => "they contradict its marks",
+    };
+    Some(format!("edges not used: {why}"))
 }
 
 /// The turns of a part, and what the photos do not tell of it.
@@ -448,6 +472,7 @@ pub(super) fn part_in_words(part: &SpacePartEntry) -> String {
         ));
     }
     pieces.extend(part.would_tell.as_ref().map(|text| clean(text)));
+    pieces.extend(edges_in_words(part));
     if part.altered_datum {
         pieces.push("its landmarks were to be datum and contradict those of the other datum parts, so it is measured like a part that is judged".to_owned());
     }
@@ -459,6 +484,13 @@ pub(super) fn notes_in_space(space: &SpaceEntry) -> Vec<String> {
     let mut notes = Vec::new();
     if !space.parts.is_empty() {
         notes.push("errors are model minus subject along the axes of the model: width along x, depth along y, height along z; each about the middle of the part's landmarks".to_owned());
+    }
+    if let Some(error) = &space.edges_error {
+        notes.push(format!(
+            "the edges of the mesh are not used, the marks alone tell ({}): {}",
+            clean(&error.code),
+            clean(&error.text)
+        ));
     }
     if !space.unmarked.is_empty() {
         notes.push(format!(

@@ -288,6 +288,54 @@ fn parts_and_datum_may_be_named_by_the_landmarks_and_the_model() {
 }
 
 #[test]
+fn edges_of_the_mesh_make_the_errors_sharper_and_are_told() {
+    let with_mesh = || {
+        let folder = by_parts(|_| ());
+        let model = Path::new(FIXTURE).join("model.obj");
+        fs::copy(model, folder.path().join("model.obj")).expect("copied");
+        folder
+    };
+    let without = by_parts(|_| ());
+    let marks = space_of(&camera(without.path()));
+    // The mesh is named and is not there: the marks alone tell, and it is said.
+    assert!(marks["edges_error"]["text"].is_string(), "{marks}");
+    assert_eq!(part(&marks, "lantern")["edges"], json!([]));
+    let folder = with_mesh();
+    let space = space_of(&camera(folder.path()));
+    assert_eq!(space["edges_error"], Value::Null);
+    let half = |figure: &Value| {
+        let end = |key: &str| figure[key].as_f64().unwrap_or_else(|| panic!("{figure}"));
+        (end("high") - end("low")) / 2.0
+    };
+    let lantern = part(&space, "lantern");
+    for view in ["quay", "yard"] {
+        let edges = lantern["edges"].as_array().expect("edges");
+        let own = edges.iter().find(|entry| entry["view"] == view);
+        let points = own.expect("found in both")["points"].as_u64();
+        assert!(points > Some(20), "{lantern}");
+    }
+    let width = &lantern["size_percent"]["width"];
+    assert!(holds(width, 6.0), "{lantern}");
+    assert!(half(width) < 0.9 * half(&part(&marks, "lantern")["size_percent"]["width"]));
+    // In these photos the beam's edges are lost in what lies behind it.
+    let beam = part(&space, "pump beam");
+    assert!(holds(&beam["rotation_deg"]["y"], 3.0), "{beam}");
+    assert_eq!(beam["edges_unused"], "no-better-than-chance", "{beam}");
+    let text = run(folder.path(), &["camera", "pump.json"]).out;
+    let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains(" in quay, ") && flat.contains("places on edges: "),
+        "{flat}"
+    );
+    // A comparison tells the same, and does not look again where nothing has changed.
+    let compare = ["compare", "pump.json", "--out", "results", "--json"];
+    let first: Value = serde_json::from_str(&run(folder.path(), &compare).out).expect("JSON");
+    let again: Value = serde_json::from_str(&run(folder.path(), &compare).out).expect("JSON");
+    assert_eq!(part(&first["space"], "lantern"), lantern);
+    assert_eq!(first["space"], again["space"]);
+}
+
+#[test]
 fn a_datum_part_that_the_model_has_elsewhere_is_named_and_measured() {
     let folder = by_parts(|job| {
         for view in job["views"].as_array_mut().expect("views") {

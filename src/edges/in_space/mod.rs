@@ -8,6 +8,6 @@ mod search;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use photo::PhotoEdges;
+pub(crate) use photo::{PhotoEdges, pixels_of_each};
 pub(crate) use places::{MeshPart, MeshParts};
 pub(crate) use rounds::refine;

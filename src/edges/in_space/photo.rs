@@ -1,5 +1,9 @@
 //! What a photo answers to edges, on a working grid that is reduced where the photo is large.
-use crate::{edges::response::Response, job::ReferenceKind, kernels::resize::reduce_rgb};
+use crate::{
+    edges::{response::Response, settings::EDGES},
+    job::ReferenceKind,
+    kernels::resize::reduce_rgb,
+};
 use image::RgbImage;
 use nalgebra::Vector2;
 
@@ -9,6 +13,12 @@ pub(crate) struct PhotoEdges {
     response: Response,
     /// Working pixels per pixel of the photo.
     pub(super) scale: f64,
+}
+
+/// Most pixels of the working grid of each of so many photos.
+pub(crate) fn pixels_of_each(photos: usize) -> f64 {
+    let most = EDGES.space_photos.get() / photos.max(1) as f64;
+    EDGES.space_pixels.get() * most.min(1.0)
 }
 
 impl PhotoEdges {

@@ -254,14 +254,13 @@ impl Rounds<'_> {
                 // Where its marks have it.
                 fitted.put(part, before.known(part).mean);
             }
-            let window = EDGES.last_window.get();
-            if !self.round(&mut fitted, &good, (window, Until::LookedAgain))?
-                || !self.round(
-                    &mut fitted,
-                    &good,
-                    (EDGES.settling_window.get(), Until::AtRest),
-                )?
-            {
+            let last = (EDGES.last_window.get(), Until::LookedAgain);
+            if !self.round(&mut fitted, &good, last)? {
+                return Ok(None);
+            }
+            fitted.estimate_noise();
+            let settling = (EDGES.settling_window.get(), Until::AtRest);
+            if !self.round(&mut fitted, &good, settling)? {
                 return Ok(None);
             }
             let parts = 0..fitted.parts();

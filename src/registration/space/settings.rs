@@ -50,7 +50,7 @@ settings! {
             "Errors as large as expected that are added to those of the parts before the expectation is widened.";
         most_widened = 5.0, "times", "judgement":
             "What is expected of parts is widened no further.";
-        believed_lines = 20.0, "observations", "judgement":
+        believed_lines = 6.0, "observations", "judgement":
             "Lines of a photo's edges as far off as expected that are added to its own before their deviation is estimated.";
         most_edge_noise = 2.5, "times", "judgement":
             "The deviation of a photo's edges is taken no farther from what is expected of it.";

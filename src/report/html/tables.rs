@@ -171,6 +171,7 @@ fn part_row(part: &SpacePartEntry) -> Row {
         ));
     }
     below.extend(part.would_tell.as_ref().map(|text| clean(text)));
+    below.extend(edges_in_words(part));
     Row {
         cells: vec![
             row_head(&part.name, Some(format!(" {} marks", part.marks))),

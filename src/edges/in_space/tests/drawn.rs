@@ -186,7 +186,6 @@ pub(super) struct Scene {
     subject: Subject,
     anchors: Vec<Vector3<f64>>,
     errors: Vec<Nine>,
-    pub(super) extents: Vec<[f64; 3]>,
 }
 
 /// Where the subject has a place of the model's part.
@@ -209,8 +208,15 @@ impl Scene {
         }
     }
 
+    /// The same scene with other photos.
+    pub(super) fn with_pictures(&self, pictures: Vec<RgbImage>) -> Vec<Option<PhotoEdges>> {
+        assert_eq!(pictures.len(), self.pictures.len());
+        let of = |picture| Some(PhotoEdges::new(picture, ReferenceKind::Photo, 3e6));
+        pictures.iter().map(of).collect()
+    }
+
     pub(super) fn photos_of_edges(&self) -> Vec<Option<PhotoEdges>> {
-        let of = |picture| Some(PhotoEdges::new(picture, ReferenceKind::Photo, 4.3e6));
+        let of = |picture| Some(PhotoEdges::new(picture, ReferenceKind::Photo, 3e6));
         self.pictures.iter().map(of).collect()
     }
 
@@ -294,7 +300,7 @@ pub(super) fn scene(seed: usize, draw: &Draw) -> Scene {
     let mut random = Random::of(seed, 17);
     let (prisms, datum) = prisms(&mut random, draw.parts);
     let model = model_of(&prisms);
-    let (mut anchors, mut errors, mut extents) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut anchors, mut errors) = (Vec::new(), Vec::new());
     for prism in &prisms[datum..] {
         let corners = prism.corners();
         let end = |k: usize, choose: fn(f64, f64) -> f64| {
@@ -306,7 +312,6 @@ pub(super) fn scene(seed: usize, draw: &Draw) -> Scene {
         };
         let middle = |k: usize| (end(k, f64::min) + end(k, f64::max)) / 2.0;
         anchors.push(Vector3::new(middle(0), middle(1), middle(2)));
-        extents.push([0, 1, 2].map(|k| end(k, f64::max) - end(k, f64::min)));
         let z = random.normals::<NINE>() * draw.times;
         errors.push(Nine::from_fn(|k, _| match k {
             0..3 => 0.04 * z[k],
@@ -362,7 +367,6 @@ pub(super) fn scene(seed: usize, draw: &Draw) -> Scene {
         },
         anchors,
         errors,
-        extents,
     }
 }
 
@@ -503,7 +507,7 @@ impl Look {
                 colours.push(own.map(|v| 255.0 * lit * v));
             }
         }
-        let wall = Wall::new(random);
+        let (wall, stains) = (Wall::new(random), Wall::new(random));
         let (width, height) = (draw.size.0 as usize, draw.size.1 as usize);
         let channel = |c: usize| {
             let plane = Plane::from_shape_fn((height, width), |(y, x)| {
@@ -512,7 +516,10 @@ impl Look {
                     for id in &buffer.ids(row)[x * SAMPLES..(x + 1) * SAMPLES] {
                         sum += match *id {
                             NOTHING => wall.at(x as f64, y as f64, c),
-                            facet => colours[facet as usize][c],
+                            // Stains, which make edges where the mesh has none.
+                            facet => {
+                                colours[facet as usize][c] + stains.blots_at(x as f64, y as f64)
+                            }
                         };
                     }
                 }
@@ -522,8 +529,8 @@ impl Look {
         };
         let planes = [0, 1, 2].map(channel);
         RgbImage::from_fn(draw.size.0, draw.size.1, |x, y| {
+            let noise = random.normals::<1>().x * draw.noise;
             image::Rgb([0, 1, 2].map(|c| {
-                let noise = random.normals::<1>().x * draw.noise;
                 let at = [y as usize, x as usize];
                 (f64::from(planes[c][at]) + noise).round().clamp(0.0, 255.0) as u8
             }))
@@ -569,6 +576,11 @@ impl Wall {
         let of_stripe = |([a, b], at, step): &([f64; 2], f64, f64)| {
             if a * x + b * y > *at { *step } else { 0.0 }
         };
+        let stripes: f64 = self.stripes.iter().map(of_stripe).sum();
+        (self.ground[channel] + stripes + self.blots_at(x, y)).clamp(5.0, 250.0)
+    }
+
+    fn blots_at(&self, x: f64, y: f64) -> f64 {
         let of_blot = |([u, v], radius, step): &([f64; 2], f64, f64)| {
             if (x - u).hypot(y - v) < *radius {
                 *step
@@ -576,8 +588,6 @@ impl Wall {
                 0.0
             }
         };
-        let stripes: f64 = self.stripes.iter().map(of_stripe).sum();
-        let blots: f64 = self.blots.iter().map(of_blot).sum();
-        (self.ground[channel] + stripes + blots).clamp(5.0, 250.0)
+        self.blots.iter().map(of_blot).sum()
     }
 }

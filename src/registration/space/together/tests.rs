@@ -1,6 +1,7 @@
 //! Adjustments of invented objects with known errors, seen by plain matrices and not by the program's formula.
 mod altered;
 mod coverage;
+mod edges;
 mod subject;
 
 use super::{

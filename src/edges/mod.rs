@@ -2,6 +2,8 @@
 #![doc = include_str!("METHOD.md")]
 mod chance;
 mod fit;
+// What reads photos comes with pictures.
+#[cfg_attr(not(feature = "draw"), allow(dead_code, unused_imports))]
 pub(crate) mod in_space;
 mod inside;
 mod lines;

@@ -80,12 +80,6 @@ fn share([held, all]: [usize; 2]) -> f64 {
     100.0 * held as f64 / all.max(1) as f64
 }
 
-pub(super) fn median(values: &[f64]) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(f64::NAN)
-}
-
 /// By marks, and with edges.
 fn counted(objects: std::ops::Range<usize>, draw: &Draw) -> [Counts; 2] {
     let mut counts = [Counts::default(), Counts::default()];

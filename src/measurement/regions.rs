@@ -118,12 +118,13 @@ impl Evidence {
         self
     }
 
-    /// The part's errors as far as they are told, the others 0; `None` where none is, or the part is a datum part.
+    /// The part's errors as far as they are clearly told, the others 0; `None` where none is told, or the part is a datum part.
     pub(crate) fn errors(&self) -> Option<RegionErrors> {
         let fit = self.fit.as_ref()?;
+        let clearly = told_within(&fit.covariance, &fit.expected, REGIONS.clearly_told.get());
         let mut errors = fit.errors.to_array();
-        for (error, is_told) in errors.iter_mut().zip(self.is_told) {
-            if !is_told {
+        for ((error, is_told), is_clear) in errors.iter_mut().zip(self.is_told).zip(clearly) {
+            if !(is_told && is_clear) {
                 *error = 0.0;
             }
         }
@@ -164,9 +165,12 @@ fn search_share(beyond_chance: f64) -> f64 {
 
 /// For each of five numbers: what is known of it is much narrower than what was expected.
 fn is_told(covariance: &nalgebra::Matrix5<f64>, expected: &[f64; 5]) -> [bool; 5] {
-    std::array::from_fn(|k| {
-        covariance[(k, k)].max(0.0).sqrt() < REGIONS.informative.get() * expected[k]
-    })
+    told_within(covariance, expected, REGIONS.informative.get())
+}
+
+/// The same for a deviation below `share` of what was expected.
+fn told_within(covariance: &nalgebra::Matrix5<f64>, expected: &[f64; 5], share: f64) -> [bool; 5] {
+    std::array::from_fn(|k| covariance[(k, k)].max(0.0).sqrt() < share * expected[k])
 }
 
 impl Evidence {

@@ -9,8 +9,10 @@ use crate::settings::{Setting, settings};
 settings! {
     /// What figures of regions go by, and doubts about the datum.
     REGIONS: RegionSettings of "regions" {
-        informative = 0.5, "share", "judgement":
+        informative = 0.6, "share", "judgement: a third of its weight is then the expectation's":
             "A figure is given only where its deviation is below this part of what was expected beforehand: else the figure would mostly repeat the expectation.";
+        clearly_told = 0.5, "share", "judgement":
+            "Only errors whose deviation is below this part of what was expected say which edges of the reference are a part's own.";
         least_beyond_chance = 1.5, "deviations", "judgement":
             "Edges count only where they fit so much better than displaced ones do.";
         contradiction_level = 0.2, "probability", "judgement":

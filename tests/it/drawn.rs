@@ -91,14 +91,6 @@ fn a_drawn_view_is_checked_and_its_camera_solved_like_any_other() {
         "{}",
         camera.out
     );
-    let mark = tickstrip(folder.path(), &["mark", "job.json", "--no-browser"]);
-    assert_eq!(mark.status, 2);
-    assert!(
-        mark.err
-            .contains("the render of \"hall\" is drawn when the job is compared"),
-        "{}",
-        mark.err
-    );
 }
 
 #[test]

@@ -63,15 +63,17 @@ fn the_model_is_drawn_from_all_sides_tile_by_tile() {
     // A tile of the finer picture is the same place of it, larger.
     let fine = tile(FRONT, "2/1/0");
     assert_eq!(fine.dimensions(), (800, 800));
-    let mut apart = 0_u32;
-    for y in 0..300 {
-        for x in 0..400 {
-            let coarse = i32::from(whole.get_pixel(400 + x, y)[0]);
-            let mean = (0..4).map(|k| i32::from(fine.get_pixel(2 * x + k % 2, 2 * y + k / 2)[0]));
-            apart += u32::from((coarse - mean.sum::<i32>() / 4).abs() > 90);
-        }
-    }
-    assert!(apart < 200, "{apart} of 120000 pixels differ");
+    // Lines are as wide on either, so some pixels differ; of the same picture beside itself far more do.
+    let apart = |by: u32| {
+        let places = (0..300).flat_map(|y| (0..390).map(move |x| (x, y)));
+        let differ = places.filter(|(x, y)| {
+            let coarse = i32::from(whole.get_pixel(400 + x + by, *y)[0]);
+            let sum = (0..4).map(|k| i32::from(fine.get_pixel(2 * x + k % 2, 2 * y + k / 2)[0]));
+            (coarse - sum.sum::<i32>() / 4).abs() > 90
+        });
+        differ.count()
+    };
+    assert!(2 * apart(0) < apart(4), "{} {}", apart(0), apart(4));
     assert_ne!(tile("0_900", "3/0/0").into_raw(), whole.clone().into_raw());
     for nothing in [
         format!("{stamp}/{FRONT}/9/0/0"),

@@ -5,7 +5,6 @@ use super::{
 };
 use crate::job::{self, Job};
 use std::{
-    cell::Cell,
     collections::HashSet,
     sync::{Arc, Mutex, PoisonError},
 };
@@ -36,10 +35,4 @@ impl Desk {
         };
         job::parse(text.as_bytes(), &file).map_err(|e| (e.code(), e.to_string()))
     }
-}
-
-/// Ends the waiting for memory with its second look: who holds a picture or a mesh does not wait.
-pub(super) fn at_once() -> impl Fn() -> bool {
-    let is_asked = Cell::new(false);
-    move || is_asked.replace(true)
 }

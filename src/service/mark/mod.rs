@@ -5,6 +5,7 @@
 //! code of a comparison ([`fit`]).
 mod alone;
 mod answers;
+mod at_once;
 mod camera;
 mod carrying;
 mod comparison;

@@ -1,5 +1,5 @@
 //! The job's mesh for the page: read once, drawn on a turntable tile by tile, and asked for places under a click.
-use super::{desk::at_once, stamp};
+use super::{at_once::at_once, stamp};
 use crate::{
     drawing,
     drawn::{self, JobMesh, Picked, Turntable, Up},
@@ -96,6 +96,11 @@ impl Models {
     /// The mesh, where it is held.
     pub fn at_hand(&self, source: &ModelSource) -> Option<Arc<OwnModel>> {
         self.held(&stamp_of(source))
+    }
+
+    /// Whether the mesh of this stamp is held.
+    pub fn holds(&self, stamp: &str) -> bool {
+        self.held(stamp).is_some()
     }
 
     /// One tile of the model as it is seen from a direction, as JPEG; `None` where there is none, or the mesh is another one by now.

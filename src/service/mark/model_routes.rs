@@ -46,7 +46,15 @@ pub(super) async fn tile(
     State(desk): Shared,
     Parts((stamp, turn, level, column, row)): Parts<TurnedTile>,
 ) -> Response {
-    let done = apart(move || tile_of(desk.models.tile((&stamp, &turn), level, [column, row])));
+    let done = apart(move || {
+        // Given back meanwhile, it is read again.
+        if !desk.models.holds(&stamp) {
+            let job = desk.job();
+            let source = job.as_ref().ok().and_then(|job| job.model.as_ref());
+            let _ = source.map(|source| desk.models.read(source));
+        }
+        tile_of(desk.models.tile((&stamp, &turn), level, [column, row]))
+    });
     done.await.unwrap_or_else(IntoResponse::into_response)
 }
 

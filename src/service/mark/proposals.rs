@@ -1,11 +1,6 @@
 //! Landmarks that are proposed for a view: what `proposal` finds, for the page.
 use super::{
-    camera,
-    desk::{Desk, at_once},
-    document::Document,
-    fit, needs,
-    pictures::Pyramid,
-    places,
+    at_once::at_once, camera, desk::Desk, document::Document, fit, needs, pictures::Pyramid, places,
 };
 use crate::{
     job::{self, Job, LandmarkUse, MarkOn, Side, View},

@@ -334,6 +334,8 @@ function show() {
   $("compare").title = $("compare").disabled ? "There is no render to compare with yet" : "";
   if (document.body.dataset.shows !== mode) { document.body.dataset.shows = mode; if (mode !== "over") app.unflipped = undefined; }
   showChoices();
+  // A large mesh takes a while to be read: it is where it is looked at.
+  if ((mode === "onmodel" || mode === "model") && !modelPane.isAsked) modelPane.open().then(seen);
   overPane.lay(app.fit()?.map);
   const { camera } = app.fit() ?? {};
   $("model-lines").parentElement.hidden = $("model-as-photo").hidden = !camera;
@@ -393,9 +395,8 @@ function openView(name) {
   // Of several shots the first is marked.
   const nameOf = (image) => image?.image ?? image?.images?.[0];
   modelPane.begin();
-  const model = a.hasModel(app.state()) ? modelPane.open() : modelPane.close();
   const opened = pictures.map((pane) => (app.isAlone() && pane.side !== "reference" ? pane.close() : pane.open(index, nameOf(view?.[pane.side] ?? view?.render))));
-  Promise.all([model, ...opened]).then(seen);
+  Promise.all(opened).then(seen);
   show();
 }
 

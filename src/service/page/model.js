@@ -24,6 +24,7 @@ export class ModelPane extends Pane {
   /** Has the program read the mesh, and shows it. */
   async open() {
     const wanted = (this.wanted = {});
+    this.isAsked = true;
     if (!this.about) this.state.textContent = "Reading the model…";
     const { ok, data } = await ask("api/model");
     if (wanted !== this.wanted) return;
@@ -35,12 +36,6 @@ export class ModelPane extends Pane {
     this.turnTo(this.azimuth, this.elevation);
     if (isOther) this.cursor = null;
     if (this.fitted) this.fit();
-  }
-
-  close() {
-    this.wanted = null;
-    this.about = null;
-    super.close();
   }
 
   /** As the program words the direction. */
@@ -75,7 +70,8 @@ export class ModelPane extends Pane {
     if (this.fitted) this.fit();
   }
 
-  begin() { [this.azimuth, this.elevation] = START; this.fitted = true; }
+  /** For another view: asked for anew, from where it was seen at first. */
+  begin() { this.isAsked = false; [this.azimuth, this.elevation] = START; this.fitted = true; }
 
   /** Where the picture shows a place on the model. */
   project(place) {

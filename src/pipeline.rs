@@ -54,6 +54,7 @@ pub use index::{IndexedJob, write_index};
 pub use kept_results::{KeptError, KeptResults, newest_results};
 pub use marked_copies::MarkedCopies;
 pub use measure::{MeasureOptions, MeasuredReferences, measure_references};
+pub use mesh::{HeldMesh, NoMesh};
 pub use options::{CompareOptions, Reuse};
 pub use own_folder::OwnFolder;
 pub use places::Turns;

@@ -2,10 +2,12 @@
 use super::{
     Status,
     messages::{Action, Failure, Terminal, shown_path},
+    scale::PlainUnit,
 };
 use crate::{
     images::{self, Limits},
-    job::{self, MarkedOn},
+    job::{self, MarkedOn, StarterModel},
+    meshes,
     pipeline::{self, There},
 };
 use serde_json::json;
@@ -17,13 +19,15 @@ use std::{
 /// Start a job file from a render and a reference, or from a reference alone
 ///
 /// The file has placeholder marks and a placeholder length, each named so: replace them with your own, for as they stand they
-/// are refused. From one image, the reference, it has none: mark what is to be measured before there is a model. It notes which
-/// content each image has, so that marks are not taken for those of another picture.
+/// are refused. From one image, the reference, it has none: mark what is to be measured before there is a model. With the mesh of the
+/// model, it is marked on the photo and on the drawn model, and the drawn model is the render. It notes which content each image has, so that
+/// marks are not taken for those of another picture.
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Example:
   tickstrip demo
   tickstrip new fire-pump-demo/side-render.png fire-pump-demo/side-screen.jpg --out own.json
-  tickstrip new fire-pump-demo/plan-old.png --out plan.json")]
+  tickstrip new fire-pump-demo/plan-old.png --out plan.json
+  tickstrip new fire-pump-demo/side-screen.jpg --model fire-pump-demo/pump.obj --unit mm --out drawn.json")]
 pub(super) struct Arguments {
     /// Image of the model; the only image named is the reference
     #[arg(value_name = "IMAGE")]
@@ -31,6 +35,12 @@ pub(super) struct Arguments {
     /// Image of the full-size object
     #[arg(value_name = "REFERENCE")]
     second: Option<PathBuf>,
+    /// Mesh of the model (STL, OBJ, PLY, glTF, GLB or 3MF), on which the only image is marked
+    #[arg(long, value_name = "MESH", conflicts_with = "second")]
+    model: Option<PathBuf>,
+    /// Unit of the mesh's lengths: has to be stated for STL, OBJ and PLY, which have none
+    #[arg(long, value_enum, requires = "model")]
+    unit: Option<PlainUnit>,
     /// The job file to write; one that is there is not overwritten
     #[arg(long, value_name = "FILE", default_value = "job.json")]
     out: PathBuf,
@@ -54,15 +64,21 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         Some(reference) => (Some(first), reference),
         None => (None, first),
     };
-    let text = match &render {
-        Some((render, content)) => job::starter(render, &reference.0, content, &reference.1),
-        None => job::starter_without_render(&reference.0, &reference.1),
+    let model = arguments.model.as_deref();
+    let model = model
+        .map(|mesh| starter_model(arguments, mesh))
+        .transpose()?;
+    let text = match (&render, &model) {
+        (Some((render, content)), _) => job::starter(render, &reference.0, content, &reference.1),
+        (None, Some(model)) => job::starter_on_model(model, &reference.0, &reference.1),
+        (None, None) => job::starter_without_render(&reference.0, &reference.1),
     };
     write_new(&arguments.out, text.as_bytes(), "name another with --out")?;
     if arguments.json {
         let image = |(named, content): &(PathBuf, MarkedOn)| json!({ "image": named, "size": content.size, "blake3": content.blake3 });
         let value = json!({
             "job": arguments.out,
+            "model": model.as_ref().map(|model| &model.file),
             "render": render.as_ref().map(image),
             "reference": image(&reference),
         });
@@ -74,12 +90,25 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         Some(_) => {
             format!("or replace the placeholders in it by hand, then run: tickstrip check {out}")
         }
+        None if model.is_some() => {
+            format!("then: tickstrip camera {out}, tickstrip compare {out}")
+        }
         None => format!("then: tickstrip measure {out}"),
     };
     terminal.result(&format!(
         "wrote {out}\nNext: tickstrip mark {out}\n{then}\n"
     ))?;
     Ok(Status::NothingOut)
+}
+
+/// The mesh as a job names it; it is read, so that what is wrong with it is said before anything is marked.
+fn starter_model(arguments: &Arguments, mesh: &Path) -> Result<StarterModel, Failure> {
+    let unit = arguments.unit.map(Into::into);
+    meshes::read(mesh, unit, meshes::Limits::default())?;
+    Ok(StarterModel {
+        file: from_job(&arguments.out, mesh)?,
+        unit,
+    })
 }
 
 /// Writes a file that must not be there yet: whole, or not at all.

@@ -86,6 +86,20 @@ pub enum Error {
         /// The parts there are.
         known: String,
     },
+    /// A part of the symmetry that the mesh does not have.
+    #[error(
+        "{}: the \"symmetry\" of \"model\" names the part \"{}\", and the mesh has {known}",
+        pointer,
+        shortened(part)
+    )]
+    NoSuchMirrored {
+        /// Where in the job, as a JSON pointer.
+        pointer: String,
+        /// The part.
+        part: String,
+        /// The parts there are.
+        known: String,
+    },
     /// More parts than a view has regions.
     #[error(
         "{found} parts of the mesh are seen, and a view has at most {most} regions; join parts that are judged together, or state \"regions\""
@@ -136,7 +150,9 @@ impl Error {
             Self::Unsure { .. } => "camera-unsure",
             Self::BesideMesh { .. } => "places-beside-mesh",
             Self::LargeMesh { .. } => "mesh-too-large-for-places",
-            Self::NoSuchPart { .. } | Self::NoSuchDatum { .. } => "unknown-part",
+            Self::NoSuchPart { .. } | Self::NoSuchDatum { .. } | Self::NoSuchMirrored { .. } => {
+                "unknown-part"
+            }
             Self::TooManyParts { .. } => "too-many-parts",
             Self::Behind { .. } => "place-behind-camera",
             Self::Projection(error) => error.code(),

@@ -1,8 +1,8 @@
 //! The mesh of a job, read once for all of its views.
 use super::Error;
 use crate::{
-    job::{Landmark, ModelSource},
-    meshes::{self, CREASE_DEG, Edges, Limits, MeshEdges, Model, Projection},
+    job::{Landmark, MirroredPart, ModelSource, listed_with_nearest},
+    meshes::{self, CREASE_DEG, Edges, Features, Limits, MeshEdges, Model, Projection},
     printable::listed,
     stop::Stopped,
     units::unit_between,
@@ -17,8 +17,12 @@ pub struct JobMesh {
     pub model: Model,
     /// Their edges.
     pub edges: Edges,
+    /// From which angle on facets make an edge, degrees.
+    crease_deg: f64,
     /// Names of the parts that are right, as the job states them.
     datum: Vec<String>,
+    /// Those that its symmetry names.
+    mirrored: Vec<MirroredPart>,
 }
 
 impl JobMesh {
@@ -28,12 +32,20 @@ impl JobMesh {
     /// Those of [`meshes::read_source`].
     pub fn read(source: &ModelSource) -> Result<Self, meshes::Error> {
         let model = meshes::read_source(source, Limits::default())?;
-        let edges = Edges::of(&model, source.crease_deg.unwrap_or(CREASE_DEG));
+        let crease_deg = source.crease_deg.unwrap_or(CREASE_DEG);
+        let edges = Edges::of(&model, crease_deg);
         Ok(Self {
             model,
             edges,
+            crease_deg,
             datum: source.datum.clone(),
+            mirrored: source.mirrored.clone(),
         })
+    }
+
+    /// Its corners and feature edges.
+    pub fn features(&self) -> Features {
+        Features::of(&self.model, &self.edges, self.crease_deg)
     }
 
     /// Its visible edges from a camera, in a picture of this size (width, height).
@@ -49,6 +61,23 @@ impl JobMesh {
             (projection, [width, height]),
             step,
         )
+    }
+
+    /// Refuses a symmetry of the model that names a part which the mesh does not have.
+    ///
+    /// # Errors
+    /// [`Error::NoSuchMirrored`].
+    pub fn check_symmetry(&self) -> Result<(), Error> {
+        let known = || self.model.parts().iter().map(|part| part.name.as_str());
+        let is_unknown = |part: &&MirroredPart| known().all(|name| name != part.name);
+        match self.mirrored.iter().find(is_unknown) {
+            None => Ok(()),
+            Some(part) => Err(Error::NoSuchMirrored {
+                pointer: part.pointer.clone(),
+                part: part.name.clone(),
+                known: listed_with_nearest(&part.name, known()),
+            }),
+        }
     }
 
     /// Refuses landmarks whose places or parts are not those of the mesh.

@@ -4,12 +4,18 @@
 //! each part that it shows. What comes out is a view like any other.
 #![doc = include_str!("METHOD.md")]
 mod error;
+mod lines;
 mod mesh;
 mod parts;
+mod pick;
 pub(crate) mod settings;
+mod turntable;
 
 pub use error::Error;
+pub use lines::lines_over;
 pub use mesh::JobMesh;
+pub use pick::{Picked, pick};
+pub use turntable::{Turntable, Up};
 
 use crate::{
     frame::{CameraMatrix, FromReference, ModelPoint, Projective, RectifiedPx, RenderPx},
@@ -187,6 +193,20 @@ impl Frame {
             rectify,
         })
     }
+}
+
+/// Refuses landmarks that do not fit the mesh of a view, and a camera from which its model cannot be drawn.
+///
+/// # Errors
+/// As [`draw`].
+pub fn check(
+    view: &View,
+    found: &Resection,
+    photo: &ViewPhoto,
+    mesh: &JobMesh,
+) -> Result<(), Error> {
+    mesh.check(&view.landmarks)?;
+    refuse_unsure(found, photo, mesh)
 }
 
 fn refuse_unsure(found: &Resection, photo: &ViewPhoto, mesh: &JobMesh) -> Result<(), Error> {

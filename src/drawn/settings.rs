@@ -22,5 +22,13 @@ settings! {
             "A part of which less is seen gets no region.";
         one_piece = 0.8, "share", "judgement":
             "A part of which the largest piece has less than this of what is seen of it gets the convex outline of all pieces.";
+        corner_reach = 12.0, "screen px", "judgement":
+            "A click on the model this near to a corner of the mesh that is seen means the corner.";
+        edge_reach = 7.0, "screen px", "judgement: less than for corners":
+            "A click this near to a feature edge, and to no corner, means the place on the edge.";
+        lines_on = 1_000_000.0, "px", "judgement: quick after every click":
+            "Which lines are hidden is looked at on a picture of so many pixels at most, where they are laid over a photo.";
+        line_piece = 40.0, "px", "judgement":
+            "Straight lines get a corner so often, for a lens bends them.";
     }
 }

@@ -35,17 +35,19 @@ pub(crate) use input::{InputError, InputFile, open_input, read_input};
 pub use interior::{FocalLength, Interior, PrincipalPoint, ScreenCorners};
 pub use layout::document_text;
 pub use marked_on::MarkedOn;
-#[cfg(feature = "cli")]
-pub(crate) use names::nearest;
 #[cfg(feature = "draw")]
 pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
+#[cfg(feature = "cli")]
+pub(crate) use names::{listed_with_nearest, nearest};
 pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
 pub use read::{MOST_BYTES, missing_images, named_files, parse, read};
 pub use rectify::stated_alone as rectify;
 pub use schema::schema;
 pub(crate) use shapes::centre as centre_of;
-pub use starter::{is_placeholder, starter, starter_without_render};
+pub use starter::{
+    StarterModel, is_placeholder, starter, starter_on_model, starter_without_render,
+};
 pub use together::{ModelSymmetry, Together, TogetherEnd, TogetherLength, TogetherPart};
 
 use crate::{
@@ -241,6 +243,17 @@ pub struct ModelSource {
     pub crease_deg: Option<f64>,
     /// Names of the parts that are right; empty: the landmarks alone say so.
     pub datum: Vec<String>,
+    /// Names of the parts that "symmetry" says are mirror images, where it is stated.
+    pub mirrored: Vec<MirroredPart>,
+}
+
+/// A part that the symmetry of the model names.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MirroredPart {
+    /// Where in the job, as a JSON pointer.
+    pub pointer: String,
+    /// Its name.
+    pub name: String,
 }
 
 /// A file of the mesh.

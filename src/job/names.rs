@@ -1,6 +1,6 @@
 //! Names: unique, printable, usable as folders, and the nearest one to a mistyped one.
 use super::error::{FaultKind, Faults};
-use crate::printable::shortened;
+use crate::printable::{listed, shortened};
 use std::collections::HashMap;
 
 /// Least likeness (Jaro and Winkler, 0 to 1) at which a name is offered for a mistyped one.
@@ -18,6 +18,18 @@ pub(crate) fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> V
         .collect();
     near.sort_by(|a, b| b.0.total_cmp(&a.0));
     near.into_iter().take(3).map(|(_, name)| name).collect()
+}
+
+/// All names there are, and the one that `word` may have been meant for: `"tank", "lantern"; did you mean "lantern"?`.
+pub(crate) fn listed_with_nearest<'a>(
+    word: &str,
+    known: impl Iterator<Item = &'a str> + Clone,
+) -> String {
+    let all = listed(known.clone());
+    match nearest(word, known).first() {
+        Some(near) => format!("{all}; did you mean \"{}\"?", shortened(near)),
+        None => all,
+    }
 }
 
 /// The names of one kind of thing in a view, with the index of each.

@@ -165,6 +165,7 @@ fn model(raw: &RawModel, around: &Surroundings, faults: &mut Faults) -> Option<M
         unit: raw.unit.map(unit),
         crease_deg: raw.crease_deg,
         datum: raw.datum.clone(),
+        mirrored: together::mirrored_parts(raw.symmetry.as_ref()),
     })
 }
 

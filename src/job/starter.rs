@@ -1,6 +1,7 @@
 //! A job file to begin with: sound as it stands, and plain about what is only a placeholder.
 use super::{End, Fault, FaultKind, Landmark, MarkedOn, RenderImage, View};
-use std::path::Path;
+use crate::units::Unit;
+use std::path::{Path, PathBuf};
 
 /// How the names of all begin that is to be replaced.
 const PLACEHOLDER: &str = "PLACEHOLDER";
@@ -77,6 +78,43 @@ pub fn starter(
         reference_content = noted(reference_content),
         landmarks = landmarks.join(",\n"),
         outline = in_render.join(", "),
+    )
+}
+
+/// The mesh that a starter names.
+#[derive(Clone, Debug)]
+pub struct StarterModel {
+    /// Its file, as the job names it.
+    pub file: PathBuf,
+    /// Unit of its lengths, where that is stated.
+    pub unit: Option<Unit>,
+}
+
+/// The text of a job whose one reference is compared with the drawn model, with nothing marked yet; else as [`starter`].
+pub fn starter_on_model(model: &StarterModel, reference: &Path, content: &MarkedOn) -> String {
+    let unit = model.unit.map_or(String::new(), |unit| {
+        format!(", \"unit\": \"{}\"", unit.symbol())
+    });
+    format!(
+        r#"{{
+  "title": "Untitled",
+  "scale": "1:24",
+  "unit": "mm",
+  "model": {{ "files": [{file}]{unit} }},
+  "views": [
+    {{
+      "name": "view 1",
+      "render": {{ "drawn": true }},
+      "reference": {{ "image": {reference}, "kind": "photo", "source": "where the picture comes from",
+                     "marked_on": {content} }},
+      "landmarks": []
+    }}
+  ]
+}}
+"#,
+        file = quoted(&model.file),
+        reference = quoted(reference),
+        content = noted(content),
     )
 }
 

@@ -1,6 +1,7 @@
 //! From mesh files to named parts, their feature edges, and the model drawn from a camera.
 mod edges;
 mod error;
+mod features;
 mod format;
 mod gltf;
 mod groups;
@@ -16,6 +17,7 @@ mod projection;
 mod read;
 mod recognise;
 mod screen;
+mod sight;
 mod soup;
 mod stl;
 #[cfg(test)]
@@ -28,6 +30,7 @@ mod words;
 
 pub use edges::{CREASE_DEG, EdgeKind, Edges};
 pub use error::{Error, Fault};
+pub use features::{FeatureKind, Features, Found};
 pub use format::Format;
 pub use gltf::buffer_files;
 pub use limits::Limits;
@@ -37,3 +40,4 @@ pub use points::{EdgePlace, MeshEdges};
 pub use polylines::VisibleLine;
 pub use projection::{Projection, ProjectionError};
 pub use read::{Read, read, read_source};
+pub use sight::{Hit, Sight};

@@ -140,7 +140,7 @@ impl Model {
     }
 
     /// Index of the part that a facet belongs to.
-    pub(super) fn part_of(&self, facet: usize) -> usize {
+    pub fn part_of(&self, facet: usize) -> usize {
         self.parts.partition_point(|part| part.facets.end <= facet)
     }
 

@@ -3,7 +3,7 @@
 use crate::{
     drawn::{self, JobMesh},
     images::{self, Limits},
-    job::{self, Doubt, Fault, InputError, Job, Mask, RenderImage, View},
+    job::{self, Doubt, Fault, InputError, Job, Mask, ModelSource, RenderImage, View},
     measurement::{self, ViewScale, Warning},
     meshes,
     rectification::{self, BezelLook},
@@ -252,11 +252,22 @@ fn doubt_of_size(job: &Job, view: &View, laid_over: &LaidOver) -> Option<Doubt> 
 }
 
 impl Look {
-    /// The job's mesh, where a view needs it; files that are not there are told elsewhere.
+    /// The job's mesh, where a view or its symmetry needs it; files that are not there are told elsewhere.
     fn mesh(&mut self, job: &Job) -> Option<JobMesh> {
         let source = job.model.as_ref()?;
         let is_drawn = |view: &View| view.render.image == RenderImage::Drawn;
-        job.views.iter().any(is_drawn).then_some(())?;
+        let is_needed = job.views.iter().any(is_drawn) || !source.mirrored.is_empty();
+        is_needed.then_some(())?;
+        let mesh = self.mesh_of(source)?;
+        if let Err(error) = mesh.check_symmetry() {
+            let pointer = "/model/symmetry".to_owned();
+            self.refusals
+                .push(Refusal::new(pointer, error.code(), &error));
+        }
+        Some(mesh)
+    }
+
+    fn mesh_of(&mut self, source: &ModelSource) -> Option<JobMesh> {
         let read = JobMesh::read(source);
         read.map_err(|error| match error.fault {
             meshes::Fault::Input(InputError::Missing) => {}

@@ -1,10 +1,12 @@
 //! The cameras of a job's references, without a comparison.
 use super::{
     Error, in_space,
+    mesh::has_symmetry,
     run::selected,
     sizes::{render_size, size},
 };
 use crate::{
+    drawn::JobMesh,
     job::{self, Fault, Job, View},
     registration::space,
     report::{CameraOfView, CameraReport},
@@ -14,9 +16,15 @@ use crate::{
 /// heads are read, but where several photos are taken together beside a mesh. A view that cannot be solved says why; the others go on.
 ///
 /// # Errors
-/// Where a view is unknown, or the run is asked to stop.
+/// Where a view is unknown, the symmetry of the model names a part that its mesh does not have, or the run is asked to stop.
 pub fn cameras(job: &Job, names: &[String]) -> Result<CameraReport, Error> {
     let views = selected(job, names)?;
+    // Where the mesh cannot be read nothing contradicts the job: the cameras need none.
+    if let (Some(source), true) = (&job.model, has_symmetry(job))
+        && let Ok(mesh) = JobMesh::read(source)
+    {
+        mesh.check_symmetry().map_err(Error::Model)?;
+    }
     let solved = views.iter().map(|view| {
         solve(view).unwrap_or_else(|(code, text)| CameraOfView::failed(&view.name, code, text))
     });

@@ -1,7 +1,7 @@
 //! Why a comparison as a whole failed, or a view of it.
 use super::{ResultsError, ShardError};
 use crate::{
-    drawing,
+    drawing, drawn,
     report::{RevisionError, ViewFailure},
     stop::Stopped,
 };
@@ -18,6 +18,9 @@ pub enum Error {
         /// The views there are, for the message.
         known: String,
     },
+    /// The job says something of its model that its mesh contradicts.
+    #[error(transparent)]
+    Model(drawn::Error),
     /// The results cannot be written.
     #[error(transparent)]
     Results(#[from] ResultsError),
@@ -71,6 +74,7 @@ impl Error {
     pub fn code(&self) -> &'static str {
         match self {
             Self::UnknownView { .. } => "unknown-view",
+            Self::Model(error) => error.code(),
             Self::Results(error) => error.code(),
             Self::Revision(error) => error.code(),
             Self::Draw(_) => "cannot-draw",

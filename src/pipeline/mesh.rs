@@ -6,7 +6,7 @@ use super::{
 use crate::{
     drawn::JobMesh,
     images::{Budget, BudgetError, Hold},
-    job::{Job, RenderImage, View},
+    job::{Job, ModelSource, RenderImage, View},
     report::ViewFailure,
 };
 use std::fs;
@@ -15,10 +15,52 @@ use std::fs;
 /// beside the file itself.
 const EACH_BYTE: u64 = 10;
 
-/// The mesh that the views of a run share, and the memory for it.
+/// A job's mesh, and the memory for it.
+#[derive(Debug)]
+pub struct HeldMesh {
+    /// The mesh.
+    pub mesh: JobMesh,
+    _memory: Hold,
+}
+
+/// Why a mesh is not held.
+#[derive(Clone, Debug)]
+pub enum NoMesh {
+    /// It was asked to stop while it waited for memory.
+    Stopped,
+    /// It cannot be used.
+    Failed(ViewFailure),
+}
+
+impl HeldMesh {
+    /// Reads the mesh that a job names.
+    ///
+    /// # Errors
+    /// [`NoMesh`].
+    pub fn read(
+        source: &ModelSource,
+        memory: &Budget,
+        stopped: &dyn Fn() -> bool,
+    ) -> Result<Self, NoMesh> {
+        let lengths = source.files.iter().map(|file| fs::metadata(&file.path));
+        let bytes: u64 = lengths.map(|data| data.map_or(0, |data| data.len())).sum();
+        let hold = memory.take(EACH_BYTE.saturating_mul(bytes), stopped);
+        let hold = hold.map_err(|error| match error {
+            BudgetError::Stopped => NoMesh::Stopped,
+            error => NoMesh::Failed(failure(error.code(), &error)),
+        })?;
+        let read = JobMesh::read(source);
+        let mesh = read.map_err(|error| NoMesh::Failed(failure(error.code(), &error)))?;
+        Ok(Self {
+            mesh,
+            _memory: hold,
+        })
+    }
+}
+
+/// The mesh that the views of a run share.
 pub(super) struct RunMesh {
-    read: Option<Result<JobMesh, ViewFailure>>,
-    _memory: Option<Hold>,
+    read: Option<Result<HeldMesh, ViewFailure>>,
 }
 
 impl RunMesh {
@@ -32,33 +74,20 @@ impl RunMesh {
         memory: &Budget,
         stopped: &dyn Fn() -> bool,
     ) -> Result<Self, Error> {
-        let none = |read| Self {
-            read,
-            _memory: None,
-        };
         let Some(source) = (job.model.as_ref()).filter(|_| is_needed) else {
-            return Ok(none(None));
+            return Ok(Self::none());
         };
-        let lengths = source.files.iter().map(|file| fs::metadata(&file.path));
-        let bytes: u64 = lengths.map(|data| data.map_or(0, |data| data.len())).sum();
-        let hold = match memory.take(EACH_BYTE.saturating_mul(bytes), stopped) {
-            Ok(hold) => hold,
-            Err(BudgetError::Stopped) => return Err(Error::Stopped),
-            Err(error) => return Ok(none(Some(Err(failure(error.code(), &error))))),
+        let read = match HeldMesh::read(source, memory, stopped) {
+            Ok(held) => Ok(held),
+            Err(NoMesh::Stopped) => return Err(Error::Stopped),
+            Err(NoMesh::Failed(failure)) => Err(failure),
         };
-        let read = JobMesh::read(source).map_err(|error| failure(error.code(), &error));
-        Ok(Self {
-            read: Some(read),
-            _memory: Some(hold),
-        })
+        Ok(Self { read: Some(read) })
     }
 
     /// None: nothing needs it.
     pub(super) fn none() -> Self {
-        Self {
-            read: None,
-            _memory: None,
-        }
+        Self { read: None }
     }
 
     /// Whether it was read, or tried to be.
@@ -68,7 +97,8 @@ impl RunMesh {
 
     /// The mesh, where it was read and can be used.
     pub(super) fn whole(&self) -> Option<&JobMesh> {
-        self.read.as_ref()?.as_ref().ok()
+        let held = self.read.as_ref()?.as_ref().ok()?;
+        Some(&held.mesh)
     }
 
     /// The mesh for photos that are taken together, or why it cannot be used (code and words); `None` where the job has none.
@@ -80,7 +110,10 @@ impl RunMesh {
     /// The mesh for a view; `None` where it needs none.
     pub(super) fn of(&self, view: &View) -> Result<Option<&JobMesh>, ViewFailure> {
         match &self.read {
-            Some(read) if needs_mesh(view) => read.as_ref().map(Some).map_err(Clone::clone),
+            Some(read) if needs_mesh(view) => match read {
+                Ok(held) => Ok(Some(&held.mesh)),
+                Err(failure) => Err(failure.clone()),
+            },
             _ => Ok(None),
         }
     }
@@ -89,4 +122,9 @@ impl RunMesh {
 /// Whether a view is measured by the job's mesh.
 pub(super) fn needs_mesh(view: &View) -> bool {
     view.render.image == RenderImage::Drawn || view.render.camera.is_some()
+}
+
+/// Whether the job says which parts of its mesh are mirror images.
+pub(super) fn has_symmetry(job: &Job) -> bool {
+    (job.model.as_ref()).is_some_and(|model| !model.mirrored.is_empty())
 }

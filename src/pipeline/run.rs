@@ -2,7 +2,7 @@
 use super::{
     CompareOptions, Error, Event, Outcome, Results, Reuse,
     finished_view::Body,
-    mesh::{RunMesh, needs_mesh},
+    mesh::{RunMesh, has_symmetry, needs_mesh},
     one_view::{Comparison, ViewDone},
     results_folder::{LeftViews, NewResults},
     reuse::{Origin, Sources, Taken, take_over},
@@ -280,7 +280,11 @@ impl Run<'_> {
         views: &[&View],
     ) -> Result<(Vec<ViewDone>, RunMesh), Error> {
         let is_needed = views.iter().any(|view| needs_mesh(view));
-        let mesh = RunMesh::read(self.job, is_needed, &self.options.memory, &stop::is_asked)?;
+        let is_read = is_needed || has_symmetry(self.job);
+        let mesh = RunMesh::read(self.job, is_read, &self.options.memory, &stop::is_asked)?;
+        if let Some(mesh) = mesh.whole() {
+            mesh.check_symmetry().map_err(Error::Model)?;
+        }
         let comparison = Comparison {
             job: self.job,
             options: self.options,

@@ -2,6 +2,7 @@
 //! partner in the reference is to be expected, and how much surer the figures would be with them.
 #![doc = include_str!("METHOD.md")]
 mod asked;
+mod by_camera;
 mod corners;
 mod look;
 mod names;
@@ -12,6 +13,7 @@ mod seen;
 pub(crate) mod settings;
 
 pub use asked::{Asked, ExpectedPlace};
+pub use by_camera::{AskedOfCamera, Predicted, by_camera};
 pub use look::{Finds, Looked};
 pub use seen::Seen;
 

@@ -91,14 +91,65 @@ fn a_drawn_view_is_checked_and_its_camera_solved_like_any_other() {
         "{}",
         camera.out
     );
-    let mark = tickstrip(folder.path(), &["mark", "job.json", "--no-browser"]);
-    assert_eq!(mark.status, 2);
+}
+
+#[test]
+fn a_job_is_begun_from_a_photo_and_a_mesh() {
+    let folder = folder(|_| ());
+    let new = |arguments: &[&str]| {
+        let all = [
+            &[
+                "new",
+                "hall.jpg",
+                "--model",
+                "model.obj",
+                "--out",
+                "own.json",
+            ],
+            arguments,
+        ]
+        .concat();
+        tickstrip(folder.path(), &all)
+    };
+    // What is wrong with the mesh is said before anything is marked.
+    let refused = new(&[]);
+    assert_eq!(refused.status, 2, "{}", refused.out);
     assert!(
-        mark.err
-            .contains("the render of \"hall\" is drawn when the job is compared"),
+        refused.err.contains("OBJ file has no unit of length"),
         "{}",
-        mark.err
+        refused.err
     );
+    assert!(!folder.path().join("own.json").exists());
+    let made = new(&["--unit", "mm"]);
+    assert_eq!(made.status, 0, "{}", made.err);
+    assert!(made.out.contains("tickstrip mark own.json"), "{}", made.out);
+    let text = fs::read_to_string(folder.path().join("own.json")).expect("there");
+    let job: Value = serde_json::from_str(&text).expect("JSON");
+    assert_eq!(
+        job["model"],
+        json!({ "files": ["model.obj"], "unit": "mm" })
+    );
+    assert_eq!(job["views"][0]["render"], json!({ "drawn": true }));
+    // Sound as it stands: what is missing are marks.
+    let check = tickstrip(folder.path(), &["check", "own.json"]);
+    assert!(
+        check
+            .err
+            .contains("0 datum landmarks have a place on the model"),
+        "{} {}",
+        check.out,
+        check.err
+    );
+    let both = [
+        "new",
+        "hall.jpg",
+        "screen.jpg",
+        "--model",
+        "model.obj",
+        "--out",
+        "both.json",
+    ];
+    assert_eq!(tickstrip(folder.path(), &both).status, 2);
 }
 
 #[test]

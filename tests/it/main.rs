@@ -49,5 +49,6 @@ mod shots;
 mod silhouette;
 mod stop;
 mod together;
+mod turntable;
 mod warnings;
 mod watch;

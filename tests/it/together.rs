@@ -406,6 +406,52 @@ fn tickstrip(folder: &Path) -> String {
     out.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// The pump's job with a part that is marked as "hood" and that the mesh does not have.
+fn with_a_part_beside_the_mesh(symmetry: Value) -> tempfile::TempDir {
+    let folder = by_parts(|job| {
+        job["model"]["symmetry"] = symmetry;
+        for view in job["views"].as_array_mut().expect("views") {
+            for mark in view["landmarks"].as_array_mut().expect("marks") {
+                if mark["part"] == "lantern" {
+                    mark["part"] = json!("lantern hood");
+                }
+            }
+        }
+    });
+    let mesh = "model.obj";
+    fs::copy(Path::new(FIXTURE).join(mesh), folder.path().join(mesh)).expect("copied");
+    folder
+}
+
+#[test]
+fn a_symmetry_of_a_part_that_the_mesh_does_not_have_is_refused_by_every_command() {
+    let words = "the \"symmetry\" of \"model\" names the part \"lantern hood\", and the mesh has \"sole plate\", \"tank\", \"air vessel\", \
+        \"lantern\", \"pump beam\", \"outlet\"; did you mean \"lantern\"?";
+    for (symmetry, at) in [
+        (
+            json!({ "across": "y", "parts": ["tank", "lantern hood"] }),
+            "parts/1",
+        ),
+        (
+            json!({ "across": "y", "pairs": [["lantern hood", "tank"]] }),
+            "pairs/0/0",
+        ),
+    ] {
+        let folder = with_a_part_beside_the_mesh(symmetry);
+        for command in ["camera", "check", "compare"] {
+            let run = run(folder.path(), &[command, "pump.json"]);
+            let said = run.out + &run.err;
+            let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+            let wanted = format!("/model/symmetry/{at}: {words}");
+            assert!(said.contains(&wanted), "{command}: {said}");
+            assert_ne!(run.status, 0, "{command}");
+        }
+        assert!(!folder.path().join("pump-results/report.json").exists());
+    }
+    let folder = with_a_part_beside_the_mesh(json!({ "across": "y", "parts": ["tank"] }));
+    assert_eq!(camera(folder.path()).status, 0);
+}
+
 #[test]
 fn the_symmetry_of_the_model_names_parts_that_are_marked() {
     // The lantern stands on the plane that mirrors the pump, and so does its partner on the subject.
@@ -427,6 +473,10 @@ fn the_symmetry_of_the_model_names_parts_that_are_marked() {
     refused(
         json!({ "across": "y", "parts": ["lanten"] }),
         "/model/symmetry/parts/0: no view that is taken \"together\" marks the part \"lanten\"; they have \"sole plate\"",
+    );
+    refused(
+        json!({ "across": "y", "parts": ["lanten"] }),
+        "did you mean \"lantern\"?",
     );
     refused(
         json!({ "across": "y", "pairs": [["lantern", "pump beam"]], "parts": ["lantern"] }),

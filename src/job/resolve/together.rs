@@ -2,13 +2,13 @@
 //! views.
 use crate::{
     job::{
-        End, Landmark, LandmarkUse, ModelSymmetry, Region, Side, Together, TogetherEnd,
-        TogetherLength, TogetherPart, Tolerance, View,
+        End, Landmark, LandmarkUse, MirroredPart, ModelSymmetry, Region, Side, Together,
+        TogetherEnd, TogetherLength, TogetherPart, Tolerance, View,
         error::{FaultKind, Faults},
-        names::nearest,
+        names::{listed_with_nearest, nearest},
         raw::{RawJob, RawModelAxis, RawModelSymmetry, RawReference},
     },
-    printable::{listed, shortened},
+    printable::shortened,
     units::ModelMm,
 };
 use std::collections::HashMap;
@@ -54,15 +54,29 @@ pub(super) fn together(
     })
 }
 
+/// The parts that the symmetry of the model names, with where.
+pub(super) fn mirrored_parts(raw: Option<&RawModelSymmetry>) -> Vec<MirroredPart> {
+    let part = |name: &String, pointer: String| MirroredPart {
+        pointer,
+        name: name.clone(),
+    };
+    let Some(raw) = raw else { return Vec::new() };
+    let pairs = raw.pairs.iter().enumerate().flat_map(|(k, pair)| {
+        let sides = pair.iter().enumerate();
+        sides.map(move |(side, name)| part(name, format!("/model/symmetry/pairs/{k}/{side}")))
+    });
+    let own = raw.parts.iter().enumerate();
+    let own = own.map(|(k, name)| part(name, format!("/model/symmetry/parts/{k}")));
+    pairs.chain(own).collect()
+}
+
 /// Names of parts to indices.
 fn mirrored(raw: &RawModelSymmetry, parts: &[TogetherPart], faults: &mut Faults) -> ModelSymmetry {
     let mut seen: Vec<usize> = Vec::new();
     let mut index = |name: &str, at: String| {
         let Some(found) = parts.iter().position(|part| part.name == name) else {
-            let (name, known) = (
-                shortened(name),
-                listed(parts.iter().map(|p| p.name.as_str())),
-            );
+            let all = parts.iter().map(|p| p.name.as_str());
+            let (name, known) = (shortened(name), listed_with_nearest(name, all));
             faults.push(&at, FaultKind::UnknownPartOfSymmetry { name, known });
             return 0;
         };

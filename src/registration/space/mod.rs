@@ -12,6 +12,7 @@ mod of_view;
 mod photo;
 mod resection;
 pub(crate) mod settings;
+mod shape;
 mod solving;
 mod start;
 #[cfg(test)]
@@ -22,10 +23,11 @@ mod told;
 pub use error::Error;
 pub use figures::Attitude;
 pub(crate) use measured::{MeasuredPlaces, NotPlaced};
-pub use of_view::{ViewPhoto, of_view};
+pub use of_view::{ViewPhoto, of_render, of_view};
 pub use photo::{KnownFocal, KnownLens, KnownPoint, Photo, Screen, SpaceMark};
 pub(crate) use resection::Prediction;
 pub use resection::{
     Deciding, MarkFinding, MarkFit, Resection, SecondAttitude, WANTED_MARKS, resect,
 };
+pub use shape::{Plane, Shape};
 pub use told::{Told, Untold};

@@ -57,6 +57,36 @@ pub fn of_view(view: &View, size: (u32, u32)) -> Result<ViewPhoto, Error> {
     })
 }
 
+/// The render of a view as a photo in space, `size` (width, height) pixels large: of its camera nothing is known but what its marks tell.
+pub fn of_render(view: &View, size: (u32, u32)) -> ViewPhoto {
+    let marks = view.landmarks.iter().filter_map(|landmark| {
+        Some(SpaceMark {
+            name: landmark.name.clone(),
+            place: ModelPoint(landmark.model_mm?),
+            place_sigma_mm: landmark.model_sigma_mm.unwrap_or(0.0),
+            mark: {
+                let [x, y] = landmark.render.xy();
+                Point::new(x, y)
+            },
+            // A render shows the model itself: no part of it is off.
+            is_datum: true,
+        })
+    });
+    ViewPhoto {
+        photo: Photo {
+            size,
+            mark_sigma_px: view.render.mark_sigma_px,
+            focal: KnownFocal::Unknown,
+            principal_point: KnownPoint::Middle {
+                deviation: SPACE.principal_point.get(),
+            },
+            lens: KnownLens::NONE,
+            screen: None,
+        },
+        marks: marks.collect(),
+    }
+}
+
 fn screen(view: &View, size: (u32, u32)) -> Result<Option<Screen>, Error> {
     let own = [f64::from(size.0), f64::from(size.1)];
     match (view.reference.interior.screen_corners, rectangle(view)) {

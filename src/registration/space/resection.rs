@@ -12,7 +12,7 @@ use super::{
 use crate::{
     frame::{ModelPoint, Point, ReferencePx},
     printable::listed,
-    registration::checks::settings::CHECKS,
+    registration::{checks::settings::CHECKS, prediction::Prediction as Expected},
 };
 use nalgebra::{Matrix2, Matrix2x3, Vector2};
 
@@ -49,9 +49,21 @@ struct ToldPlaces {
     solved: Solved,
     units: Units,
     half: [f64; 2],
+    /// Degrees of freedom of the noise.
+    freedom: f64,
 }
 
 impl Resection {
+    /// Where the mark of a place that is known to `place_sigma_mm` is to be expected in the photo, with the ellipse that holds it in 95 of
+    /// 100 cases: noise of the camera, of the place and of the mark itself. `None` where the camera does not show it.
+    pub fn expected(&self, place: ModelPoint, place_sigma_mm: f64) -> Option<Expected> {
+        let shown = self.prediction(place)?;
+        let of_place = shown.by_place * shown.by_place.transpose() * place_sigma_mm.powi(2);
+        let of_mark = Matrix2::identity() * self.mark_sigma_px.powi(2);
+        let covariance = shown.by_camera + of_place + of_mark;
+        Expected::of(shown.place.into(), covariance, self.told.freedom)
+    }
+
     /// Standard deviation of where the photo shows a place, pixels of the reference, along the direction in which it is larger;
     /// `None` where the camera does not show it.
     pub fn deviation_px(&self, place: ModelPoint) -> Option<f64> {
@@ -65,6 +77,7 @@ impl Resection {
             solved,
             units,
             half,
+            ..
         } = &self.told;
         let seen = predicted(&solved.camera, *half, &units.point(place))?;
         let row = Row {
@@ -234,6 +247,7 @@ impl Judged<'_> {
                 solved: cleaned.solved.clone(),
                 units: self.units.clone(),
                 half: cleaned.problem.half,
+                freedom: cleaned.freedom,
             },
         })
     }

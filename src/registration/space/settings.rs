@@ -26,6 +26,8 @@ settings! {
             "Standard deviation of a screen's corners that are not in the picture.";
         flat = 0.02, "of the largest extent", "judgement":
             "Datum marks that reach less far across their plane lie in it.";
+        nearly_flat = 0.08, "of the largest extent", "judgement":
+            "Datum marks that reach less far across their plane lie nearly in it: their camera is told badly, and one off the plane is asked for.";
         robust_constant = 2.0, "deviations", "judgement; 2.385 keeps 95 % of the efficiency (Holland and Welsch 1977, from memory)":
             "Constant of the Cauchy weights of the robust solutions.";
         start_error = 8.0, "deviations", "judgement":

@@ -29,7 +29,7 @@ pub(super) struct Extents {
     pub(super) along: [f64; 3],
     /// The axes, as rows, right-handed.
     pub(super) axes: Matrix3<f64>,
-    mean: Vector3<f64>,
+    pub(super) mean: Vector3<f64>,
 }
 
 impl Extents {

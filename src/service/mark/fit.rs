@@ -1,10 +1,13 @@
 //! What the marks say as they stand: the registration of every view by the same code as a comparison, in words and
 //! figures for the page.
 use super::{
-    alone,
+    alone, camera,
     laid::PageMap,
+    mark_fit::{DraftPrediction, MarkFit},
     marked_on,
+    model::OwnModel,
     needs::{self, Need},
+    on_model::{self, CameraFit},
     pictures::Pyramid,
     places,
 };
@@ -13,7 +16,6 @@ use crate::{
     frame::{FromReference, Point, RenderPx},
     job::{self, Expected, Job, MarkedOn, RenderImage, Side, View},
     pipeline::MarkedCopies,
-    printable::shortened,
     rectification::Rectification,
     registration::{self, Finding, LaidOver, LandmarkFit, Prediction, Registered, SingleMark},
     report::DimensionsInWords,
@@ -54,38 +56,10 @@ pub(super) struct ViewFit {
     changed: Vec<ChangedImage>,
     /// What the reference tells by itself, where there is no render.
     measured: Option<DimensionsInWords>,
-}
-
-/// One landmark.
-#[derive(Debug, Serialize)]
-struct MarkFit {
-    name: String,
-    residual_px: [f64; 2],
-    /// Half of its 95 % interval along itself, render pixels.
-    half_px: f64,
-    /// Where the reference's mark falls in the render.
-    in_render: [f64; 2],
-    /// Where the render's mark falls in the reference.
-    in_reference: [f64; 2],
-    test_statistic: Option<f64>,
-    critical_value: f64,
-    smallest_detectable_px: Option<f64>,
-    /// "wrong", "swapped" or "uncontrolled".
-    finding: Option<&'static str>,
-    /// The finding in words.
-    text: Option<String>,
-}
-
-/// Where the partner of a single mark is.
-#[derive(Debug, Serialize)]
-struct DraftPrediction {
-    /// Name of the single mark.
-    name: String,
-    /// The image of its partner.
-    side: &'static str,
-    place: [f64; 2],
-    half_axes: [f64; 2],
-    turned_deg: f64,
+    /// The camera of a photo that is marked on the model and in no render.
+    camera: Option<CameraFit>,
+    /// Whether the camera of the rendered image is known, so that a click in it tells the place on the model.
+    tells_places: bool,
 }
 
 /// What was seen of a view's render and reference.
@@ -97,6 +71,8 @@ pub(super) struct Seen {
     pub contents: [Option<MarkedOn>; 2],
     /// The render, where the page shows it: it tells what its marks lie on.
     pub render: Option<Arc<Pyramid>>,
+    /// The mesh of the job, where it was read.
+    pub model: Option<Arc<OwnModel>>,
 }
 
 /// An image that is not the one that was marked.
@@ -114,7 +90,7 @@ pub(super) fn job_fit(
     document: &Value,
     file: &Path,
     draft: &Value,
-    seen_of: &dyn Fn(&View) -> Seen,
+    seen_of: &dyn Fn(&Job, &View) -> Seen,
 ) -> JobFit {
     let job = match job::parse(job::document_text(document).as_bytes(), file) {
         Ok(job) => job,
@@ -130,26 +106,14 @@ pub(super) fn job_fit(
     let missing = job::missing_images(&job);
     let missing = missing.iter().map(|fault| places::fault(fault, document));
     JobFit {
-        faults: missing.chain(without_picture(&job)).collect(),
+        faults: missing.collect(),
         doubts: job::doubts(&job).iter().map(|d| d.text.clone()).collect(),
         views: job
             .views
             .iter()
-            .map(|view| view_fit(&job, view, &draft[&view.name], &seen_of(view)))
+            .map(|view| view_fit(&job, view, &draft[&view.name], &seen_of(&job, view)))
             .collect(),
     }
-}
-
-/// Why a job cannot be marked on the page: a render that is drawn only when it is compared.
-pub(super) fn without_picture(job: &Job) -> Option<String> {
-    let is_drawn = |view: &&View| view.render.image == RenderImage::Drawn;
-    job.views.iter().find(is_drawn).map(|view| {
-        format!(
-            "the render of \"{}\" is drawn when the job is compared, so this page has no picture to mark in; state its landmarks in the job file, \
-             or mark with a picture of \"tickstrip draw\" as the render",
-            shortened(&view.name)
-        )
-    })
 }
 
 /// The view as a comparison takes it: with what its marks lie on, once its render was read.
@@ -164,8 +128,10 @@ fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
     let [render, reference] = seen.sizes;
     let view = &as_compared(view, seen.render.as_deref());
     let reference = reference.unwrap_or_else(|| marked_size(view, |l| l.reference.xy()));
-    if view.render.image == RenderImage::Absent {
-        return alone_fit(job, view, reference, seen);
+    match view.render.image {
+        RenderImage::Absent => return alone_fit(job, view, (reference, draft), seen),
+        RenderImage::Drawn => return on_model_fit(job, view, (reference, draft), seen),
+        RenderImage::File(_) => {}
     }
     // Without the picture its marks tell how large it is at least.
     let size = render.unwrap_or_else(|| marked_size(view, |l| l.render.xy()));
@@ -174,11 +140,15 @@ fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
     let picture = seen.render.as_deref();
     let shows = |place| picture.is_none_or(|picture| picture.has_detail(place));
     let mut needs = needs::of(view, &laid_over, size, &shows);
+    let (camera, need) = on_model::beside_render(job, view, reference);
+    needs.extend(need);
     let mut fit = ViewFit {
         name: view.name.clone(),
         kind: view.registration.name(),
         changed: changed(job, view, seen, &mut needs),
         needs,
+        camera,
+        tells_places: job.model.is_some() && camera::of_render(view, size).is_some(),
         ..ViewFit::default()
     };
     if let [Some(_), Some(_)] = seen.sizes {
@@ -199,25 +169,59 @@ fn view_fit(job: &Job, view: &View, draft: &Value, seen: &Seen) -> ViewFit {
     fit
 }
 
-/// The same of a view without a render, whose reference is `size` pixels large.
-fn alone_fit(job: &Job, view: &View, size: (u32, u32), seen: &Seen) -> ViewFit {
+/// The same of a view without a render, whose reference is `size` pixels large; where the job has a mesh, with what the marks on the model
+/// tell.
+fn alone_fit(job: &Job, view: &View, (size, draft): ((u32, u32), &Value), seen: &Seen) -> ViewFit {
     let (measured, mut needs) = alone::measured(job, view, size);
-    let outside = seen.sizes[1].and_then(|_| {
-        let outside = job::marks_outside(view, "", size, size).faults;
-        outside.first().map(job::Fault::text)
-    });
     let (measured, error) = match measured {
         Ok(measured) => (Some(measured), None),
         Err(why) => (None, why),
     };
+    let mut fit = match job.model {
+        Some(_) => on_model_fit(job, view, (size, draft), seen),
+        None => ViewFit {
+            name: view.name.clone(),
+            changed: changed(job, view, seen, &mut needs),
+            error: outside(view, size, seen),
+            ..ViewFit::default()
+        },
+    };
+    fit.needs.append(&mut needs);
+    fit.error = fit.error.or(error);
+    fit.measured = measured;
+    fit
+}
+
+/// The same of a view whose reference is marked on the model.
+fn on_model_fit(
+    job: &Job,
+    view: &View,
+    (size, draft): ((u32, u32), &Value),
+    seen: &Seen,
+) -> ViewFit {
+    let told = on_model::of_view(job, view, (size, draft), seen.model.as_deref());
+    let mut needs = told.needs;
+    // Of marks that are on no model yet nothing is asked.
+    let is_on_model = view.landmarks.iter().any(|l| l.model_mm.is_some());
+    let error = told.error.filter(|_| is_on_model);
     ViewFit {
         name: view.name.clone(),
-        error: outside.or(error),
+        error: outside(view, size, seen).or(error),
         changed: changed(job, view, seen, &mut needs),
         needs,
-        measured,
+        rms_px: told.rms_px,
+        landmarks: told.landmarks,
+        predictions: told.predictions,
+        camera: told.camera,
         ..ViewFit::default()
     }
+}
+
+/// Marks outside of a reference without a rendered image.
+fn outside(view: &View, size: (u32, u32), seen: &Seen) -> Option<String> {
+    seen.sizes[1]?;
+    let outside = job::marks_outside(view, "", size, size).faults;
+    outside.first().map(job::Fault::text)
 }
 
 /// The images of a view that are not those that were marked, told before all that is said of the marks.
@@ -393,7 +397,7 @@ mod tests {
 
     fn fit(job: &Value, draft: Value) -> JobFit {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/pump.json");
-        job_fit(job, &folder, &draft, &|_| Seen {
+        job_fit(job, &folder, &draft, &|_, _| Seen {
             sizes: [Some((1530, 1190)), Some((1900, 1210))],
             ..Seen::default()
         })

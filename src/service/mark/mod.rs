@@ -4,6 +4,9 @@
 //! ([`edits`]); the server keeps the steps ([`journal`]), writes the file ([`document`]) and registers the marks by the
 //! code of a comparison ([`fit`]).
 mod alone;
+mod answers;
+mod at_once;
+mod camera;
 mod carrying;
 mod comparison;
 mod desk;
@@ -12,11 +15,16 @@ mod door;
 mod edits;
 mod files_beside;
 mod fit;
+mod fit_words;
 mod journal;
 mod laid;
 mod looks;
+mod mark_fit;
 mod marked_on;
+mod model;
+mod model_routes;
 mod needs;
+mod on_model;
 mod one_picture;
 mod options;
 mod pictures;
@@ -29,11 +37,11 @@ mod versions;
 pub use options::MarkOptions;
 
 use super::{connections, shell};
-use crate::job;
 use comparison::Comparison;
 use desk::Desk;
 use document::Document;
 use door::Door;
+use model::Models;
 use pictures::Pictures;
 use std::{
     io,
@@ -81,12 +89,6 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
     let document = Document::open(&options.job).map_err(|error| MarkError::Job {
         text: error.to_string(),
     })?;
-    let (text, file) = (document.text(), document.file());
-    let parsed = job::parse(text.as_bytes(), file).ok();
-    if let Some(why) = parsed.as_ref().and_then(fit::without_picture) {
-        let text = format!("{}: {why}", file.display());
-        return Err(MarkError::Job { text });
-    }
     let server = |source| MarkError::Server { source };
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
@@ -104,6 +106,7 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
             document: Mutex::new(document),
             pictures: Pictures::new(options.limits, options.memory.clone()),
             looks: Default::default(),
+            models: Models::new(options.memory.clone()),
             comparison: of_desk,
             options,
             kept: Mutex::default(),

@@ -1,4 +1,5 @@
 //! What a view still needs, the most needed first, and where the next mark helps most.
+use super::fit_words::{capital, counted};
 use crate::{
     job::{LandmarkUse, Side, View},
     measurement,
@@ -14,7 +15,7 @@ pub(super) const PER_REGION: usize = 3;
 const LEAST_SPREAD: f64 = 0.35;
 
 /// One thing to do.
-#[derive(Debug, PartialEq, Serialize)]
+#[derive(Debug, Default, PartialEq, Serialize)]
 pub(super) struct Need {
     /// Stable, lower case with hyphens.
     pub code: &'static str,
@@ -22,6 +23,19 @@ pub(super) struct Need {
     pub text: String,
     /// Where in the render, if a place is better than others.
     pub place: Option<[f64; 2]>,
+    /// The same on the model, millimetres.
+    pub on_model: Option<[f64; 3]>,
+}
+
+impl Need {
+    /// One without a better place.
+    pub fn new(code: &'static str, text: String) -> Self {
+        Self {
+            code,
+            text,
+            ..Self::default()
+        }
+    }
 }
 
 /// That an image is not the one that was marked.
@@ -35,7 +49,7 @@ pub(super) fn changed_image(view: &View, side: Side) -> Need {
             "The {name} ({}) has changed since it was marked: look at its marks again, and move those that do not fit.",
             on_one_line(&file.to_string_lossy())
         ),
-        place: None,
+        ..Need::default()
     }
 }
 
@@ -63,6 +77,7 @@ pub(super) fn of(
                     counted(PER_REGION - marked, "more point")
                 ),
                 place: Some(region.anchor.xy()),
+                ..Need::default()
             });
         }
     }
@@ -70,14 +85,14 @@ pub(super) fn of(
         needs.push(Need {
             code: "known",
             text: "No known length: figures stay in pixels and per cent. Type one under Known lengths.".to_owned(),
-            place: None,
+            ..Need::default()
         });
     }
     if view.regions.is_empty() {
         needs.push(Need {
             code: "region",
             text: "No part yet: draw the outline of a part to have it judged.".to_owned(),
-            place: None,
+            ..Need::default()
         });
     }
     needs
@@ -105,11 +120,13 @@ fn about_datum(
                 }
             ),
             place,
+            ..Need::default()
         }),
         Err(error) => needs.push(Need {
             code: "registration",
             text: error.to_string(),
             place,
+            ..Need::default()
         }),
         Ok(laid_over) => {
             let checked = registration::checked_points(view.registration);
@@ -121,6 +138,7 @@ fn about_datum(
                         capital(&counted(checked - marks.len(), "more datum mark"))
                     ),
                     place,
+                    ..Need::default()
                 });
             } else if spread(&marks) < LEAST_SPREAD * f64::from(size.0).hypot(f64::from(size.1)) {
                 needs.push(Need {
@@ -128,6 +146,7 @@ fn about_datum(
                     text: "The datum marks lie close together: one more far from them, best here, steadies scale and rotation."
                         .to_owned(),
                     place,
+                    ..Need::default()
                 });
             } else if let Some(far) =
                 measurement::far_from_datum(view, &laid_over.registered.adjustment)
@@ -136,6 +155,7 @@ fn about_datum(
                     code: "far-from-datum",
                     text: format!("{}.", capital(&far.text)),
                     place: Some(view.regions[far.region].anchor.xy()),
+                    ..Need::default()
                 });
             }
         }
@@ -187,27 +207,13 @@ fn about_findings(
             code: "finding",
             text,
             place: Some(landmark.render.xy()),
+            ..Need::default()
         };
         match fit.finding {
             Some(Finding::Uncontrolled) => needs.push(need),
             _ => needs.insert(0, need),
         }
     }
-}
-
-fn counted(count: usize, what: &str) -> String {
-    let number = ["no", "one", "two", "three", "four", "five", "six"];
-    let number = number
-        .get(count)
-        .map_or(count.to_string(), |n| (*n).to_owned());
-    format!("{number} {what}{}", if count == 1 { "" } else { "s" })
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| {
-        first.to_uppercase().chain(letters).collect()
-    })
 }
 
 /// The place of the picture that lies farthest from all marks, on a coarse grid within a margin, of those that show something.

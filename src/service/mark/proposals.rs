@@ -1,13 +1,16 @@
 //! Landmarks that are proposed for a view: what `proposal` finds, for the page.
-use super::{desk::Desk, document::Document, fit, needs, pictures::Pyramid, places};
+use super::{
+    at_once::at_once, camera, desk::Desk, document::Document, fit, needs, pictures::Pyramid, places,
+};
 use crate::{
     job::{self, Job, LandmarkUse, MarkOn, Side, View},
-    proposal::{self, Asked, Finds, Looked, Proposal, Seen},
+    meshes::{Projection, Sight},
+    proposal::{self, Asked, AskedOfCamera, Finds, Looked, Predicted, Proposal, Seen},
     registration,
 };
 use serde::Serialize;
 use serde_json::Value;
-use std::{cell::Cell, path::PathBuf, sync::Arc};
+use std::{path::PathBuf, sync::Arc};
 
 /// Bytes a pixel that looking for places needs meanwhile.
 const BYTES: u64 = 60;
@@ -31,9 +34,15 @@ struct Proposed {
     #[serde(rename = "use")]
     usage: &'static str,
     on: &'static str,
-    render: [f64; 2],
+    /// `None` where there is no render.
+    render: Option<[f64; 2]>,
     reference: Option<Expected>,
     gain: f64,
+    /// Its place on the model and how well that is known, where another view has it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    model_mm: Option<[f64; 3]>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    model_sigma_mm: Option<f64>,
 }
 
 /// Where the partner is to be expected; fields as of the predictions for single marks.
@@ -55,13 +64,7 @@ struct Missing {
 /// What the render shows, looked for with memory that nobody needs just now; `None` where there is none.
 fn seen_in(desk: &Desk, render: &Pyramid) -> Option<Seen> {
     let pixels = Seen::most_pixels(render.picture().dimensions());
-    let asked = Cell::new(false);
-    // Once: who holds a picture does not wait for memory.
-    let memory = desk
-        .options
-        .memory
-        .take(BYTES * pixels, &|| asked.replace(true));
-    let _memory = memory.ok()?;
+    let _memory = (desk.options.memory.take(BYTES * pixels, &at_once())).ok()?;
     Some(Seen::of(render.picture()))
 }
 
@@ -102,6 +105,16 @@ pub(super) fn of_view(desk: &Desk, now: Now, index: usize) -> Option<Proposals> 
         }
     };
     let view = job.views.get(index)?;
+    let draft = &now.draft[&view.name];
+    let predicted = predicted(desk, &job, index, draft);
+    if job.model.is_some() && view.image(Side::Render).is_none() {
+        return Some(Proposals {
+            revision: now.revision,
+            proposals: predicted,
+            parts: Vec::new(),
+            text: None,
+        });
+    }
     let at_hand = |side| {
         view.image(side)
             .and_then(|path| desk.pictures.at_hand(path))
@@ -120,12 +133,12 @@ pub(super) fn of_view(desk: &Desk, now: Now, index: usize) -> Option<Proposals> 
             }
         },
     };
-    let draft = &now.draft[&view.name];
     let (proposals, finds) = proposed((&job, view), draft, pictures, (&seen, finds));
     desk.looks.keep(pictures, seen, finds);
+    let own = proposals.into_iter().map(|p| worded(view, p));
     Some(Proposals {
         revision: now.revision,
-        proposals: proposals.into_iter().map(|p| worded(view, p)).collect(),
+        proposals: predicted.into_iter().chain(own).collect(),
         parts: missing(view),
         text: None,
     })
@@ -166,16 +179,13 @@ fn worded(view: &View, proposal: Proposal) -> Proposed {
     Proposed {
         part: proposal.part.map(|j| view.regions[j].name.clone()),
         name: proposal.name,
-        usage: match proposal.usage {
-            LandmarkUse::Datum => "datum",
-            LandmarkUse::Check => "check",
-        },
+        usage: in_words(proposal.usage),
         on: match proposal.on {
             MarkOn::Corner => "corner",
             MarkOn::Outline(_) => "outline",
             MarkOn::Centre => "centre",
         },
-        render: proposal.render,
+        render: Some(proposal.render),
         reference: proposal.reference.map(|expected| Expected {
             place: expected.prediction.place,
             half_axes: expected.prediction.half_axes,
@@ -183,6 +193,87 @@ fn worded(view: &View, proposal: Proposal) -> Proposed {
             refined: expected.is_refined,
         }),
         gain: proposal.gain,
+        model_mm: None,
+        model_sigma_mm: None,
+    }
+}
+
+/// The landmarks of other views, where the cameras of this one show their places.
+fn predicted(desk: &Desk, job: &Job, index: usize, draft: &Value) -> Vec<Proposed> {
+    let view = &job.views[index];
+    let found = || {
+        let size = desk.pictures.size(&view.reference.image)?;
+        let source = job.model.as_ref()?;
+        let solved = camera::of_photo(view, size).ok()?;
+        let model = desk.models.read(source).ok()?;
+        let photo = Projection::new(solved.found.first.camera.rows(), model.model()).ok()?;
+        // In a rendered image its own camera tells the place.
+        let render = match view.image(Side::Render) {
+            None => None,
+            Some(image) => {
+                let rows = camera::of_render(view, desk.pictures.size(image)?)?;
+                Some(Projection::new(rows, model.model()).ok()?)
+            }
+        };
+        let texts = |key: &str| -> Vec<String> {
+            let all = draft[key].as_array().into_iter().flatten();
+            let name = |entry: &Value| {
+                let name = entry.as_str().or_else(|| entry["name"].as_str());
+                name.map(str::to_owned)
+            };
+            all.filter_map(name).collect()
+        };
+        let asked = AskedOfCamera {
+            job,
+            view: index,
+            camera: &solved.found,
+            size,
+            names: [texts("landmarks"), texts("skipped_names")].concat(),
+            are_seen: &|places| Sight::new(model.model(), &photo).are_seen(places),
+        };
+        let predicted = proposal::by_camera(&asked);
+        let each = predicted.into_iter().filter_map(|predicted| {
+            let place = predicted.landmark.model_mm?;
+            Some((
+                predicted,
+                match &render {
+                    None => None,
+                    Some(render) => Some(render.pixel(place)?),
+                },
+            ))
+        });
+        Some(each.map(|(p, render)| of_other(p, render)).collect())
+    };
+    found().unwrap_or_default()
+}
+
+fn of_other(predicted: Predicted<'_>, render: Option<[f64; 2]>) -> Proposed {
+    let Predicted { landmark, expected } = predicted;
+    Proposed {
+        part: landmark.part.clone(),
+        name: landmark.name.clone(),
+        usage: in_words(landmark.usage),
+        on: match landmark.on {
+            Some(MarkOn::Centre) => "centre",
+            _ => "corner",
+        },
+        render,
+        reference: Some(Expected {
+            place: expected.place,
+            half_axes: expected.half_axes,
+            turned_deg: expected.turned_deg,
+            refined: false,
+        }),
+        gain: 0.0,
+        model_mm: landmark.model_mm,
+        model_sigma_mm: landmark.model_sigma_mm,
+    }
+}
+
+fn in_words(usage: LandmarkUse) -> &'static str {
+    match usage {
+        LandmarkUse::Datum => "datum",
+        LandmarkUse::Check => "check",
     }
 }
 

@@ -1,11 +1,12 @@
 //! The addresses of the marking page; all but the one that opens it are for a browser with the cookie ([`door`]).
 use super::{
+    answers::{Shared, not_found, tile_of},
     carrying,
     desk::Desk,
     document::{Document, Keep, Refusal},
     door::{self, Door},
     edits::Edit,
-    files_beside, fit, marked_on, proposals,
+    files_beside, fit, marked_on, model_routes, proposals,
 };
 use crate::{
     contour,
@@ -55,9 +56,11 @@ const PAGE: &[(&str, &str, &str)] = &[
     ("drawing.js", include_str!("../page/drawing.js"), SCRIPT),
     ("panels.js", include_str!("../page/panels.js"), SCRIPT),
     ("laid.js", include_str!("../page/laid.js"), SCRIPT),
+    ("model.js", include_str!("../page/model.js"), SCRIPT),
     ("marks.js", include_str!("../page/marks.js"), SCRIPT),
     ("offers.js", include_str!("../page/offers.js"), SCRIPT),
     ("over.js", include_str!("../page/over.js"), SCRIPT),
+    ("photo.js", include_str!("../page/photo.js"), SCRIPT),
     ("paint.js", include_str!("../page/paint.js"), SCRIPT),
     ("strip.js", include_str!("../page/strip.js"), SCRIPT),
     ("views.js", include_str!("../page/views.js"), SCRIPT),
@@ -71,8 +74,6 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
 const MOST_BODY: usize = 4 << 20;
 /// Longest time for a change to arrive.
 const BODY_TIME: Duration = Duration::from_secs(30);
-
-type Shared = State<Arc<Desk>>;
 
 /// All addresses.
 pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> Router {
@@ -95,6 +96,13 @@ pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> R
         .route("/api/laid/{view}", get(laid))
         .route("/api/laid/{stamp}/{level}/{column}/{row}", get(laid_tile))
         .route("/api/outline/{view}", get(outline))
+        .route("/api/model", get(model_routes::model))
+        .route(
+            "/api/model/{stamp}/{turn}/{level}/{column}/{row}",
+            get(model_routes::tile),
+        )
+        .route("/api/pick", post(model_routes::pick))
+        .route("/api/lines/{view}", get(model_routes::lines))
         .route("/api/images", get(images))
         .route("/api/refine", post(refine))
         .route("/api/compare", post(compare).get(comparison))
@@ -136,14 +144,6 @@ async fn page_file(Parts(name): Parts<String>) -> Response {
     }
 }
 
-fn not_found() -> Response {
-    refusal(
-        StatusCode::NOT_FOUND,
-        "not-found",
-        "there is nothing at this address",
-    )
-}
-
 impl Desk {
     pub(super) fn document(&self) -> MutexGuard<'_, Document> {
         self.document.lock().unwrap_or_else(PoisonError::into_inner)
@@ -180,7 +180,8 @@ impl Desk {
 
     /// All that the page shows.
     fn describe(&self, document: &Document) -> Value {
-        let seen = |view: &job::View| fit::Seen {
+        let seen = |job: &job::Job, view: &job::View| fit::Seen {
+            model: (job.model.as_ref()).and_then(|source| self.models.at_hand(source)),
             sizes: Side::BOTH.map(|side| self.pictures.size(view.image(side)?)),
             // Where nothing is stated nothing is compared, and no file is read.
             contents: Side::BOTH.map(|side| {
@@ -422,18 +423,6 @@ type Tile = (String, usize, u32, u32);
 async fn tile(State(desk): Shared, Parts((stamp, level, column, row)): Parts<Tile>) -> Response {
     let done = apart(move || tile_of(desk.pictures.tile(&stamp, level, column, row)));
     done.await.unwrap_or_else(IntoResponse::into_response)
-}
-
-fn tile_of(bytes: Option<Vec<u8>>) -> Response {
-    let Some(bytes) = bytes else {
-        return not_found();
-    };
-    let headers = [
-        (header::CONTENT_TYPE, "image/jpeg"),
-        // The stamp changes with the file, and with the map that it is seen through.
-        (header::CACHE_CONTROL, "private, max-age=86400, immutable"),
-    ];
-    (headers, bytes).into_response()
 }
 
 /// What there is to know of the reference laid over the render.

@@ -25,8 +25,13 @@ export const viewIndex = (state, name) => (state.job.views ?? []).findIndex((v) 
 export const viewOf = (state, name) => (state.job.views ?? [])[viewIndex(state, name)];
 export const draftOf = (state, name) => state.draft[name] ?? {};
 export const landmarksOf = (state, name) => viewOf(state, name)?.landmarks ?? [];
-/** Whether a view has no render: its reference is measured by itself. */
-export const isAlone = (state, name) => { const view = viewOf(state, name); return Boolean(view) && view.render === undefined; };
+/** Whether a view has no picture of a render: its reference is marked by itself, or on the drawn model. */
+export const isAlone = (state, name) => { const view = viewOf(state, name); return Boolean(view) && view.render?.image === undefined; };
+/** Whether it has no render, not even a drawn one: nothing is compared. */
+export const isBare = (state, name) => viewOf(state, name)?.render === undefined;
+export const hasModel = (state) => Boolean(state.job.model);
+/** Whether its reference is marked on the drawn model. */
+export const isOnModel = (state, name) => hasModel(state) && isAlone(state, name);
 export const singlesOf = (state, name) => draftOf(state, name).landmarks ?? [];
 
 /** All names that are taken in a view. */
@@ -57,9 +62,9 @@ export const begin = (view, name, use, side, point, offer) => ({
     : draft(state, view, "landmarks", [...singlesOf(state, view), { name, use, [side]: rounded(point), ...kindOf(offer), ...(offer?.part ? { part: offer.part } : {}) }]),
 });
 /** A landmark of a view without a render. */
-export const markAlone = (view, name, point) => ({
+export const markAlone = (view, name, point, use) => ({
   label: `Mark ${name}`,
-  make: (state) => names(state, view).includes(name) ? null : [set(`/job/views/${viewIndex(state, view)}/landmarks/-`, { name, reference: rounded(point) })],
+  make: (state) => names(state, view).includes(name) ? null : [set(`/job/views/${viewIndex(state, view)}/landmarks/-`, { name, reference: rounded(point), ...(use ? { use } : {}) })],
 });
 const kindOf = (offer) => (offer?.on && offer.on !== "corner" ? { on: offer.on } : {});
 
@@ -75,7 +80,7 @@ export const takeOffer = (view, offer, render, reference) => ({
   label: `Mark ${offer.name}, as offered`,
   make(state) {
     if (names(state, view).includes(offer.name)) return null;
-    const whole = { name: offer.name, render: rounded(render), reference: rounded(reference), use: offer.use, ...kindOf(offer) };
+    const whole = { name: offer.name, render: rounded(render), reference: rounded(reference), use: offer.use, ...kindOf(offer), ...placeOf(offer, offer.part) };
     return [set(`/job/views/${viewIndex(state, view)}/landmarks/-`, whole), ...belongs(state, view, offer.use === "check" ? offer.part : null, offer.name)];
   },
 });
@@ -83,7 +88,74 @@ export const takeOffer = (view, offer, render, reference) => ({
 /** A place that is not to be offered again. */
 export const skipOffer = (view, offer) => ({
   label: `Do not offer ${offer.name}`,
-  make: (state) => draft(state, view, "skipped", [...(draftOf(state, view).skipped ?? []), rounded(offer.render)]),
+  make: (state) => offer.model_mm ? draft(state, view, "skipped_names", [...(draftOf(state, view).skipped_names ?? []), offer.name])
+    : draft(state, view, "skipped", [...(draftOf(state, view).skipped ?? []), rounded(offer.render)]),
+});
+
+// --- places on the model ---
+
+/** The keys of a landmark that lies at a place on the model, where it does. */
+const placeOf = ({ model_mm, model_sigma_mm }, part) => (model_mm ? { model_mm, ...(model_sigma_mm ? { model_sigma_mm } : {}), ...(part ? { part } : {}) } : {});
+/** What a mark on a part is for: the job may say which parts are right. */
+const useOn = (state, part, use) => { const datum = state.job.model?.datum ?? []; return !datum.length || !part ? use : datum.includes(part) ? "datum" : "check"; };
+/** A name of the page's own gives way to one after the part. */
+export const namedAfter = (state, view, name, part) => (/^mark \d+$/.test(name) && part ? freeName(names(state, view), part) : name);
+
+/** The half of a landmark that is a place on the model: { place, part }. */
+export const beginOnModel = (view, name, use, picked) => ({
+  label: `Mark ${name} on the model`,
+  make: (state) => names(state, view).includes(name) ? null
+    : draft(state, view, "landmarks", [...singlesOf(state, view), { name, use: useOn(state, picked.part, use), model_mm: picked.place, on_part: picked.part }]),
+});
+
+/** The other half: a mark in the reference, or a place on the model. */
+export const completeOnModel = (view, from, { reference, picked }) => ({
+  label: `Mark ${from} ${picked ? "on the model" : "in the reference"}`,
+  make(state) {
+    const single = singlesOf(state, view).find((l) => l.name === from);
+    if (!single) return null;
+    const mark = reference ? rounded(reference) : single.reference, place = picked ? { model_mm: picked.place } : single, part = picked ? picked.part : single.on_part;
+    if (!mark || !place.model_mm) return null;
+    const whole = { ...single.kept, name: namedAfter(state, view, from, part), reference: mark, use: picked ? useOn(state, part, single.use) : single.use, ...kindOf(single), ...placeOf(place, part) };
+    return [set(`/job/views/${viewIndex(state, view)}/landmarks/-`, whole), ...drafts(state, view, { landmarks: singlesOf(state, view).filter((l) => l !== single) })];
+  },
+});
+
+/** The place on the model of a mark that is there. */
+export const place = (view, name, picked) => ({
+  label: `Place of ${name} on the model`,
+  make(state) {
+    const index = landmarksOf(state, view).findIndex((l) => l.name === name), single = singlesOf(state, view).find((l) => l.name === name);
+    if (index < 0) return single ? draft(state, view, "landmarks", singlesOf(state, view).map((l) => (l === single ? { ...l, model_mm: picked.place, on_part: picked.part } : l))) : null;
+    const at = `/job/views/${viewIndex(state, view)}/landmarks/${index}`, own = landmarksOf(state, view)[index];
+    if (String(own.model_mm) === String(picked.place) && own.part === picked.part) return null;
+    const to = isAlone(state, view) ? namedAfter(state, view, name, picked.part) : name;
+    return [...(to === name ? [] : rename(view, name, to).make(state) ?? []), set(`${at}/model_mm`, picked.place), ...(picked.part ? [set(`${at}/part`, picked.part)] : [])];
+  },
+});
+
+/** A mark has no place on the model any more; where the render is drawn it is no landmark without one, and waits for another. */
+export const displace = (view, name) => ({
+  label: `No place of ${name} on the model`,
+  make(state) {
+    const without = ({ model_mm: _, model_sigma_mm: __, part: ___, on_part: ____, ...rest }) => rest;
+    const index = landmarksOf(state, view).findIndex((l) => l.name === name), own = landmarksOf(state, view)[index];
+    if (!own) return draft(state, view, "landmarks", singlesOf(state, view).map((l) => (l.name === name ? without(l) : l)).filter((l) => l.reference || l.render));
+    if (!own.model_mm) return null;
+    if (viewOf(state, view).render?.drawn) {
+      const { reference, use, name: _, ...kept } = without(own);
+      return [...removal(state, view, (n) => n === name), ...draft(state, view, "landmarks", [...singlesOf(state, view), { name, use: use ?? "datum", reference, kept }])];
+    }
+    const at = `/job/views/${viewIndex(state, view)}/landmarks/${index}`;
+    return ["model_mm", "model_sigma_mm", "part"].filter((key) => own[key] !== undefined).map((key) => remove(`${at}/${key}`));
+  },
+});
+
+/** A landmark of another photo, marked in this one. */
+export const takePredicted = (view, offer, reference) => ({
+  label: `Mark ${offer.name}`,
+  make: (state) => names(state, view).includes(offer.name) ? null
+    : [set(`/job/views/${viewIndex(state, view)}/landmarks/-`, { name: offer.name, reference: rounded(reference), use: offer.use, ...kindOf(offer), ...placeOf(offer, offer.part) })],
 });
 
 /** Sets the second mark of a landmark, which belongs to `part` where that is told. */
@@ -92,7 +164,7 @@ export const complete = (view, name, side, point, part) => ({
   make(state) {
     const single = singlesOf(state, view).find((l) => l.name === name);
     if (!single || single[side]) return null;
-    const whole = { ...single.kept, name, render: single.render, reference: single.reference, use: single.use, ...kindOf(single) };
+    const whole = { ...single.kept, name, render: single.render, reference: single.reference, use: single.use, ...kindOf(single), ...placeOf(single, single.on_part) };
     whole[side] = rounded(point);
     const at = `/job/views/${viewIndex(state, view)}`;
     // What speaks of marks that all have their partners now comes back.
@@ -435,8 +507,9 @@ export const addView = (name, render, reference, from) => ({
     const image = (key, file) => { const { marked_on: _, ...rest } = old?.[key] ?? {}; return old && old[key].image === file ? old[key] : { ...rest, image: file }; };
     const view = { ...(old ?? { landmarks: [] }), name, reference: old ? image("reference", reference) : { image: reference, kind: "photo" } };
     // What lies on a render is of no use without one, and the other way round.
-    if (old && Boolean(old.render) !== Boolean(render)) return null;
+    if (old && Boolean(old.render?.image) !== Boolean(render)) return null;
     if (render) view.render = image("render", render);
+    else if (hasModel(state) && state.job.views.some((v) => v.render?.drawn)) view.render = { drawn: true };
     return [set("/job/views/-", view)];
   },
 });

@@ -2,7 +2,8 @@
 // The colours and shapes of the pictures of a comparison: orange and a dashed ring for a mark that cannot be right.
 export const WRONG = "#c48700";
 const RENDER = "#d55e00", REFERENCE = "#0072b2", DARK = "#1d1d1b", LIGHT = "rgba(255,255,255,.85)";
-export const colour = (side) => (side === "render" ? RENDER : REFERENCE);
+/** The drawn model stands for a render. */
+export const colour = (side) => (side === "reference" ? REFERENCE : RENDER);
 const FONT = '12px system-ui, "DejaVu Sans", sans-serif';
 
 function stroke(c, color, width = 1.5, dash = []) {

@@ -2,10 +2,12 @@
 import * as a from "./actions.js";
 import { ask } from "./server.js";
 import { marking } from "./marks.js";
+import { ModelPane } from "./model.js";
 import { offering } from "./offers.js";
 import { Over } from "./over.js";
 import { Pane } from "./pane.js";
 import { Panels } from "./panels.js";
+import { Photo } from "./photo.js";
 import { compare } from "./results.js";
 import { Strip } from "./strip.js";
 import { views } from "./views.js";
@@ -35,6 +37,7 @@ const app = {
   },
   allFits() { return this.server?.fit; },
   isAlone() { return a.isAlone(this.state(), this.view); },
+  isOnModel() { return a.isOnModel(this.state(), this.view); },
   fit() { return this.server?.fit?.views?.find((v) => v.name === this.view); },
 
   /** Makes a change: shown at once, sent in turn; `done` is called when it is saved. */
@@ -112,6 +115,7 @@ const app = {
   toPartner() {
     const lacks = this.lacks(), pane = (lacks && this.paneFor(lacks)) ?? this.mainPane();
     pane.canvas.focus();
+    if (pane === modelPane) return;
     pane.cursor = this.predictedIn(pane)?.place ?? pane.cursor ?? pane.middle();
     pane.draw();
   },
@@ -132,7 +136,10 @@ const app = {
 
   /** What is shown: one picture of both ("over"), one image, or both beside each other. */
   mode() {
+    const isOfReference = this.tool === "corners" || this.tool === "line" || this.tool === "length";
+    if (this.isOnModel()) return isOfReference ? "reference" : ["reference", "model"].includes(this.wanted) ? this.wanted : "onmodel";
     if (this.isAlone()) return "reference";
+    if ((this.wanted === "onmodel" || this.wanted === "model") && (!a.hasModel(this.state()) || this.tool !== "mark")) return this.fit()?.map ? "over" : "both";
     if (this.wanted) return this.wanted;
     if (this.tool === "corners" || this.tool === "line") return "reference";
     const isReady = this.fit()?.map && a.landmarksOf(this.state(), this.view).length >= FIRST;
@@ -140,8 +147,13 @@ const app = {
     if (this.tool === "region") return "render";
     return this.lacks() ?? "render";
   },
-  paneFor(side) { const mode = this.mode(); return mode === "over" ? overPane : mode === "both" || mode === side ? (side === "render" ? renderPane : referencePane) : null; },
-  mainPane() { return { over: overPane, render: renderPane, reference: referencePane, both: this.last ?? renderPane }[this.mode()]; },
+  paneFor(side) {
+    const mode = this.mode();
+    if (side === "model") return mode === "onmodel" || mode === "model" ? modelPane : null;
+    if (mode === "onmodel") return side === "reference" ? referencePane : null;
+    return mode === "over" ? overPane : mode === "both" || mode === side ? (side === "render" ? renderPane : referencePane) : null;
+  },
+  mainPane() { return { over: overPane, render: renderPane, reference: referencePane, both: this.last ?? renderPane, onmodel: this.last === modelPane ? modelPane : referencePane, model: modelPane }[this.mode()]; },
 
   /** Shows one image in the one picture until the mark that is begun has its partner; null: as it was before. */
   flip(side) {
@@ -173,7 +185,7 @@ const app = {
 // --- saving --------------------------------------------------------------------------------------------------------
 
 /** Says whether everything is saved, for programs that drive the page. */
-function busy() { document.documentElement.dataset.busy = app.moving || app.pending.length || app.sending || app.stepping ? "1" : ""; }
+function busy() { document.documentElement.dataset.busy = app.moving || app.pending.length || app.sending || app.stepping || app.asking ? "1" : ""; }
 
 function take(state) { app.server = state; app.shown = null; }
 
@@ -302,9 +314,9 @@ function question(title, text, choices) {
 // --- the page as a whole -------------------------------------------------------------------------------------------
 
 const host = app.host();
-const renderPane = new Pane("render", host), referencePane = new Pane("reference", host), overPane = new Over(host), panels = new Panels(app);
-const panes = () => [renderPane, referencePane, overPane];
-Object.assign(app, { over: overPane, reference: referencePane, strip: new Strip(app) });
+const renderPane = new Pane("render", host), referencePane = new Photo(host), overPane = new Over(host), modelPane = new ModelPane(host), panels = new Panels(app);
+const pictures = [renderPane, referencePane, overPane], panes = () => [...pictures, modelPane];
+Object.assign(app, { over: overPane, reference: referencePane, model: modelPane, strip: new Strip(app) });
 
 function show() {
   if (!app.server) return;
@@ -317,16 +329,32 @@ function show() {
   $("redo").disabled = !redo; $("redo").title = redo_label ? `Do again: ${redo_label}` : "";
   const mode = app.mode(), isAlone = app.isAlone();
   document.body.toggleAttribute("data-alone", isAlone);
-  $("compare").disabled = views.every((v) => a.isAlone(app.state(), v.name));
+  document.body.toggleAttribute("data-on-model", app.isOnModel());
+  $("compare").disabled = views.every((v) => a.isBare(app.state(), v.name));
   $("compare").title = $("compare").disabled ? "There is no render to compare with yet" : "";
   if (document.body.dataset.shows !== mode) { document.body.dataset.shows = mode; if (mode !== "over") app.unflipped = undefined; }
-  $("shows").value = app.wanted;
+  showChoices();
+  // A large mesh takes a while to be read: it is where it is looked at.
+  if ((mode === "onmodel" || mode === "model") && !modelPane.isAsked) modelPane.open().then(seen);
   overPane.lay(app.fit()?.map);
+  const { camera } = app.fit() ?? {};
+  $("model-lines").parentElement.hidden = $("model-as-photo").hidden = !camera;
+  referencePane.lay(a.viewIndex(app.state(), app.view), camera?.stamp);
   panels.show();
   app.strip.show();
   hint();
   $("foot").textContent = app.nextClick();
   panes().forEach((pane) => pane.draw());
+}
+
+/** What may be shown of this view. */
+const CHOICES = [["", "as the next mark needs"], ["over", "both in one picture"], ["both", "side by side"], ["render", "render"], ["reference", "reference"], ["onmodel", "reference and model"], ["model", "model"]];
+function showChoices() {
+  const fits = ([value]) => (app.isOnModel() ? ["", "reference", "model"].includes(value) : a.hasModel(app.state()) || !["onmodel", "model"].includes(value));
+  const choices = CHOICES.filter(fits), select = $("shows"), key = String(choices);
+  if (select.dataset.choices !== key) { select.dataset.choices = key; select.replaceChildren(...choices.map(([value, words]) => new Option(words, value))); }
+  if (!choices.some(([value]) => value === app.wanted)) app.wanted = "";
+  select.value = app.wanted;
 }
 
 function setBlend(blend) {
@@ -343,7 +371,7 @@ function hint() {
   const text = $("hint-text"), need = app.fit()?.needs?.[0], fault = app.allFits()?.faults?.[0];
   const placeholders = a.hasPlaceholders(app.state(), app.view);
   text.textContent = text.dataset.said ?? (placeholders ? "This job has placeholder marks that mean nothing." : fault ?? need?.text ?? "Nothing is missing: more marks make the figures surer.");
-  $("hint-show").hidden = placeholders || !need?.place || Boolean(fault) || Boolean(text.dataset.said);
+  $("hint-show").hidden = placeholders || !(need?.place || (need?.on_model && modelPane.about)) || Boolean(fault) || Boolean(text.dataset.said);
   const changed = !placeholders && !fault && !text.dataset.said && need?.code === "changed-image" ? app.fit()?.changed?.[0] : undefined;
   $("hint-act").hidden = !placeholders && !changed;
   $("hint-carry").hidden = !changed?.can_carry;
@@ -362,11 +390,12 @@ function setTool(tool) {
 
 function openView(name) {
   app.flush();
-  app.view = name; app.selection = null; app.offer = null; app.part = ""; app.offerName = ""; app.proposals = []; app.wanting = [];
+  app.view = name; app.selection = null; app.offer = null; app.part = ""; app.offerName = ""; app.proposals = []; app.wanting = []; app.picked = null;
   const index = a.viewIndex(app.state(), name), view = a.viewOf(app.state(), name);
   // Of several shots the first is marked.
   const nameOf = (image) => image?.image ?? image?.images?.[0];
-  const opened = panes().map((pane) => (app.isAlone() && pane.side !== "reference" ? pane.close() : pane.open(index, nameOf(view?.[pane.side] ?? view?.render))));
+  modelPane.begin();
+  const opened = pictures.map((pane) => (app.isAlone() && pane.side !== "reference" ? pane.close() : pane.open(index, nameOf(view?.[pane.side] ?? view?.render))));
   Promise.all(opened).then(seen);
   show();
 }
@@ -376,6 +405,7 @@ async function seen() {
   const { ok, data } = await ask("api/state");
   if (!ok || data.revision !== app.server?.revision || app.sending || app.pending.length) return;
   app.server.fit = data.fit;
+  if (app.fit()?.camera && modelPane.fitted) modelPane.lookFrom(app.fit().camera.towards);
   show();
   app.propose();
 }
@@ -412,6 +442,7 @@ function keys(event) {
   const on = (of) => () => app.selection?.kind === "mark" && app.change(a.setOn(app.view, app.selection.name, of));
   const acts = {
     1: use("datum"), 2: use("check"), 3: on("corner"), 4: on("outline"), 5: on("centre"),
+    d: () => { if (app.fit()?.camera) $("model-lines").click(); },
     v: () => setBlend(overPane.blend > 0.5 ? 0 : 1),
     x: () => app.skipOffered(),
     e: () => { if (app.selection?.kind === "mark") requestAnimationFrame(() => { $("mark-name")?.focus(); $("mark-name")?.select(); }); },
@@ -443,6 +474,12 @@ function wire() {
   $("redo").addEventListener("click", () => step("redo"));
   $("compare").addEventListener("click", async () => { await idle(); compare(); });
   $("help-button").addEventListener("click", () => $("help").showModal());
+  $("model-lines").addEventListener("change", (e) => { referencePane.hasLines = e.target.checked; show(); });
+  $("model-as-photo").addEventListener("click", () => modelPane.lookFrom(app.fit().camera.towards));
+  $("hint-show").addEventListener("click", () => {
+    const { camera, needs } = app.fit() ?? {}, place = needs?.[0]?.on_model;
+    if (place && camera) { modelPane.lookFrom(camera.towards); modelPane.show(modelPane.project(place)); }
+  });
   $("hint-show").addEventListener("click", () => { const p = app.fit()?.needs?.[0]?.place; if (p) { renderPane.show(p, 0.5); overPane.show(p, 0.5); } });
   $("shows").addEventListener("change", (e) => { app.wanted = e.target.value; show(); });
   $("blend").addEventListener("input", (e) => { app.unflipped = undefined; setBlend(e.target.value / 100); });

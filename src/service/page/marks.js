@@ -2,6 +2,7 @@
 import * as a from "./actions.js";
 import { ellipseInRender, toReference, toRender } from "./laid.js";
 import { CORNERS, paint } from "./paint.js";
+import { ask } from "./server.js";
 
 const $ = (id) => document.getElementById(id);
 /** How long keys that move a mark are gathered, milliseconds. */
@@ -20,15 +21,22 @@ export const marking = {
   /** What a view without a render tells of a span, an angle or a place ("places"), in words. */
   told(list, name) { return this.fit()?.measured?.[list].find(([own]) => own === name)?.[1]; },
 
-  /** The image whose mark is still missing, of the selected landmark. */
-  lacks() { const single = this.single(); return !single ? null : !single.render ? "render" : "reference"; },
+  /** The image whose mark is still missing, of the selected landmark; "model" for its place on the model. */
+  lacks() {
+    const single = this.single();
+    if (!single) return null;
+    if (this.isOnModel()) return single.reference ? "model" : "reference";
+    return !single.render ? "render" : "reference";
+  },
+  /** The selected mark, where a place on the model would be its first. */
+  unplaced() { const mark = this.selection?.kind === "mark" && this.find(this.selection.name); return mark && !mark.model_mm ? mark : null; },
   /** The image that a click in this pane marks. */
   sets(pane) { return pane.side === "over" ? this.lacks() ?? pane.seen : pane.side; },
   isSeen(pane, side) { return pane.side === "over" || pane.side === side; },
   missing(pane) { const side = this.lacks(); return side && this.isSeen(pane, side) ? side : null; },
 
   /** Where a point of an image lies in a pane's picture, and the way back. */
-  inPicture(pane, side, point) { return pane.side === "over" && side === "reference" ? (this.fit()?.map ? toRender(this.fit().map, point) : [-1e6, -1e6]) : point; },
+  inPicture(pane, side, point) { return side === "model" ? pane.project(point) : pane.side === "over" && side === "reference" ? (this.fit()?.map ? toRender(this.fit().map, point) : [-1e6, -1e6]) : point; },
   native(pane, side, point) { return pane.side === "over" && side === "reference" ? toReference(this.fit().map, point) : point; },
 
   /** Where the partner of the selected mark is expected, in a pane's picture. */
@@ -44,6 +52,8 @@ export const marking = {
   /** Everything that can be grabbed in a pane, with what moving it means. */
   handles(pane) {
     const state = this.state(), list = [];
+    // Marks on the model are chosen and not dragged: a drag turns it.
+    if (pane.side === "model") return this.tool !== "mark" ? [] : this.onModel().filter((l) => l.name !== this.unplaced()?.name).map((l) => ({ key: `mark/${l.name}/model`, point: pane.project(l.model_mm), reach: this.unplaced() ? 3 : undefined, select: { kind: "mark", name: l.name } }));
     if (this.tool === "mark") {
       // While a mark waits for its partner here, a click beside another mark sets it and does not grab the other.
       const reach = this.missing(pane) ? 4 : undefined;
@@ -81,10 +91,13 @@ export const marking = {
     return [...corners, ...middles];
   },
 
+  /** All marks with a place on the model. */
+  onModel() { return [...a.landmarksOf(this.state(), this.view), ...a.singlesOf(this.state(), this.view)].filter((l) => l.model_mm); },
+
   /** The handle that the arrow keys move in a pane: in the one picture the mark that was chosen, else that of the image seen. */
   keyHandle(pane) {
     const s = this.selection;
-    if (!s) return null;
+    if (!s || pane.side === "model") return null;
     const side = pane.side === "over" ? s.side ?? pane.seen : pane.side;
     const key = s.kind === "mark" ? `mark/${s.name}/${side}` : s.kind === "corner" ? `corner/${s.index}` : s.corner !== undefined ? `region/${s.corner}` : null;
     return this.handles(pane).find((h) => h.key === key) ?? null;
@@ -116,6 +129,67 @@ export const marking = {
     this.moving = null;
     if (m) this.change(m.move(m.point));
     this.busy();
+    // A mark in a render whose camera is known takes its place on the model along, unless that was cleared.
+    const name = m?.key?.match(/^mark\/(.*)\/render$/)?.[1];
+    if (name !== undefined && this.find(name)?.model_mm) this.tellPlace(name);
+  },
+
+  /** A click on the drawn model: the place is that of the mark that waits for one, else of a new mark. */
+  async pick(pane, point) {
+    const click = { turn: pane.turn, view: a.viewIndex(this.state(), this.view), at: point, zoom: pane.view.scale };
+    const picked = await this.ask("api/pick", { ...click, plain: Boolean(pane.isPlain) });
+    if (!picked) return;
+    const { view } = this, waits = this.unplaced(), single = this.single();
+    let name = waits?.name;
+    if (single && waits && this.isOnModel()) {
+      name = a.namedAfter(this.state(), view, waits.name, picked.part);
+      this.change(a.completeOnModel(view, waits.name, { picked }));
+    } else if (waits) {
+      name = this.isAlone() ? a.namedAfter(this.state(), view, waits.name, picked.part) : name;
+      this.change(a.place(view, waits.name, picked));
+    } else if (this.isOnModel()) {
+      name = a.freeName(a.names(this.state(), view), picked.part || "mark");
+      this.change(a.beginOnModel(view, name, this.use, picked));
+    } else return this.say("Choose a landmark first: a click here tells its place on the model.");
+    this.picked = { name, click, ...picked };
+    const next = waits && a.singlesOf(this.state(), view).find((l) => l.reference && !l.model_mm);
+    this.select({ kind: "mark", name: next?.name ?? name });
+    this.say(`${name}: ${this.pickedWords(picked)}.${next ? ` Next: ${next.name} on the model.` : ""}`);
+    if (!waits) this.awaitPrediction(name, "reference");
+  },
+
+  pickedWords({ kind, part }) { return `${{ corner: "a corner", edge: "on an edge", surface: "on the surface" }[kind]} of the ${part}`; },
+
+  /** The place as it was clicked, whatever corner or edge is near. */
+  async pickPlain() {
+    const { name, click } = this.picked, picked = await this.ask("api/pick", { ...click, plain: true });
+    if (!picked) return;
+    this.picked = { name, click, ...picked };
+    this.change(a.place(this.view, name, picked));
+    this.show();
+  },
+
+  /** Asks for the place on the model of a mark in the render, whose camera tells it. */
+  async tellPlace(name) {
+    const at = this.find(name)?.render;
+    if (!at || !this.fit()?.tells_places) return;
+    const pane = this.mainPane(), click = { view: a.viewIndex(this.state(), this.view), at, zoom: pane.view.scale };
+    const picked = await this.ask("api/pick", click, true);
+    if (!picked || String(this.find(name)?.render) !== String(at)) return;
+    this.picked = { name, click, ...picked };
+    this.change(a.place(this.view, name, picked));
+  },
+
+  /** Asks the program while a program that drives the page waits; says why there is no answer, unless it may be none. */
+  async ask(path, body, isQuiet) {
+    this.asking = (this.asking ?? 0) + 1;
+    this.busy();
+    const { ok, data } = await ask(path, body);
+    this.asking -= 1;
+    this.busy();
+    const text = data?.error?.text ?? "the program does not answer";
+    if (!ok && !isQuiet) this.say(`${text[0].toUpperCase()}${text.slice(1)}.`);
+    return ok ? data : null;
   },
 
   /** A click or Enter on an empty place of a pane. */
@@ -139,10 +213,19 @@ export const marking = {
       this.setTool("region");
       return this.select({ kind: "region", name });
     }
+    if (pane.side === "model") return this.pick(pane, point);
+    const begun = this.single();
+    if (this.isOnModel() && begun && !begun.reference) return this.complete(begun, "reference", point);
+    if (this.isOnModel() && this.offered() && this.isNearOffer(pane, point)) return this.takeOffered("reference", point);
+    if (this.isOnModel() && !a.isBare(this.state(), this.view)) {
+      const name = a.freeName(a.names(this.state(), this.view), "mark");
+      this.selection = { kind: "mark", name, side: "reference" };
+      return this.change(a.begin(this.view, name, this.use, "reference", point));
+    }
     if (this.isAlone()) {
       const name = a.freeName(a.names(this.state(), this.view), "mark");
       this.selection = { kind: "mark", name, side: "reference" };
-      return this.change(a.markAlone(this.view, name, point));
+      return this.change(a.markAlone(this.view, name, point, this.isOnModel() ? this.use : undefined));
     }
     const side = this.sets(pane), native = this.native(pane, side, point);
     const single = this.single();
@@ -154,6 +237,7 @@ export const marking = {
     this.change(a.begin(this.view, name, this.part ? "check" : this.use, side, native));
     this.flip(a.other(side));
     this.awaitPrediction(name, a.other(side));
+    if (side === "render") this.tellPlace(name);
   },
 
   /** A point of a known length or of a straight line. */
@@ -172,13 +256,15 @@ export const marking = {
 
   complete(single, side, point) {
     const expected = this.predicted(side)?.place, unseen = expected && Math.hypot(point[0] - expected[0], point[1] - expected[1]) < 0.02;
-    this.change(a.complete(this.view, single.name, side, point, this.part));
+    const named = this.isOnModel() ? a.namedAfter(this.state(), this.view, single.name, single.on_part) : single.name;
+    this.change(this.isOnModel() ? a.completeOnModel(this.view, single.name, { reference: point }) : a.complete(this.view, single.name, side, point, this.part));
     const next = a.singlesOf(this.state(), this.view).find((l) => !l[side]);
-    this.select({ kind: "mark", name: (next ?? single).name });
+    this.select({ kind: "mark", name: next?.name ?? named });
+    if (side === "render") this.tellPlace(named);
     this.flip(null);
     // A mark that only repeats the prediction is no measurement.
     const caution = unseen ? " It lies exactly where it was expected: see whether that is the point; marks that are only confirmed make the residuals look better than they are." : "";
-    this.say(`${single.name} is a landmark.${caution}${next ? ` Next: ${next.name} in the ${side}.` : ""}`);
+    this.say(`${named} is a landmark.${caution}${next ? ` Next: ${next.name} in the ${side}.` : ""}`);
   },
 
   /** Shows the predicted place once the program has told it. */
@@ -227,9 +313,18 @@ export const marking = {
     if (this.tool === "region" && outline.length >= 3) return this.closeOutline();
     if (this.tool === "line" && (a.draftOf(this.state(), this.view).line?.points.length ?? 0) >= 3) return this.change(a.addStraightLine(this.view));
     const expected = this.predictedIn(pane)?.place;
-    if (this.tool === "mark" && !this.single() && this.offered()) return this.takeOffered();
+    if (this.tool === "mark" && pane.side !== "model" && !this.single() && this.offered()) return this.takeOffered();
     if (cursor ?? expected) this.set(pane, cursor ?? expected);
     else { pane.cursor = pane.middle(); this.say("The arrow keys move the cross; Enter sets a mark there."); }
+  },
+
+  /** The same where the photo is marked on the drawn model. */
+  nextOnModel() {
+    const lacks = this.lacks() ?? (this.unplaced() ? "model" : null), name = this.selection?.name, offer = this.offered();
+    if (lacks === "reference") return `Next click: the same point, "${name}", in the photo${this.predicted(lacks) ? ", about where the ellipse is" : ""}.`;
+    if (lacks) return `Next click: the same point, "${name}", on the drawn model. A drag turns it; ${a.isBare(this.state(), this.view) ? "a click in the photo sets a further mark" : "Delete takes the mark back"}.`;
+    if (offer) return `"${offer.name}" is offered as another photo has it: click the point itself in the ring, X skips it.`;
+    return `Next click: a new ${this.use} mark, in the photo or on the drawn model; then the same point on the other side.`;
   },
 
   /** What the next click does, in words. */
@@ -250,6 +345,7 @@ export const marking = {
     }
     if (this.tool === "line") return `Next click: a point along an edge that is straight in reality, in the reference. Enter ends the line after three points or more${(a.draftOf(state, this.view).line?.points.length ?? 0) ? ", Escape takes the last one back" : ""}.`;
     if (this.tool === "anchor") return `Next click: the point of the render about which "${this.selection?.name}" is turned and scaled in CAD.`;
+    if (this.isOnModel()) return this.nextOnModel();
     if (this.isAlone()) return this.selection?.kind === "mark" ? "Next click: a further mark. E names the one that is selected, arrow keys move it, Delete removes it." : "Next click: a mark in the reference. L marks the ends of a known length, C the corners of a rectangle.";
     const lacks = this.lacks();
     if (lacks) return `Next click: the same point, "${this.selection.name}", in the ${lacks}${this.predicted(lacks) ? "; Enter takes the place in the ellipse" : ""}.`;

@@ -24,7 +24,7 @@ export const offering = {
   /** Asks what is to be marked next, once the program has all changes. */
   async propose() {
     const index = a.viewIndex(this.state(), this.view), wanted = (this.wantedOffers = {});
-    if (index < 0 || this.isAlone() || !this.isOffering || a.hasPlaceholders(this.state(), this.view)) { this.proposals = []; this.wanting = []; return; }
+    if (index < 0 || (this.isAlone() && !this.isOnModel()) || !this.isOffering || a.hasPlaceholders(this.state(), this.view)) { this.proposals = []; this.wanting = []; return; }
     const { ok, data } = await ask(`api/proposals/${index}`);
     if (wanted !== this.wantedOffers || this.pending.length) return;
     // The one that is looked at stays the first.
@@ -48,14 +48,16 @@ export const offering = {
   showOffered() {
     const offer = this.offered(), pane = this.mainPane();
     if (!offer || this.tool !== "mark") return;
+    if (this.isOnModel()) return this.reference.show(offer.reference.place, 0, 80);
     if (pane.side !== "reference") pane.show(offer.render, 0, 80);
     else if (offer.reference) pane.show(offer.reference.place, 0, 80);
   },
 
   isNearOffer(pane, point) {
     const offer = this.offered(), [x, y] = pane.toScreen(point);
+    const reach = Math.max(this.OFFER_REACH, offer.model_mm ? offer.reference.half_axes[0] * pane.view.scale : 0);
     const places = [pane.side !== "reference" && offer.render, this.isSeen(pane, "reference") && offer.reference && this.inPicture(pane, "reference", offer.reference.place)];
-    return places.some((p) => { if (!p) return false; const [px, py] = pane.toScreen(p); return Math.hypot(px - x, py - y) <= this.OFFER_REACH; });
+    return places.some((p) => { if (!p) return false; const [px, py] = pane.toScreen(p); return Math.hypot(px - x, py - y) <= reach; });
   },
 
   /** Makes the offered mark one of the job's; where `side` is told, with this place in that image. */
@@ -67,16 +69,22 @@ export const offering = {
     if (offer.reference && !isFound && !side) return this.say(`The reference does not tell the place of "${offer.name}" surely: click the point itself in the ring, or in its cell of the strip.`);
     const place = { render: offer.render, reference: isFound ? offer.reference.place : undefined };
     // Where the registration alone tells the place, it still is where the render's mark falls.
-    if (!place.reference && map && side === "reference") place.reference = toReference(map, offer.render);
+    if (!place.reference && map && offer.render && side === "reference") place.reference = toReference(map, offer.render);
     if (side) place[side] = native;
     this.selection = null;
     this.pass(offer);
+    if (!offer.render) {
+      this.change(a.takePredicted(this.view, offer, place.reference));
+      this.say(`${offer.name} is a landmark.`);
+      return this.showOffered();
+    }
     if (!place.reference) {
       this.selection = { kind: "mark", name: offer.name };
       this.change(a.begin(this.view, offer.name, offer.use, "render", place.render, offer));
       return this.awaitPrediction(offer.name, "reference");
     }
     this.change(a.takeOffer(this.view, offer, place.render, place.reference));
+    if (!offer.model_mm) this.tellPlace(offer.name);
     this.say(`${offer.name} is a landmark.`);
     this.showOffered();
   },

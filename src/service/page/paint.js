@@ -19,6 +19,7 @@ export function paint(app, pane, c) {
   const { side } = pane, state = app.state(), view = a.viewOf(state, app.view);
   if (!view) return;
   const names = d.naming(c);
+  if (side === "model") return onModel(app, pane, c, names);
   if (side === "reference") corners(app, pane, c, state);
   else regions(app, pane, c, state, view, names);
   const need = app.fit()?.needs?.[0];
@@ -31,10 +32,23 @@ export function paint(app, pane, c) {
   if (app.offer) for (const of of ["render", "reference"]) if (app.offer[of] && app.isSeen(pane, of)) d.cross(c, pane.toScreen(app.inPicture(pane, of, app.offer[of])), "#1d1d1b", 9);
 }
 
+/** The marks on the drawn model, and where the next one would help most. */
+function onModel(app, pane, c, names) {
+  const marks = app.onModel();
+  for (const l of marks) {
+    const at = pane.toScreen(pane.project(l.model_mm)), selected = app.isSelected(l.name), wrong = isOff(app.fit()?.landmarks?.find((f) => f.name === l.name));
+    d.mark(c, at, { color: d.colour("model"), use: l.use, selected, wrong, single: !l.reference, small: !selected });
+    names.add(wrong ? `! ${l.name}` : l.name, at, { must: selected || wrong, crowded: marks.length > 12, color: wrong ? d.WRONG : d.colour("model") });
+  }
+  const best = app.fit()?.needs?.[0]?.on_model;
+  if (best && app.tool === "mark") d.ring(c, pane.toScreen(pane.project(best)), "best here");
+}
+
 /** The marks of one image, with lines to where the other image puts them. */
 function one(app, pane, c, state, names) {
   const { side } = pane, k = stretch(app, pane), fits = app.fit()?.landmarks ?? [], whole = a.landmarksOf(state, app.view);
   for (const l of whole) {
+    if (!l[side]) continue;
     const key = `mark/${l.name}/${side}`, p = app.place(key, l[side]), at = pane.toScreen(p), fit = fits.find((f) => f.name === l.name);
     const wrong = isOff(fit), selected = app.isSelected(l.name);
     if (fit && app.moving?.key !== key) {
@@ -82,7 +96,7 @@ function ellipse(pane, c, there, side) {
 function offered(app, pane, c) {
   const offer = app.offered();
   if (!offer || app.tool !== "mark") return;
-  if (pane.side !== "reference") {
+  if (pane.side !== "reference" && offer.render) {
     const at = pane.toScreen(offer.render);
     d.ring(c, at, offer.name, app.OFFER_REACH);
     d.mark(c, at, { color: d.colour("render"), use: offer.use, single: true });
@@ -90,7 +104,7 @@ function offered(app, pane, c) {
   const there = offer.reference;
   if (!there || !app.isSeen(pane, "reference")) return;
   const map = app.fit()?.map;
-  if (pane.side === "reference") ellipse(pane, c, there, "reference");
+  if (pane.side === "reference") { ellipse(pane, c, there, "reference"); if (offer.model_mm) d.ring(c, pane.toScreen(there.place), offer.name, app.OFFER_REACH); }
   else if (map) { const seen = ellipseInRender(map, there); ellipse(pane, c, seen, "reference"); d.tick(c, pane.toScreen(seen.place), d.colour("reference"), true); }
 }
 

@@ -12,7 +12,7 @@ export class Pane {
     this.canvas = document.getElementById(side);
     this.state = document.getElementById(`${side}-state`);
     this.view = { x: 0, y: 0, scale: 1 };
-    this.tiles = new Tiles(() => { this.draw(); host.laid(); });
+    this.tiles = new Tiles(() => this.loaded());
     this.pointers = new Map();
     this.cursor = null;
     this.hover = null;
@@ -53,6 +53,12 @@ export class Pane {
     this.state.textContent = "";
     this.draw();
   }
+
+  /** A tile has come. */
+  loaded() { this.draw(); this.host.laid(); }
+
+  /** What a drag beside all that can be grabbed does: moves the picture. */
+  drag(press, at) { this.view.x += at[0] - press.last[0]; this.view.y += at[1] - press.last[1]; this.fitted = false; }
 
   /** Where the program tells of the picture. */
   source(index) { return `api/picture/${index}/${this.side}`; }
@@ -188,9 +194,7 @@ export class Pane {
         const [gx, gy] = press.grabbed.point;
         const move = [(at[0] - press.at[0]) / this.view.scale, (at[1] - press.at[1]) / this.view.scale];
         this.host.dragged(this, press.grabbed, this.clamp([gx + move[0], gy + move[1]]));
-      } else if (press.far) {
-        this.view.x += at[0] - press.last[0]; this.view.y += at[1] - press.last[1]; this.fitted = false;
-      }
+      } else if (press.far) this.drag(press, at, event);
       press.last = at;
     } else {
       showCursor(this.canvas, this.nearest(at));

@@ -69,7 +69,7 @@ export class Panels {
   selected() {
     const box = $("selected"), { app } = this, { selection } = app;
     // What does not change is left alone, so that nobody's typing is disturbed.
-    const looks = JSON.stringify([app.view, selection, selection?.kind === "region" ? [a.viewOf(app.state(), app.view)?.regions, a.names(app.state(), app.view)] : [a.landmarksOf(app.state(), app.view), a.singlesOf(app.state(), app.view)].flat().find((l) => l.name === selection?.name), app.fit()?.landmarks?.find((l) => l.name === selection?.name), app.offer]);
+    const looks = JSON.stringify([app.view, selection, selection?.kind === "region" ? [a.viewOf(app.state(), app.view)?.regions, a.names(app.state(), app.view)] : [a.landmarksOf(app.state(), app.view), a.singlesOf(app.state(), app.view)].flat().find((l) => l.name === selection?.name), app.fit()?.landmarks?.find((l) => l.name === selection?.name), app.offer, app.picked, app.wanted]);
     if (looks === this.looks) return;
     this.looks = looks;
     const content = !selection ? null : selection.kind === "region" ? this.selectedRegion(selection.name) : selection.kind === "mark" ? this.selectedMark(selection.name) : null;
@@ -88,7 +88,7 @@ export class Panels {
     const rename = (to) => { if (to && to !== name) app.rename(name, to); };
     const enter = (e) => { if (e.key === "Enter") { e.target.blur(); app.toPartner(name); e.preventDefault(); } };
     rows.push(make("label", { className: "pair" }, "name", this.field("mark-name", name, rename, { id: "mark-name", maxLength: 200, onkeydown: enter, list: "other-names" })));
-    const isAlone = app.isAlone();
+    const isAlone = app.isAlone(), isOnModel = app.isOnModel();
     for (const side of isAlone ? ["reference"] : ["render", "reference"]) {
       if (!of[side]) { rows.push(make("p", { className: "small", textContent: `Not marked in the ${side} yet.` })); continue; }
       const put = (k) => (text) => { const p = [...of[side]]; p[k] = Number(text); if (Number.isFinite(p[k])) app.change(a.move(app.view, name, side, p)); };
@@ -97,15 +97,30 @@ export class Panels {
     }
     const place = app.told("places", name);
     if (place) rows.push(make("p", { className: "small", textContent: place }));
+    if (a.hasModel(state)) rows.push(...this.onModel(of));
     if (whole && !isAlone) rows.push(this.on(whole), this.sigma(whole));
     if (fit?.text) rows.push(make("p", { className: "finding", textContent: fit.text }));
     if (fit?.smallest_detectable_px) rows.push(make("p", { className: "small", textContent: `An error of this mark below ${fit.smallest_detectable_px.toFixed(1)} px would not be noticed.` }));
     rows.push(make("div", { className: "group wrap" },
-      isAlone ? make("button", { type: "button", textContent: "Places count from here", disabled: a.viewOf(state, app.view).origin === name, onclick: () => app.change(a.setViewKey(app.view, "origin", name, `Places count from ${name}`)) }) : make("button", { type: "button", textContent: of.use === "check" ? "Make it datum" : "Make it check", onclick: () => app.change(a.setUse(app.view, name, of.use === "check" ? "datum" : "check")) }),
+      isAlone && !isOnModel ? make("button", { type: "button", textContent: "Places count from here", disabled: a.viewOf(state, app.view).origin === name, onclick: () => app.change(a.setViewKey(app.view, "origin", name, `Places count from ${name}`)) }) : make("button", { type: "button", textContent: of.use === "check" ? "Make it datum" : "Make it check", onclick: () => app.change(a.setUse(app.view, name, of.use === "check" ? "datum" : "check")) }),
       whole && !isAlone ? make("button", { type: "button", textContent: "Refine…", title: of.on === "centre" ? "Offers the middle of the round thing in both images" : "Offers a better place by correlating both images", onclick: () => app.refine(name) }) : null,
       make("button", { type: "button", textContent: "Remove", onclick: () => app.erase() })));
     if (app.offer?.name === name) rows.push(...this.offer(app.offer));
     return rows;
+  }
+
+  /** Its place on the model: shown, cleared, or what to do for one. */
+  onModel(of) {
+    const { app } = this, { picked } = app, part = of.part ?? of.on_part;
+    if (!of.model_mm) return [make("p", { className: "small", textContent: app.isOnModel() || app.wanted === "onmodel" || app.wanted === "model" ? "No place on the model yet: click it on the drawn model." : "No place on the model yet: choose \u201creference and model\u201d under Shown, and click it there." })];
+    const isOfPick = picked?.name === of.name && String(picked.place) === String(of.model_mm);
+    return [
+      make("div", { className: "place", title: "Place on the model, millimetres along the axes of its file" },
+        make("span", { className: "render-word", textContent: "model" }), make("span", { id: "mark-place", textContent: of.model_mm.map((v) => String(Math.round(v * 1000) / 1000).replace("-", "\u2212")).join(", ") + " mm" }),
+        make("button", { type: "button", textContent: "Clear", title: "This mark has no place on the model", onclick: () => app.change(a.displace(app.view, of.name)) })),
+      make("p", { className: "small", id: "mark-part", textContent: isOfPick ? `${app.pickedWords(picked)[0].toUpperCase()}${app.pickedWords(picked).slice(1)}.` : part ? `On the ${part}.` : "" },),
+      ...(isOfPick && picked.kind !== "surface" ? [make("div", { className: "group" }, make("button", { type: "button", textContent: `Not the ${picked.kind}: as clicked`, onclick: () => app.pickPlain() }))] : []),
+    ];
   }
 
   /** What the mark is set on. */

@@ -72,7 +72,7 @@ export class Strip {
     const wrong = this.shown.filter(({ fit }) => isOff(fit)).length;
     const whole = a.landmarksOf(app.state(), app.view).length, fit = app.fit();
     $("strip-count").textContent = `${whole} mark${whole === 1 ? "" : "s"}${wrong ? `, ${wrong} to look at` : ""}`;
-    $("strip-scale").textContent = fit?.measured ? fit.measured.head : fit?.map ? `px; a whole bar is ${this.scale} · ${fit.kind}, ${fit.rms_px.toFixed(2)} rms, ${fit.degrees_of_freedom} redundant` : fit?.error ?? "";
+    $("strip-scale").textContent = fit?.camera && app.isOnModel() ? fit.camera.text : fit?.measured ? fit.measured.head : fit?.map ? `px; a whole bar is ${this.scale} · ${fit.kind}, ${fit.rms_px.toFixed(2)} rms, ${fit.degrees_of_freedom} redundant` : fit?.error ?? "";
     const kept = new Map();
     this.shown.forEach((entry) => {
       const key = `${entry.offer ? "offer" : "cell"}-${entry.mark.name}`, cell = this.cells.get(key) ?? this.cell(key);
@@ -134,13 +134,14 @@ export class Strip {
     cell.className = `cell${offer ? " offer" : ""}${wrong ? " off" : ""}`;
     cell.setAttribute("aria-selected", String(chosen));
     const length = fit && Math.hypot(...fit.residual_px), place = app.told("places", mark.name);
-    const figure = offer ? (offer.reference?.refined ? "offered, found" : offer.reference ? "offered, click" : "offered") : entry.isSingle ? `not in the ${mark.render ? "reference" : "render"} yet` : length === undefined ? "" : `${length.toFixed(1)} ± ${fit.half_px.toFixed(1)}`;
+    const figure = offer ? (offer.model_mm ? "predicted, click" : offer.reference?.refined ? "offered, found" : offer.reference ? "offered, click" : "offered") : entry.isSingle ? (app.isOnModel() && mark.reference ? "not on the model yet" : `not in the ${mark.render || app.isOnModel() ? "reference" : "render"} yet`) : length === undefined ? "" : `${length.toFixed(1)} ± ${fit.half_px.toFixed(1)}`;
     const finding = wrong ? (fit.finding === "swapped" ? "exchanged" : "wrong") : entry.isCarried ? "carried: look" : "";
     const [name, words] = [cell.children[1], cell.children[2]];
     name.textContent = wrong ? `! ${mark.name}` : mark.name;
-    words.textContent = app.isAlone() ? place ?? "" : entry.isSingle || offer ? figure : [mark.use ?? "datum", finding || figure].join(" ");
+    const isAlone = app.isAlone() && !app.isOnModel();
+    words.textContent = isAlone ? place ?? "" : entry.isSingle || offer ? figure : [mark.use ?? "datum", finding || figure].join(" ");
     cell.title = [mark.name, place ?? "", entry.part ? `part of ${entry.part}` : "", fit?.text ?? "", wrong ? figure : ""].filter(Boolean).join("\n");
-    cell.setAttribute("aria-label", [mark.name, app.isAlone() ? place : mark.use ?? "datum", figure, finding, fit?.text].filter(Boolean).join(", "));
+    cell.setAttribute("aria-label", [mark.name, isAlone ? place : mark.use ?? "datum", figure, finding, fit?.text].filter(Boolean).join(", "));
   }
 
   choose(entry, side) {
@@ -166,9 +167,9 @@ export class Strip {
   }
 
   /** Where the middle of both patches lies, in the render. */
-  middle({ mark }) {
+  middle({ mark, offer }) {
     const { app } = this, map = app.fit()?.map;
-    if (app.isAlone()) return mark.reference;
+    if (app.isAlone()) return offer ? offer.reference?.place : mark.reference ?? app.fit()?.predictions?.find((p) => p.name === mark.name)?.place;
     if (mark.render) return mark.render;
     return map && mark.reference ? toRender(map, mark.reference) : null;
   }
@@ -192,6 +193,7 @@ export class Strip {
     if (!middle) return mark.reference && patch(app.reference.tiles, mark.reference, PATCH + BAR, "reference");
     if (app.isAlone()) {
       patch(this.pane.tiles, middle, 0, "reference", HEIGHT);
+      if (offer || !mark.reference) return;
       const [x, y] = app.place(`mark/${mark.name}/reference`, mark.reference), isChosen = app.isSelected(mark.name);
       return this.tick(c, [WIDTH / 2 + (x - middle[0]) * this.zoom, HEIGHT / 2 + (y - middle[1]) * this.zoom], [0, HEIGHT], "reference", { isChosen });
     }

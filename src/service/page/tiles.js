@@ -11,6 +11,8 @@ export class Tiles {
     this.tiles = new Map();
     /** The picture that was shown until now, while the tiles of this one are on their way. */
     this.before = null;
+    /** While a picture is turned its coarsest tiles alone are asked for. */
+    this.isCoarse = false;
   }
 
   /** Loads what there is to know of a picture; rejects with the program's words. */
@@ -19,14 +21,21 @@ export class Tiles {
     const { ok, data } = await ask(path);
     if (wanted !== this.wanted) return false;
     if (!ok) throw new Error(data?.error?.text ?? "the program does not answer");
-    if (this.about?.stamp !== data.stamp) {
-      const isAlike = String(this.about?.levels) === String(data.levels);
-      this.before = isAlike ? { about: this.about, tiles: this.tiles } : null;
-      this.tiles = new Map();
-      this.about = data;
-    }
+    this.take(data);
     return true;
   }
+
+  /** Shows this picture from now on; the one before until its tiles are there. */
+  take(about) {
+    if (this.about?.stamp === about.stamp) return;
+    const isAlike = String(this.about?.levels) === String(about.levels);
+    this.before = isAlike ? { about: this.about, tiles: this.tiles } : null;
+    this.tiles = new Map();
+    this.about = about;
+  }
+
+  /** Whether tiles are on their way. */
+  isLoading() { return [...this.tiles.values()].some((image) => !image.complete); }
 
   /** Shows nothing; what is on its way is not waited for. */
   leave() { this.wanted = null; this.about = null; }
@@ -40,7 +49,7 @@ export class Tiles {
     if (!image && !isAsking) return null;
     if (!image) {
       image = new Image();
-      image.onload = () => this.changed();
+      image.onload = image.onerror = () => this.changed();
       image.src = address(`${this.root}/${about.stamp}/${key}`);
       tiles.set(key, image);
       if (tiles.size > MOST_TILES) tiles.delete(tiles.keys().next().value);
@@ -52,7 +61,7 @@ export class Tiles {
   draw(context, { x, y, scale }, width, height, ratio) {
     if (!this.about) return;
     const { levels } = this.about, finer = levels[0][0] / this.size[0];
-    const wanted = Math.min(levels.length - 1, Math.max(0, Math.floor(Math.log2(finer / (scale * ratio)) + 0.3)));
+    const wanted = this.isCoarse ? levels.length - 1 : Math.min(levels.length - 1, Math.max(0, Math.floor(Math.log2(finer / (scale * ratio)) + 0.3)));
     context.imageSmoothingEnabled = (scale * ratio) / finer < 3;
     const window = [{ x, y, scale }, width, height];
     if (this.before) this.drawLevel(this.before, context, wanted, window, false);

@@ -4,8 +4,10 @@
 #![allow(clippy::print_stdout, reason = "it is a program")]
 use std::{fs, hint::black_box, path::Path, time::Instant};
 use tickstrip::{
+    drawn::{self, JobMesh},
     frame::{ModelPoint, Point},
-    meshes::{self, CREASE_DEG, Edges, Limits, Projection},
+    job::{ModelFile, ModelSource},
+    meshes::{self, CREASE_DEG, Edges, Features, Limits, Projection},
     registration::space::{
         self, KnownFocal, KnownLens, KnownPoint, Photo, SpaceMark, ViewPhoto,
         together::{ExpectedOfParts, Subject, TogetherPhoto, adjust},
@@ -238,6 +240,35 @@ fn mesh(folder: &Path, name: &str, (balls, rings): (usize, usize), runs: usize) 
         black_box(meshes::draw(&model, &edges, &projection, [SIZE.0, SIZE.1])).expect("drawn");
     });
     told(&format!("{facets} facets drawn at 2 megapixels"), time);
+    let begun = Instant::now();
+    let features = Features::of(&model, &edges, CREASE_DEG);
+    let once = begun.elapsed().as_secs_f64() * 1000.0;
+    told(&format!("{facets} facets, corners found once"), once);
+    let click = ([816.0, 612.0], 0.5, true);
+    let time = median(runs.max(11), || {
+        black_box(drawn::pick(&model, &features, &projection, click)).expect("the model");
+    });
+    told(&format!("{facets} facets, the place under a click"), time);
+    let source = ModelSource {
+        files: vec![ModelFile { path, part: None }],
+        unit: Some(Unit::Millimetre),
+        crease_deg: None,
+        datum: Vec::new(),
+        mirrored: Vec::new(),
+    };
+    let mesh = JobMesh::read(&source).expect("a mesh");
+    let (mut numbers, rows) = (Numbers(3), camera(-60.0));
+    let marks: Vec<SpaceMark> = (0..12)
+        .map(|k| {
+            let place = numbers.place([0.0; 3], 15.0);
+            mark(&rows, format!("mark {k}"), place, true, &mut numbers)
+        })
+        .collect();
+    let found = space::resect(&photo(), &marks).expect("a camera");
+    let time = median(runs.max(11), || {
+        black_box(drawn::lines_over(&found, &mesh)).expect("lines");
+    });
+    told(&format!("{facets} facets, lines over 2 megapixels"), time);
 }
 
 fn main() {

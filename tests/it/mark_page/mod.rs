@@ -2,6 +2,7 @@
 //! job file, and nothing is lost whatever ends.
 mod alone;
 mod browser;
+mod on_model;
 mod strip;
 
 use crate::support::process::Process;

@@ -104,7 +104,8 @@ impl RunMesh {
     /// The mesh for photos that are taken together, or why it cannot be used (code and words); `None` where the job has none.
     pub(super) fn for_photos(&self) -> Option<Result<&JobMesh, Why>> {
         let read = self.read.as_ref()?.as_ref();
-        Some(read.map_err(|failure| (failure.code, failure.text.clone())))
+        let why = |failure: &ViewFailure| (failure.code, failure.text.clone());
+        Some(read.map(|held| &held.mesh).map_err(why))
     }
 
     /// The mesh for a view; `None` where it needs none.

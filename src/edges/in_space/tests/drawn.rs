@@ -291,6 +291,7 @@ fn model_of(prisms: &[Prism]) -> Model {
         unit: Some(Unit::Millimetre),
         crease_deg: None,
         datum: Vec::new(),
+        mirrored: Vec::new(),
     };
     read_source(&source, Limits::default()).expect("a mesh")
 }

@@ -35,10 +35,11 @@ pub(crate) use input::{InputError, InputFile, open_input, read_input};
 pub use interior::{FocalLength, Interior, PrincipalPoint, ScreenCorners};
 pub use layout::document_text;
 pub use marked_on::MarkedOn;
+pub(crate) use names::listed_with_nearest;
+#[cfg(feature = "cli")]
+pub(crate) use names::nearest;
 #[cfg(feature = "draw")]
 pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
-#[cfg(feature = "cli")]
-pub(crate) use names::{listed_with_nearest, nearest};
 pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
 pub use read::{MOST_BYTES, missing_images, named_files, parse, read};

@@ -1,6 +1,6 @@
 //! A mesh as the other stages see it: named parts in millimetres, their corners welded.
 use super::{error::Fault, soup::Soup, weld::weld};
-use std::ops::Range;
+use std::{ops::Range, sync::OnceLock};
 
 /// A model as a mesh.
 ///
@@ -11,6 +11,8 @@ pub struct Model {
     parts: Vec<Part>,
     vertices: Vec<[f64; 3]>,
     facets: Vec<[u32; 3]>,
+    /// Its box, once it was asked for.
+    own_box: OnceLock<[[f64; 3]; 2]>,
 }
 
 /// A named part of a model.
@@ -34,6 +36,7 @@ impl Model {
             parts: Vec::new(),
             vertices: Vec::new(),
             facets: Vec::new(),
+            own_box: OnceLock::new(),
         };
         let mut local = vec![u32::MAX; soup.vertices.len()];
         for (name, facets) in soup.names.iter().zip(&by_part) {
@@ -86,6 +89,7 @@ impl Model {
                 continue;
             };
             let (first, start) = (all.vertices.len() as u32, all.facets.len());
+            all.own_box = OnceLock::new();
             all.vertices.append(&mut model.vertices);
             let facets = model.facets.into_iter();
             all.facets.extend(facets.map(|f| f.map(|i| first + i)));
@@ -147,12 +151,8 @@ impl Model {
 
     /// The same of the whole model.
     pub fn model_box(&self) -> [[f64; 3]; 2] {
-        bounds(
-            self.facets
-                .iter()
-                .flatten()
-                .map(|i| &self.vertices[*i as usize]),
-        )
+        let corners = || self.facets.iter().flatten();
+        *(self.own_box).get_or_init(|| bounds(corners().map(|i| &self.vertices[*i as usize])))
     }
 }
 

@@ -15,6 +15,9 @@ export function views(app, open) {
     form.name.value = a.freeName(names(), "view");
     form.render.value = view?.render?.image ?? "";
     form.reference.value = view?.reference?.image ?? "";
+    // The marks of a photo that is marked on the model are offered in the next one where its camera shows them.
+    form.from.parentElement.hidden = app.isOnModel();
+    if (app.isOnModel()) form.from.value = "";
     listImages();
     dialog.showModal();
   });

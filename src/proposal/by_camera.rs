@@ -53,8 +53,8 @@ pub fn by_camera<'a>(asked: &AskedOfCamera<'a>) -> Vec<Predicted<'a>> {
             if is_outline || taken.contains(&landmark.name.as_str()) {
                 continue;
             }
-            let sigma = landmark.model_sigma_mm.unwrap_or(0.0);
-            let expected = asked.camera.expected(ModelPoint(place), sigma);
+            let expected =
+                (asked.camera).expected(ModelPoint(place), errors(asked, landmark, place));
             if let Some(expected) = expected.filter(|expected| is_sure(expected, asked.size)) {
                 taken.push(&landmark.name);
                 found.push((Predicted { landmark, expected }, place));
@@ -68,6 +68,31 @@ pub fn by_camera<'a>(asked: &AskedOfCamera<'a>) -> Vec<Predicted<'a>> {
     all.sort_by(|a, b| order(a, b));
     all.truncate(PROPOSAL.most.count());
     all
+}
+
+/// How far, millimetres and pixels (standard deviations), the subject's point may lie from where the model has it: what the job expects of
+/// parts, for a landmark that is judged.
+fn errors(asked: &AskedOfCamera<'_>, landmark: &Landmark, place: [f64; 3]) -> (f64, f64) {
+    let of_place = landmark.model_sigma_mm.unwrap_or(0.0);
+    if landmark.usage == LandmarkUse::Datum {
+        return (of_place, 0.0);
+    }
+    let of_part = (asked.job.views.iter().flat_map(|view| &view.landmarks))
+        .filter(|other| other.part == landmark.part)
+        .filter_map(|other| other.model_mm);
+    let (sum, count) = of_part.fold(([0.0; 3], 0.0), |(sum, count), other| {
+        (std::array::from_fn(|k| sum[k] + other[k]), count + 1.0)
+    });
+    let from_middle = |k: usize| place[k] - sum[k] / f64::max(count, 1.0);
+    let lever = from_middle(0).hypot(from_middle(1)).hypot(from_middle(2));
+    let expected = &asked.job.expected;
+    let by_size = expected.size_percent / 100.0;
+    let by_turn = expected.rotation_deg.to_radians();
+    let diagonal = f64::from(asked.size.0).hypot(f64::from(asked.size.1));
+    (
+        of_place.hypot(lever * by_size.hypot(by_turn)),
+        expected.offset_percent / 100.0 * diagonal,
+    )
 }
 
 fn order(a: &Predicted<'_>, b: &Predicted<'_>) -> std::cmp::Ordering {
@@ -158,13 +183,19 @@ mod tests {
         let mut compared = 0;
         for Predicted { landmark, expected } in &predicted {
             let marks = whole.views[1].landmarks.iter();
-            // The lantern, the tool box and the beam of the subject are not like the model's: up to some tens of pixels.
+            // The lantern, the tool box and the beam of the subject are not like the model's: by up to some tens of pixels.
             let Some(mark) = marks.clone().find(|l| l.name == landmark.name) else {
                 continue;
             };
             let [x, y] = mark.reference.xy();
             let off = (expected.place[0] - x).hypot(expected.place[1] - y);
             assert!(off < 30.0, "{}: {off} px", landmark.name);
+            // What is expected of parts is in the ellipse.
+            assert!(
+                off < 1.2 * expected.half_axes[0],
+                "{}: {off} px, {expected:?}",
+                landmark.name
+            );
             compared += 1;
         }
         assert!(compared > 10, "{compared}");

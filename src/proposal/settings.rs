@@ -60,7 +60,7 @@ settings! {
             "Most proposals for one part.";
         most = 60.0, "proposals", "judgement":
             "Most proposals for a view.";
-        widest = 0.05, "parts of the diagonal", "judgement":
+        widest = 0.08, "parts of the diagonal", "judgement":
             "A landmark of another photo whose 95 % ellipse reaches farther is not proposed: its camera has to be told better first.";
     }
 }

@@ -54,12 +54,17 @@ struct ToldPlaces {
 }
 
 impl Resection {
-    /// Where the mark of a place that is known to `place_sigma_mm` is to be expected in the photo, with the ellipse that holds it in 95 of
-    /// 100 cases: noise of the camera, of the place and of the mark itself. `None` where the camera does not show it.
-    pub fn expected(&self, place: ModelPoint, place_sigma_mm: f64) -> Option<Expected> {
+    /// Where the mark of a place that is known to `sigma_mm` is to be expected in the photo, with the ellipse that holds it in 95 of
+    /// 100 cases: noise of the camera, of the place and of the mark itself, and `sigma_px` beside them. `None` where the camera does not
+    /// show it.
+    pub fn expected(
+        &self,
+        place: ModelPoint,
+        (sigma_mm, sigma_px): (f64, f64),
+    ) -> Option<Expected> {
         let shown = self.prediction(place)?;
-        let of_place = shown.by_place * shown.by_place.transpose() * place_sigma_mm.powi(2);
-        let of_mark = Matrix2::identity() * self.mark_sigma_px.powi(2);
+        let of_place = shown.by_place * shown.by_place.transpose() * sigma_mm.powi(2);
+        let of_mark = Matrix2::identity() * (self.mark_sigma_px.powi(2) + sigma_px.powi(2));
         let covariance = shown.by_camera + of_place + of_mark;
         Expected::of(shown.place.into(), covariance, self.told.freedom)
     }

@@ -128,7 +128,7 @@ fn landmarks(PhotoCamera { photo, found }: &PhotoCamera) -> Vec<MarkFit> {
                 Some("nothing checks this mark; an error in it would not be noticed".to_owned()),
             ),
         };
-        let expected = found.expected(mark.place, mark.place_sigma_mm)?;
+        let expected = found.expected(mark.place, (mark.place_sigma_mm, 0.0))?;
         Some(MarkFit {
             name: mark.name.clone(),
             residual_px: fit.residual_px?,
@@ -153,7 +153,7 @@ fn predictions(solved: &PhotoCamera, draft: &Value) -> Vec<DraftPrediction> {
         .filter_map(|single| {
             let place = &single["model_mm"];
             let place = [place[0].as_f64()?, place[1].as_f64()?, place[2].as_f64()?];
-            let expected = solved.found.expected(ModelPoint(place), 0.0)?;
+            let expected = solved.found.expected(ModelPoint(place), (0.0, 0.0))?;
             Some(DraftPrediction {
                 name: single["name"].as_str()?.to_owned(),
                 side: "reference",
@@ -278,7 +278,9 @@ fn farthest_off(
     let found = &solved.found;
     let corners = model.features().corners(model.model());
     let is_shown = |place: &[f64; 3]| {
-        let at = found.expected(ModelPoint(*place), 0.0).map(|e| e.place);
+        let at = found
+            .expected(ModelPoint(*place), (0.0, 0.0))
+            .map(|e| e.place);
         at.is_some_and(|[x, y]| x > 0.0 && y > 0.0 && x < f64::from(width) && y < f64::from(height))
     };
     let mut off: Vec<(f64, [f64; 3])> = corners.map(|place| (plane.off(place), place)).collect();

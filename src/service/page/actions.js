@@ -96,16 +96,27 @@ export const skipOffer = (view, offer) => ({
 
 /** The keys of a landmark that lies at a place on the model, where it does. */
 const placeOf = ({ model_mm, model_sigma_mm }, part) => (model_mm ? { model_mm, ...(model_sigma_mm ? { model_sigma_mm } : {}), ...(part ? { part } : {}) } : {});
-/** What a mark on a part is for: the job may say which parts are right. */
-const useOn = (state, part, use) => { const datum = state.job.model?.datum ?? []; return !datum.length || !part ? use : datum.includes(part) ? "datum" : "check"; };
-/** A name of the page's own gives way to one after the part. */
-export const namedAfter = (state, view, name, part) => (/^mark \d+$/.test(name) && part ? freeName(names(state, view), part) : name);
+/** The landmark of another view at a place on the model: that of a second photo is the same point, and has its name and its use. */
+const elsewhere = (state, view, place) => (state.job.views ?? []).filter((v) => v.name !== view).flatMap((v) => v.landmarks ?? []).find((l) => l.model_mm?.every((v, k) => Math.abs(v - place[k]) <= 1e-3));
+/** What a mark at a place is for: what another photo has it for, else the job may say which parts are right. */
+function useAt(state, view, { place, part }, use) {
+  const datum = state.job.model?.datum ?? [], known = elsewhere(state, view, place);
+  return known ? known.use ?? (datum.length && known.part && !datum.includes(known.part) ? "check" : "datum") : !datum.length || !part ? use : datum.includes(part) ? "datum" : "check";
+}
+/** The name of a mark at a place: one of the page's own gives way to that of the same point in another photo, else to one after the part, which no other point has. */
+export function namedAt(state, view, name, { place, part }) {
+  if (!/^mark \d+$/.test(name)) return name;
+  const known = elsewhere(state, view, place)?.name;
+  if (known && !names(state, view).includes(known)) return known;
+  const all = (state.job.views ?? []).flatMap((v) => names(state, v.name));
+  return part ? freeName(all, part) : name;
+}
 
 /** The half of a landmark that is a place on the model: { place, part }. */
 export const beginOnModel = (view, name, use, picked) => ({
   label: `Mark ${name} on the model`,
   make: (state) => names(state, view).includes(name) ? null
-    : draft(state, view, "landmarks", [...singlesOf(state, view), { name, use: useOn(state, picked.part, use), model_mm: picked.place, on_part: picked.part }]),
+    : draft(state, view, "landmarks", [...singlesOf(state, view), { name, use: useAt(state, view, picked, use), model_mm: picked.place, on_part: picked.part }]),
 });
 
 /** The other half: a mark in the reference, or a place on the model. */
@@ -114,9 +125,9 @@ export const completeOnModel = (view, from, { reference, picked }) => ({
   make(state) {
     const single = singlesOf(state, view).find((l) => l.name === from);
     if (!single) return null;
-    const mark = reference ? rounded(reference) : single.reference, place = picked ? { model_mm: picked.place } : single, part = picked ? picked.part : single.on_part;
-    if (!mark || !place.model_mm) return null;
-    const whole = { ...single.kept, name: namedAfter(state, view, from, part), reference: mark, use: picked ? useOn(state, part, single.use) : single.use, ...kindOf(single), ...placeOf(place, part) };
+    const mark = reference ? rounded(reference) : single.reference, at = picked ?? { place: single.model_mm, part: single.on_part };
+    if (!mark || !at.place) return null;
+    const whole = { ...single.kept, name: namedAt(state, view, from, at), reference: mark, use: picked ? useAt(state, view, at, single.use) : single.use, ...kindOf(single), ...placeOf({ ...single, model_mm: at.place }, at.part) };
     return [set(`/job/views/${viewIndex(state, view)}/landmarks/-`, whole), ...drafts(state, view, { landmarks: singlesOf(state, view).filter((l) => l !== single) })];
   },
 });
@@ -129,7 +140,7 @@ export const place = (view, name, picked) => ({
     if (index < 0) return single ? draft(state, view, "landmarks", singlesOf(state, view).map((l) => (l === single ? { ...l, model_mm: picked.place, on_part: picked.part } : l))) : null;
     const at = `/job/views/${viewIndex(state, view)}/landmarks/${index}`, own = landmarksOf(state, view)[index];
     if (String(own.model_mm) === String(picked.place) && own.part === picked.part) return null;
-    const to = isAlone(state, view) ? namedAfter(state, view, name, picked.part) : name;
+    const to = isAlone(state, view) ? namedAt(state, view, name, picked) : name;
     return [...(to === name ? [] : rename(view, name, to).make(state) ?? []), set(`${at}/model_mm`, picked.place), ...(picked.part ? [set(`${at}/part`, picked.part)] : [])];
   },
 });

@@ -142,13 +142,13 @@ export const marking = {
     const { view } = this, waits = this.unplaced(), single = this.single();
     let name = waits?.name;
     if (single && waits && this.isOnModel()) {
-      name = a.namedAfter(this.state(), view, waits.name, picked.part);
+      name = a.namedAt(this.state(), view, waits.name, picked);
       this.change(a.completeOnModel(view, waits.name, { picked }));
     } else if (waits) {
-      name = this.isAlone() ? a.namedAfter(this.state(), view, waits.name, picked.part) : name;
+      name = this.isAlone() ? a.namedAt(this.state(), view, waits.name, picked) : name;
       this.change(a.place(view, waits.name, picked));
     } else if (this.isOnModel()) {
-      name = a.freeName(a.names(this.state(), view), picked.part || "mark");
+      name = a.namedAt(this.state(), view, a.freeName(a.names(this.state(), view), "mark"), picked);
       this.change(a.beginOnModel(view, name, this.use, picked));
     } else return this.say("Choose a landmark first: a click here tells its place on the model.");
     this.picked = { name, click, ...picked };
@@ -256,7 +256,7 @@ export const marking = {
 
   complete(single, side, point) {
     const expected = this.predicted(side)?.place, unseen = expected && Math.hypot(point[0] - expected[0], point[1] - expected[1]) < 0.02;
-    const named = this.isOnModel() ? a.namedAfter(this.state(), this.view, single.name, single.on_part) : single.name;
+    const named = this.isOnModel() ? a.namedAt(this.state(), this.view, single.name, { place: single.model_mm, part: single.on_part }) : single.name;
     this.change(this.isOnModel() ? a.completeOnModel(this.view, single.name, { reference: point }) : a.complete(this.view, single.name, side, point, this.part));
     const next = a.singlesOf(this.state(), this.view).find((l) => !l[side]);
     this.select({ kind: "mark", name: next?.name ?? named });

@@ -10,19 +10,20 @@ export class Photo extends Pane {
     super("reference", host);
     this.hasLines = false;
     this.path = null;
-    this.stamp = "";
+    /** The view and the camera by which they are laid. */
+    this.laid = "";
   }
 
   /** Lays the model's lines over the photo, by the camera with this stamp; none where there is no camera. */
   lay(index, stamp) {
     const key = stamp && this.hasLines ? `${index} ${stamp}` : "";
-    if (key === this.key) return;
-    this.key = key;
+    if (key === this.laid) return;
+    this.laid = key;
     clearTimeout(this.timer);
     if (!key) { this.path = null; return this.draw(); }
     this.timer = setTimeout(async () => {
       const { ok, data } = await ask(`api/lines/${index}`);
-      if (key !== this.key) return;
+      if (key !== this.laid) return;
       this.path = ok ? new Path2D(data.path) : null;
       this.draw();
     }, WAIT);

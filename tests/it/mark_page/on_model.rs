@@ -356,6 +356,22 @@ async fn the_marks_of_one_photo_are_offered_in_the_next() {
         !names.as_array().expect("names").contains(&second),
         "{names}"
     );
+    // Marked by hand all the same, it is the same point: it gets the name and the use that the other photo has.
+    let second = second.as_str().expect("a name");
+    let about = turned(&browser).await;
+    let of_second = landmark(&demo["views"][0], second).clone();
+    let mut there = whole.iter().filter(|l| l["name"] == second);
+    let there = there.next().expect("seen from the market");
+    browser
+        .click("model", on_turntable(&about, place_on_model(&of_second)))
+        .await;
+    browser.saved().await;
+    browser.click("reference", point(&there["reference"])).await;
+    browser.saved().await;
+    let after = read(&job);
+    let marked = landmark(&after["views"][1], second);
+    assert_eq!(marked["use"], of_second["use"]);
+    assert_eq!(place_on_model(marked), place_on_model(&of_second));
     browser.close().await;
 }
 

@@ -37,9 +37,11 @@ fn folder() -> TempDir {
             .save(folder.path().join(name))
             .expect("written");
     }
-    // No view of the example is measured by its mesh.
-    for name in ["pump.3mf", "beam.stl"] {
-        fs::write(folder.path().join(name), "").expect("written");
+    // No view of the example is measured by its mesh, but the parts of its symmetry are looked for in it.
+    let mesh = include_bytes!("../../fixtures/camera-demo/pump.3mf");
+    let beam = include_bytes!("../../fixtures/meshes/binary.stl");
+    for (name, file) in [("pump.3mf", mesh.as_slice()), ("beam.stl", beam)] {
+        fs::write(folder.path().join(name), file).expect("written");
     }
     let job = include_str!("../../fixtures/jobs/example.json");
     // The render that the example was marked on is this one.

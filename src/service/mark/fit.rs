@@ -20,6 +20,7 @@ use crate::{
     registration::{self, Finding, LaidOver, LandmarkFit, Prediction, Registered, SingleMark},
     report::DimensionsInWords,
 };
+use rayon::prelude::*;
 use serde::Serialize;
 use serde_json::Value;
 use std::{borrow::Cow, path::Path, sync::Arc};
@@ -105,14 +106,14 @@ pub(super) fn job_fit(
     };
     let missing = job::missing_images(&job);
     let missing = missing.iter().map(|fault| places::fault(fault, document));
+    let seen: Vec<Seen> = (job.views.iter()).map(|view| seen_of(&job, view)).collect();
+    let fits = (job.views.par_iter())
+        .zip(&seen)
+        .map(|(view, seen)| view_fit(&job, view, &draft[&view.name], seen));
     JobFit {
         faults: missing.collect(),
         doubts: job::doubts(&job).iter().map(|d| d.text.clone()).collect(),
-        views: job
-            .views
-            .iter()
-            .map(|view| view_fit(&job, view, &draft[&view.name], &seen_of(&job, view)))
-            .collect(),
+        views: fits.collect(),
     }
 }
 

@@ -64,7 +64,6 @@ pub use run::{compare, compare_until};
 pub use shard::{Shard, ShardError, shards_folder};
 pub use shards::{Merged, ShardOutcome, compare_shard, merge};
 pub use sheets::{SheetRequest, SheetSort, Sheets, SheetsError, draw_sheets};
-pub use together::in_space;
 pub use trend::{TrendError, trend, trend_files};
 pub use turns::{LookError, memory_need};
 pub use whole_file::{There, clear_left, free_name, write_whole};

@@ -249,27 +249,7 @@ mod tests {
             }
         }
         soup.begin("box").expect("room");
-        let first = 2 * sides + 2;
-        for k in 0..8_u32 {
-            let side = |axis: u32, ends: [f64; 2]| ends[(k >> axis & 1) as usize];
-            let place = [
-                side(0, [20.0, 30.0]),
-                side(1, [-8.0, 8.0]),
-                side(2, [0.0, 8.0]),
-            ];
-            soup.vertex(place, String::new).expect("room");
-        }
-        for [a, b, c, d] in [
-            [0, 2, 3, 1],
-            [4, 5, 7, 6],
-            [0, 1, 5, 4],
-            [2, 6, 7, 3],
-            [0, 4, 6, 2],
-            [1, 3, 7, 5],
-        ] {
-            soup.facet([a, b, c].map(|k| first + k)).expect("room");
-            soup.facet([a, c, d].map(|k| first + k)).expect("room");
-        }
+        soup.add_box([[20.0, 30.0], [-8.0, 8.0], [0.0, 8.0]]);
         Model::of_soup(soup, 1.0).expect("a model")
     }
 

@@ -198,22 +198,7 @@ mod tests {
     fn model() -> Model {
         let mut soup = Soup::new(Format::Obj, Limits::default());
         soup.begin("cube").expect("room");
-        for k in 0..8 {
-            let side = |axis: usize| if k >> axis & 1 == 1 { 10.0 } else { -10.0 };
-            soup.vertex([side(0), side(1), side(2)], String::new)
-                .expect("room");
-        }
-        for [a, b, c, d] in [
-            [0, 2, 3, 1],
-            [4, 5, 7, 6],
-            [0, 1, 5, 4],
-            [2, 6, 7, 3],
-            [0, 4, 6, 2],
-            [1, 3, 7, 5],
-        ] {
-            soup.facet([a, b, c]).expect("room");
-            soup.facet([a, c, d]).expect("room");
-        }
+        soup.add_box([[-10.0, 10.0]; 3]);
         soup.begin("plate").expect("room");
         for (y, z) in [(-30.0, -30.0), (30.0, -30.0), (30.0, 30.0), (-30.0, 30.0)] {
             soup.vertex([-20.0, y, z], String::new).expect("room");

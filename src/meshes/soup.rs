@@ -151,6 +151,29 @@ fn is_coordinate(v: f64) -> bool {
     v.abs() <= LARGEST_COORDINATE
 }
 
+#[cfg(test)]
+impl Soup {
+    /// Adds a box between two places along each axis to the part that was begun.
+    pub(super) fn add_box(&mut self, sides: [[f64; 2]; 3]) {
+        let first = u32::try_from(self.vertices.len()).expect("few");
+        for k in 0..8_usize {
+            let place = std::array::from_fn(|axis| sides[axis][k >> axis & 1]);
+            self.vertex(place, String::new).expect("room");
+        }
+        for [a, b, c, d] in [
+            [0, 2, 3, 1],
+            [4, 5, 7, 6],
+            [0, 1, 5, 4],
+            [2, 6, 7, 3],
+            [0, 4, 6, 2],
+            [1, 3, 7, 5],
+        ] {
+            self.facet([a, b, c].map(|k| first + k)).expect("room");
+            self.facet([a, c, d].map(|k| first + k)).expect("room");
+        }
+    }
+}
+
 pub(super) fn too_many(what: &'static str, most: usize) -> Fault {
     Fault::TooMany {
         what,

@@ -1,15 +1,17 @@
 //! The cameras of a job's references, without a comparison.
 use super::{
-    Error, in_space,
-    mesh::has_symmetry,
+    Error,
+    mesh::{RunMesh, has_symmetry},
     run::selected,
     sizes::{render_size, size},
+    together::found_in_space,
 };
 use crate::{
-    drawn::JobMesh,
+    images::{Budget, Limits, half_of_free_memory},
     job::{self, Fault, Job, View},
     registration::space,
     report::{CameraOfView, CameraReport},
+    stop,
 };
 
 /// Solves the camera of each view's reference; `names` are the views that are asked for, none: all. Of the images only the
@@ -19,10 +21,13 @@ use crate::{
 /// Where a view is unknown, the symmetry of the model names a part that its mesh does not have, or the run is asked to stop.
 pub fn cameras(job: &Job, names: &[String]) -> Result<CameraReport, Error> {
     let views = selected(job, names)?;
+    // Of a single view that is asked for the others tell nothing.
+    let is_together = names.is_empty() && job.together.is_some();
+    let memory = Budget::new(half_of_free_memory());
+    let is_read = is_together || has_symmetry(job);
+    let mesh = RunMesh::read(job, is_read, &memory, &stop::is_asked)?;
     // Where the mesh cannot be read nothing contradicts the job: the cameras need none.
-    if let (Some(source), true) = (&job.model, has_symmetry(job))
-        && let Ok(mesh) = JobMesh::read(source)
-    {
+    if let Some(mesh) = mesh.whole() {
         mesh.check_symmetry().map_err(Error::Model)?;
     }
     let solved = views.iter().map(|view| {
@@ -30,11 +35,9 @@ pub fn cameras(job: &Job, names: &[String]) -> Result<CameraReport, Error> {
     });
     Ok(CameraReport {
         views: solved.collect(),
-        // Of a single view that is asked for the others tell nothing.
-        space: if names.is_empty() {
-            in_space(job)?
-        } else {
-            None
+        space: match is_together {
+            true => found_in_space(job, &mesh, (&Limits::default(), &memory))?.map(|f| f.entry),
+            false => None,
         },
     })
 }

@@ -6,7 +6,7 @@ use super::{
     sizes::{Why, render_size, size},
 };
 use crate::{
-    images::{Budget, Limits, half_of_free_memory},
+    images::{Budget, Limits},
     job::{self, Fault, Job, Together, TogetherEnd, TogetherLength, TogetherPart, View},
     measurement::PartInSpace,
     registration::space::{
@@ -17,7 +17,6 @@ use crate::{
         },
     },
     report::{InSpaceLengths, PartsBeside, SpaceEntry, SpacePhoto},
-    stop,
 };
 
 /// What the photos tell together, for the report, and the parts themselves.
@@ -27,21 +26,10 @@ pub(super) struct InSpace {
 }
 
 /// What the photos tell together, where the job names some. A photo that cannot take part says why; the others go on. Where the job has
-/// a mesh, its edges are looked for in the photos, with half of the free memory; else only the heads of the images are read.
+/// a mesh, its edges are looked for in the photos; else only the heads of the images are read.
 ///
 /// # Errors
 /// Where the run is asked to stop.
-pub fn in_space(job: &Job) -> Result<Option<SpaceEntry>, Error> {
-    if job.together.is_none() {
-        return Ok(None);
-    }
-    let memory = Budget::new(half_of_free_memory());
-    let mesh = RunMesh::read(job, true, &memory, &stop::is_asked)?;
-    let found = found_in_space(job, &mesh, (&Limits::default(), &memory))?;
-    Ok(found.map(|found| found.entry))
-}
-
-/// As [`in_space`], with the parts, and with a mesh that was read.
 pub(super) fn found_in_space(
     job: &Job,
     mesh: &RunMesh,

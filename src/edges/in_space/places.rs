@@ -90,7 +90,7 @@ pub(super) type InPhoto = (Vector2<f64>, Vector2<f64>);
 const MOST_PIXELS: f64 = 1_000_000.0;
 /// Most places of one part in one photo: more say the same.
 const MOST_PLACES: usize = 150;
-/// Step along an edge by which its direction in the photo is taken, in sizes of what a pixel shows.
+/// Step along an edge by which its direction in the photo is taken, millimetres.
 const STEP_MM: f64 = 1e-3;
 
 impl Place {

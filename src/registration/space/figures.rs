@@ -301,7 +301,6 @@ impl Basis<'_> {
     }
 
     /// Model millimetres to pixels of the picture. A reversed depth within the noise of 0 is a parallel projection.
-    /// Model millimetres to pixels of the picture.
     pub(super) fn matrix(&self, camera: &Camera) -> Option<CameraMatrix<RectifiedPx>> {
         let units = self.units;
         let s = camera.scale() * units.picture_radius / units.size;

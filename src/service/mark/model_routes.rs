@@ -7,7 +7,7 @@ use super::{
 };
 use crate::{
     drawn,
-    job::{Job, Side, View},
+    job::{Job, Side},
     meshes::{FeatureKind, Projection},
     service::shell::{Body, Parts, answer, apart, refusal},
 };
@@ -88,7 +88,7 @@ fn picked(desk: &Desk, click: &Click) -> Result<Value, Why> {
             ("no-direction", text)
         })?,
         None => {
-            let (_, rows) = render_camera(desk, &job, click.view)?;
+            let rows = render_camera(desk, &job, click.view)?;
             Projection::new(rows, model.model()).map_err(|e| (e.code(), e.to_string()))?
         }
     };
@@ -109,22 +109,17 @@ fn picked(desk: &Desk, click: &Click) -> Result<Value, Why> {
 }
 
 /// The camera of a view's rendered image.
-fn render_camera<'a>(
-    desk: &Desk,
-    job: &'a Job,
-    view: usize,
-) -> Result<(&'a View, [[f64; 4]; 3]), Why> {
+fn render_camera(desk: &Desk, job: &Job, view: usize) -> Result<[[f64; 4]; 3], Why> {
     let view = job.views.get(view).ok_or_else(no_view)?;
     let image = view.image(Side::Render).ok_or_else(no_view)?;
     let size = desk.pictures.size(image).ok_or_else(|| {
         let text = "the render cannot be read".to_owned();
         ("no-image", text)
     })?;
-    let rows = camera::of_render(view, size).ok_or_else(|| {
+    camera::of_render(view, size).ok_or_else(|| {
         let text = "nothing tells the camera of the render: state its \"camera\", or choose places on the drawn model".to_owned();
         ("no-camera", text)
-    })?;
-    Ok((view, rows))
+    })
 }
 
 /// The visible lines of the model as the photo's camera shows them, as the path of a drawing in pixels of the photo.

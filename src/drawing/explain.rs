@@ -2,7 +2,6 @@
 use super::{
     DrawnFile, Error,
     colours::{GREY, PAPER, REFERENCE, Rgb},
-    png::encode_png,
     raster::Ground,
     reduce,
     scene::{Scene, Stroke},
@@ -38,9 +37,7 @@ pub fn explain(steps: &[Explained]) -> Result<Vec<DrawnFile>, Error> {
             None => Cow::Borrowed(&step.after),
             Some(usable) => Cow::Owned(striped(&step.after, usable)),
         };
-        let bytes = encode_png(&side_by_side(&step.before, &after, captions, &[])?)?;
-        let (key, name) = names;
-        Ok(DrawnFile { key, name, bytes })
+        DrawnFile::of_picture(names, &side_by_side(&step.before, &after, captions, &[])?)
     };
     steps.iter().map(draw).collect()
 }
@@ -62,11 +59,11 @@ pub fn explain_rectification(
     };
     let captions = [before, "After: the same picture rectified"];
     let corners: Vec<[f64; 2]> = corners.iter().map(|c| c.xy()).collect();
-    Ok(DrawnFile {
-        key: "explain_rectify",
-        name: "explain-rectify.png",
-        bytes: encode_png(&side_by_side(reference, rectified, captions, &corners)?)?,
-    })
+    let names = ("explain_rectify", "explain-rectify.png");
+    DrawnFile::of_picture(
+        names,
+        &side_by_side(reference, rectified, captions, &corners)?,
+    )
 }
 
 /// Key in the report, name of the file; captions before and after.

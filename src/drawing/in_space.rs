@@ -124,11 +124,7 @@ pub fn draw_in_space(input: &SpaceToDraw<'_>) -> Result<(DrawnFile, Vec<SheetPag
         let head = format!("{}, the model in space, in full", input.job.title);
         pages.extend(flow::sheets(flow, (CHAPTER, &head), &block));
     }
-    let file = DrawnFile {
-        key: "space",
-        name: SPACE_FILE,
-        bytes,
-    };
+    let file = DrawnFile::alone(("space", SPACE_FILE), bytes);
     Ok((file, pages))
 }
 

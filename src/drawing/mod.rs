@@ -84,7 +84,7 @@ pub use self::{
     paper::Paper,
     pdf::sheets_pdf,
     pictures::{Picture, Pictures},
-    png::{encode_for_page, encode_jpeg, encode_large_png, encode_patches_for_page, encode_png},
+    png::{encode_for_page, encode_jpeg, encode_large_png, encode_png},
     printed_page::PrintedPage,
     revision_sheet::EarlierRevision,
     sheet_page::{SheetPage, Thumbnail},
@@ -97,10 +97,14 @@ pub use self::{
     variants::{SheetKind, draw_sheets},
     view_to_draw::ViewToDraw,
 };
-use self::{backdrop::Backdrop, png::encode_photo};
+use self::{
+    backdrop::Backdrop,
+    png::{encode_patches_for_page, encode_photo},
+};
 #[cfg(feature = "cli")]
 pub(crate) use self::{png::encode_png_at, text::Font};
 use crate::{measurement::WorkImages, stop};
+use image::RgbImage;
 use rayon::prelude::*;
 
 /// Everything drawn of one view.
@@ -136,28 +140,24 @@ pub fn draw_view(input: &ViewToDraw<'_>, wanted: &Pictures) -> Result<DrawnView,
     let (sheet, mut files) = (sheet?, files?);
     let silhouettes = input.work.silhouettes.as_ref();
     if let Some(silhouettes) = silhouettes.filter(|_| wanted.has(Picture::Silhouette)) {
-        files.push(DrawnFile {
-            key: "silhouette",
-            name: "silhouette.png",
-            bytes: encode_png(&silhouette::draw(input, silhouettes)?)?,
-        });
+        let names = ("silhouette", "silhouette.png");
+        files.push(DrawnFile::of_picture(
+            names,
+            &silhouette::draw(input, silhouettes)?,
+        )?);
     }
     let alike = input.work.likeness.as_ref();
     let alike = alike.zip(input.measurement.earlier_issue.as_ref());
     if let Some((map, found)) = alike.filter(|_| wanted.has(Picture::Likeness)) {
-        files.push(DrawnFile {
-            key: "likeness",
-            name: "likeness.png",
-            bytes: encode_png(&likeness::draw(input, map, found)?)?,
-        });
+        let names = ("likeness", "likeness.png");
+        files.push(DrawnFile::of_picture(
+            names,
+            &likeness::draw(input, map, found)?,
+        )?);
     }
     let mut sheets = Vec::new();
     if let Some((pages, bytes)) = sheet {
-        files.push(DrawnFile {
-            key: "sheet",
-            name: "sheet.png",
-            bytes,
-        });
+        files.push(DrawnFile::alone(("sheet", "sheet.png"), bytes));
         sheets = pages;
     }
     Ok(DrawnView { files, sheets })
@@ -221,20 +221,31 @@ impl Kind {
 
     fn draw(self, input: &ViewToDraw<'_>, backdrop: &Backdrop) -> Result<DrawnFile, Error> {
         stop::check()?;
-        let small = |source| encode_photo(&reduce::fitted(source, 1, MOST_ON_PAGE));
-        let bytes = match self {
-            Self::Overlay => encode_png(&overlay::draw(input, backdrop)?),
-            Self::Difference => encode_png(&difference::draw(input, backdrop)?),
-            Self::Heat => encode_png(&heat::draw(input, backdrop)?),
-            Self::Grid => encode_png(&grid::draw(input, backdrop)?),
-            Self::Blink => blink::draw(input),
-            Self::Strip => encode_png(&strip::draw(input)?),
-            Self::SmallRender => small(&input.work.render),
-            Self::SmallReference => small(&input.work.reference),
-        }?;
-        let (key, name) = self.names();
-        Ok(DrawnFile { key, name, bytes })
+        let names = self.names();
+        match self {
+            Self::Overlay => DrawnFile::of_picture(names, &overlay::draw(input, backdrop)?),
+            Self::Difference => DrawnFile::of_picture(names, &difference::draw(input, backdrop)?),
+            Self::Heat => DrawnFile::of_picture(names, &heat::draw(input, backdrop)?),
+            Self::Grid => DrawnFile::of_picture(names, &grid::draw(input, backdrop)?),
+            Self::Blink => Ok(DrawnFile::alone(names, blink::draw(input)?)),
+            Self::Strip => of_strip(names, &strip::draw(input)?),
+            Self::SmallRender => of_photo(names, &input.work.render),
+            Self::SmallReference => of_photo(names, &input.work.reference),
+        }
     }
+}
+
+/// The strip of all marks: it is made of many photos.
+fn of_strip(names: (&'static str, &'static str), picture: &RgbImage) -> Result<DrawnFile, Error> {
+    let (bytes, page) = rayon::join(|| encode_png(picture), || encode_patches_for_page(picture));
+    Ok(DrawnFile::with_page(names, bytes?, page?))
+}
+
+/// A photo for the page's comparison, which has it larger where pages are looked at on a desk.
+fn of_photo(names: (&'static str, &'static str), source: &RgbImage) -> Result<DrawnFile, Error> {
+    let photo = reduce::fitted(source, 1, MOST_ON_PAGE);
+    let (bytes, page) = rayon::join(|| encode_photo(&photo), || encode_for_page(&photo));
+    Ok(DrawnFile::with_page(names, bytes?, page?))
 }
 
 /// All rasters must have the size of the working render.

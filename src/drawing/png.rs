@@ -119,7 +119,7 @@ pub fn encode_for_page(picture: &RgbImage) -> Result<Vec<u8>, Error> {
 ///
 /// # Errors
 /// As [`encode_jpeg`].
-pub fn encode_patches_for_page(picture: &RgbImage) -> Result<Vec<u8>, Error> {
+pub(crate) fn encode_patches_for_page(picture: &RgbImage) -> Result<Vec<u8>, Error> {
     let small = reduce::fitted(picture, 1, MOST_FOR_PHONE);
     jpeg(&small, 40, jpeg_encoder::SamplingFactor::F_2_2)
 }

@@ -11,12 +11,12 @@ use super::{
 use crate::{
     contour,
     drawing::{self, DrawnFile, Picture, SheetPage, ViewToDraw},
-    images::{self, ViewLook},
+    images::ViewLook,
     job::{self, Job, View},
     measurement,
     rectification::{self, Rectification},
     registration::LaidOver,
-    report::{self, CollectedView, ViewFailure, ViewOutcome},
+    report::{CollectedView, ViewFailure, ViewOutcome},
     stop,
 };
 use image::RgbImage;
@@ -61,13 +61,12 @@ impl Comparison<'_> {
         };
         let drawn = self.draw_view(view, look, &stage).and_then(|drawn| {
             stage("writing")?;
-            let small = small_pictures(&view.name, &drawn.files)?;
-            Ok((drawn, small))
+            Ok(drawn)
         });
         // A view that was stopped is no view that failed.
         stop::check()?;
         let done = match drawn {
-            Ok((drawn, small)) => self.finish(view, drawn, small)?,
+            Ok(drawn) => self.finish(view, drawn)?,
             Err(failure) => ViewDone {
                 collected: CollectedView::new(
                     self.job,
@@ -86,16 +85,12 @@ impl Comparison<'_> {
     }
 
     /// Writes the files of a view that was compared.
-    fn finish(
-        &self,
-        view: &View,
-        drawn: Drawn<'_>,
-        small: Vec<(String, Vec<u8>)>,
-    ) -> Result<ViewDone, Error> {
-        let (mut files, mut listed) = (BTreeMap::new(), Vec::new());
+    fn finish(&self, view: &View, drawn: Drawn<'_>) -> Result<ViewDone, Error> {
+        let (mut files, mut listed, mut small) = (BTreeMap::new(), Vec::new(), Vec::new());
         for file in drawn.files {
             let path = format!("{}/{}", view.name, file.name);
             listed.push(self.folder.write(&path, &file.bytes)?);
+            small.extend(file.for_page.map(|bytes| (path.clone(), bytes)));
             files.insert(file.key, path);
         }
         let outcome = ViewOutcome {
@@ -163,11 +158,9 @@ impl Comparison<'_> {
             let mut drawn = drawn.map_err(|e| failure(e.code(), &e))?;
             drawn.files.extend(files);
             let registered = registered.map_err(|e| failure(e.code(), &e))?;
-            drawn.files.extend(registered.map(|bytes| DrawnFile {
-                key: "registered",
-                name: "registered.png",
-                bytes,
-            }));
+            let registered =
+                registered.map(|bytes| DrawnFile::alone(("registered", "registered.png"), bytes));
+            drawn.files.extend(registered);
             if options.explain {
                 let steps =
                     drawing::explain(&measured.explained).map_err(|e| failure(e.code(), &e))?;
@@ -279,39 +272,4 @@ fn explain_rectification(
     stop::check().map_err(stopped)?;
     drawing::explain_rectification(reference, corners, &rectified)
         .map_err(|e| failure(e.code(), &e))
-}
-
-/// The files of a view at the size that `report.html` has them, by their paths, where that is smaller. A picture that is animated
-/// stands for itself.
-fn small_pictures(view: &str, files: &[DrawnFile]) -> Result<Vec<(String, Vec<u8>)>, ViewFailure> {
-    let mut small = Vec::new();
-    let on_page = |file: &&DrawnFile| report::is_on_page(file.key) && file.key != BLINK;
-    for file in files.iter().filter(on_page) {
-        stop::check().map_err(stopped)?;
-        let bytes = match file.key {
-            STRIP => smaller_by(&file.bytes, drawing::encode_patches_for_page),
-            _ => smaller(&file.bytes),
-        };
-        small.extend(bytes.map(|bytes| (format!("{view}/{}", file.name), bytes)));
-    }
-    Ok(small)
-}
-
-/// Key of the animated picture of a view.
-pub(super) const BLINK: &str = "blink";
-/// Key of the picture of all marks of a view.
-const STRIP: &str = "strip";
-
-/// A picture at the size that `report.html` has it; `None` where that is no smaller.
-pub(super) fn smaller(bytes: &[u8]) -> Option<Vec<u8>> {
-    smaller_by(bytes, drawing::encode_for_page)
-}
-
-fn smaller_by(
-    bytes: &[u8],
-    encode: fn(&RgbImage) -> Result<Vec<u8>, drawing::Error>,
-) -> Option<Vec<u8>> {
-    let picture = images::of_own_file(bytes)?;
-    let small = encode(&picture).ok()?;
-    (small.len() < bytes.len()).then_some(small)
 }

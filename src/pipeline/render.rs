@@ -64,11 +64,7 @@ pub(super) fn of_view<'a>(
         images: images::read_beside_drawn(&made.view, look, render).map_err(fail)?,
         view: Cow::Owned(made.view),
         warnings: about_hidden(&made.hidden).into_iter().collect(),
-        files: vec![DrawnFile {
-            key: "drawn",
-            name: "drawn.png",
-            bytes: png,
-        }],
+        files: vec![DrawnFile::alone(("drawn", "drawn.png"), png)],
         edges: Some(made.edges),
     })
 }

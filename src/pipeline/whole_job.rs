@@ -2,11 +2,11 @@
 use super::{
     CompareOptions, Error,
     finished_view::Body,
-    one_view::smaller,
     results_folder::{NewResults, REPORT},
 };
 use crate::{
     drawing::{self, PrintedPage},
+    images,
     report::{self, MOST_VIEWS_WITH_PICTURES, Report, json::ViewEntry},
 };
 use rayon::prelude::*;
@@ -115,4 +115,11 @@ fn page_picture(
             Some(smaller(&bytes).unwrap_or(bytes))
         }
     }
+}
+
+/// A picture at the size that `report.html` has it; `None` where that is no smaller.
+fn smaller(bytes: &[u8]) -> Option<Vec<u8>> {
+    let picture = images::of_own_file(bytes)?;
+    let small = drawing::encode_for_page(&picture).ok()?;
+    (small.len() < bytes.len()).then_some(small)
 }

@@ -34,7 +34,6 @@ mod tables;
 mod trend;
 
 pub use index::{JobOfBatch, JobResult, batch_page, write_index_html};
-pub use pictures::is_on_page;
 pub use trend::trend_page;
 
 const STYLE: &str = include_str!("page/page.css");

@@ -47,8 +47,8 @@ pub use dimensions::{
 pub use features::{Feature, FeatureTable, Printer};
 pub use front_page::{FrontSection, front_page};
 pub use html::{
-    JobOfBatch, JobResult, MOST_VIEWS_WITH_PICTURES, batch_page, is_on_page, to_html, trend_page,
-    write_html, write_index_html, write_view_html,
+    JobOfBatch, JobResult, MOST_VIEWS_WITH_PICTURES, batch_page, to_html, trend_page, write_html,
+    write_index_html, write_view_html,
 };
 pub use json::{Report, SpaceEntry, Warning, from_json, to_json, write_json};
 pub use lengths::{LengthAnswer, LengthAtScale, NearScale, WantedScale};

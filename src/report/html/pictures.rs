@@ -48,12 +48,6 @@ const PICTURES: [(&str, &str); 11] = [
     ),
 ];
 
-/// Whether the page of a report shows the file of a view with this key.
-pub fn is_on_page(key: &str) -> bool {
-    ["render_small", "reference_small", "blink"].contains(&key)
-        || PICTURES.iter().any(|(shown, _)| *shown == key)
-}
-
 /// The pictures that the view has, each with its caption.
 pub(super) fn pictures(view: &ViewEntry, picture: &dyn Fn(&str) -> Option<Vec<u8>>) -> Markup {
     let name = clean(&view.name);

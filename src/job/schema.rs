@@ -108,7 +108,8 @@ pub(super) fn part_at(root: &Value, steps: impl Iterator<Item = String>) -> Opti
     Some(part)
 }
 
-fn followed<'a>(root: &'a Value, part: &'a Value) -> Option<&'a Value> {
+/// A part of the schema, or the one that it refers to.
+pub(super) fn followed<'a>(root: &'a Value, part: &'a Value) -> Option<&'a Value> {
     match part.get("$ref").and_then(Value::as_str) {
         Some(reference) => root.pointer(reference.trim_start_matches('#')),
         None => Some(part),

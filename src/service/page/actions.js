@@ -509,6 +509,28 @@ export const giveRender = (view, file) => ({
   },
 });
 
+/** Most photos that are taken together. */
+const MOST_TOGETHER = 20;
+const drawnViews = (state) => state.job.views.filter((v) => v.render?.drawn).map((v) => v.name);
+/** Edits by which a new photo of the model is taken together with the others: then they tell depth too. */
+function takeTogether(state, name) {
+  const now = state.job.together, others = drawnViews(state);
+  if ((now ?? others).length >= MOST_TOGETHER) return [];
+  return now ? [set("/job/together/-", name)] : others.length ? [set("/job/together", [...others, name])] : [];
+}
+/** Edits after which nothing speaks of a view that goes. */
+function forgetView(state, name) {
+  const at = (state.job.together ?? []).indexOf(name), edits = [];
+  if (at >= 0 && state.job.together.length > 1) edits.push(remove(`/job/together/${at}`));
+  else if (at >= 0) edits.push(remove("/job/together"), ...(state.job.model?.symmetry ? [remove("/job/model/symmetry")] : []));
+  state.job.views.forEach(({ reference }, i) => {
+    if (reference?.interior?.same_as !== name) return;
+    const interior = `/job/views/${i}/reference/interior`;
+    edits.push(remove(Object.keys(reference.interior).length > 1 ? `${interior}/same_as` : interior));
+  });
+  return edits;
+}
+
 /** A new view of two images, or of a reference alone; `from` is one whose marks and parts are taken over. */
 export const addView = (name, render, reference, from) => ({
   label: `Add the view ${name}`,
@@ -520,8 +542,8 @@ export const addView = (name, render, reference, from) => ({
     // What lies on a render is of no use without one, and the other way round.
     if (old && Boolean(old.render?.image) !== Boolean(render)) return null;
     if (render) view.render = image("render", render);
-    else if (hasModel(state) && state.job.views.some((v) => v.render?.drawn)) view.render = { drawn: true };
-    return [set("/job/views/-", view)];
+    else if (hasModel(state) && drawnViews(state).length) view.render = { drawn: true };
+    return [set("/job/views/-", view), ...(view.render?.drawn ? takeTogether(state, name) : [])];
   },
 });
 export const renameView = (from, to) => ({
@@ -541,7 +563,7 @@ export const eraseView = (name) => ({
   make(state) {
     const index = viewIndex(state, name);
     if (index < 0 || state.job.views.length < 2) return null;
-    return [remove(`/job/views/${index}`), ...(state.draft[name] === undefined ? [] : [remove(`/draft/${part(name)}`)])];
+    return [...forgetView(state, name), remove(`/job/views/${index}`), ...(state.draft[name] === undefined ? [] : [remove(`/draft/${part(name)}`)])];
   },
 });
 

@@ -376,6 +376,60 @@ async fn the_marks_of_one_photo_are_offered_in_the_next() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_further_photo_is_taken_together_with_the_first_and_forgotten_when_it_goes() {
+    let Some(browser) = Browser::open("a_further_photo", true).await else {
+        return;
+    };
+    let (_folder, job, mut demo) = demo();
+    let views = demo["views"].as_array_mut().expect("views");
+    views.truncate(1);
+    let whole = demo.as_object_mut().expect("a job");
+    whole.remove("together");
+    whole["model"]
+        .as_object_mut()
+        .expect("a model")
+        .remove("symmetry");
+    fs::write(&job, demo.to_string()).expect("written");
+    let (server, address) = mark(&job);
+    browser.goto(&address).await;
+    browser.press("#views-button").await;
+    for (field, value) in [("name", "market"), ("reference", "market.jpg")] {
+        browser
+            .run(&format!(
+                "document.querySelector('#views-add [name={field}]').value = '{value}'"
+            ))
+            .await;
+    }
+    browser.press("#views-add button").await;
+    browser.saved().await;
+    browser
+        .until("return document.querySelector('#view').value === 'market'")
+        .await;
+    let both = read(&job);
+    assert_eq!(both["together"], json!(["gate", "market"]));
+    assert_eq!(both["views"][1]["render"], json!({ "drawn": true }));
+    // The first photo tells the second one's focal length too, until it goes.
+    let mut same = both;
+    same["views"][1]["reference"]["interior"] = json!({ "same_as": "gate" });
+    drop(server);
+    fs::write(&job, same.to_string()).expect("written");
+    let (_server, address) = mark(&job);
+    browser.goto(&address).await;
+    browser.choose("#view", "gate").await;
+    browser.press("#views-button").await;
+    browser.press("#views-remove").await;
+    browser.saved().await;
+    browser
+        .until("return document.querySelector('#view').options.length === 1")
+        .await;
+    let after = read(&job);
+    assert_eq!(after["together"], json!(["market"]));
+    assert_eq!(after["views"].as_array().map(Vec::len), Some(1));
+    assert_eq!(after["views"][0]["reference"].get("interior"), None);
+    browser.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_click_in_a_render_with_a_camera_tells_the_place_on_the_model() {
     let Some(browser) = Browser::open("a_click_in_a_render_with_a_camera", false).await else {
         return;

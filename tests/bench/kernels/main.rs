@@ -96,7 +96,7 @@ fn of_pixels(picture: &RgbImage) {
             .expect("sizes agree");
         target
     };
-    let ours = median(|| warp::warp_rgb(picture, (width, height), source_from_target));
+    let ours = median(|| warp::warp_rgb(picture, (width, height), &source_from_target));
     beside("warp, bilinear", ours, ("kornia", median(theirs)));
     let ours = median(|| resize::reduce_rgb(picture, width / 3, height / 3));
     let theirs = median(|| imageops::thumbnail(picture, width / 3, height / 3));

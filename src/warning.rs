@@ -28,6 +28,7 @@ codes! {
     Enlargement = "enlargement" "The model is larger than the subject.",
     MixedVariants = "mixed-variants" "The views do not all show the same variant of the subject.",
     RegionWithoutLandmarks = "region-without-landmarks" "A part has no landmarks of its own.",
+    RegionAwayFromMarks = "region-away-from-marks" "The outline of a part lies elsewhere than its marks.",
     TooFewLandmarks = "too-few-landmarks" "Hardly more datum landmarks than the registration needs.",
     NothingRedundant = "nothing-redundant" "No datum landmark checks the others.",
     RegistrationHides = "registration-hides" "Errors that the kind of registration takes up.",
@@ -87,6 +88,18 @@ codes! {
 }
 
 impl Code {
+    /// What of the job's doubts a comparison repeats: all its figures, or those of a part, may be of something else.
+    pub fn is_repeated(self) -> bool {
+        matches!(
+            self,
+            Self::NotRectified
+                | Self::AspectUnlikeCorners
+                | Self::AspectUnlikeView
+                | Self::RectificationScatters
+                | Self::RegionAwayFromMarks
+        )
+    }
+
     /// Whether a view with such a warning is distrusted as a whole: see [`Code::why_distrusted`].
     pub fn distrusts_all_figures(self) -> bool {
         self.why_distrusted().is_some()
@@ -102,7 +115,7 @@ impl Code {
     /// `wrong-place`); by depth (`parallax`, `camera-misses`), for then offsets are not given; by what is told with its amount
     /// (`not-at-rest`, below 0.1 px, else there is no comparison; `stretched`, `out-of-square`); by scales and lengths, which
     /// leave proportions alone; by `low-edge-overlap`, which clutter lowers as well; nor by what may hold or not (`aspect-from-view`,
-    /// `uncontrolled-marks`, and the doubts about a job, such as `not-rectified`, which no measured view carries).
+    /// `uncontrolled-marks`, and `not-rectified` by itself: beside a `wrong-mark` it does).
     pub fn why_distrusted(self) -> Option<&'static str> {
         match self {
             Self::DatumPartsDisagree => {
@@ -113,6 +126,9 @@ impl Code {
             Self::MarksDisagree => Some("its marks disagree more than is stated of them"),
             Self::BentPicture => Some("its marks lie as if a lens had bent the reference"),
             Self::FarCamera => Some("its marks ask for a camera that stands too far off"),
+            Self::AspectUnlikeCorners | Self::AspectUnlikeView => Some(
+                "what is stated of its picture's aspect and what it shows contradict each other",
+            ),
             _ => None,
         }
     }
@@ -139,6 +155,7 @@ mod tests {
         let all = Code::ALL.iter().copied();
         let distrusting: Vec<Code> = all.filter(|c| c.distrusts_all_figures()).collect();
         let expected = [
+            Code::AspectUnlikeCorners,
             Code::DatumPartsDisagree,
             Code::ManyWrongMarks,
             Code::MarksScatter,

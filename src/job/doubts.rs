@@ -1,9 +1,10 @@
 //! What is legal in a job but may not be meant, or will limit what can be told.
 use super::{
-    Job, KnownPlane, LandmarkUse, Rectangle, Rectify, ReferenceKind, RegistrationKind, RenderImage,
-    Side, View,
+    Job, KnownPlane, Landmark, LandmarkUse, Rectangle, Rectify, ReferenceKind, Region,
+    RegistrationKind, RenderImage, Side, View, shapes::distance_outside,
 };
-use crate::printable::on_one_line;
+use crate::frame::Point;
+use crate::printable::{listed, on_one_line};
 use crate::warning::Code;
 use std::fmt;
 
@@ -56,31 +57,85 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
         );
         add("/views".to_owned(), Code::MixedVariants, text);
     }
-    for (index, view) in job.views.iter().enumerate() {
-        let at = format!("/views/{index}");
-        // The camera of a drawn render tells the scale, and is solved from five marks or more.
-        if matches!(view.render.image, RenderImage::File(_)) {
-            about_registration(view, &at, &mut add);
-            about_scale(view, &at, &mut add);
-        }
-        about_picture(view, &at, &mut add);
-        about_places(view, denominator, &at, &mut add);
-        about_marks(view, &at, &mut add);
-        for (number, region) in view.regions.iter().enumerate() {
-            if region.landmarks.is_empty() {
-                let text = format!(
-                    "the region \"{}\" has no landmarks; it is measured by its edges alone, which clutter can mislead",
-                    region.name
-                );
-                add(
-                    format!("{at}/regions/{number}"),
-                    Code::RegionWithoutLandmarks,
-                    text,
-                );
-            }
-        }
+    let views = job.views.iter().enumerate();
+    list.extend(
+        views.flat_map(|(index, view)| doubts_of(view, denominator, &format!("/views/{index}"))),
+    );
+    list
+}
+
+/// The doubts about one view, which stands at a pointer; `denominator` is that of the job's scale.
+pub(crate) fn doubts_of(view: &View, denominator: f64, at: &str) -> Vec<Doubt> {
+    let mut list = Vec::new();
+    let mut add = |pointer: String, code, text: String| {
+        list.push(Doubt {
+            pointer,
+            code,
+            text,
+        });
+    };
+    // The camera of a drawn render tells the scale, and is solved from five marks or more.
+    if matches!(view.render.image, RenderImage::File(_)) {
+        about_registration(view, at, &mut add);
+        about_scale(view, at, &mut add);
+    }
+    about_picture(view, at, &mut add);
+    about_places(view, denominator, at, &mut add);
+    about_marks(view, at, &mut add);
+    for (number, region) in view.regions.iter().enumerate() {
+        about_region(view, region, &format!("{at}/regions/{number}"), &mut add);
     }
     list
+}
+
+/// A mark of a part lies outside of its outline by less than this share of the outline's extent: it stands on the border, is
+/// clicked by hand, and outlines are drawn roughly; a judgement.
+const OUTSIDE: f64 = 0.25;
+
+fn about_region(view: &View, region: &Region, at: &str, add: &mut Add<'_>) {
+    if region.landmarks.is_empty() {
+        let text = format!(
+            "the region \"{}\" has no landmarks; it is measured by its edges alone, which clutter can mislead",
+            region.name
+        );
+        return add(at.to_owned(), Code::RegionWithoutLandmarks, text);
+    }
+    if !matches!(view.render.image, RenderImage::File(_)) {
+        return;
+    }
+    let corners = || region.outline.iter().map(|corner| corner.xy());
+    let extent = |axis: usize| {
+        let along = corners().map(|corner| corner[axis]);
+        along.clone().fold(f64::MIN, f64::max) - along.fold(f64::MAX, f64::min)
+    };
+    let most = OUTSIDE * extent(0).hypot(extent(1));
+    let marks = || region.landmarks.iter().map(|&k| &view.landmarks[k]);
+    let is_away = |mark: &&Landmark| distance_outside(&region.outline, mark.render) > most;
+    let away: Vec<&str> = marks().filter(is_away).map(|m| m.name.as_str()).collect();
+    if away.is_empty() {
+        return;
+    }
+    let in_reference = |mark: &Landmark| {
+        let there = Point::new(mark.reference.x, mark.reference.y);
+        distance_outside(&region.outline, there) <= most
+    };
+    let advice = match marks().all(in_reference) {
+        true => {
+            "the same marks in the reference do not: an outline is in pixels of the render, not of the reference"
+        }
+        false => "draw the outline round that part in the render, or name landmarks of that part",
+    };
+    let (lie, they) = if away.len() == 1 {
+        ("lies", "it belongs")
+    } else {
+        ("lie", "they belong")
+    };
+    let text = format!(
+        "{} {lie} far outside of the outline of the region \"{}\", to which {they}; {advice}",
+        listed(away.into_iter()),
+        region.name
+    );
+    add(at.to_owned(), Code::RegionAwayFromMarks, text);
 }
 
 /// Places on the model that a camera is fitted to at least.

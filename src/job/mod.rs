@@ -29,6 +29,8 @@ mod without_render;
 
 pub use builder::{JobBuilder, LandmarkBuilder, ViewBuilder};
 pub use camera_file::read_camera;
+#[cfg(feature = "draw")]
+pub(crate) use doubts::doubts_of;
 pub use doubts::{Doubt, doubts};
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
 pub(crate) use input::{InputError, InputFile, open_input, read_input};

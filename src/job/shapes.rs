@@ -47,6 +47,27 @@ pub(super) fn outline<F: Frame>(corners: &[Point<F>]) -> Result<Vec<Point<F>>, F
     }
 }
 
+/// How far a point lies outside of an outline, px; 0 where it lies inside.
+pub(super) fn distance_outside<F: Frame>(outline: &[Point<F>], point: Point<F>) -> f64 {
+    let mut is_inside = false;
+    let mut nearest = f64::INFINITY;
+    for (i, &a) in outline.iter().enumerate() {
+        let b = outline[(i + 1) % outline.len()];
+        // Even-odd rule: edges that cross the ray to the right.
+        if (a.y > point.y) != (b.y > point.y) {
+            let x = a.x + (point.y - a.y) * (b.x - a.x) / (b.y - a.y);
+            is_inside ^= point.x < x;
+        }
+        let (dx, dy) = (b.x - a.x, b.y - a.y);
+        let square = dx * dx + dy * dy;
+        let along = ((point.x - a.x) * dx + (point.y - a.y) * dy) / square.max(f64::MIN_POSITIVE);
+        let along = along.clamp(0.0, 1.0);
+        let foot = Point::new(a.x + along * dx, a.y + along * dy);
+        nearest = nearest.min(point.distance(foot));
+    }
+    if is_inside { 0.0 } else { nearest }
+}
+
 /// The first two edges that meet elsewhere than at a shared corner, named by the corner before each.
 fn crossing<F: Frame>(corners: &[(usize, Point<F>)]) -> Option<(usize, usize)> {
     let n = corners.len();
@@ -213,6 +234,25 @@ mod tests {
             [1e6, 1e6 - 2.],
         ]);
         assert_eq!(centre(&square).xy(), [1e6 - 1., 1e6 - 1.]);
+    }
+
+    #[test]
+    fn the_distance_outside_of_an_outline_is_that_to_its_nearest_side() {
+        // An L: the notch lies outside.
+        let corners = [
+            [0.0, 0.0],
+            [4.0, 0.0],
+            [4.0, 2.0],
+            [2.0, 2.0],
+            [2.0, 4.0],
+            [0.0, 4.0],
+        ];
+        let outline = corners.map(|[x, y]| Point::<RenderPx>::new(x, y));
+        let far = |x, y| distance_outside(&outline, Point::new(x, y));
+        assert_eq!([far(1.0, 1.0), far(1.0, 3.9), far(3.0, 1.0)], [0.0; 3]);
+        assert_eq!(far(3.0, 3.0), 1.0);
+        assert_eq!(far(7.0, -4.0), 5.0);
+        assert_eq!(far(-0.5, 2.0), 0.5);
     }
 
     #[test]

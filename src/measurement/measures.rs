@@ -65,7 +65,7 @@ impl ViewMeasurement {
     /// Whether a warning puts every figure of the view in doubt. Its corrections are then shown apart from those of other
     /// views; verdicts and the exit status stay what the figures say.
     pub fn is_distrusted(&self) -> bool {
-        self.warnings.iter().any(|w| w.code.distrusts_all_figures())
+        self.why_distrusted().is_some()
     }
 
     /// Why it is, in words that end a sentence; `None` where it is not.
@@ -94,8 +94,16 @@ impl ViewMeasurement {
 
 /// Why a view with warnings of these codes is distrusted, each reason once; `None` where it is not.
 pub(crate) fn why_distrusted(codes: impl Iterator<Item = Code>) -> Option<String> {
-    let mut reasons: Vec<&str> = codes.filter_map(Code::why_distrusted).collect();
+    let codes: Vec<Code> = codes.collect();
+    let mut reasons: Vec<&str> = codes.iter().filter_map(|c| c.why_distrusted()).collect();
     reasons.dedup();
+    // Seen at an angle, good marks contradict each other just so.
+    if [Code::NotRectified, Code::WrongMark]
+        .iter()
+        .all(|code| codes.contains(code))
+    {
+        reasons.insert(0, "its picture is not rectified, and its marks contradict each other as they do in one taken at an angle");
+    }
     (!reasons.is_empty()).then(|| reasons.join("; "))
 }
 

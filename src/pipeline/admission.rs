@@ -232,6 +232,25 @@ pub(super) fn changed_images(view: &View) -> Result<Vec<Warning>, images::Error>
     Ok(changed.into_iter().map(warning).collect())
 }
 
+/// The doubts about a view's job that a comparison repeats. `reference` is the size of its picture, upright.
+pub(super) fn repeated_doubts(job: &Job, view: &View, reference: (u32, u32)) -> Vec<Warning> {
+    let at = pointer(job, view);
+    let mut doubts = job::doubts_of(view, job.scale.denominator(), &at);
+    if let Some(stated) = &view.reference.rectify {
+        let sigma = view.reference.mark_sigma_px;
+        // What cannot be made at all is refused.
+        let found = rectification::doubts(stated, reference, sigma, &at);
+        doubts.extend(found.unwrap_or_default());
+    }
+    let repeated = doubts.into_iter().filter(|doubt| doubt.code.is_repeated());
+    repeated
+        .map(|doubt| Warning {
+            code: doubt.code,
+            text: measurement::sentence(&doubt.text),
+        })
+        .collect()
+}
+
 /// A part so far from the datum marks that the registration is hardly known there.
 fn doubt_of_reach(job: &Job, view: &View, laid_over: &LaidOver) -> Option<Doubt> {
     Some(Doubt {

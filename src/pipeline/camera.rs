@@ -36,7 +36,9 @@ pub fn cameras(job: &Job, names: &[String]) -> Result<CameraReport, Error> {
     Ok(CameraReport {
         views: solved.collect(),
         space: match is_together {
-            true => found_in_space(job, &mesh, (&Limits::default(), &memory))?.map(|f| f.entry),
+            true => {
+                found_in_space(job, (&mesh, &[]), (&Limits::default(), &memory))?.map(|f| f.entry)
+            }
             false => None,
         },
     })

@@ -22,6 +22,9 @@ use crate::{
 use image::RgbImage;
 use std::{borrow::Cow, collections::BTreeMap};
 
+/// Code of a view whose marks belong to other pictures.
+pub(super) const FOREIGN: &str = "marks-of-another-picture";
+
 /// What one view leaves behind.
 #[derive(Debug)]
 pub(super) struct ViewDone {
@@ -233,11 +236,18 @@ pub(super) fn with_measured<'a, T>(
     stage("measuring")?;
     let mut measured = measurement::measure_in_run(job, view, images, (registered, edges.as_ref()))
         .map_err(stopped)?;
-    let beforehand = changed.into_iter().chain(warnings);
-    measured.measurement.warnings.splice(0..0, beforehand);
+    let doubts = admission::repeated_doubts(job, view, sizes[1]);
     if let Some(why) = &measured.foreign {
-        return Err(failure("marks-of-another-picture", why));
+        let mut refused = failure(FOREIGN, why);
+        for doubt in &doubts {
+            refused
+                .text
+                .push_str(&format!("; see first to this: {}", doubt.text));
+        }
+        return Err(refused);
     }
+    let beforehand = changed.into_iter().chain(doubts).chain(warnings);
+    measured.measurement.warnings.splice(0..0, beforehand);
     then(Ready {
         own: &own,
         view,

@@ -3,7 +3,7 @@ use super::{
     CompareOptions, Error, Event, Outcome, Results, Reuse,
     finished_view::Body,
     mesh::{RunMesh, has_symmetry, needs_mesh},
-    one_view::{Comparison, ViewDone},
+    one_view::{Comparison, FOREIGN, ViewDone},
     results_folder::{LeftViews, NewResults},
     reuse::{Origin, Sources, Taken, take_over},
     together::{InSpace, found_in_space},
@@ -317,6 +317,10 @@ impl Run<'_> {
             let is_in_place = done.iter().all(Done::is_in_place);
             is_in_place && self.options.reuse != Reuse::Nothing && folder.are_made_from(checksum)
         };
+        let foreign: Vec<String> = (done.iter().map(|done| &done.collected().entry))
+            .filter(|view| view.error.as_ref().is_some_and(|e| e.code == FOREIGN))
+            .map(|view| view.name.clone())
+            .collect();
         if made_from.as_ref().is_some_and(same) {
             let views = done.into_iter().map(|done| done.collected().clone());
             let earlier = match self.is_in_space() {
@@ -325,7 +329,7 @@ impl Run<'_> {
             };
             let space = match earlier {
                 Some(earlier) => earlier.space,
-                None => self.space_again(folder, mesh)?,
+                None => self.space_again((folder, &foreign), mesh)?,
             };
             let report = Report::of_views(self.job, views)
                 .with_space(space)
@@ -337,7 +341,7 @@ impl Run<'_> {
             });
         }
         let mesh = self.mesh_in_space(mesh)?;
-        let mut space = self.space(&mesh)?;
+        let mut space = self.space(&mesh, &foreign)?;
         let mut in_space = Vec::new();
         if let Some(space) = space
             .as_mut()
@@ -429,15 +433,20 @@ impl Run<'_> {
         }
     }
 
-    fn space(&self, mesh: &RunMesh) -> Result<Option<InSpace>, Error> {
+    /// `foreign` are the views whose marks belong to other pictures: they tell nothing in space either.
+    fn space(&self, mesh: &RunMesh, foreign: &[String]) -> Result<Option<InSpace>, Error> {
         let bounds = (&self.options.limits(), &self.options.memory);
-        space_of(self.job, &self.views, mesh, bounds)
+        space_of(self.job, (&self.views, foreign), mesh, bounds)
     }
 
     /// What the photos tell, where the results that are there have it and cannot be read.
-    fn space_again(&self, folder: &NewResults, mesh: RunMesh) -> Result<Option<SpaceEntry>, Error> {
+    fn space_again(
+        &self,
+        (folder, foreign): (&NewResults, &[String]),
+        mesh: RunMesh,
+    ) -> Result<Option<SpaceEntry>, Error> {
         let mesh = self.mesh_in_space(mesh)?;
-        let Some(mut space) = self.space(&mesh)? else {
+        let Some(mut space) = self.space(&mesh, foreign)? else {
             return Ok(None);
         };
         let is_drawn = folder.earlier_has(drawing::SPACE_FILE);
@@ -495,18 +504,18 @@ fn are_compared(job: &Job, views: &[&View]) -> bool {
     together.is_some_and(|together| together.views.iter().all(is_compared))
 }
 
-/// What the photos tell together, where all of them are among these views.
+/// What the photos tell together, where all of them are among these views; but for those whose marks are `foreign` to them.
 ///
 /// # Errors
 /// Where the run is asked to stop.
 pub(super) fn space_of(
     job: &Job,
-    views: &[&View],
+    (views, foreign): (&[&View], &[String]),
     mesh: &RunMesh,
     bounds: (&Limits, &Budget),
 ) -> Result<Option<InSpace>, Error> {
     match are_compared(job, views) {
-        true => found_in_space(job, mesh, bounds),
+        true => found_in_space(job, (mesh, foreign), bounds),
         false => Ok(None),
     }
 }

@@ -153,7 +153,12 @@ fn draw_all(
     let is_whole = matches!(request.sort, SheetSort::Whole) && request.part.is_none();
     let of = (request.paper, request.date.as_str());
     let space = match is_whole {
-        true => space_of(job, &views, &mesh, (&options.limits(), &options.memory))?,
+        true => space_of(
+            job,
+            (&views, &[]),
+            &mesh,
+            (&options.limits(), &options.memory),
+        )?,
         false => None,
     };
     let in_space = match (&space, mesh.whole()) {

@@ -2,6 +2,7 @@
 use super::{
     Error,
     mesh::RunMesh,
+    one_view::FOREIGN,
     photo_edges,
     sizes::{Why, render_size, size},
 };
@@ -25,14 +26,14 @@ pub(super) struct InSpace {
     pub(super) parts: Vec<PartInSpace>,
 }
 
-/// What the photos tell together, where the job names some. A photo that cannot take part says why; the others go on. Where the job has
-/// a mesh, its edges are looked for in the photos; else only the heads of the images are read.
+/// What the photos tell together, where the job names some. A photo that cannot take part says why, those whose marks are `foreign` to
+/// them too; the others go on. Where the job has a mesh, its edges are looked for in the photos; else only the heads of the images are read.
 ///
 /// # Errors
 /// Where the run is asked to stop.
 pub(super) fn found_in_space(
     job: &Job,
-    mesh: &RunMesh,
+    (mesh, foreign): (&RunMesh, &[String]),
     bounds: (&Limits, &Budget),
 ) -> Result<Option<InSpace>, Error> {
     let Some(together) = job.together.as_ref() else {
@@ -46,7 +47,10 @@ pub(super) fn found_in_space(
     let read: Vec<Result<space::ViewPhoto, Why>> = views
         .iter()
         .zip(&sizes)
-        .map(|(view, size)| photo(job, view, size.clone()?))
+        .map(|(view, size)| match foreign.contains(&view.name) {
+            true => Err((FOREIGN, "its marks do not belong to it".to_owned())),
+            false => photo(job, view, size.clone()?),
+        })
         .collect();
     // Where a photo stands among those that were read.
     let number = |k: usize| {

@@ -485,6 +485,10 @@ pub(super) fn notes_in_space(space: &SpaceEntry) -> Vec<String> {
     if !space.parts.is_empty() {
         notes.push("errors are model minus subject along the axes of the model: width along x, depth along y, height along z; each about the middle of the part's landmarks".to_owned());
     }
+    let is_solved = space.views.iter().any(|view| view.error.is_none());
+    if space.parts.is_empty() && space.unmarked.is_empty() && is_solved {
+        notes.push("no landmark beside those of the datum names its \"part\", so nothing is told of any: mark four or more points of a part in each photo, with \"part\" and \"use\": \"check\"".to_owned());
+    }
     if let Some(error) = &space.edges_error {
         notes.push(format!(
             "the edges of the mesh are not used, the marks alone tell ({}): {}",

@@ -362,6 +362,7 @@ pub(super) fn scene(seed: usize, draw: &Draw) -> Scene {
         shots,
         subject: Subject {
             parts: draw.parts,
+            axes: Vec::new(),
             expected: EXPECTED,
             lengths: Vec::new(),
             mirror: None,

@@ -17,7 +17,8 @@ use std::path::{Path, PathBuf};
 /// do not tell, and what to mark.
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Example:
-  tickstrip camera fixtures/space/pump.json --out pump-cameras")]
+  tickstrip demo --camera
+  tickstrip camera fire-pump-camera/pump.json --out pump-cameras")]
 pub(super) struct Arguments {
     /// The job file
     job: PathBuf,

@@ -249,6 +249,9 @@ fn said(input: &SpaceToDraw<'_>, mut flow: Flow) -> Flow {
             Some(correction) => correction.text.clone(),
             None => "nothing to change that is told".to_owned(),
         }];
+        if part.axes.is_some() {
+            lines.push("along the part's own axes".to_owned());
+        }
         if !part.cannot_tell.is_empty() {
             lines.push(format!("cannot tell {}", part.cannot_tell.join(", ")));
         }

@@ -40,6 +40,8 @@ settings! {
             "There, how much of what other places of a part would do is added to its covariance.";
         space_other_place = 2.5, "working px", "judgement: the width of an edge's response":
             "There, a place of a part whose edges lie so far from those of the fit, root mean square, is another one.";
+        space_datum_aside = 1.0, "working px", "judgement, by drawn objects: 0.3 where the marks are right, 1.4 where their places are 2 % off":
+            "There, where more than half of the clear edges of the datum lie farther beside the fit, they contradict its marks.";
         space_pixels = 3e6, "pixels", "judgement: 2000 x 1500":
             "Most pixels of the grid that edges of one photo are looked for on.";
         space_photos = 10.0, "photos", "judgement: 180 MB":

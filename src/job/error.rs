@@ -604,6 +604,53 @@ fault_kinds! {
         /// The name.
         name: String,
     }
+    /// A part's axes that nothing uses.
+    #[error("no views are taken \"together\", which is what the axes of parts are for; name them, or leave \"axes\" out")]
+    "axes-without-together" AxesWithoutTogether
+    /// Axes of a part that no view of those that are taken together marks.
+    #[error("no view that is taken \"together\" marks the part \"{name}\"; they have {known}")]
+    "unknown-part-of-axes" UnknownPartOfAxes {
+        /// The name.
+        name: String,
+        /// The parts there are.
+        known: String,
+    }
+    /// A part whose axes are stated twice.
+    #[error("the axes of the part \"{name}\" are stated twice; keep one entry")]
+    "axes-stated-twice" AxesStatedTwice {
+        /// The name.
+        name: String,
+    }
+    /// A direction that is none.
+    #[error("({}, {}, {}) is no direction; give three numbers, not all 0 and of ordinary size, such as [0, 0, 1]", direction[0], direction[1], direction[2])]
+    "no-direction" NoDirection {
+        /// What is stated.
+        direction: [f64; 3],
+    }
+    /// Axes of a part that are not at right angles.
+    #[error("it is at {degrees:.1}° to the \"width\"; state a direction at right angles to it, with three decimals or more")]
+    "axes-not-square" AxesNotSquare {
+        /// The angle.
+        degrees: f64,
+    }
+    /// Axes of parts that mirror each other and do not.
+    #[error("the axes of \"{first}\" and \"{second}\" are no mirror images across {axis}; state for one of them the directions of the other with the {axis} of each reversed")]
+    "axes-not-mirrored" AxesNotMirrored {
+        /// The first part.
+        first: String,
+        /// The second one.
+        second: String,
+        /// The axis across the plane.
+        axis: &'static str,
+    }
+    /// Axes of a part across the plane that the plane does not mirror into each other.
+    #[error("the part \"{name}\" is its own mirror image across {axis}, and none of its axes runs along {axis}; state its \"width\" or its \"height\" along {axis}, or both at right angles to it")]
+    "axes-not-across" AxesNotAcross {
+        /// The part.
+        name: String,
+        /// The axis across the plane.
+        axis: &'static str,
+    }
     /// Symmetry that nothing uses.
     #[error("no views are taken \"together\", which is what the symmetry of the model is for; name them, or leave \"symmetry\" out")]
     "symmetry-without-together" SymmetryWithoutTogether

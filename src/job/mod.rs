@@ -13,6 +13,7 @@ mod layout;
 mod marked_on;
 mod names;
 mod outside;
+mod part_axes;
 mod print;
 pub mod raw;
 mod read;
@@ -43,6 +44,7 @@ pub(crate) use names::nearest;
 #[cfg(feature = "draw")]
 pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
 pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};
+pub use part_axes::PartAxes;
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
 pub use read::{MOST_BYTES, missing_images, named_files, parse, read};
 pub use rectify::stated_alone as rectify;

@@ -71,6 +71,24 @@ pub struct RawModel {
     /// What mirrors what, on the model and on the full-size object: a photo of one side tells of the other in views taken "together".
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub symmetry: Option<RawModelSymmetry>,
+    /// Parts that have axes of their own, where CAD has them: what views taken "together" tell of such a part is told along these.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub axes: Vec<RawPartAxes>,
+}
+
+/// The axes of a part, as directions along the axes of the model, of any length.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawPartAxes {
+    /// The part.
+    #[schemars(length(min = 1, max = 200))]
+    pub part: String,
+    /// Its x, along which it is wide.
+    pub width: [f64; 3],
+    /// Its z, along which it is high; at right angles to the width. Its y, along which it is deep, is at right angles to both, so that
+    /// the three are right-handed.
+    pub height: [f64; 3],
 }
 
 /// A plane that mirrors the model, at right angles to one of its axes.

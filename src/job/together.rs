@@ -1,5 +1,5 @@
 //! Views whose references are adjusted together, and the parts of the model that they show.
-use super::Tolerance;
+use super::{PartAxes, Tolerance};
 use crate::units::FullSizeMm;
 
 /// Views whose references are adjusted together.
@@ -40,7 +40,7 @@ pub struct TogetherEnd {
 /// A plane that mirrors model and subject, at right angles to an axis of the model.
 ///
 /// # Guarantees
-/// No part is listed twice.
+/// No part is listed twice. Axes that parts have of their own are mirror images, but for their direction.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ModelSymmetry {
     /// 0 for x, 1 for y, 2 for z.
@@ -61,6 +61,8 @@ pub struct ModelSymmetry {
 pub struct TogetherPart {
     /// Its name.
     pub name: String,
+    /// Its own axes, where they are stated.
+    pub axes: Option<PartAxes>,
     /// The tightest tolerance of its regions, else that of the job.
     pub tolerance: Tolerance,
     /// Indices of its check landmarks with a place on the model, each view's, in the order of [`Together::views`].

@@ -1,4 +1,4 @@
-//! Parts in space, judged: verdicts by the tolerances of the job, corrections along the axes of the model, and in words what
+//! Parts in space, judged: verdicts by the tolerances of the job, corrections along the axes of the model or the part's own, and in words what
 //! the photos do not tell.
 use super::{
     Correction, Verdict,
@@ -8,7 +8,7 @@ use super::{
     },
 };
 use crate::{
-    job::{Job, TogetherPart, Tolerance},
+    job::{Job, PartAxes, TogetherPart, Tolerance},
     registration::space::together::{Aside, PartErrors, Would},
     statistics::{Measured, words::decimals},
 };
@@ -18,6 +18,8 @@ use crate::{
 pub struct PartInSpace {
     /// Its name.
     pub name: String,
+    /// Its own axes, along which its errors are then told; `None`: along those of the model.
+    pub axes: Option<PartAxes>,
     /// Its errors.
     pub found: PartErrors,
     /// What is tolerated.
@@ -47,8 +49,23 @@ pub const NAMES_IN_SPACE: [&str; 9] = [
     "offset along z",
 ];
 
+/// The same of a part that has axes of its own.
+pub const NAMES_ALONG_OWN: [&str; 9] = [
+    "width",
+    "depth",
+    "height",
+    "turn about its own x",
+    "turn about its own y",
+    "turn about its own z",
+    "offset along its own x",
+    "offset along its own y",
+    "offset along its own z",
+];
+
 /// The axes of the model as they are written.
 pub(crate) const AXES: [&str; 3] = ["x", "y", "z"];
+/// The axes of a part that has its own.
+pub(crate) const OWN_AXES: [&str; 3] = ["its own x", "its own y", "its own z"];
 /// What a size is called, what it becomes where it is too small, and where it is too large.
 const SIZES: [[&str; 3]; 3] = [
     ["width", "wider", "narrower"],
@@ -62,19 +79,24 @@ impl PartInSpace {
     /// Judges what was found of a part; `photos` are the names of the photos.
     pub fn new(job: &Job, part: &TogetherPart, found: &PartErrors, photos: &[&str]) -> Self {
         let judged = Judged { job, part, found };
+        let names = match part.axes {
+            Some(_) => &NAMES_ALONG_OWN,
+            None => &NAMES_IN_SPACE,
+        };
         let verdicts = (0..9).filter_map(|k| judged.verdict(k));
         let times = (0..9).map(|k| ranking::times_tolerance(judged.told(k), judged.limit(k)));
         Self {
             name: part.name.clone(),
+            axes: part.axes,
             tolerance: part.tolerance,
             verdict: verdict::worst(verdicts).unwrap_or(Verdict::Undecided),
             times_tolerance: times.fold(0.0, f64::max),
             correction: judged.correction(),
-            cannot_tell: cannot_tell(found),
+            cannot_tell: cannot_tell(found, names),
             would_tell: found
                 .would
                 .as_ref()
-                .map(|would| would_tell(would, found, photos)),
+                .map(|would| would_tell(would, (found, names), photos)),
             found: found.clone(),
         }
     }
@@ -87,6 +109,14 @@ struct Judged<'a> {
 }
 
 impl Judged<'_> {
+    /// Its axes as they are written.
+    fn axes(&self) -> [&'static str; 3] {
+        match self.part.axes {
+            Some(_) => OWN_AXES,
+            None => AXES,
+        }
+    }
+
     fn told(&self, k: usize) -> Option<Measured> {
         self.found.errors[k].told()
     }
@@ -128,7 +158,7 @@ impl Judged<'_> {
         let degrees = decimals(error.value().abs(), 1);
         let text = format!(
             "turn {{}} {degrees}° about {}, from {from} towards {to}",
-            AXES[axis]
+            self.axes()[axis]
         );
         Some((self.times(k, error), text))
     }
@@ -144,7 +174,7 @@ impl Judged<'_> {
         let text = format!(
             "make {{}} {} % {word} along {} ({} mm on the model; scale its {what} by {})",
             decimals(100.0 * (1.0 - by).abs(), 1),
-            AXES[axis],
+            self.axes()[axis],
             decimals(moves(error.value()).abs(), 2),
             decimals(by, 3)
         );
@@ -153,6 +183,11 @@ impl Judged<'_> {
 
     /// The same for all offsets.
     fn moving(&self) -> Option<(f64, String)> {
+        let own = if self.part.axes.is_some() {
+            " its own "
+        } else {
+            " "
+        };
         let each = AXES.iter().enumerate().filter_map(|(axis, name)| {
             let error = self.to_change(6 + axis, |mm| mm)?;
             // The model lies too far along the axis: it has to go back.
@@ -160,7 +195,7 @@ impl Judged<'_> {
             let mm = decimals(error.value().abs(), 2);
             Some((
                 self.times(6 + axis, error),
-                format!("{mm} mm towards {sign}{name}"),
+                format!("{mm} mm towards{own}{sign}{name}"),
             ))
         });
         let (times, moves): (Vec<f64>, Vec<String>) = each.unzip();
@@ -191,24 +226,24 @@ impl Judged<'_> {
     }
 }
 
-fn named(numbers: &[usize]) -> String {
-    let names: Vec<&str> = numbers.iter().map(|&k| NAMES_IN_SPACE[k]).collect();
+fn named(numbers: &[usize], names: &[&str; 9]) -> String {
+    let names: Vec<&str> = numbers.iter().map(|&k| names[k]).collect();
     match names.split_last() {
         Some((last, before)) if !before.is_empty() => format!("{} and {last}", before.join(", ")),
         _ => names.concat(),
     }
 }
 
-fn cannot_tell(found: &PartErrors) -> Vec<String> {
+fn cannot_tell(found: &PartErrors, names: &[&str; 9]) -> Vec<String> {
     let single = (0..9).filter(|&k| !found.errors[k].is_told);
     let together = found.only_together.iter();
     single
-        .map(|k| NAMES_IN_SPACE[k].to_owned())
-        .chain(together.map(|numbers| format!("{} apart from each other", named(numbers))))
+        .map(|k| names[k].to_owned())
+        .chain(together.map(|numbers| format!("{} apart from each other", named(numbers, names))))
         .collect()
 }
 
-fn would_tell(would: &Would, found: &PartErrors, photos: &[&str]) -> String {
+fn would_tell(would: &Would, (found, names): (&PartErrors, &[&str; 9]), photos: &[&str]) -> String {
     let side = match would.aside {
         Aside::Right => "to the right of",
         Aside::Left => "to the left of",
@@ -219,7 +254,7 @@ fn would_tell(would: &Would, found: &PartErrors, photos: &[&str]) -> String {
     let tells = if would.tells.len() == untold {
         "all of it".to_owned()
     } else {
-        named(&would.tells)
+        named(&would.tells, names)
     };
     format!(
         "a photo from {}° {side} \"{}\", with the same landmarks, would tell {tells}",
@@ -262,6 +297,7 @@ mod tests {
     fn part() -> TogetherPart {
         TogetherPart {
             name: "lantern".to_owned(),
+            axes: None,
             tolerance: Tolerance {
                 proportion_percent: 2.0,
                 offset: ModelMm(0.2),
@@ -317,6 +353,31 @@ mod tests {
         assert_eq!(
             part.correction.expect("a change").text,
             "turn the lantern 2.5° about z, from x towards y, make it 3.8 % narrower along x (0.31 mm on the model; scale its width by 0.962), make it 3.1 % higher along z (0.37 mm on the model; scale its height by 1.031), move it 0.30 mm towards −x and 0.40 mm towards +z"
+        );
+    }
+
+    #[test]
+    fn the_correction_of_a_part_with_its_own_axes_says_so() {
+        let errors = [
+            NONE,
+            NONE,
+            (-3.0, 0.5),
+            NONE,
+            NONE,
+            (-2.5, 0.3),
+            (0.3, 0.05),
+            NONE,
+            (-0.4, 0.05),
+        ];
+        let own = TogetherPart {
+            axes: PartAxes::new([0.8, 0.6, 0.0], [0.0, 0.0, 1.0]),
+            ..part()
+        };
+        let part = PartInSpace::new(&job(), &own, &found(errors), &["hall"]);
+        assert_eq!(part.axes, own.axes);
+        assert_eq!(
+            part.correction.expect("a change").text,
+            "turn the lantern 2.5° about its own z, from x towards y, make it 3.1 % higher along its own z (0.37 mm on the model; scale its height by 1.031), move it 0.30 mm towards its own −x and 0.40 mm towards its own +z"
         );
     }
 

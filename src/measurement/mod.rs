@@ -37,8 +37,8 @@ pub use alone::{
 };
 pub use far_parts::{FarFromDatum, far_from_datum};
 pub use foreign::ForeignMarks;
-pub(crate) use in_space::{AXES, TURNS};
-pub use in_space::{NAMES_IN_SPACE, PartInSpace};
+pub(crate) use in_space::{AXES, OWN_AXES, TURNS};
+pub use in_space::{NAMES_ALONG_OWN, NAMES_IN_SPACE, PartInSpace};
 pub(crate) use judge::verdict::judge as verdict_of;
 pub(crate) use judge::{
     correction::{calls_for_change, is_visible_beside, measured_factor_of},

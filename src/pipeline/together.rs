@@ -8,7 +8,7 @@ use super::{
 };
 use crate::{
     images::{Budget, Limits},
-    job::{self, Fault, Job, Together, TogetherEnd, TogetherLength, TogetherPart, View},
+    job::{self, Fault, Job, PartAxes, Together, TogetherEnd, TogetherLength, TogetherPart, View},
     measurement::PartInSpace,
     registration::space::{
         self,
@@ -143,6 +143,9 @@ fn subject<'a>(job: &Job, together: &'a Together) -> (Subject, Vec<&'a TogetherL
     let symmetry = together.symmetry.as_ref();
     let subject = Subject {
         parts: together.parts.len(),
+        axes: (together.parts.iter())
+            .map(|part| part.axes.unwrap_or(PartAxes::OF_MODEL))
+            .collect(),
         expected: ExpectedOfParts {
             size_percent: job.expected.size_percent,
             rotation_deg: job.expected.rotation_deg,

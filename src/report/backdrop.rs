@@ -194,10 +194,13 @@ impl Backdrop {
         page.line(&format!("  lower left at    {right} {x} mm, {up} {y} mm"));
         let [x, y] = self.middle_model_mm.map(mm);
         page.line(&format!("  middle at        {right} {x} mm, {up} {y} mm"));
-        page.line(&format!(
-            "  to the right {}, upwards {}",
-            self.right, self.up
-        ));
+        // Without axes these are the directions themselves.
+        if [self.right.as_str(), self.up.as_str()] != ["right", "up"] {
+            page.line(&format!(
+                "  to the right {}, upwards {}",
+                self.right, self.up
+            ));
+        }
         let [x, y, z] = self.origin_model_mm.map(|v| decimals(v, 2));
         page.wrapped(
             "  origin           ",

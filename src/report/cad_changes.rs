@@ -14,7 +14,7 @@ use super::{
 };
 use crate::{
     measurement::{
-        AXES, TURNS, calls_for_change, is_visible_beside, measured_factor_of, ranking,
+        AXES, OWN_AXES, TURNS, calls_for_change, is_visible_beside, measured_factor_of, ranking,
         settings::REGIONS, verdict_of,
     },
     statistics::{
@@ -33,14 +33,27 @@ const WHOLE_PRINT: &str = "whole print, in the slicer,";
 struct Subject {
     part: String,
     quantity: QuantityEntry,
-    /// The axis of the model, or the view whose own axes count.
+    /// The axis of the model or of the part, or the view whose own axes count.
     along: Along,
 }
 
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 enum Along {
     Axis(usize),
+    /// An axis of the part, which has its own.
+    Own(usize),
     View(String),
+}
+
+impl Along {
+    /// As an axis is written; `None` of a view.
+    fn axis(&self) -> Option<&'static str> {
+        match self {
+            Self::Axis(axis) => Some(AXES[*axis]),
+            Self::Own(axis) => Some(OWN_AXES[*axis]),
+            Self::View(_) => None,
+        }
+    }
 }
 
 /// What one view, or all photos together, tells of a subject.
@@ -123,7 +136,10 @@ impl Gathered {
                 let subject = Subject {
                     part: part.name.clone(),
                     quantity,
-                    along: Along::Axis(axis),
+                    along: match part.own_axes {
+                        None => Along::Axis(axis),
+                        Some(_) => Along::Own(axis),
+                    },
                 };
                 let reading = Reading {
                     error,
@@ -339,10 +355,7 @@ impl Writer {
         let tolerance = readings.iter().map(|r| r.tolerance);
         let tolerance = tolerance.fold(f64::INFINITY, f64::min);
         let views = readings.iter().flat_map(|r| r.views.iter().cloned());
-        let axis = match subject.along {
-            Along::Axis(axis) => Some(AXES[axis].to_owned()),
-            Along::View(_) => None,
-        };
+        let axis = subject.along.axis().map(str::to_owned);
         let mut entry = ChangeEntry {
             part: subject.part.clone(),
             state: ChangeState::Contradicted,
@@ -437,22 +450,26 @@ impl Writer {
         let looks = sole.and_then(|r| r.looks);
         let is_turn = subject.quantity == QuantityEntry::Turn;
         match subject.along {
-            Along::Axis(axis) if is_turn => {
+            Along::Axis(axis) | Along::Own(axis) if is_turn => {
                 let [mut from, mut to] = TURNS[axis];
                 if error.value() > 0.0 {
                     (from, to) = (to, from);
                 }
                 let looks = looks.map_or(String::new(), |looks| format!(" ({looks}{in_view})"));
-                let axis = AXES[axis];
+                let axis = subject.along.axis().unwrap_or_default();
                 format!(
                     "turn the {part} {amount} about {axis}, from {from} towards {to}{looks}{about}"
                 )
             }
-            Along::Axis(axis) => {
+            Along::Axis(axis) | Along::Own(axis) => {
+                let own = match subject.along {
+                    Along::Own(_) => "its own ",
+                    _ => "",
+                };
                 let sign = if error.value() > 0.0 { "−" } else { "+" };
                 let looks = looks.map_or(String::new(), |looks| format!(" ({looks}{in_view})"));
                 format!(
-                    "move the {part} {amount} towards {sign}{}{looks}",
+                    "move the {part} {amount} towards {own}{sign}{}{looks}",
                     AXES[axis]
                 )
             }
@@ -595,10 +612,7 @@ impl Subject {
         use QuantityEntry::{
             Angle, Height, Length, Place, PlaceDown, PlaceRight, Size, Turn, Width,
         };
-        let axis = match self.along {
-            Along::Axis(axis) => AXES[axis],
-            Along::View(_) => "",
-        };
+        let axis = self.along.axis().unwrap_or_default();
         let what = match self.quantity {
             Size => "size along ",
             Width => "width",
@@ -621,8 +635,12 @@ impl Subject {
             false => larger,
         };
         match self.along {
-            Along::Axis(axis) => (
-                format!("{} along {}", word(["larger", "smaller"]), AXES[axis]),
+            Along::Axis(_) | Along::Own(_) => (
+                format!(
+                    "{} along {}",
+                    word(["larger", "smaller"]),
+                    self.along.axis().unwrap_or_default()
+                ),
                 "it".to_owned(),
             ),
             Along::View(_) if self.quantity == QuantityEntry::Height => (

@@ -154,7 +154,7 @@ impl Dimensions {
         if let Some(origin) = &self.origin {
             let turned = match self.place_axes {
                 ["right", _] => {
-                    ", to the right and down in the picture: no known length says by \"along\" how the drawing is turned"
+                    ", to the right and down in the picture, turned as a known length with \"along\" says; the view's \"axes\" would name them"
                 }
                 _ => ", along the axes of the model",
             };

@@ -132,11 +132,15 @@ pub struct WidenedEntry {
     pub offset: Option<f64>,
 }
 
-/// A part in space: model minus subject, along the axes of the model. What cannot be told is null.
+/// A part in space: model minus subject, along the axes of the model or the part's own. What cannot be told is null.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SpacePartEntry {
     /// Its name: that of its regions.
     pub name: String,
+    /// Its own x (width), y (depth) and z (height) as directions along those of the model, where the job states them: sizes, turns, offsets
+    /// and extent are then along these. Left out: along the axes of the model.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub own_axes: Option<[[f64; 3]; 3]>,
     /// Middle of the box of its landmarks, about which turns, sizes and offsets are stated, model millimetres.
     pub anchor_model_mm: [f64; 3],
     /// How far its landmarks reach along each axis, model millimetres.
@@ -1117,7 +1121,8 @@ pub struct ChangeEntry {
     pub state: ChangeState,
     /// What is off.
     pub quantity: QuantityEntry,
-    /// The axis of the model along which a size or a place is off, or about which it is turned: "x", "y" or "z"; null where the views
+    /// The axis of the model along which a size or a place is off, or about which it is turned: "x", "y" or "z", "its own x" and so on of a
+    /// part that has its own; null where the views
     /// do not state their axes.
     pub axis: Option<String>,
     /// The error: per cent, degrees, or millimetres on the model. A place is off towards the axis, a turn goes by the right hand; without

@@ -165,6 +165,7 @@ fn part_entry(job: &Job, part: &PartInSpace, names: &[&str]) -> SpacePartEntry {
     let views = part.found.photos.iter().filter_map(|&k| names.get(k));
     SpacePartEntry {
         name: part.name.clone(),
+        own_axes: part.axes.map(|axes| axes.vectors()),
         anchor_model_mm: part.found.anchor_mm,
         extent_model_mm: part.found.extent_mm,
         marks: part.found.marks,
@@ -225,7 +226,10 @@ impl SpacePartEntry {
             &self.offset_model_mm,
         );
         let limits = &self.tolerance;
-        let names = crate::measurement::NAMES_IN_SPACE;
+        let names = match self.own_axes {
+            Some(_) => crate::measurement::NAMES_ALONG_OWN,
+            None => crate::measurement::NAMES_IN_SPACE,
+        };
         [
             (names[0], "%", sizes.width, limits.proportion_percent),
             (names[1], "%", sizes.depth, limits.proportion_percent),

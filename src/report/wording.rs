@@ -462,6 +462,9 @@ pub(super) fn part_in_words(part: &SpacePartEntry) -> String {
         })
         .collect();
     let mut pieces = Vec::new();
+    if part.own_axes.is_some() {
+        pieces.push("all of it along the part's own axes".to_owned());
+    }
     if !told.is_empty() {
         pieces.push(format!("turn {}", told.join(", ")));
     }
@@ -488,6 +491,19 @@ pub(super) fn notes_in_space(space: &SpaceEntry) -> Vec<String> {
     let is_solved = space.views.iter().any(|view| view.error.is_none());
     if space.parts.is_empty() && space.unmarked.is_empty() && is_solved {
         notes.push("no landmark beside those of the datum names its \"part\", so nothing is told of any: mark four or more points of a part in each photo, with \"part\" and \"use\": \"check\"".to_owned());
+    }
+    for part in &space.parts {
+        let Some([x, y, z]) = part.own_axes else {
+            continue;
+        };
+        let along = |axis: [f64; 3]| format!("({})", axis.map(|v| decimals(v, 3)).join(", "));
+        notes.push(format!(
+            "those of {} are along the part's own axes: x, its width, runs along {} of the model, y, its depth, along {}, z, its height, along {}",
+            clean(&part.name),
+            along(x),
+            along(y),
+            along(z)
+        ));
     }
     if let Some(error) = &space.edges_error {
         notes.push(format!(

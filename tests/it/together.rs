@@ -494,3 +494,126 @@ fn the_symmetry_of_the_model_names_parts_that_are_marked() {
         run.err
     );
 }
+
+/// The lantern with axes of its own.
+fn with_axes(axes: Value) -> tempfile::TempDir {
+    by_parts(|job| job["model"]["axes"] = axes)
+}
+
+#[test]
+fn a_part_with_its_own_axes_is_told_along_them() {
+    // A quarter of a turn about z: its x runs along y of the model, its y against x.
+    let own = json!([{ "part": "lantern", "width": [0, 1, 0], "height": [0, 0, 2] }]);
+    let (plain, turned) = (&by_parts(|_| ()), with_axes(own));
+    let [plain, space] = [plain, &turned].map(|folder| space_of(&camera(folder.path())));
+    let (lantern, before) = (part(&space, "lantern"), part(&plain, "lantern"));
+    assert_eq!(
+        lantern["own_axes"],
+        json!([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+    );
+    assert!(before.get("own_axes").is_none());
+    let value = |part: &Value, pointer: &str| {
+        let figure = part
+            .pointer(pointer)
+            .and_then(|figure| figure["value"].as_f64());
+        figure.unwrap_or_else(|| panic!("{pointer} of {part}"))
+    };
+    for (own, of_model, sign) in [
+        ("/size_percent/width", "/size_percent/depth", 1.0),
+        ("/size_percent/depth", "/size_percent/width", 1.0),
+        ("/size_percent/height", "/size_percent/height", 1.0),
+        ("/rotation_deg/y", "/rotation_deg/x", -1.0),
+        ("/offset_model_mm/x", "/offset_model_mm/y", 1.0),
+        ("/offset_model_mm/y", "/offset_model_mm/x", -1.0),
+        ("/offset_model_mm/z", "/offset_model_mm/z", 1.0),
+    ] {
+        // As far as a solution rests.
+        let off = value(lantern, own) - sign * value(before, of_model);
+        assert!(off.abs() < 2e-3, "{own}: {lantern} {before}");
+    }
+    let correction = lantern["correction"].as_str().expect("a change");
+    assert!(
+        correction.contains(" % shallower along its own y (") && correction.contains("its own +z"),
+        "{correction}"
+    );
+    let beams = [&space, &plain].map(|space| part(space, "pump beam"));
+    for pointer in ["/size_percent/width", "/rotation_deg/y"] {
+        let [one, other] = beams.map(|beam| value(beam, pointer));
+        assert!((one - other).abs() < 1e-6, "{pointer}: {one} {other}");
+    }
+    let words = on_one_line(&run_words(turned.path()));
+    for said in [
+        "all of it along the part's own axes",
+        "those of lantern are along the part's own axes: x, its width, runs along (0.000, 1.000, 0.000) of the model",
+        "shallower along its own y",
+    ] {
+        assert!(words.contains(said), "{said:?} in {words}");
+    }
+}
+
+/// The table of a job's cameras.
+fn run_words(folder: &Path) -> String {
+    run(folder, &["camera", "pump.json"]).out
+}
+
+fn on_one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn axes_that_are_none_are_refused_with_what_to_do() {
+    let refused = |axes: Value, words: &str| {
+        let run = camera(with_axes(axes).path());
+        assert_eq!(run.status, 2, "{}", run.out);
+        assert!(run.err.contains(words), "{words:?} in {}", run.err);
+    };
+    let axes = |part: &str, width: Value, height: Value| json!({ "part": part, "width": width, "height": height });
+    let (x, z) = (json!([1, 0, 0]), json!([0, 0, 1]));
+    refused(
+        json!([axes("lanten", x.clone(), z.clone())]),
+        "/model/axes/0/part: no view that is taken \"together\" marks the part \"lanten\"",
+    );
+    refused(
+        json!([
+            axes("lantern", x.clone(), z.clone()),
+            axes("lantern", z.clone(), x.clone())
+        ]),
+        "/model/axes/1/part: the axes of the part \"lantern\" are stated twice",
+    );
+    refused(
+        json!([axes("lantern", json!([0, 0, 0]), z.clone())]),
+        "/model/axes/0/width: (0, 0, 0) is no direction",
+    );
+    refused(
+        json!([axes("lantern", x.clone(), json!([1, 0, 1]))]),
+        "/model/axes/0/height: it is at 45.0° to the \"width\"",
+    );
+    refused(
+        json!([axes("lantern", x.clone(), json!([1e300, 0, 1]))]),
+        "/model/axes/0/height: (1000",
+    );
+    let mirrored = |symmetry: Value, words: &str| {
+        let folder = by_parts(|job| {
+            job["model"]["axes"] = json!([axes("lantern", json!([0.8, 0.6, 0]), json!([0, 0, 1]))]);
+            job["model"]["symmetry"] = symmetry;
+        });
+        let run = camera(folder.path());
+        assert_eq!(run.status, 2, "{}", run.out);
+        assert!(run.err.contains(words), "{words:?} in {}", run.err);
+    };
+    mirrored(
+        json!({ "across": "y", "parts": ["lantern"] }),
+        "/model/symmetry/parts/0: the part \"lantern\" is its own mirror image across y, and none of its axes runs along y",
+    );
+    mirrored(
+        json!({ "across": "y", "pairs": [["lantern", "pump beam"]] }),
+        "/model/symmetry/pairs/0: the axes of \"lantern\" and \"pump beam\" are no mirror images across y",
+    );
+    let alone = by_parts(|job| {
+        job["model"]["axes"] = json!([axes("lantern", x, z)]);
+        job.as_object_mut().expect("a job").remove("together");
+    });
+    let run = camera(alone.path());
+    let words = "/model/axes: no views are taken \"together\"";
+    assert!(run.err.contains(words), "{}", run.err);
+}

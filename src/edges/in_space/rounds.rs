@@ -14,7 +14,8 @@ use crate::{
 use rayon::prelude::*;
 
 /// Windows (standard deviations, working pixels) of the rounds on the datum, and of those on all parts.
-const DATUM_WINDOWS: [f64; 3] = [9.0, 4.0, 2.5];
+const DATUM_WINDOWS: [f64; 3] = [9.0, 4.0, NARROW_WINDOW];
+const NARROW_WINDOW: f64 = 2.5;
 const ALL_WINDOWS: [f64; 3] = [6.0, 3.0, 2.0];
 
 /// Adjusts all cameras and parts by marks and by the edges that the photos have; `photos` are in the order in which they were given,
@@ -141,16 +142,42 @@ impl Rounds<'_> {
                     return Ok(None);
                 }
             }
-            let more = fitted.strained(marks);
-            let more: Vec<usize> = (more.into_iter())
+            let mut more: Vec<usize> = (fitted.strained(marks).into_iter())
+                .chain(self.aside(&fitted, &datum))
                 .filter(|photo| !strained.contains(photo))
                 .collect();
+            more.sort_unstable();
+            more.dedup();
             if more.is_empty() {
                 return Ok(Some((fitted, strained)));
             }
             strained.extend(more);
         }
         Ok(Some((marks.clone(), strained)))
+    }
+
+    /// Photos in which most of the clear edges of the datum lie beside where the fit has them: the marks hold it off them.
+    fn aside(&self, fitting: &Fitting, datum: &[&Group]) -> Vec<usize> {
+        let off_in = |number: usize| -> Vec<f64> {
+            let groups = datum.iter().filter(|group| group.photo == number);
+            let Some(photo) = self.photos[number] else {
+                return Vec::new();
+            };
+            groups
+                .flat_map(|group| self.placed(fitting, group))
+                .flatten()
+                .filter_map(|seen| photo.strongest(seen, NARROW_WINDOW))
+                .filter(|(_, response)| *response >= EDGES.full_response.get())
+                .map(|(along, _)| along.abs() * photo.scale)
+                .collect()
+        };
+        let is_aside = |number: &usize| {
+            let mut off = off_in(*number);
+            off.sort_by(f64::total_cmp);
+            off.len() >= EDGES.least_points.count()
+                && off[off.len() / 2] > EDGES.space_datum_aside.get()
+        };
+        (0..self.photos.len()).filter(is_aside).collect()
     }
 
     /// Places each part where its edges fit best, as far as is known of it.

@@ -131,3 +131,49 @@ fn a_part_without_a_mesh_keeps_its_marks_and_the_others_have_their_edges() {
         assert!((found[0] - marks[0]).abs() < 1e-3 * marks[1]);
     }
 }
+
+#[test]
+fn edges_that_lie_elsewhere_than_the_marks_say_are_not_used_and_said() {
+    let scene = small();
+    // The mesh of one part is another thing, 1.2 mm beside what its landmarks are on: its edges contradict its marks.
+    let moved = scene.mesh_with_moved(1, [1.2, -1.2, 0.0]);
+    let found = with_edges(scene, &scene.photos_of_edges(), &scene.mesh_of(&moved));
+    let [marks, all] = both(scene);
+    let part = |found: &Together| found.parts[1].clone().expect("marked");
+    let (found_part, marks, all) = (part(&found), part(&marks), part(&all));
+    assert!(
+        matches!(
+            found_part.edges,
+            EdgesOfPart::AgainstMarks | EdgesOfPart::NoBetterThanChance
+        ),
+        "{:?}",
+        found_part.edges
+    );
+    let truth = scene.truth(1, found_part.anchor_mm);
+    for (k, error) in found_part.errors.iter().enumerate() {
+        // No wrong figure: as wide as its marks have it, but for the cameras, which the edges of others make sharper.
+        let off = (error.figure.value() - truth[k]).abs() / error.deviation;
+        assert!(off < 3.5, "{k}: {error:?} {}", truth[k]);
+        assert!(error.deviation > 0.5 * marks.errors[k].deviation, "{k}");
+        assert!(error.deviation >= all.errors[k].deviation, "{k}");
+    }
+    assert!(matches!(
+        found.parts[0].as_ref().expect("marked").edges,
+        EdgesOfPart::Used(_)
+    ));
+}
+
+#[test]
+fn a_datum_whose_marks_lie_on_other_places_than_its_edges_is_said() {
+    let scene = small();
+    let photos = scene.with_datum_times(1.02);
+    let mut adjusted = scene.adjusted_by(&photos);
+    refine(&mut adjusted, &scene.photos_of_edges(), &scene.mesh()).expect("nobody asks to stop");
+    let found = adjusted.told();
+    for photo in &found.photos {
+        assert!(photo.as_ref().expect("a camera").is_datum_strained);
+    }
+    for photo in &with_edges(scene, &scene.photos_of_edges(), &scene.mesh()).photos {
+        assert!(!photo.as_ref().expect("a camera").is_datum_strained);
+    }
+}

@@ -2,11 +2,12 @@
 //! views.
 use crate::{
     job::{
-        End, Landmark, LandmarkUse, MirroredPart, ModelSymmetry, Region, Side, Together,
+        End, Landmark, LandmarkUse, MirroredPart, ModelSymmetry, PartAxes, Region, Side, Together,
         TogetherEnd, TogetherLength, TogetherPart, Tolerance, View,
         error::{FaultKind, Faults},
         names::{listed_with_nearest, nearest},
-        raw::{RawJob, RawModelAxis, RawModelSymmetry, RawReference},
+        part_axes::NoAxes,
+        raw::{RawJob, RawModelAxis, RawModelSymmetry, RawPartAxes, RawReference},
     },
     printable::shortened,
     units::ModelMm,
@@ -28,6 +29,9 @@ pub(super) fn together(
         if symmetry.is_some() {
             faults.push("/model/symmetry", FaultKind::SymmetryWithoutTogether);
         }
+        if raw.model.as_ref().is_some_and(|m| !m.axes.is_empty()) {
+            faults.push("/model/axes", FaultKind::AxesWithoutTogether);
+        }
         return None;
     };
     let mut indices = Vec::new();
@@ -43,7 +47,9 @@ pub(super) fn together(
         }
     }
     check_landmarks(views, &indices, faults);
-    let parts = parts(views, &indices, tolerance, faults);
+    let mut parts = parts(views, &indices, tolerance, faults);
+    let axes = raw.model.iter().flat_map(|model| &model.axes);
+    give_axes(axes, &mut parts, faults);
     let symmetry = symmetry.map(|raw| mirrored(raw, &parts, faults));
     let lengths = lengths(views, &indices, &parts);
     faults.is_empty().then_some(Together {
@@ -96,7 +102,7 @@ fn mirrored(raw: &RawModelSymmetry, parts: &[TogetherPart], faults: &mut Faults)
     for (k, name) in raw.parts.iter().enumerate() {
         own.push(index(name, format!("/model/symmetry/parts/{k}")));
     }
-    ModelSymmetry {
+    let symmetry = ModelSymmetry {
         axis: match raw.across {
             RawModelAxis::X => 0,
             RawModelAxis::Y => 1,
@@ -105,6 +111,89 @@ fn mirrored(raw: &RawModelSymmetry, parts: &[TogetherPart], faults: &mut Faults)
         at_mm: raw.at_mm,
         pairs,
         own,
+    };
+    check_mirrored_axes(&symmetry, parts, faults);
+    symmetry
+}
+
+/// The errors of both sides are held against each other axis by axis, so the axes have to mirror each other too.
+fn check_mirrored_axes(symmetry: &ModelSymmetry, parts: &[TogetherPart], faults: &mut Faults) {
+    let axis = ["x", "y", "z"][symmetry.axis];
+    let mirror = |a: usize, b: usize| {
+        let [a, b] = [a, b].map(|part| parts.get(part).and_then(|part| part.axes));
+        let has_own = a.or(b).is_some();
+        let [a, b] = [a, b].map(|axes| axes.unwrap_or(PartAxes::OF_MODEL));
+        !has_own || a.mirror(&b, symmetry.axis)
+    };
+    let name = |part: usize| {
+        parts
+            .get(part)
+            .map_or_else(String::new, |p| shortened(&p.name))
+    };
+    for (k, &[a, b]) in symmetry.pairs.iter().enumerate() {
+        if !mirror(a, b) {
+            let (first, second) = (name(a), name(b));
+            let kind = FaultKind::AxesNotMirrored {
+                first,
+                second,
+                axis,
+            };
+            faults.push(&format!("/model/symmetry/pairs/{k}"), kind);
+        }
+    }
+    for (k, &part) in symmetry.own.iter().enumerate() {
+        if !mirror(part, part) {
+            let name = name(part);
+            let kind = FaultKind::AxesNotAcross { name, axis };
+            faults.push(&format!("/model/symmetry/parts/{k}"), kind);
+        }
+    }
+}
+
+/// Gives the parts the axes that are stated of them.
+fn give_axes<'a>(
+    stated: impl Iterator<Item = &'a RawPartAxes>,
+    parts: &mut [TogetherPart],
+    faults: &mut Faults,
+) {
+    let mut seen: Vec<&str> = Vec::new();
+    for (k, raw) in stated.enumerate() {
+        let at = |key: &str| format!("/model/axes/{k}/{key}");
+        let name = || shortened(&raw.part);
+        if seen.contains(&raw.part.as_str()) {
+            let kind = FaultKind::AxesStatedTwice { name: name() };
+            faults.push(&at("part"), kind);
+        }
+        seen.push(&raw.part);
+        let axes = match PartAxes::checked(raw.width, raw.height) {
+            Ok(axes) => Some(axes),
+            Err(NoAxes::Width) => {
+                let direction = raw.width;
+                faults.push(&at("width"), FaultKind::NoDirection { direction });
+                None
+            }
+            Err(NoAxes::Height) => {
+                let direction = raw.height;
+                faults.push(&at("height"), FaultKind::NoDirection { direction });
+                None
+            }
+            Err(NoAxes::Angle(degrees)) => {
+                faults.push(&at("height"), FaultKind::AxesNotSquare { degrees });
+                None
+            }
+        };
+        match parts.iter_mut().find(|part| part.name == raw.part) {
+            Some(part) => part.axes = axes,
+            None => {
+                let all = parts.iter().map(|p| p.name.as_str());
+                let known = listed_with_nearest(&raw.part, all);
+                let kind = FaultKind::UnknownPartOfAxes {
+                    name: name(),
+                    known,
+                };
+                faults.push(&at("part"), kind);
+            }
+        }
     }
 }
 
@@ -272,6 +361,7 @@ fn parts(
             let part = *numbers.entry(group.name).or_insert_with(|| {
                 parts.push(TogetherPart {
                     name: group.name.to_owned(),
+                    axes: None,
                     tolerance: group.tolerance,
                     landmarks: vec![Vec::new(); indices.len()],
                     datum: vec![Vec::new(); indices.len()],

@@ -27,8 +27,10 @@ pub(in crate::report) fn compared(
     let [then, now] = [before, after].map(|space| space.map_or_else(Vec::new, figures));
     let shared = SharedNoise::of(None, None);
     let mut measures = Vec::new();
+    // Along other axes it is another figure.
+    let is_along_same = |name: &str| own_axes(before, name) == own_axes(after, name);
     for figure in &now {
-        let earlier = then.iter().find(|f| f.is_same(figure));
+        let earlier = (then.iter()).find(|f| f.is_same(figure) && is_along_same(f.name));
         let both = earlier.and_then(|f| f.figure).zip(figure.figure);
         // Nothing that it rests on was changed.
         match both.filter(|(before, after)| are_one(*before, *after)) {
@@ -41,13 +43,18 @@ pub(in crate::report) fn compared(
             None => measures.extend(figure.since(earlier, &shared, 1.0)),
         }
     }
-    let is_gone = |f: &&Told<'_>| now.iter().all(|g| !g.is_same(f));
+    let is_gone = |f: &&Told<'_>| now.iter().all(|g| !g.is_same(f)) || !is_along_same(f.name);
     measures.extend(then.iter().filter(is_gone).map(Told::gone));
     Some(RevisionViewEntry {
         name: IN_SPACE.to_owned(),
         independent: before.and(after).map(|_| INDEPENDENT.to_owned()),
         measures,
     })
+}
+
+fn own_axes(space: Option<&SpaceEntry>, name: &str) -> Option<[[f64; 3]; 3]> {
+    let mut parts = space.iter().flat_map(|space| &space.parts);
+    parts.find(|part| part.name == name)?.own_axes
 }
 
 fn figures(space: &SpaceEntry) -> Vec<Told<'_>> {

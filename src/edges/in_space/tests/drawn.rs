@@ -19,6 +19,7 @@ use crate::{
 };
 use image::RgbImage;
 use nalgebra::{Matrix3, Matrix3x4, Rotation3, Vector3};
+use rayon::prelude::*;
 
 pub(super) const EXPECTED: ExpectedOfParts = ExpectedOfParts {
     size_percent: 4.0,
@@ -208,6 +209,37 @@ impl Scene {
         }
     }
 
+    /// The mesh with a part elsewhere, where its marks and photos do not have it.
+    pub(super) fn mesh_with_moved(&self, part: usize, by: [f64; 3]) -> Model {
+        self.model.moved(|own, place| match self.mesh_parts[own] {
+            MeshPart::Part(number) if number == part => std::array::from_fn(|k| place[k] + by[k]),
+            _ => place,
+        })
+    }
+
+    /// As [`Self::mesh`], of another model with the same edges.
+    pub(super) fn mesh_of<'a>(&'a self, model: &'a Model) -> MeshParts<'a> {
+        MeshParts {
+            model,
+            ..self.mesh()
+        }
+    }
+
+    /// The photos with the places of the datum marks so much larger.
+    pub(super) fn with_datum_times(&self, factor: f64) -> Vec<TogetherPhoto> {
+        let mut photos = self.photos.clone();
+        for mark in photos.iter_mut().flat_map(|photo| &mut photo.view.marks) {
+            if mark.is_datum {
+                mark.place = ModelPoint(mark.place.0.map(|v| factor * v));
+            }
+        }
+        photos
+    }
+
+    pub(super) fn adjusted_by<'a>(&'a self, photos: &'a [TogetherPhoto]) -> Adjusted<'a> {
+        Adjusted::new(photos, &self.subject)
+    }
+
     /// The same scene with other photos.
     pub(super) fn with_pictures(&self, pictures: Vec<RgbImage>) -> Vec<Option<PhotoEdges>> {
         assert_eq!(pictures.len(), self.pictures.len());
@@ -362,6 +394,7 @@ pub(super) fn scene(seed: usize, draw: &Draw) -> Scene {
         shots,
         subject: Subject {
             parts: draw.parts,
+            axes: Vec::new(),
             expected: EXPECTED,
             lengths: Vec::new(),
             mirror: None,
@@ -510,17 +543,28 @@ impl Look {
         }
         let (wall, stains) = (Wall::new(random), Wall::new(random));
         let (width, height) = (draw.size.0 as usize, draw.size.1 as usize);
+        // What all samples and channels of a pixel share.
+        let shared: Vec<[f64; 3]> = (0..width * height)
+            .into_par_iter()
+            .map(|k| {
+                let (x, y) = ((k % width) as f64, (k / width) as f64);
+                [
+                    wall.stripes_at(x, y),
+                    wall.blots_at(x, y),
+                    stains.blots_at(x, y),
+                ]
+            })
+            .collect();
         let channel = |c: usize| {
             let plane = Plane::from_shape_fn((height, width), |(y, x)| {
                 let mut sum = 0.0;
+                let [stripes, blots, stains] = shared[y * width + x];
                 for row in y * SAMPLES..(y + 1) * SAMPLES {
                     for id in &buffer.ids(row)[x * SAMPLES..(x + 1) * SAMPLES] {
                         sum += match *id {
-                            NOTHING => wall.at(x as f64, y as f64, c),
+                            NOTHING => wall.grey(stripes, blots, c),
                             // Stains, which make edges where the mesh has none.
-                            facet => {
-                                colours[facet as usize][c] + stains.blots_at(x as f64, y as f64)
-                            }
+                            facet => colours[facet as usize][c] + stains,
                         };
                     }
                 }
@@ -573,12 +617,15 @@ impl Wall {
         }
     }
 
-    fn at(&self, x: f64, y: f64, channel: usize) -> f64 {
+    fn grey(&self, stripes: f64, blots: f64, channel: usize) -> f64 {
+        (self.ground[channel] + stripes + blots).clamp(5.0, 250.0)
+    }
+
+    fn stripes_at(&self, x: f64, y: f64) -> f64 {
         let of_stripe = |([a, b], at, step): &([f64; 2], f64, f64)| {
             if a * x + b * y > *at { *step } else { 0.0 }
         };
-        let stripes: f64 = self.stripes.iter().map(of_stripe).sum();
-        (self.ground[channel] + stripes + self.blots_at(x, y)).clamp(5.0, 250.0)
+        self.stripes.iter().map(of_stripe).sum()
     }
 
     fn blots_at(&self, x: f64, y: f64) -> f64 {

@@ -7,8 +7,7 @@
 use super::{
     joint::{Joint, JointPart, Plan, State},
     marks::{Cleaned, STEPS, robust},
-    part::{NINE, Nine, OFFSET},
-    starting::box_of,
+    part::{NINE, Nine, OFFSET, PartFrame},
 };
 use crate::{
     registration::{
@@ -123,10 +122,11 @@ impl Cleaned {
         for k in OFFSET..NINE {
             expected[k] = FREE * joint.parts[part].expected[k];
         }
-        let (low, high) = box_of(own.iter().map(|&k| joint.marks[k].place));
+        let places = own.iter().map(|&k| joint.marks[k].place);
+        let frame = PartFrame::about(places, joint.parts[part].frame.axes);
         let number = joint.parts.len();
         joint.parts.push(JointPart {
-            anchor: (low + high) / 2.0,
+            frame,
             expected,
             first: None,
         });
@@ -156,8 +156,8 @@ impl Cleaned {
         let places = marks
             .filter(|mark| mark.part == Some(part))
             .map(|m| m.place);
-        let (low, high) = box_of(places);
-        self.joint.parts[part].anchor = (low + high) / 2.0;
+        let frame = PartFrame::about(places, self.joint.parts[part].frame.axes);
+        self.joint.parts[part].frame = frame;
         for end in self
             .joint
             .lengths

@@ -129,7 +129,7 @@ impl Joint {
         for (end, sign) in length.ends.iter().zip([-1.0, 1.0]) {
             let Some(part) = end.part else { continue };
             let own = &self.parts[part];
-            let (_, slopes) = on_subject(&end.place, &own.anchor, &state.errors[part]);
+            let (_, slopes) = on_subject(&end.place, &own.frame, &state.errors[part]);
             let first = own.first?;
             for k in 0..NINE {
                 let by_error = sign * towards.dot(&slopes.column(k)) / found;
@@ -143,7 +143,7 @@ impl Joint {
 
     fn place_on_subject(&self, state: &State, end: &JointEnd) -> Vector3<f64> {
         end.part.map_or(end.place, |part| {
-            on_subject(&end.place, &self.parts[part].anchor, &state.errors[part]).0
+            on_subject(&end.place, &self.parts[part].frame, &state.errors[part]).0
         })
     }
 

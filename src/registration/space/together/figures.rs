@@ -3,8 +3,8 @@ use super::{
     edge_marks::EdgesOfPart,
     marks::Cleaned,
     normal::Own,
-    part::{NINE, OFFSET, SIZE, TURN},
-    starting::{Started, TogetherPhoto, box_of},
+    part::{NINE, OFFSET, SIZE, TURN, box_of},
+    starting::{Started, TogetherPhoto},
     subject::Subject,
     would::{Would, would_tell},
 };
@@ -76,7 +76,7 @@ pub struct PhotoFound {
 }
 
 /// The nine errors of a part, model minus subject: width (x), depth (y) and height (z) in per cent, turns about x, y and z in
-/// degrees, offsets along x, y and z in model millimetres.
+/// degrees, offsets along x, y and z in model millimetres; along the axes of the model, or of the part where it has its own.
 #[derive(Clone, Debug)]
 pub struct PartErrors {
     /// Where offsets and turns are stated: the middle of the box of its landmarks, model millimetres.
@@ -309,11 +309,12 @@ impl Found<'_> {
         if own.is_empty() {
             return None;
         }
-        let (low, high) = box_of(own.iter().map(|mark| mark.place));
         let mut photos: Vec<usize> = own.iter().map(|mark| self.solved[mark.photo]).collect();
         photos.sort_unstable();
         photos.dedup();
         let joint = &cleaned.joint.parts[part];
+        let axes = joint.frame.axes;
+        let (low, high) = box_of(own.iter().map(|mark| axes.tr_mul(&mark.place)));
         let spread = &cleaned.solved.spread.parts[part];
         let mut errors = Vec::with_capacity(NINE);
         for k in 0..NINE {
@@ -329,7 +330,7 @@ impl Found<'_> {
         }
         let errors: [PartError; NINE] = errors.try_into().ok()?;
         Some(PartErrors {
-            anchor_mm: joint.anchor.into(),
+            anchor_mm: joint.frame.anchor.into(),
             extent_mm: (high - low).into(),
             marks: own.len(),
             photos,

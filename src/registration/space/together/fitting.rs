@@ -183,7 +183,7 @@ impl Fitting {
 
     /// How a part would be placed with these errors.
     pub(crate) fn placing_with(&self, part: usize, errors: &Nine) -> Placing {
-        Placing::new(&self.cleaned.joint.parts[part].anchor, errors)
+        Placing::new(&self.cleaned.joint.parts[part].frame, errors)
     }
 
     /// What is known of a part.

@@ -6,7 +6,7 @@
 use super::{
     edge_marks::JointEdges,
     normal::{Normal, Spread},
-    part::{NINE, Nine, Placing, moved, on_subject},
+    part::{NINE, Nine, PartFrame, Placing, moved, on_subject},
     ties::{JointLength, JointMirror},
 };
 use crate::registration::space::{
@@ -57,7 +57,7 @@ pub(super) struct JointPhoto {
 /// A part, and what is expected of its errors.
 #[derive(Clone, Debug)]
 pub(super) struct JointPart {
-    pub(super) anchor: Vector3<f64>,
+    pub(super) frame: PartFrame,
     pub(super) expected: Nine,
     /// Where its numbers stand among those of the cameras, where something ties it to other parts.
     pub(super) first: Option<usize>,
@@ -163,7 +163,7 @@ impl Joint {
             None => (mark.place, None),
             Some(part) => {
                 let own = &self.parts[part];
-                let (place, slopes) = on_subject(&mark.place, &own.anchor, &state.errors[part]);
+                let (place, slopes) = on_subject(&mark.place, &own.frame, &state.errors[part]);
                 let scaled = slopes * SMatrix::<f64, NINE, NINE>::from_diagonal(&own.expected);
                 (place, Some(scaled))
             }
@@ -190,7 +190,7 @@ impl Joint {
 
     /// How a part is placed in a state.
     pub(super) fn placing(&self, part: usize, state: &State) -> Placing {
-        Placing::new(&self.parts[part].anchor, &state.errors[part])
+        Placing::new(&self.parts[part].frame, &state.errors[part])
     }
 
     /// All marks as the cameras show them; `None` where one that is `kept` is not shown.

@@ -2,15 +2,15 @@
 use super::{
     joint::{Joint, JointMark, JointPart, JointPhoto, SHARPEST, Solved, State},
     marks::{self, Cleaned},
-    part::{Nine, OFFSET, SIZE, TURN},
-    subject::{ExpectedOfParts, Subject, SubjectLength},
+    part::{Nine, OFFSET, PartFrame, SIZE, TURN},
+    subject::{Subject, SubjectLength},
     ties::{JointEnd, JointLength, JointMirror},
 };
 use crate::registration::space::{
     attitudes, camera::Camera, error::Error, looked::Looked, of_view::ViewPhoto, photo::Observed,
     settings::SPACE, solving::Problem,
 };
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 
 /// One of the photos.
 #[derive(Clone, Debug)]
@@ -44,7 +44,6 @@ impl Started {
         looked: &[Result<Looked, Error>],
         subject: &Subject,
     ) -> Option<Self> {
-        let parts = subject.parts;
         let each: Vec<(usize, &Looked)> = looked
             .iter()
             .enumerate()
@@ -69,7 +68,7 @@ impl Started {
         for (number, (k, found)) in each.iter().enumerate() {
             add_marks(&mut joint, &mut kept, number, &photos[*k], found);
         }
-        joint.parts = joint_parts(&joint, &each, parts, &subject.expected);
+        joint.parts = joint_parts(&joint, &each, subject);
         joint.lengths = joint_lengths(&each, subject);
         mirror(&mut joint, subject);
         joint.lay_out();
@@ -91,7 +90,7 @@ impl Started {
         Some(Self {
             state: State {
                 cameras,
-                errors: vec![Nine::zeros(); parts],
+                errors: vec![Nine::zeros(); subject.parts],
                 log_scale: 0.0,
             },
             factors: each.iter().map(|(_, l)| l.cleaned.factor).collect(),
@@ -198,12 +197,8 @@ fn add_marks(
     }
 }
 
-fn joint_parts(
-    joint: &Joint,
-    each: &[(usize, &Looked)],
-    parts: usize,
-    expected: &ExpectedOfParts,
-) -> Vec<JointPart> {
+fn joint_parts(joint: &Joint, each: &[(usize, &Looked)], subject: &Subject) -> Vec<JointPart> {
+    let expected = &subject.expected;
     // How much of the model the diagonal of a photo shows, millimetres: the mean over the photos.
     let shown = each
         .iter()
@@ -217,14 +212,14 @@ fn joint_parts(
     }
     let part = |part: usize| {
         let places = joint.marks.iter().filter(|mark| mark.part == Some(part));
-        let (low, high) = box_of(places.map(|mark| mark.place));
+        let axes = subject.axes_of(part).vectors().map(Vector3::from);
         JointPart {
-            anchor: (low + high) / 2.0,
+            frame: PartFrame::about(places.map(|mark| mark.place), Matrix3::from_columns(&axes)),
             expected: nine,
             first: None,
         }
     };
-    (0..parts).map(part).collect()
+    (0..subject.parts).map(part).collect()
 }
 
 /// Known lengths, each good to a part of a mark at both of its ends.
@@ -253,26 +248,32 @@ fn mirror(joint: &mut Joint, subject: &Subject) {
         return;
     };
     let (axis, at) = (mirror.axis, mirror.at_mm);
+    let signs = |joint: &Joint, parts: [usize; 2]| {
+        mirrored_signs(parts.map(|k| joint.parts[k].frame.axes), axis)
+    };
     for &[a, b] in &mirror.pairs {
-        let mut image = joint.parts[a].anchor;
+        let mut image = joint.parts[a].frame.anchor;
         image[axis] = 2.0 * at - image[axis];
-        joint.parts[b].anchor = image;
+        joint.parts[b].frame.anchor = image;
+        let signs = signs(joint, [a, b]);
         joint.mirrors.push(JointMirror {
             parts: [a, b],
-            axis,
+            signs,
         });
     }
     for &part in &mirror.across {
-        joint.parts[part].anchor[axis] = at;
+        joint.parts[part].frame.anchor[axis] = at;
         let parts = [part, part];
-        joint.mirrors.push(JointMirror { parts, axis });
+        let signs = signs(joint, parts);
+        joint.mirrors.push(JointMirror { parts, signs });
     }
 }
 
-/// The box along the axes of the model that holds the places; at the origin where there are none.
-pub(super) fn box_of(places: impl Iterator<Item = Vector3<f64>>) -> (Vector3<f64>, Vector3<f64>) {
-    places
-        .map(|place| (place, place))
-        .reduce(|(low, high), (a, b)| (low.inf(&a), high.sup(&b)))
-        .unwrap_or_else(|| (Vector3::zeros(), Vector3::zeros()))
+/// Whether each axis of the second part runs as the mirror image of that of the first or against it.
+fn mirrored_signs([a, b]: [Matrix3<f64>; 2], axis: usize) -> [f64; 3] {
+    std::array::from_fn(|k| {
+        let mut image: Vector3<f64> = a.column(k).into();
+        image[axis] = -image[axis];
+        1.0_f64.copysign(image.dot(&b.column(k)))
+    })
 }

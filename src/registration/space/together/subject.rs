@@ -1,9 +1,13 @@
-//! What is known of the subject beside the photos: lengths on it, and that it is the mirror image of itself.
+//! What is known of the subject, and along which axes the errors of its parts are, beside the photos: lengths on it, and that it is the mirror image of itself.
+use crate::job::PartAxes;
+
 /// What is adjusted beside the cameras, and what is known of it.
 #[derive(Clone, Debug)]
 pub struct Subject {
     /// Parts that have errors.
     pub parts: usize,
+    /// Axes of the first of them; parts that are not listed have those of the model.
+    pub axes: Vec<PartAxes>,
     /// What is expected of the errors of any part.
     pub expected: ExpectedOfParts,
     /// Known lengths. One between two places of the datum tells the size of the whole subject, which is then one more unknown; without
@@ -18,10 +22,16 @@ impl Subject {
     pub fn of(parts: usize, expected: ExpectedOfParts) -> Self {
         Self {
             parts,
+            axes: Vec::new(),
             expected,
             lengths: Vec::new(),
             mirror: None,
         }
+    }
+
+    /// The axes along which the errors of a part are.
+    pub(super) fn axes_of(&self, part: usize) -> PartAxes {
+        self.axes.get(part).copied().unwrap_or(PartAxes::OF_MODEL)
     }
 }
 
@@ -45,7 +55,8 @@ pub struct SubjectEnd {
     pub is_datum: bool,
 }
 
-/// The subject is its own mirror image, and so is the model: errors of one side are those of the other, mirrored.
+/// The subject is its own mirror image, and so is the model: errors of one side are those of the other, mirrored. Parts with axes of their
+/// own have ones that mirror each other, but for their direction.
 #[derive(Clone, Debug)]
 pub struct SubjectMirror {
     /// The axis of the model across the plane: 0 for x, 1 for y, 2 for z.

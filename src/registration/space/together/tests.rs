@@ -1,22 +1,25 @@
 //! Adjustments of invented objects with known errors, seen by plain matrices and not by the program's formula.
 mod altered;
+mod axes;
 mod coverage;
 mod edges;
 mod subject;
 
 use super::{
-    part::{NINE, Nine, OFFSET, SIZE, TURN, on_subject},
+    part::{NINE, Nine, OFFSET, PartFrame, SIZE, TURN, on_subject},
     *,
 };
 use crate::{
     frame::{ModelPoint, Point},
+    job::PartAxes,
     registration::space::{
         Error, MarkFinding, SpaceMark, ViewPhoto,
+        camera::turn,
         tests::{SIZE as PHOTO, Truth, cloud, photo},
     },
     statistics::trials::Noise,
 };
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 
 /// Model millimetres that a photo's diagonal shows, and what errors of parts are drawn with.
 const EXPECTED: ExpectedOfParts = ExpectedOfParts {
@@ -31,6 +34,8 @@ struct Object {
     datum: Vec<[f64; 3]>,
     parts: Vec<Vec<[f64; 3]>>,
     anchors: Vec<Vector3<f64>>,
+    /// Along which their errors are.
+    axes: Vec<PartAxes>,
     errors: Vec<Nine>,
 }
 
@@ -50,6 +55,8 @@ struct Draw {
     hidden: f64,
     /// Marks that are wrong.
     gross: usize,
+    /// Whether parts have axes of their own.
+    has_own_axes: bool,
 }
 
 const DRAW: Draw = Draw {
@@ -62,6 +69,7 @@ const DRAW: Draw = Draw {
     times: 1.0,
     hidden: 0.3,
     gross: 0,
+    has_own_axes: false,
 };
 
 fn object(noise: &mut Noise, draw: &Draw) -> Object {
@@ -69,6 +77,7 @@ fn object(noise: &mut Noise, draw: &Draw) -> Object {
         datum: cloud(noise, draw.datum, 1.0),
         parts: Vec::new(),
         anchors: Vec::new(),
+        axes: Vec::new(),
         errors: Vec::new(),
     };
     for _ in 0..draw.parts {
@@ -91,6 +100,10 @@ fn object(noise: &mut Noise, draw: &Draw) -> Object {
             .parts
             .push((0..count).map(|k| corner(k, noise)).collect());
         object.anchors.push(Vector3::from(middle));
+        object.axes.push(match draw.has_own_axes {
+            true => axes_of(&turn(Vector3::from_fn(|_, _| 2.0 * noise.normal()))),
+            false => PartAxes::OF_MODEL,
+        });
         let mut errors = Nine::zeros();
         for k in 0..3 {
             errors[SIZE + k] = draw.times * 0.04 * noise.normal();
@@ -102,10 +115,39 @@ fn object(noise: &mut Noise, draw: &Draw) -> Object {
     object
 }
 
+/// The columns of a turn as axes.
+fn axes_of(turn: &Matrix3<f64>) -> PartAxes {
+    PartAxes::new(
+        turn.column(0).into_owned().into(),
+        turn.column(2).into_owned().into(),
+    )
+    .expect("a turn")
+}
+
+/// Axes as the columns of a turn.
+fn turn_of(axes: &PartAxes) -> Matrix3<f64> {
+    Matrix3::from_columns(&axes.vectors().map(Vector3::from))
+}
+
 impl Object {
+    fn frame(&self, part: usize) -> PartFrame {
+        PartFrame {
+            anchor: self.anchors[part],
+            axes: turn_of(&self.axes[part]),
+        }
+    }
+
+    /// What is told of its parts.
+    fn as_asked(&self) -> Subject {
+        Subject {
+            axes: self.axes.clone(),
+            ..Subject::of(self.parts.len(), EXPECTED)
+        }
+    }
+
     /// Where the subject has a place of a part of the model.
     fn subject(&self, part: usize, place: [f64; 3]) -> [f64; 3] {
-        on_subject(&place.into(), &self.anchors[part], &self.errors[part])
+        on_subject(&place.into(), &self.frame(part), &self.errors[part])
             .0
             .into()
     }
@@ -113,10 +155,9 @@ impl Object {
     /// The errors of a part as they are about another anchor.
     fn errors_about(&self, part: usize, anchor: [f64; 3]) -> Nine {
         let mut errors = self.errors[part];
-        let moved = self.subject(part, anchor);
-        for k in 0..3 {
-            errors[OFFSET + k] = anchor[k] - moved[k];
-        }
+        let moved = Vector3::from(anchor) - Vector3::from(self.subject(part, anchor));
+        let along = turn_of(&self.axes[part]).tr_mul(&moved);
+        errors.fixed_rows_mut::<3>(OFFSET).copy_from(&along);
         errors
     }
 

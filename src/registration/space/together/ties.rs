@@ -23,22 +23,22 @@ pub(super) struct JointEnd {
     pub(super) datum_part: Option<usize>,
 }
 
-/// Errors that mirror each other across a plane at right angles to an axis; both parts are the same where it is its own image.
+/// Errors that mirror each other across a plane; both parts are the same where it is its own image.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct JointMirror {
     pub(super) parts: [usize; 2],
-    pub(super) axis: usize,
+    /// Each axis of the second part in what mirrors that of the first: 1 where it is that, -1 where it runs against it.
+    pub(super) signs: [f64; 3],
 }
 
 impl JointMirror {
-    /// The sign that the mirror gives an error: of a size none changes, turns change but about the axis, offsets along it.
+    /// The sign that the mirror gives an error: of sizes none changes, offsets change along axes that run against the mirrored ones, turns
+    /// about the others.
     pub(super) fn sign(&self, k: usize) -> f64 {
         match k {
             SIZE..TURN => 1.0,
-            TURN..OFFSET if k - TURN == self.axis => 1.0,
-            TURN..OFFSET => -1.0,
-            _ if k - OFFSET == self.axis => -1.0,
-            _ => 1.0,
+            TURN..OFFSET => -self.signs[k - TURN],
+            _ => self.signs[k - OFFSET],
         }
     }
 }

@@ -20,7 +20,7 @@ fn counted(draws: u64, draw: &Draw) -> Counts {
     for seed in 0..draws {
         let (object, mut photos, truths) = drawn(seed, draw);
         let spoilt = spoil(&mut photos, &mut Noise(seed + 17), draw.gross);
-        let found = adjust(&photos, &Subject::of(draw.parts, EXPECTED));
+        let found = adjust(&photos, &object.as_asked());
         for (k, part) in found.parts.iter().enumerate() {
             let Some(part) = part else { continue };
             let truth = in_units(&object.errors_about(k, part.anchor_mm));
@@ -68,6 +68,10 @@ fn intervals_of_all_nine_numbers_hold_the_truth_as_often_as_they_say() {
         },
         // Parts that are off by far more than is expected.
         Draw { times: 3.0, ..DRAW },
+        Draw {
+            has_own_axes: true,
+            ..DRAW
+        },
     ] {
         let counts = counted(12, &draw);
         for held in counts.held {
@@ -100,7 +104,8 @@ fn wrong_marks_of_several_photos_are_named_and_good_ones_are_not() {
     );
 }
 
-/// The table of METHOD.md: `cargo test --release --lib space::together::tests::coverage::table -- --ignored --nocapture`.
+/// The table of METHOD.md: `cargo test --lib together::tests::coverage::table -- --ignored --nocapture`; the variables OBJECTS (how many a
+/// row) and ROWS (numbers of rows, such as 0,3) choose others.
 #[test]
 #[ignore = "a measurement: a minute or so"]
 #[expect(clippy::print_stdout, reason = "the measurement is what is printed")]
@@ -144,9 +149,21 @@ fn table_of_photos() {
     });
     rows.push(Draw { times: 2.0, ..DRAW });
     rows.push(Draw { times: 3.0, ..DRAW });
-    for draw in rows {
+    rows.push(Draw {
+        has_own_axes: true,
+        ..DRAW
+    });
+    let objects = std::env::var("OBJECTS").ok().and_then(|n| n.parse().ok());
+    let objects: u64 = objects.unwrap_or(60);
+    let asked = std::env::var("ROWS").ok();
+    let is_asked = |row: usize| {
+        let mut all = asked.iter().flat_map(|rows| rows.split(','));
+        asked.is_none() || all.any(|number| number.parse() == Ok(row))
+    };
+    let rows = rows.into_iter().enumerate();
+    for (_, draw) in rows.filter(|(row, _)| is_asked(*row)) {
         let begun = std::time::Instant::now();
-        let counts = counted(60, &draw);
+        let counts = counted(objects, &draw);
         let cells: Vec<String> = (0..NINE)
             .map(|n| {
                 let all = counts.deviations[n].len();
@@ -158,7 +175,7 @@ fn table_of_photos() {
             })
             .collect();
         println!(
-            "{} photos, {}°, sigma {}{}{}: {} | holds {} | focal {:.1} | wrong {:?} | {:.0} ms",
+            "{} photos, {}°, sigma {}{}{}{}: {} | holds {} | focal {:.1} | wrong {:?} | {:.0} ms",
             draw.photos,
             draw.spread,
             draw.sigma,
@@ -168,6 +185,7 @@ fn table_of_photos() {
             } else {
                 String::new()
             },
+            if draw.has_own_axes { ", own axes" } else { "" },
             cells.join(", "),
             counts
                 .held
@@ -175,7 +193,7 @@ fn table_of_photos() {
                 .join(", "),
             share(counts.focal),
             counts.wrong,
-            begun.elapsed().as_secs_f64() * 1000.0 / 60.0
+            begun.elapsed().as_secs_f64() * 1000.0 / objects as f64
         );
     }
 }

@@ -5,6 +5,23 @@ use tickstrip::{
     statistics::Measured,
 };
 
+/// So many cases, times `TICKSTRIP_HARDER` where that is set: then what came of them is told as well.
+pub fn cases(few: u64) -> u64 {
+    few * times().unwrap_or(1)
+}
+
+fn times() -> Option<u64> {
+    let times = std::env::var("TICKSTRIP_HARDER").ok();
+    times.map(|n| n.parse().expect("TICKSTRIP_HARDER is a number"))
+}
+
+/// Tells what came of cases where more than the few of the test were counted.
+pub fn tell(kind: &str, found: &impl std::fmt::Debug) {
+    if times().is_some() {
+        eprintln!("{kind}: {found:?}");
+    }
+}
+
 /// How many figures were asked for, given, and held the truth, and the largest errors.
 #[derive(Debug, Default)]
 pub struct Tally {

@@ -16,7 +16,7 @@ use crate::{
     printable::listed,
     rectification::{Rectification, mark_sigma_px},
 };
-use nalgebra::Vector2;
+use nalgebra::{DMatrix, Vector2};
 
 /// The problem, the roles of its pairs, and a state with the rectification alone.
 pub(crate) fn build(
@@ -48,6 +48,7 @@ pub(crate) fn build(
     let offset = expected.offset_percent / 100.0 * diagonal;
     let size = expected.size_percent / 100.0;
     let problem = Problem {
+        suspected: DMatrix::zeros(layout.global_unknowns(), 0),
         layout,
         pairs,
         unstated_noise: unstated_noise(view),

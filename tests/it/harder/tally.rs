@@ -1,5 +1,6 @@
 //! Counts figures against their truths.
 use crate::support::{compared, truth::Errors};
+use std::io::Write;
 use tickstrip::{
     measurement::{MeasuredView, RegionMeasure},
     statistics::Measured,
@@ -18,7 +19,8 @@ fn times() -> Option<u64> {
 /// Tells what came of cases where more than the few of the test were counted.
 pub fn tell(kind: &str, found: &impl std::fmt::Debug) {
     if times().is_some() {
-        eprintln!("{kind}: {found:?}");
+        // Past what the tests' runner keeps for itself.
+        writeln!(std::io::stderr(), "{kind}: {found:?}").expect("standard error is open");
     }
 }
 

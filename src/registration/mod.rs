@@ -5,6 +5,7 @@
 pub(crate) mod adjustment;
 pub(crate) mod alone;
 pub(crate) mod checks;
+mod depth_in_doubt;
 mod error;
 #[cfg(test)]
 mod invented;

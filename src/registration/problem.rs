@@ -6,6 +6,7 @@ use super::{
         RegionErrors, State,
     },
     checks::places::Places,
+    depth_in_doubt,
     roles::Roles,
     start,
 };
@@ -15,7 +16,7 @@ use crate::{
     printable::listed,
     rectification::{Rectification, mark_sigma_px},
 };
-use nalgebra::Vector2;
+use nalgebra::{DMatrix, Vector2};
 
 /// The problem, the roles of its pairs, and a state with the rectification alone.
 pub(crate) fn build(
@@ -26,8 +27,9 @@ pub(crate) fn build(
 ) -> Result<(Problem, Roles, State), Error> {
     check_datum(view)?;
     let places = Places::of(view);
-    let pairs = pairs(view, &places);
-    let roles = roles(view, &pairs, &places);
+    let depth = depth_in_doubt::deviations(view, &places);
+    let pairs = pairs(view, &places, depth.as_deref());
+    let roles = roles(view, &pairs, &places, depth.is_some());
     let shape = ExpectedShape::of(view, expected.keystone_percent);
     let rectified_from_reference = rectification.map_or_else(
         FromReference::identity,
@@ -46,6 +48,7 @@ pub(crate) fn build(
     let offset = expected.offset_percent / 100.0 * diagonal;
     let size = expected.size_percent / 100.0;
     let problem = Problem {
+        suspected: DMatrix::zeros(layout.global_unknowns(), 0),
         layout,
         pairs,
         unstated_noise: unstated_noise(view),
@@ -139,7 +142,8 @@ pub(crate) fn along_outline_of(tangent: Option<[f64; 2]>) -> AlongOutline {
     }
 }
 
-fn pairs(view: &View, places: &Places) -> Vec<Pair> {
+/// `depth` is what depth that is in doubt may do to each mark of the render.
+fn pairs(view: &View, places: &Places, depth: Option<&[f64]>) -> Vec<Pair> {
     let [render_noise, reference_noise] = unstated_noise(view);
     view.landmarks
         .iter()
@@ -147,7 +151,10 @@ fn pairs(view: &View, places: &Places) -> Vec<Pair> {
         .map(|(i, landmark)| Pair {
             render: landmark.render,
             reference: landmark.reference,
-            render_noise: own_or(landmark.sigma_px[0], render_noise),
+            render_noise: with_depth(
+                own_or(landmark.sigma_px[0], render_noise),
+                depth.map(|depth| depth[i]),
+            ),
             reference_noise: own_or(landmark.sigma_px[1], reference_noise),
             along: along_outline(landmark),
             space: landmark.model_mm.filter(|_| places.holds(i)),
@@ -160,7 +167,16 @@ fn pairs(view: &View, places: &Places) -> Vec<Pair> {
         .collect()
 }
 
-fn roles(view: &View, pairs: &[Pair], places: &Places) -> Roles {
+/// The noise of a mark and what its depth may do to it: that follows the factor, which is estimated, also where the noise
+/// is the mark's own.
+fn with_depth(noise: MarkNoise, depth: Option<f64>) -> MarkNoise {
+    depth.map_or(noise, |depth| MarkNoise {
+        sigma: noise.sigma.hypot(depth),
+        is_own: false,
+    })
+}
+
+fn roles(view: &View, pairs: &[Pair], places: &Places, is_depth_in_doubt: bool) -> Roles {
     let datum: Vec<bool> = view
         .landmarks
         .iter()
@@ -186,7 +202,7 @@ fn roles(view: &View, pairs: &[Pair], places: &Places) -> Roles {
         off_with_part: vec![false; pairs.len()],
         wrong_place,
         contradicts: vec![None; pairs.len()],
-        render_stated: view.render.mark_sigma_px.is_some(),
+        render_stated: view.render.mark_sigma_px.is_some() && !is_depth_in_doubt,
         reference_stated: view.reference.mark_sigma_px.is_some(),
     }
 }

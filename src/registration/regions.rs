@@ -1,11 +1,12 @@
 //! The errors of each region as the landmarks see them.
 use super::{
     adjustment::{Adjustment, ByReference, RegionErrors, Weighing},
+    checks::suspected_datum,
     roles::Roles,
     start,
 };
 use crate::job::View;
-use nalgebra::Matrix5;
+use nalgebra::{DMatrix, Matrix5};
 
 /// A region's errors with their covariance.
 #[derive(Clone, Debug)]
@@ -107,6 +108,7 @@ fn without_its_datum(
     for &i in region.landmarks.iter().filter(|&&i| roles.datum[i]) {
         other.problem.pairs[i].region = Some(j);
     }
+    other.problem.suspected = DMatrix::zeros(other.problem.layout.global_unknowns(), 0);
     other.solved = other.problem.solve(
         &other.solved.state,
         &other.active,
@@ -114,6 +116,7 @@ fn without_its_datum(
         other.noise,
         12,
     )?;
+    suspected_datum::consider(&mut other);
     let fit = as_solved(&other, j)?;
     Some(RegionFit {
         is_datum: true,

@@ -53,13 +53,17 @@ impl<'a> DatumParts<'a> {
         self.parts[k].1 += weight * by_global * along;
     }
 
-    /// A root of what all of them add to the covariance of the shared unknowns, `covariance` being that without them.
-    pub(super) fn root(&self, covariance: &DMatrix<f64>) -> DMatrix<f64> {
+    /// A root of what all of them add to the covariance of the shared unknowns, `covariance` being that without them, beside what
+    /// is `suspected` of some.
+    pub(super) fn root(&self, covariance: &DMatrix<f64>, suspected: &DMatrix<f64>) -> DMatrix<f64> {
         let size = ADJUSTMENT.datum_size.get() / 100.0;
         let rotation = ADJUSTMENT.datum_rotation.get().to_radians();
         let offset = ADJUSTMENT.datum_offset.get();
         let deviations = [size, size, rotation, offset, offset];
-        let mut root = DMatrix::zeros(covariance.nrows(), 5 * self.parts.len());
+        let columns = 5 * self.parts.len();
+        let mut root = DMatrix::zeros(covariance.nrows(), columns + suspected.ncols());
+        root.columns_mut(columns, suspected.ncols())
+            .copy_from(suspected);
         for (k, (_, by_errors)) in self.parts.iter().enumerate() {
             let mut moved = covariance * by_errors;
             for (column, deviation) in deviations.iter().enumerate() {

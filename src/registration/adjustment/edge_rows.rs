@@ -141,7 +141,7 @@ impl Adjustment {
             }
         }
         let covariance = self.normal_of(state, seen, 1.0).covariance()?;
-        Some(parts.root(&covariance.global))
+        Some(parts.root(&covariance.global, &self.problem.suspected))
     }
 
     /// This adjustment with other errors for its regions: where a search starts again.

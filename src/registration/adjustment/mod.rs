@@ -34,7 +34,7 @@ pub(crate) use gradient::Gradient;
 pub use model::RegionErrors;
 pub(crate) use model::{Layout, Pair, State};
 pub(crate) use noise::{AlongOutline, MarkNoise, Noise};
-pub(crate) use parallax::Parallax;
+pub(crate) use parallax::{EXPECTED_MOVE, Parallax};
 pub(crate) use settings::ADJUSTMENT;
 pub(crate) use shape::ExpectedShape;
 pub use solving::Convergence;

@@ -11,6 +11,9 @@
 //! eq. 6.7 and section 13.3 (plane and parallax): the plane stands across the camera's axis.
 use nalgebra::{Matrix2xX, Matrix3, Vector2, Vector3};
 
+/// How far a camera that stands elsewhere is expected to be from the render's, in parts of its distance (standard deviation).
+pub(crate) const EXPECTED_MOVE: f64 = 0.05;
+
 /// The render's camera, ready to be moved.
 #[derive(Clone, Debug)]
 pub(crate) enum Parallax {
@@ -86,7 +89,7 @@ impl Parallax {
     /// What is expected of each unknown beforehand: a camera 5 % of its distance away, or as much tilt.
     pub(crate) fn expected_deviation(&self) -> f64 {
         match self {
-            Self::Perspective { .. } => 0.05,
+            Self::Perspective { .. } => EXPECTED_MOVE,
             Self::Orthographic { .. } => 0.04,
         }
     }

@@ -20,6 +20,8 @@ settings! {
             "How much more keystone a camera that stands elsewhere may bring.";
         drawn_camera = 1.5, "times", "judgement: a principal point off by 2 % of the diagonal, at a focal length of one and a half":
             "How much more stretch, shear and keystone the camera that a render was drawn from may leave.";
+        unknown_relief = 0.3, "share", "judgement":
+            "How far landmarks lie before and behind their plane, in parts of how far they lie from their middle, where places on the model are wrong (standard deviation).";
         strain_level = 0.001, "probability", "judgement":
             "Level of the test whether the datum marks bear what the edges of datum parts make of the registration.";
         independent_share = 0.25, "share of the weight", "judgement, by drawn cases of another seed":

@@ -8,7 +8,7 @@ use super::{
     shape::ExpectedShape,
 };
 use crate::stop;
-use nalgebra::{DVector, Matrix2, Matrix2xX, Vector2};
+use nalgebra::{DMatrix, DVector, Matrix2, Matrix2xX, Vector2};
 use std::fmt;
 
 /// What is fixed during an adjustment.
@@ -22,6 +22,8 @@ pub(crate) struct Problem {
     pub(crate) expected: [f64; 5],
     /// What is expected of a projective registration before anything is measured.
     pub(crate) shape: Option<ExpectedShape>,
+    /// A root of what datum parts that may be altered add to the covariance of the shared unknowns.
+    pub(crate) suspected: DMatrix<f64>,
 }
 
 /// A landmark's residual at a state.
@@ -314,7 +316,8 @@ impl Problem {
         let Place { state, rows, .. } = at;
         let normal = self.normal(&state, &rows, active, Weighing::LeastSquares, noise);
         let mut covariance = normal.covariance()?;
-        covariance.datum_root = self.datum_parts(&rows, active).root(&covariance.global);
+        let datum_parts = self.datum_parts(&rows, active);
+        covariance.datum_root = datum_parts.root(&covariance.global, &self.suspected);
         Some(Solved {
             state,
             rows,

@@ -79,6 +79,7 @@ impl Adjustment {
                 unstated_noise,
                 expected: [1.0; 5],
                 shape: None,
+                suspected: DMatrix::zeros(unknowns, 0),
             },
             active: vec![false; count],
             takes_part: vec![false; count],

@@ -12,6 +12,7 @@ pub(crate) mod places;
 mod review;
 pub(crate) mod settings;
 mod snooping;
+pub(crate) mod suspected_datum;
 #[cfg(test)]
 mod tests;
 

@@ -18,6 +18,8 @@ settings! {
             "Level of the test of one datum part as a whole.";
         parts_tell_apart = 7.0, "chi-square", "judgement: odds of thirty to one":
             "Datum parts whose statistics differ by less than this cannot be told apart.";
+        altered_beforehand = 0.1, "probability", "judgement, by drawn cases with known truth":
+            "How likely it is before its marks are looked at that a datum part is altered: for what it may do where the test does not name it.";
         exchange_gain = 8.0, "robust cost", "judgement":
             "How much an exchange of two marks must lower the robust cost.";
         prior_freedom = 3.0, "observations", "judgement":

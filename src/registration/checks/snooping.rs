@@ -8,6 +8,7 @@ use super::{
     altered_datum::{self, AlteredDatum},
     mark_test::MarkTest,
     noise::NoiseEstimate,
+    suspected_datum,
 };
 use crate::registration::{
     adjustment::{Adjustment, Problem, Solved, Weighing},
@@ -228,15 +229,17 @@ impl Snooping {
         let noise_freedom = self
             .noise
             .freedom(&self.solved, &self.problem, &self.active);
+        let mut adjustment = Adjustment {
+            problem: self.problem,
+            solved: self.solved,
+            active: self.active,
+            takes_part: self.takes_part,
+            noise: self.noise.now(),
+            noise_freedom,
+        };
+        suspected_datum::consider(&mut adjustment);
         Cleaned {
-            adjustment: Adjustment {
-                problem: self.problem,
-                solved: self.solved,
-                active: self.active,
-                takes_part: self.takes_part,
-                noise: self.noise.now(),
-                noise_freedom,
-            },
+            adjustment,
             swapped,
             roles: self.roles,
             altered_datum: self.altered_datum,

@@ -1,5 +1,5 @@
 //! A part that carries the registration, and is in truth altered.
-use super::tally::{Tallies, warned};
+use super::tally::{self, Tallies, warned};
 use crate::support::{
     drawn::{Part, SIZE, draw, draw_from, images_of, job_of, region},
     random::Random,
@@ -129,9 +129,9 @@ struct Outcome {
 }
 
 /// `size` per cent and `shift` pixels are those of the altered datum part.
-fn cases(count: u64, size: f64, shift: f64, noise: f64) -> Outcome {
+fn cases(few: u64, size: f64, shift: f64, noise: f64) -> Outcome {
     let mut outcome = Outcome::default();
-    for seed in 0..count {
+    for seed in 0..tally::cases(few) {
         let which = (seed % 3) as usize;
         let errors = drawn_errors(seed, Some(which), size, shift);
         let measured = compared(seed, errors, &[0, 1, 2], noise);
@@ -161,6 +161,10 @@ fn cases(count: u64, size: f64, shift: f64, noise: f64) -> Outcome {
             outcome.worst_in_silence = outcome.worst_in_silence.max(worst);
         }
     }
+    tally::tell(
+        &format!("a datum part off by {shift} px and {size} %, marks of {noise} px"),
+        &outcome,
+    );
     outcome
 }
 
@@ -168,12 +172,14 @@ fn cases(count: u64, size: f64, shift: f64, noise: f64) -> Outcome {
 fn an_altered_datum_part_is_named_and_the_others_stay_right() {
     // Four marks a part, of 1 and 0.5 px: 4 to 8 px stand out. Of 12 px with twice the noise, which hides more of it, the
     // test is less sure.
-    for (count, shift, noise, least, sizes, offsets) in [
-        (10, 8.0, 1.0, 8, 80, 80),
-        (10, 4.0, 1.0, 6, 80, 80),
-        (6, 12.0, 2.0, 4, 48, 44),
+    // What is not named is allowed for: without that, 79 % of such offsets of the second kind hold instead of nine in ten.
+    for (count, shift, noise, least, [sizes, offsets], untold) in [
+        (10, 8.0, 1.0, 8, [80, 78], 0.7),
+        (20, 4.0, 1.0, 12, [160, 157], 0.9),
+        (6, 12.0, 2.0, 4, [48, 44], 0.6),
     ] {
         let found = cases(count, 4.0, shift, noise);
+        let [least, sizes, offsets] = [least, sizes, offsets].map(|n| n * tally::cases(1) as usize);
         assert!(
             found.named >= least && found.misnamed == 0,
             "{shift} px: {found:?}"
@@ -183,7 +189,11 @@ fn an_altered_datum_part_is_named_and_the_others_stay_right() {
             found.told.offsets.share_held() > 0.9,
             "{shift} px: {found:?}"
         );
-        assert!(found.worst_in_silence < 2.0, "{shift} px: {found:?}");
+        assert!(
+            found.untold.sizes.share_held() > 0.9 && found.untold.offsets.share_held() > untold,
+            "{shift} px: {found:?}"
+        );
+        assert!(found.worst_in_silence < 1.5, "{shift} px: {found:?}");
         found.all.assert_given(sizes, offsets);
     }
 }
@@ -195,14 +205,15 @@ fn a_small_alteration_of_a_datum_part_stays_within_the_intervals() {
     assert_eq!(found.misnamed, 0, "{found:?}");
     assert!(found.untold.offsets.share_held() > 0.9, "{found:?}");
     assert!(found.worst_in_silence < 1.5, "{found:?}");
-    found.all.assert_given(48, 48);
+    let all = 8 * tally::cases(6) as usize;
+    found.all.assert_given(all, all);
 }
 
 #[test]
 fn datum_parts_that_are_right_are_not_accused() {
     let mut all = Tallies::default();
     let mut accused = 0;
-    for seed in 0..8 {
+    for seed in 0..tally::cases(8) {
         let errors = drawn_errors(seed, None, 0.0, 0.0);
         let measured = compared(seed, errors, &[0, 1, 2], 1.0);
         accused += warned(&measured, "altered-datum").len();
@@ -211,13 +222,15 @@ fn datum_parts_that_are_right_are_not_accused() {
             all.add(found, error);
         }
     }
+    tally::tell(&format!("no datum part off, {accused} accused"), &all);
     // One of two hundred parts by chance.
     assert_eq!(accused, 0);
     assert!(
         all.sizes.share_held() > 0.93 && all.offsets.share_held() > 0.93,
         "{all:?}"
     );
-    all.assert_given(64, 64);
+    let asked = 8 * tally::cases(8) as usize;
+    all.assert_given(asked, asked);
 }
 
 /// Nothing but these two carries the registration: the marks cannot know which is altered, and say so.
@@ -225,7 +238,7 @@ fn datum_parts_that_are_right_are_not_accused() {
 fn of_two_datum_parts_that_disagree_both_are_named() {
     let mut spoken = 0;
     let mut all = Tallies::default();
-    for seed in 0..6 {
+    for seed in 0..tally::cases(6) {
         let which = (seed % 2) as usize;
         let errors = drawn_errors(seed, Some(which), 0.0, 8.0);
         let measured = compared(seed, errors, &[0, 1], 1.0);
@@ -241,6 +254,13 @@ fn of_two_datum_parts_that_disagree_both_are_named() {
             );
         }
     }
-    assert!(spoken >= 4, "{spoken} of 6");
-    all.assert_given(46, 44);
+    tally::tell(&format!("one of two off by 8 px, {spoken} spoken"), &all);
+    let all_cases = tally::cases(6) as usize;
+    assert!(3 * spoken >= 2 * all_cases, "{spoken} of {all_cases}");
+    // Either may be right, which the intervals allow for; where they only take the registration to lie where it does, 30 of 46 hold.
+    assert!(
+        all.sizes.share_held() > 0.94 && all.offsets.share_held() > 0.75,
+        "{all:?}"
+    );
+    all.assert_given(46 * all_cases / 6, 40 * all_cases / 6);
 }

@@ -2,6 +2,7 @@
 //! is altered, places on the model with errors. What counts is that no figure is wrong in silence, and that figures are
 //! given: a program that always says "cannot tell" fails.
 mod altered_datum;
+mod lit;
 mod places;
 mod rounded;
 mod tally;

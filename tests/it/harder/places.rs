@@ -1,5 +1,5 @@
 //! Places on the model (`model_mm`) with errors, where the reference was taken from elsewhere.
-use super::tally::{Tallies, warned};
+use super::tally::{self, Tallies, warned};
 use crate::support::{
     drawn::{TOLERANCE, images_of, job_of, region},
     random::Random,
@@ -114,11 +114,23 @@ fn view(random: &mut Random) -> View {
 }
 
 fn compared(view: &View) -> MeasuredView {
+    tried(view).expect("fourteen datum marks")
+}
+
+/// `None` where no solution comes to rest.
+fn tried(view: &View) -> Option<MeasuredView> {
     // Landmarks alone: the pictures show nothing.
     let blank = RgbImage::from_pixel(SIZE.0, SIZE.1, Rgb([180; 3]));
-    let registered = register(view, views::EXPECTED, SIZE, None).expect("fourteen datum marks");
+    let registered = match register(view, views::EXPECTED, SIZE, None) {
+        Ok(registered) => registered,
+        Err(refused) => {
+            assert_eq!(refused.code(), "not-converged", "{refused}");
+            return None;
+        }
+    };
     let job = job_of(view, views::EXPECTED);
-    measure(&job, view, images_of(blank.clone(), blank), registered)
+    let images = images_of(blank.clone(), blank);
+    Some(measure(&job, view, images, registered))
 }
 
 /// What happens to the places of a view.
@@ -135,6 +147,8 @@ enum Fault {
     AlongTheRay,
     /// Centimetres for millimetres.
     Unit,
+    /// No landmark has one.
+    NoPlaces,
 }
 
 fn spoil(view: &mut View, fault: Fault, at: usize, random: &mut Random) {
@@ -157,6 +171,11 @@ fn spoil(view: &mut View, fault: Fault, at: usize, random: &mut Random) {
                 });
             }
         }
+        Fault::NoPlaces => {
+            for landmark in &mut view.landmarks {
+                landmark.model_mm = None;
+            }
+        }
         Fault::Unit => {
             for landmark in &mut view.landmarks {
                 change(landmark, &mut |p| p.map(|v| v / 10.0));
@@ -176,16 +195,23 @@ struct Outcome {
     other_marks: usize,
     /// Views without any of these.
     silent: usize,
+    /// Views that nothing was told of.
+    refused: usize,
+    /// Where the camera was named: offsets without a figure and with the reason.
+    held_back: usize,
     figures: Tallies,
 }
 
 fn eight_views(fault: Fault, at: usize) -> Outcome {
     let mut outcome = Outcome::default();
-    for seed in 0..8 {
+    for seed in 0..tally::cases(8) {
         let mut random = Random::new(seed);
         let mut view = view(&mut random);
         spoil(&mut view, fault, at, &mut random);
-        let measured = compared(&view);
+        let Some(measured) = tried(&view) else {
+            outcome.refused += 1;
+            continue;
+        };
         let found = &measured.measurement;
         outcome.figures.add(&found.regions[0], ERRORS);
         let texts = warned(&measured, "wrong-place");
@@ -194,6 +220,12 @@ fn eight_views(fault: Fault, at: usize) -> Outcome {
         let camera = warned(&measured, "camera-misses").len();
         let is_wrong = |i: &usize| found.registration.landmarks[*i].finding == Some(Finding::Wrong);
         let wrong: Vec<usize> = (0..view.landmarks.len()).filter(is_wrong).collect();
+        let part = &found.regions[0];
+        let is_undecided = part.offset_px.iter().all(Option::is_none)
+            && part
+                .sureness
+                .contains("cannot tell offset from depth: the render's camera and");
+        outcome.held_back += usize::from(is_undecided);
         outcome.place += place;
         outcome.other_places += texts.len() - place;
         outcome.camera += camera;
@@ -201,22 +233,31 @@ fn eight_views(fault: Fault, at: usize) -> Outcome {
         outcome.other_marks += wrong.iter().filter(|i| **i != at).count();
         outcome.silent += usize::from(texts.is_empty() && camera == 0 && wrong.is_empty());
     }
+    tally::tell(&format!("{fault:?} at {at}"), &outcome);
     outcome
 }
 
 /// Datum landmark and landmark of the part.
 const AT: [usize; 2] = [3, DATUM + 2];
 
+/// Of 32 figures of eight views one or two may miss, and not by much.
+fn assert_hold(found: &Outcome) {
+    let Tallies { sizes, offsets } = &found.figures;
+    for tally in [sizes, offsets] {
+        assert!(
+            tally.share_held() > 0.87 && tally.worst_over_half_width < 2.0,
+            "{found:?}"
+        );
+    }
+}
+
 #[test]
 fn exact_places_are_not_accused_and_take_parallax_off() {
     let found = eight_views(Fault::None, 0);
-    assert_eq!(found.silent, 8, "{found:?}");
-    found.figures.assert_given(16, 16);
-    // Measured: 31 of 32.
-    assert!(
-        found.figures.sizes.held >= 14 && found.figures.offsets.held >= 14,
-        "{found:?}"
-    );
+    let all = tally::cases(8) as usize;
+    assert_eq!(found.silent, all, "{found:?}");
+    found.figures.assert_given(2 * all, 2 * all);
+    assert_hold(&found);
 }
 
 #[test]
@@ -224,17 +265,15 @@ fn a_place_that_the_render_contradicts_is_named_and_not_used() {
     for fault in [Fault::Exchanged, Fault::Sign] {
         for at in AT {
             let found = eight_views(fault, at);
-            assert_eq!(
-                (found.place, found.other_places, found.camera),
-                (8, 0, 0),
+            let all = tally::cases(8) as usize;
+            // Of more cases, one in forty puts the place where it was by chance.
+            assert!(
+                found.place + all / 40 >= all && found.other_places + found.camera == 0,
                 "{fault:?}: {found:?}"
             );
             assert_eq!(found.other_marks, 0, "{fault:?}: {found:?}");
-            found.figures.assert_given(16, 16);
-            assert!(
-                found.figures.sizes.held >= 14 && found.figures.offsets.held >= 14,
-                "{fault:?}: {found:?}"
-            );
+            found.figures.assert_given(2 * all, 2 * all);
+            assert_hold(&found);
         }
     }
 }
@@ -244,29 +283,42 @@ fn a_place_that_the_render_contradicts_is_named_and_not_used() {
 fn a_wrong_depth_is_found_as_a_mark_that_does_not_fit() {
     for at in AT {
         let found = eight_views(Fault::AlongTheRay, at);
+        let all = tally::cases(8) as usize;
         assert!(
-            found.mark >= 7 && found.other_marks == 0 && found.place == 0,
+            8 * found.mark >= 7 * all && found.other_marks == 0 && found.place == 0,
             "{found:?}"
         );
-        found.figures.assert_given(16, 16);
-        assert!(
-            found.figures.sizes.held >= 14 && found.figures.offsets.held >= 14,
-            "{found:?}"
-        );
+        found.figures.assert_given(2 * all, 2 * all);
+        assert_hold(&found);
     }
 }
 
-/// Then parallax is not taken off, which the warning says: offsets may be off by the depth of the part.
+/// Then parallax is not taken off: no offset is told, which the figures' words say, and sizes allow for the depth of the marks.
 #[test]
-fn places_that_are_wrong_altogether_are_never_passed_over() {
+fn places_that_are_wrong_altogether_widen_the_figures_or_hold_them_back() {
     for fault in [Fault::TwoPerCent, Fault::Unit] {
         let found = eight_views(fault, 0);
         assert_eq!(found.silent, 0, "{fault:?}: {found:?}");
-        // Where camera and places do not fit at all, no offset is told from depth: 6 of 16 are. Measured of those: 14.6 px,
-        // where what is not taken off is of that size.
-        assert!(found.figures.offsets.worst < 16.0, "{fault:?}: {found:?}");
-        found.figures.sizes.assert_given(15);
+        assert_eq!(found.held_back, found.camera, "{fault:?}: {found:?}");
+        let Tallies { sizes, offsets } = &found.figures;
+        // Measured in 48 views each: see tests/bench/MEASURED.md. Before the depth of marks was allowed for, 10 of 15 sizes held.
+        assert!(
+            sizes.share_held() >= 0.94 && offsets.share_held() >= 0.94,
+            "{fault:?}: {found:?}"
+        );
+        assert!(
+            sizes.worst_over_half_width < 1.5 && offsets.worst_over_half_width < 1.5,
+            "{fault:?}: {found:?}"
+        );
+        sizes.assert_given(15 * tally::cases(8) as usize / 8);
     }
+}
+
+/// Then nothing contradicts the marks, and the warning asks for places: offsets are not told.
+#[test]
+fn without_places_no_offset_is_told() {
+    let found = eight_views(Fault::NoPlaces, 0);
+    assert_eq!(found.figures.offsets.given, 0, "{found:?}");
 }
 
 /// All marks are datum, and the model as a whole is 4.1 % too long along x: what the span between the two marks that lie farthest

@@ -1,10 +1,10 @@
 //! Rounded parts under another light than the render's.
-use super::tally::Tallies;
+use super::tally::{self, Tallies};
 use crate::support::{
     drawn::{Part, SIZE, draw, images_of, job_of, region},
     random::Random,
     truth::Errors,
-    vessels::{Light, Vessel, draw_over},
+    vessels::{Form, Light, Vessel, draw_over},
     views,
 };
 use tickstrip::{
@@ -16,7 +16,7 @@ use tickstrip::{
 };
 
 /// The frame, whose corners are the datum marks.
-const FRAME: [Part; 3] = [
+pub(super) const FRAME: [Part; 3] = [
     Part([60.0, 400.0, 540.0, 440.0], 90.0),
     Part([60.0, 60.0, 100.0, 400.0], 120.0),
     Part([500.0, 60.0, 540.0, 400.0], 110.0),
@@ -24,35 +24,39 @@ const FRAME: [Part; 3] = [
 /// A lantern's hood, an air vessel and a coil of hose.
 const SUBJECT: [Vessel; 3] = [
     Vessel {
+        form: Form::Vessel,
         centre: [300.0, 100.0],
         half: [80.0, 45.0],
         depth: 40.0,
         albedo: 0.55,
     },
     Vessel {
+        form: Form::Vessel,
         centre: [300.0, 230.0],
         half: [120.0, 70.0],
         depth: 45.0,
         albedo: 0.65,
     },
     Vessel {
+        form: Form::Vessel,
         centre: [300.0, 345.0],
         half: [140.0, 38.0],
         depth: 35.0,
         albedo: 0.6,
     },
 ];
-const STUDIO: Light = Light {
+pub(super) const STUDIO: Light = Light {
     towards: [-0.5, -0.7, 0.8],
     ambient: 0.3,
     gloss: 0.25,
 };
 
 /// The vessel as the model has it; its anchor is its centre.
-fn altered(vessel: Vessel, errors: Errors) -> Vessel {
+pub(super) fn altered(vessel: Vessel, errors: Errors) -> Vessel {
     let [[x, y], [a, b]] = [vessel.centre, vessel.half];
     let [l, t, r, b] = errors.shown_box(vessel.centre, [x - a, y - b, x + a, y + b]);
     Vessel {
+        form: Form::Vessel,
         centre: [(l + r) / 2.0, (t + b) / 2.0],
         half: [(r - l) / 2.0, (b - t) / 2.0],
         ..vessel
@@ -61,7 +65,7 @@ fn altered(vessel: Vessel, errors: Errors) -> Vessel {
 
 /// Points that a modeller marks on a vessel: where its outline is farthest left, up, right and down. Along the outline
 /// they are hard to tell.
-fn outermost(vessel: &Vessel, random: &mut Random) -> [[f64; 2]; 4] {
+pub(super) fn outermost(vessel: &Vessel, random: &mut Random) -> [[f64; 2]; 4] {
     [[-1.0, 0.0], [0.0, -1.0], [1.0, 0.0], [0.0, 1.0]].map(|towards: [f64; 2]| {
         [0, 1].map(|k| {
             let along = towards[k] == 0.0;
@@ -135,12 +139,16 @@ fn compared(seed: u64, has_marks: bool, sigma: Option<f64>) -> (MeasuredView, [E
 
 fn tallied(count: u64, has_marks: bool, sigma: Option<f64>) -> Tallies {
     let mut all = Tallies::default();
-    for seed in 0..count {
+    for seed in 0..tally::cases(count) {
         let (measured, errors) = compared(100 + seed, has_marks, sigma);
         for (found, errors) in measured.measurement.regions[1..].iter().zip(errors) {
             all.add(found, errors);
         }
     }
+    tally::tell(
+        &format!("vessels, marks {has_marks}, stated {sigma:?}"),
+        &all,
+    );
     all
 }
 

@@ -1,9 +1,28 @@
 //! Counts figures against their truths.
 use crate::support::{compared, truth::Errors};
+use std::io::Write;
 use tickstrip::{
     measurement::{MeasuredView, RegionMeasure},
     statistics::Measured,
 };
+
+/// So many cases, times `TICKSTRIP_HARDER` where that is set: then what came of them is told as well.
+pub fn cases(few: u64) -> u64 {
+    few * times().unwrap_or(1)
+}
+
+fn times() -> Option<u64> {
+    let times = std::env::var("TICKSTRIP_HARDER").ok();
+    times.map(|n| n.parse().expect("TICKSTRIP_HARDER is a number"))
+}
+
+/// Tells what came of cases where more than the few of the test were counted.
+pub fn tell(kind: &str, found: &impl std::fmt::Debug) {
+    if times().is_some() {
+        // Past what the tests' runner keeps for itself.
+        writeln!(std::io::stderr(), "{kind}: {found:?}").expect("standard error is open");
+    }
+}
 
 /// How many figures were asked for, given, and held the truth, and the largest errors.
 #[derive(Debug, Default)]

@@ -141,7 +141,8 @@ impl Finding {
 fn as_json(job: Option<&Job>, found: &Found) -> String {
     let entries = |list: &[Finding]| list.iter().map(|f| f.as_json(job)).collect::<Vec<_>>();
     let value = json!({
-        "can_be_compared": found.faults.is_empty(),
+        "can_be_compared": found.faults.is_empty() && !job.is_some_and(Job::compares_nothing),
+        "can_be_measured": found.faults.is_empty(),
         "faults": entries(&found.faults),
         "doubts": entries(&found.doubts),
     });
@@ -167,8 +168,12 @@ fn too_large_views(job: &Job, memory: &Budget) -> Vec<Finding> {
 /// What the job holds, in one line.
 fn summary(job: &Job) -> String {
     let total = |count: fn(&job::View) -> usize| job.views.iter().map(count).sum::<usize>();
+    let can = match job.compares_nothing() {
+        true => "has no render to compare; can be measured (`tickstrip measure`)",
+        false => "can be compared",
+    };
     format!(
-        "can be compared; scale {}, {}, {}, {}, {}, {}",
+        "{can}; scale {}, {}, {}, {}, {}, {}",
         job.scale,
         counted(job.views.len(), "view"),
         counted(total(|v| v.landmarks.len()), "landmark"),

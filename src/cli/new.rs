@@ -6,9 +6,10 @@ use super::{
 };
 use crate::{
     images::{self, Limits},
-    job::{self, MarkedOn, StarterModel},
+    job::{self, MarkedOn, ReferenceKind, StarterModel, StarterOf},
     meshes,
     pipeline::{self, There},
+    units::ScaleRatio,
 };
 use serde_json::json;
 use std::{
@@ -41,6 +42,12 @@ pub(super) struct Arguments {
     /// Unit of the mesh's lengths: has to be stated for STL, OBJ and PLY, which have none
     #[arg(long, value_enum, requires = "model")]
     unit: Option<PlainUnit>,
+    /// Scale of the model, such as 1:35; left out, 1:24 stands in the job to be changed
+    #[arg(long, value_parser = ScaleRatio::parse)]
+    scale: Option<ScaleRatio>,
+    /// What sort of picture the reference is
+    #[arg(long, value_enum, default_value = "photo")]
+    kind: Kind,
     /// The job file to write; one that is there is not overwritten
     #[arg(long, value_name = "FILE", default_value = "job.json")]
     out: PathBuf,
@@ -48,6 +55,33 @@ pub(super) struct Arguments {
     #[arg(long)]
     json: bool,
 }
+
+/// Sorts of references.
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+enum Kind {
+    /// A photograph, also of a screen
+    Photo,
+    /// A drawing with lines, to scale
+    Plan,
+    /// A screenshot of an earlier version
+    Screenshot,
+    /// A drawing by hand
+    Sketch,
+}
+
+impl From<Kind> for ReferenceKind {
+    fn from(kind: Kind) -> Self {
+        match kind {
+            Kind::Photo => Self::Photo,
+            Kind::Plan => Self::Plan,
+            Kind::Screenshot => Self::Screenshot,
+            Kind::Sketch => Self::Sketch,
+        }
+    }
+}
+
+/// Of a job whose scale is not stated.
+const SCALE: f64 = 24.0;
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, Failure> {
     // How large an image may be is asked when it is compared.
@@ -68,10 +102,17 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
     let model = model
         .map(|mesh| starter_model(arguments, mesh))
         .transpose()?;
+    let of = StarterOf {
+        scale: arguments
+            .scale
+            .unwrap_or(ScaleRatio::one_to(SCALE).expect("a scale")),
+        kind: arguments.kind.into(),
+    };
+    let shown = (reference.0.as_path(), &reference.1);
     let text = match (&render, &model) {
-        (Some((render, content)), _) => job::starter(render, &reference.0, content, &reference.1),
-        (None, Some(model)) => job::starter_on_model(model, &reference.0, &reference.1),
-        (None, None) => job::starter_without_render(&reference.0, &reference.1),
+        (Some((render, content)), _) => job::starter(render, shown.0, [content, shown.1], of),
+        (None, Some(model)) => job::starter_on_model(model, shown, of),
+        (None, None) => job::starter_without_render(shown, of),
     };
     write_new(&arguments.out, text.as_bytes(), "name another with --out")?;
     if arguments.json {
@@ -95,8 +136,14 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         }
         None => format!("then: tickstrip measure {out}"),
     };
+    let scale = match arguments.scale {
+        Some(_) => "",
+        None => {
+            "The scale in it is 1:24: change it to that of your model (or begin with --scale).\n"
+        }
+    };
     terminal.result(&format!(
-        "wrote {out}\nNext: tickstrip mark {out}\n{then}\n"
+        "wrote {out}\n{scale}Next: tickstrip mark {out}\n{then}\n"
     ))?;
     Ok(Status::NothingOut)
 }

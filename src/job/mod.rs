@@ -51,7 +51,7 @@ pub use rectify::stated_alone as rectify;
 pub use schema::schema;
 pub(crate) use shapes::centre as centre_of;
 pub use starter::{
-    StarterModel, is_placeholder, starter, starter_on_model, starter_without_render,
+    StarterModel, StarterOf, is_placeholder, starter, starter_on_model, starter_without_render,
 };
 pub use together::{ModelSymmetry, Together, TogetherEnd, TogetherLength, TogetherPart};
 
@@ -90,7 +90,25 @@ pub struct Job {
     pub together: Option<Together>,
 }
 
+impl ReferenceKind {
+    /// As a job file has it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Photo => "photo",
+            Self::Plan => "plan",
+            Self::Screenshot => "screenshot",
+            Self::Sketch => "sketch",
+        }
+    }
+}
+
 impl Job {
+    /// Whether no view has a render: then each reference is measured by itself.
+    pub fn compares_nothing(&self) -> bool {
+        let has_render = |view: &View| view.render.image != RenderImage::Absent;
+        !self.views.iter().any(has_render)
+    }
+
     /// The variants of the subject that the references state, each once, in alphabetical order.
     pub fn variants(&self) -> Vec<&str> {
         let stated = self

@@ -24,6 +24,7 @@ use super::{
     },
     rectify::rectify,
     shapes::{outline, point},
+    starter::of_user,
     surroundings::{Surroundings, tolerance},
 };
 use crate::{
@@ -439,10 +440,10 @@ fn reference(
             RawKind::Screenshot => ReferenceKind::Screenshot,
             RawKind::Sketch => ReferenceKind::Sketch,
         },
-        source: raw.source.clone(),
+        source: of_user(raw.source.as_ref()),
         time_code: raw.time_code.clone(),
         variant: raw.variant.clone(),
-        note: raw.note.clone(),
+        note: of_user(raw.note.as_ref()),
         rights: raw.rights.clone(),
         rectify: match rectify {
             None => None,

@@ -1,6 +1,6 @@
 //! A job file to begin with: sound as it stands, and plain about what is only a placeholder.
-use super::{End, Fault, FaultKind, Landmark, MarkedOn, RenderImage, View};
-use crate::units::Unit;
+use super::{End, Fault, FaultKind, Landmark, MarkedOn, ReferenceKind, RenderImage, View};
+use crate::units::{ScaleRatio, Unit};
 use std::path::{Path, PathBuf};
 
 /// How the names of all begin that is to be replaced.
@@ -10,6 +10,27 @@ const PLACEHOLDER: &str = "PLACEHOLDER";
 const INVENTED_LENGTH: &str = "1000 mm";
 /// What a message names at most.
 const MOST_NAMED: usize = 40;
+
+/// What a starter says of where its picture comes from, and of what is to be replaced in it: words of nobody's about the picture.
+const WORDS: [&str; 3] = [
+    "where the picture comes from",
+    "All marks and lengths below are placeholders: replace each with a point you see in both images.",
+    "Replace the outline with the corners of one part of the model, and the known length (1000 mm is invented) with one you can trust.",
+];
+
+/// A text that a user wrote; `None` for the words of a starter.
+pub(super) fn of_user(text: Option<&String>) -> Option<String> {
+    text.filter(|text| !WORDS.contains(&text.as_str())).cloned()
+}
+
+/// What a starter states of the model and of its reference.
+#[derive(Clone, Copy, Debug)]
+pub struct StarterOf {
+    /// Scale of the model.
+    pub scale: ScaleRatio,
+    /// What sort of picture the reference is.
+    pub kind: ReferenceKind,
+}
 
 /// Whether a landmark has a name that a starter gave it.
 pub fn is_placeholder(name: &str) -> bool {
@@ -23,8 +44,8 @@ pub fn is_placeholder(name: &str) -> bool {
 pub fn starter(
     render: &Path,
     reference: &Path,
-    render_content: &MarkedOn,
-    reference_content: &MarkedOn,
+    [render_content, reference_content]: [&MarkedOn; 2],
+    of: StarterOf,
 ) -> String {
     let in_render = thirds(render_content.size).map(as_json);
     let in_reference = thirds(reference_content.size).map(as_json);
@@ -41,7 +62,7 @@ pub fn starter(
     format!(
         r#"{{
   "title": "Untitled",
-  "scale": "1:24",
+  "scale": "{scale}",
   "unit": "mm",
   "tolerance": {{ "proportion_percent": 2.0, "offset_mm": 0.20, "angle_deg": 1.0, "edge_overlap": 0.5 }},
   "smallest_visible_mm": 0.05,
@@ -50,9 +71,9 @@ pub fn starter(
       "name": "view 1",
       "render":    {{ "image": {render},
                      "marked_on": {render_content} }},
-      "reference": {{ "image": {reference}, "kind": "photo", "source": "where the picture comes from",
+      "reference": {{ "image": {reference}, "kind": "{kind}", "source": "{source}",
                      "marked_on": {reference_content},
-                     "note": "All marks and lengths below are placeholders: replace each with a point you see in both images." }},
+                     "note": "{marks_note}" }},
       "registration": "similarity",
       "landmarks": [
 {landmarks}
@@ -66,12 +87,17 @@ pub fn starter(
       "regions": [
         {{ "name": "PLACEHOLDER part", "outline": [{outline}],
           "landmarks": ["PLACEHOLDER top left", "PLACEHOLDER top right"],
-          "note": "Replace the outline with the corners of one part of the model, and the known length (1000 mm is invented) with one you can trust." }}
+          "note": "{part_note}" }}
       ]
     }}
   ]
 }}
 "#,
+        scale = of.scale,
+        kind = of.kind.word(),
+        source = WORDS[0],
+        marks_note = WORDS[1],
+        part_note = WORDS[2],
         render = quoted(render),
         reference = quoted(reference),
         render_content = noted(render_content),
@@ -91,27 +117,34 @@ pub struct StarterModel {
 }
 
 /// The text of a job whose one reference is compared with the drawn model, with nothing marked yet; else as [`starter`].
-pub fn starter_on_model(model: &StarterModel, reference: &Path, content: &MarkedOn) -> String {
+pub fn starter_on_model(
+    model: &StarterModel,
+    (reference, content): (&Path, &MarkedOn),
+    of: StarterOf,
+) -> String {
     let unit = model.unit.map_or(String::new(), |unit| {
         format!(", \"unit\": \"{}\"", unit.symbol())
     });
     format!(
         r#"{{
   "title": "Untitled",
-  "scale": "1:24",
+  "scale": "{scale}",
   "unit": "mm",
   "model": {{ "files": [{file}]{unit} }},
   "views": [
     {{
       "name": "view 1",
       "render": {{ "drawn": true }},
-      "reference": {{ "image": {reference}, "kind": "photo", "source": "where the picture comes from",
+      "reference": {{ "image": {reference}, "kind": "{kind}", "source": "{source}",
                      "marked_on": {content} }},
       "landmarks": []
     }}
   ]
 }}
 "#,
+        scale = of.scale,
+        kind = of.kind.word(),
+        source = WORDS[0],
         file = quoted(&model.file),
         reference = quoted(reference),
         content = noted(content),
@@ -119,16 +152,16 @@ pub fn starter_on_model(model: &StarterModel, reference: &Path, content: &Marked
 }
 
 /// The text of a job that measures one reference by itself, with nothing marked yet; else as [`starter`].
-pub fn starter_without_render(reference: &Path, content: &MarkedOn) -> String {
+pub fn starter_without_render((reference, content): (&Path, &MarkedOn), of: StarterOf) -> String {
     format!(
         r#"{{
   "title": "Untitled",
-  "scale": "1:24",
+  "scale": "{scale}",
   "unit": "mm",
   "views": [
     {{
       "name": "view 1",
-      "reference": {{ "image": {reference}, "kind": "photo", "source": "where the picture comes from",
+      "reference": {{ "image": {reference}, "kind": "{kind}", "source": "{source}",
                      "marked_on": {content} }},
       "landmarks": [],
       "known": [],
@@ -137,6 +170,9 @@ pub fn starter_without_render(reference: &Path, content: &MarkedOn) -> String {
   ]
 }}
 "#,
+        scale = of.scale,
+        kind = of.kind.word(),
+        source = WORDS[0],
         reference = quoted(reference),
         content = noted(content),
     )

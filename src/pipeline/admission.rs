@@ -156,6 +156,8 @@ fn look_at<'a>(job: &Job, view: &'a View, mesh: Option<&JobMesh>) -> (Look, Opti
             look.drawn(size, &at)
         }
         (RenderImage::Drawn, None) => None,
+        // A job that compares nothing is there to be measured.
+        (RenderImage::Absent, reference) if job.compares_nothing() => reference,
         (RenderImage::Absent, _) => {
             let error = images::Error::NoRender {
                 view: view.name.clone(),
@@ -170,6 +172,11 @@ fn look_at<'a>(job: &Job, view: &'a View, mesh: Option<&JobMesh>) -> (Look, Opti
     };
     let outside = job::marks_outside(view, &at, render, reference);
     look.doubts.extend(outside.doubts);
+    let is_alone = view.render.image == RenderImage::Absent;
+    if is_alone {
+        let faults = outside.faults.iter().map(Refusal::of_fault);
+        look.refusals.extend(faults);
+    }
     if let Some(stated) = &view.reference.rectify {
         let sigma = view.reference.mark_sigma_px;
         let pointer = format!("{at}/reference/rectify");
@@ -188,6 +195,8 @@ fn look_at<'a>(job: &Job, view: &'a View, mesh: Option<&JobMesh>) -> (Look, Opti
     }
     if view.render.image == RenderImage::Drawn {
         look.drawn_view(job, view, mesh, [render, reference]);
+    }
+    if is_alone || view.render.image == RenderImage::Drawn {
         return (look, None);
     }
     match admit(job, view, [render, reference], None) {

@@ -380,6 +380,35 @@ fn a_rectification_that_cannot_be_made_is_a_fault_to_check() {
 }
 
 #[test]
+fn new_takes_scale_and_kind_and_check_knows_a_job_that_is_only_measured() {
+    let folder = folder();
+    let begin = |more: &[&str]| {
+        let arguments = [&["new", "side-screen.jpg"], more].concat();
+        let output = run(folder.path(), &arguments);
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        stdout(&output)
+    };
+    let said = begin(&["--scale", "1:35", "--kind", "plan", "--out", "plan.json"]);
+    assert!(!said.contains("The scale in it"), "{said}");
+    let job = fs::read_to_string(folder.path().join("plan.json")).expect("written");
+    assert!(
+        job.contains("\"scale\": \"1:35\"") && job.contains("\"kind\": \"plan\""),
+        "{job}"
+    );
+    let said = begin(&["--out", "own.json"]);
+    assert!(said.contains("The scale in it is 1:24"), "{said}");
+    let output = run(folder.path(), &["check", "plan.json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    assert!(
+        stdout(&output).contains("can be measured"),
+        "{}",
+        stdout(&output)
+    );
+    let wrong = run(folder.path(), &["new", "side-screen.jpg", "--scale", "35"]);
+    assert_eq!(wrong.status.code(), Some(2), "{}", stdout(&wrong));
+}
+
+#[test]
 fn new_starts_a_job_that_check_accepts_once_its_placeholders_are_replaced() {
     let folder = folder();
     fs::create_dir(folder.path().join("jobs")).expect("made");

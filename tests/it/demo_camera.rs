@@ -231,3 +231,60 @@ fn parts_in_space_are_held_against_earlier_results() {
     assert_eq!(series["figures"].as_array().expect("two").len(), 2);
     assert_eq!(series["change"], "better");
 }
+
+/// The files of the demo with a change of its job.
+fn changed(change: impl FnOnce(&mut Value)) -> (TempDir, Run) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/camera-demo");
+    for name in ["gate.jpg", "market.jpg", "pump.3mf"] {
+        fs::copy(from.join(name), folder.path().join(name)).expect("copied");
+    }
+    let mut job = json(&from.join("pump.json"));
+    change(&mut job);
+    fs::write(folder.path().join("pump.json"), job.to_string()).expect("written");
+    let run = run(
+        folder.path(),
+        &["compare", "pump.json", "--pictures", "none"],
+    );
+    (folder, run)
+}
+
+#[test]
+fn photos_whose_marks_belong_to_others_tell_nothing_in_space_either() {
+    let (folder, run) = changed(|job| {
+        for (view, image) in [(0, "market.jpg"), (1, "gate.jpg")] {
+            let reference = &mut job["views"][view]["reference"];
+            reference["image"] = image.into();
+            reference
+                .as_object_mut()
+                .expect("an object")
+                .remove("marked_on");
+        }
+    });
+    let report = json(&folder.path().join("pump-results/report.json"));
+    for view in report["space"]["views"].as_array().expect("views") {
+        assert_eq!(view["error"]["code"], "marks-of-another-picture", "{view}");
+    }
+    assert_eq!(report["space"]["parts"], serde_json::json!([]));
+    assert_eq!(report["changes"], serde_json::json!([]), "{}", run.out);
+    assert!(!run.out.contains("what to change in CAD"), "{}", run.out);
+}
+
+#[test]
+fn photos_without_marks_of_parts_say_what_to_mark() {
+    let (_folder, run) = changed(|job| {
+        for view in job["views"].as_array_mut().expect("views") {
+            let marks = view["landmarks"].as_array_mut().expect("marks");
+            marks.retain(|mark| mark["use"] == "datum");
+        }
+    });
+    let words = run.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.contains("in space, all photos together: not compared"),
+        "{words}"
+    );
+    assert!(
+        words.contains("no landmark beside those of the datum names its \"part\""),
+        "{words}"
+    );
+}

@@ -5,8 +5,9 @@ use tickstrip::{
     frame::Point,
     job::{
         self, Descreen, Error, Handling, Job, KnownPlane, MarkOn, MarkedOn, Mask, ReferenceKind,
-        RegistrationKind, Screen,
+        RegistrationKind, Screen, StarterOf,
     },
+    units::ScaleRatio,
 };
 
 const EXAMPLE: &str = include_str!("../../fixtures/jobs/example.json");
@@ -874,11 +875,18 @@ fn the_published_schema_accepts_the_example_and_the_starter() {
     let starter = job::starter(
         Path::new("a.png"),
         Path::new("b.jpg"),
-        &contents[0],
-        &contents[1],
+        [&contents[0], &contents[1]],
+        starter_of(),
     );
     assert!(validator.is_valid(&serde_json::from_str(&starter).expect("JSON")));
     assert!(!validator.is_valid(&with("/extra", json!(1))));
+}
+
+fn starter_of() -> StarterOf {
+    StarterOf {
+        scale: ScaleRatio::one_to(35.0).expect("a scale"),
+        kind: ReferenceKind::Plan,
+    }
 }
 
 fn content(size: [u32; 2]) -> MarkedOn {
@@ -899,11 +907,16 @@ fn the_starter_is_a_sound_job_whatever_the_paths_and_sizes() {
         let text = job::starter(
             Path::new(render),
             Path::new("b.jpg"),
-            &of_render,
-            &of_reference,
+            [&of_render, &of_reference],
+            starter_of(),
         );
         let job = parse(&text).unwrap_or_else(|error| panic!("{error}\n{text}"));
         assert_eq!(job.title, "Untitled");
+        assert_eq!(job.scale.denominator(), 35.0);
+        let reference = &job.views[0].reference;
+        assert_eq!(reference.kind, ReferenceKind::Plan);
+        // Its own words say nothing of the picture.
+        assert_eq!((&reference.source, &reference.note), (&None, &None));
         let image = job.views[0].render.image.file().expect("a file");
         assert!(image.ends_with(render), "{text}");
         assert!(
@@ -967,6 +980,12 @@ fn what_is_legal_but_doubtful_is_told() {
             "/views/0/reference/rectify/aspect",
             json!("9:16"),
             "/views/0/reference/rectify/aspect: the aspect is 0.56, but the corners look like 1.7",
+        ),
+        (
+            "region-away-from-marks",
+            "/views/0/regions/0/outline",
+            json!([[10, 10], [60, 10], [60, 60], [10, 60]]),
+            "/views/0/regions/0: \"lantern top\", \"lantern front\", \"lantern rear\" lie far outside",
         ),
         (
             "region-without-landmarks",

@@ -248,6 +248,65 @@ fn a_view_with_many_wrong_marks_leads_no_list_of_changes() {
     assert!(order.is_sorted(), "{order:?} in {table}");
 }
 
+/// The demo's side view as one who has not read on marks it: nothing rectifies the photo.
+fn side(name: &str, change: impl Fn(&mut Value)) -> Value {
+    changed("side", name, |view| {
+        view["registration"] = json!("similarity");
+        view["reference"]["mark_sigma_px"] = json!(1.0);
+        change(view);
+    })
+}
+
+#[test]
+fn what_is_doubtful_of_a_picture_is_said_before_its_marks_are_blamed() {
+    let plain = side("plain", |view| {
+        let reference = view["reference"].as_object_mut().expect("an object");
+        reference.remove("rectify");
+    });
+    let narrow = side("narrow", |view| {
+        view["reference"]["rectify"]["aspect"] = json!("4:3");
+    });
+    let views = json!([plain, narrow]);
+    let (report, table) = report_of(&json!({ "title": "t", "scale": "1:24", "views": views }));
+    for (view, code, why) in [
+        (
+            0,
+            "not-rectified",
+            "its picture is not rectified, and its marks",
+        ),
+        (
+            1,
+            "aspect-unlike-view",
+            "what is stated of its picture's aspect",
+        ),
+    ] {
+        let view = &report["views"][view];
+        assert_eq!(view["warnings"][0]["code"], code, "{view}");
+        assert_eq!(view["distrusted"], true, "{view}");
+        let words = format!("change nothing by this view yet: {why}");
+        assert!(table.contains(words.split_at(60).0), "{words} in {table}");
+    }
+    assert!(
+        !table.contains("what to change in CAD, worst first"),
+        "{table}"
+    );
+}
+
+#[test]
+fn an_outline_that_lies_elsewhere_than_the_marks_of_its_part_is_told() {
+    let at = |outline: Value| {
+        changed("front", "front", |view| {
+            view["regions"][0]["outline"] = outline.clone();
+        })
+    };
+    let job = |view: Value| json!({ "title": "t", "scale": "1:24", "views": [view] });
+    let told = codes_of(&job(at(json!([[5, 5], [40, 5], [40, 40], [5, 40]]))));
+    let code = "region-away-from-marks".to_owned();
+    assert!(told["front"].contains(&code), "{told:?}");
+    let told = codes_of(&job(changed("front", "front", |_| ())));
+    assert!(!told["front"].contains(&code), "{told:?}");
+}
+
 #[test]
 fn edges_that_overlap_less_than_asked_for_are_told() {
     let view = changed("front", "front", |_| {});

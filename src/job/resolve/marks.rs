@@ -7,6 +7,7 @@ use crate::{
         names::Names,
         raw::{RawAngle, RawLandmark, RawLength, RawRegion, RawSpan},
         shapes::{centre, outline, point},
+        starter::of_user,
         surroundings::{Surroundings, tolerance},
     },
     printable::shortened,
@@ -111,7 +112,7 @@ impl MarkNames<'_> {
             outline: corners,
             landmarks: landmarks?,
             tolerance: tolerance(&raw.tolerance, self.around.tolerance),
-            note: raw.note.clone(),
+            note: of_user(raw.note.as_ref()),
         })
     }
 }

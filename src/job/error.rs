@@ -167,7 +167,7 @@ fault_kinds! {
         most: u64,
     }
     /// Bytes that are not UTF-8.
-    #[error("byte {offset} is not UTF-8; save the file as UTF-8")]
+    #[error("byte {offset} is not UTF-8; save the file as UTF-8. A job is a text; from pictures \"tickstrip new\" starts one")]
     "file-not-utf-8" NotUtf8 {
         /// Bytes before it.
         offset: usize,

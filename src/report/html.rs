@@ -8,7 +8,7 @@ use super::{
     print, screen, shots,
     wording::*,
 };
-use crate::units::ModelMm;
+use crate::{units::ModelMm, warning::Code};
 use badge::badge;
 use base64::{Engine, engine::general_purpose::STANDARD};
 use comparison::comparison;
@@ -187,7 +187,7 @@ fn header(report: &Report, rest: &Markup) -> Markup {
 
 fn navigation(report: &Report) -> Markup {
     html! {
-        (notes(&report.warnings))
+        (notes(report.warnings.iter()))
         nav aria-label="Views" {
             ul {
                 @if let Some(revision) = &report.revision {
@@ -250,6 +250,12 @@ fn distrusted_changes(report: &Report) -> Markup {
 
 /// A view, with a place for its comparison and one for its pictures.
 fn view_section(number: usize, view: &ViewEntry, job: &JobEntry) -> Markup {
+    // What the registration hides has a list of its own.
+    let warnings = || {
+        view.warnings
+            .iter()
+            .filter(|w| w.code != Code::HiddenErrors.as_str())
+    };
     html! {
         section id={ "view-" (number) } {
             h2 { (clean(&view.name)) " " (badge(view.verdict)) }
@@ -261,8 +267,8 @@ fn view_section(number: usize, view: &ViewEntry, job: &JobEntry) -> Markup {
             @if let Some(why) = why_distrusted(view) {
                 p { strong { "Not to be trusted yet: " (why) "." } } "\n"
             }
-            @if !view.warnings.is_empty() { h3 { "Warnings" } }
-            (notes(&view.warnings))
+            @if warnings().next().is_some() { h3 { "Warnings" } }
+            (notes(warnings()))
             (doubtful_landmarks(view))
             (hidden(view))
             (PLACE)
@@ -349,9 +355,10 @@ fn overlap_line(e: &EdgeOverlapEntry) -> String {
     )
 }
 
-fn notes(warnings: &[Warning]) -> Markup {
+fn notes<'a>(warnings: impl Iterator<Item = &'a Warning>) -> Markup {
+    let mut warnings = warnings.peekable();
     html! {
-        @if !warnings.is_empty() {
+        @if warnings.peek().is_some() {
             ul.notes {
                 @for w in warnings {
                     li { (clean(&w.text)) " " span.soft { "(" (clean(&w.code)) ")" } }

@@ -87,10 +87,6 @@ fn view_lines(page: &mut Page, job: &JobEntry, view: &ViewEntry) {
     for warning in &view.warnings {
         page.wrapped("  ", &format!("warning: {}", warning.text), "    ");
     }
-    let hides = view.registration.iter().flat_map(|r| &r.hides);
-    for hidden in hides {
-        page.wrapped("  ", &format!("cannot be seen: {hidden}"), "    ");
-    }
 }
 
 /// Of a view that is not to be trusted: why nothing is to be changed by it.
@@ -133,9 +129,9 @@ fn all_changes(page: &mut Page, report: &Report) {
     for change in changes_in(report, ChangeState::Contradicted) {
         page.wrapped("", &format!("contradiction: {}", change.text), "  ");
     }
-    let undecided = undecided_parts(report);
+    let undecided = undecided_by_part(report);
     if !undecided.is_empty() {
-        page.wrapped("", &format!("undecided: {}", undecided.join(", ")), "  ");
+        page.wrapped("", &format!("undecided: {}", undecided.join("; ")), "  ");
     }
     page.line("");
 }

@@ -334,17 +334,6 @@ pub(super) fn undecided_by_part(report: &Report) -> Vec<String> {
     parts.into_iter().map(line).collect()
 }
 
-/// The parts something of which is undecided, without repetition.
-pub(super) fn undecided_parts(report: &Report) -> Vec<&str> {
-    let mut parts: Vec<&str> = Vec::new();
-    for change in changes_in(report, ChangeState::Undecided) {
-        if !parts.contains(&change.part.as_str()) {
-            parts.push(&change.part);
-        }
-    }
-    parts
-}
-
 /// What is said where the list has no change.
 pub(super) fn no_changes(report: &Report) -> &'static str {
     match report.views.iter().any(|view| view.distrusted) {

@@ -133,7 +133,7 @@ pub fn write_index_html(
         html lang="en" {
             (head(&report.job.title)) "\n"
             body {
-                (header(report, &notes(&report.warnings))) "\n"
+                (header(report, &notes(report.warnings.iter()))) "\n"
                 main {
                     section {
                         h2 { "Views" }

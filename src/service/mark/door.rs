@@ -117,7 +117,7 @@ pub(super) async fn only_with_cookie(
     refusal(
         StatusCode::FORBIDDEN,
         "no-cookie",
-        "open the address that the terminal shows first; it works once, in one browser",
+        "open the address that the terminal shows first; it works once, in one browser: start \"tickstrip mark\" again for another",
     )
 }
 

@@ -156,6 +156,7 @@ mod tests {
         let distrusting: Vec<Code> = all.filter(|c| c.distrusts_all_figures()).collect();
         let expected = [
             Code::AspectUnlikeCorners,
+            Code::AspectUnlikeView,
             Code::DatumPartsDisagree,
             Code::ManyWrongMarks,
             Code::MarksScatter,

@@ -191,9 +191,17 @@ impl Browser {
         element.send_keys(text).await.expect(css);
     }
 
+    /// Chooses an entry of a list. The page may make its entries anew between the look for one and the click on it: then once more.
     pub async fn choose(&self, css: &str, value: &str) {
-        let element = self.client.find(Locator::Css(css)).await.expect(css);
-        element.select_by_value(value).await.expect(css);
+        for _ in 0..20 {
+            let element = self.client.find(Locator::Css(css)).await.expect(css);
+            match element.select_by_value(value).await {
+                Err(error) if error.is_stale_element_reference() => {}
+                chosen => return chosen.expect(css),
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+        panic!("{css} changes all the time");
     }
 
     /// Clicks the point of a picture that lies nearest to this one, the whole picture being shown.

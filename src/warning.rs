@@ -100,11 +100,6 @@ impl Code {
         )
     }
 
-    /// Whether a view with such a warning is distrusted as a whole: see [`Code::why_distrusted`].
-    pub fn distrusts_all_figures(self) -> bool {
-        self.why_distrusted().is_some()
-    }
-
     /// Why no figure of a view with such a warning may be acted on, as the end of a sentence; `None` where the warning does not
     /// put all of them in doubt.
     ///
@@ -153,7 +148,7 @@ mod tests {
     #[test]
     fn what_concerns_one_part_or_is_told_with_its_amount_leaves_the_others_trusted() {
         let all = Code::ALL.iter().copied();
-        let distrusting: Vec<Code> = all.filter(|c| c.distrusts_all_figures()).collect();
+        let distrusting: Vec<Code> = all.filter(|c| c.why_distrusted().is_some()).collect();
         let expected = [
             Code::AspectUnlikeCorners,
             Code::AspectUnlikeView,

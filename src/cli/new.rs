@@ -137,10 +137,10 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
         None => format!("then: tickstrip measure {out}"),
     };
     let scale = match arguments.scale {
-        Some(_) => "",
-        None => {
-            "The scale in it is 1:24: change it to that of your model (or begin with --scale).\n"
-        }
+        Some(_) => String::new(),
+        None => format!(
+            "The scale in it is 1:{SCALE}: change it to that of your model (or begin with --scale).\n"
+        ),
     };
     terminal.result(&format!(
         "wrote {out}\n{scale}Next: tickstrip mark {out}\n{then}\n"

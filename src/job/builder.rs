@@ -194,12 +194,7 @@ impl ViewBuilder {
     /// What sort of picture the reference is; left out: a photo.
     #[must_use]
     pub fn reference_kind(mut self, kind: ReferenceKind) -> Self {
-        self.raw.reference.kind = match kind {
-            ReferenceKind::Photo => RawKind::Photo,
-            ReferenceKind::Plan => RawKind::Plan,
-            ReferenceKind::Screenshot => RawKind::Screenshot,
-            ReferenceKind::Sketch => RawKind::Sketch,
-        };
+        self.raw.reference.kind = kind.into();
         self
     }
 

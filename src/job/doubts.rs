@@ -29,16 +29,21 @@ impl fmt::Display for Doubt {
     }
 }
 
-/// All doubts about a job, the job's own first, then view by view.
-pub fn doubts(job: &Job) -> Vec<Doubt> {
-    let mut list = Vec::new();
-    let mut add = |pointer: String, code, text: String| {
+/// Takes a pointer, a code and a text into a list.
+fn into(list: &mut Vec<Doubt>) -> impl FnMut(String, Code, String) {
+    |pointer, code, text| {
         list.push(Doubt {
             pointer,
             code,
             text,
         });
-    };
+    }
+}
+
+/// All doubts about a job, the job's own first, then view by view.
+pub fn doubts(job: &Job) -> Vec<Doubt> {
+    let mut list = Vec::new();
+    let mut add = into(&mut list);
     let denominator = job.scale.denominator();
     if denominator < 1.0 {
         let text = format!(
@@ -57,6 +62,7 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
         );
         add("/views".to_owned(), Code::MixedVariants, text);
     }
+    drop(add);
     let views = job.views.iter().enumerate();
     list.extend(
         views.flat_map(|(index, view)| doubts_of(view, denominator, &format!("/views/{index}"))),
@@ -67,13 +73,7 @@ pub fn doubts(job: &Job) -> Vec<Doubt> {
 /// The doubts about one view, which stands at a pointer; `denominator` is that of the job's scale.
 pub(crate) fn doubts_of(view: &View, denominator: f64, at: &str) -> Vec<Doubt> {
     let mut list = Vec::new();
-    let mut add = |pointer: String, code, text: String| {
-        list.push(Doubt {
-            pointer,
-            code,
-            text,
-        });
-    };
+    let mut add = into(&mut list);
     // The camera of a drawn render tells the scale, and is solved from five marks or more.
     if matches!(view.render.image, RenderImage::File(_)) {
         about_registration(view, at, &mut add);
@@ -85,6 +85,7 @@ pub(crate) fn doubts_of(view: &View, denominator: f64, at: &str) -> Vec<Doubt> {
     for (number, region) in view.regions.iter().enumerate() {
         about_region(view, region, &format!("{at}/regions/{number}"), &mut add);
     }
+    drop(add);
     list
 }
 

@@ -216,12 +216,6 @@ fault_kinds! {
         /// What is allowed.
         limit: String,
     }
-    /// Any other departure from the schema.
-    #[error("{text}")]
-    "schema" Schema {
-        /// The departure.
-        text: String,
-    }
     /// A name used twice.
     #[error("the {what} name \"{name}\" is used already at {first}; names must differ")]
     "duplicate-name" DuplicateName {

@@ -90,14 +90,13 @@ pub struct Job {
     pub together: Option<Together>,
 }
 
-impl ReferenceKind {
-    /// As a job file has it.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Photo => "photo",
-            Self::Plan => "plan",
-            Self::Screenshot => "screenshot",
-            Self::Sketch => "sketch",
+impl From<ReferenceKind> for raw::RawKind {
+    fn from(kind: ReferenceKind) -> Self {
+        match kind {
+            ReferenceKind::Photo => Self::Photo,
+            ReferenceKind::Plan => Self::Plan,
+            ReferenceKind::Screenshot => Self::Screenshot,
+            ReferenceKind::Sketch => Self::Sketch,
         }
     }
 }

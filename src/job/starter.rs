@@ -1,6 +1,9 @@
 //! A job file to begin with: sound as it stands, and plain about what is only a placeholder.
-use super::{End, Fault, FaultKind, Landmark, MarkedOn, ReferenceKind, RenderImage, View};
+use super::{
+    End, Fault, FaultKind, Landmark, MarkedOn, ReferenceKind, RenderImage, View, raw::RawKind,
+};
 use crate::units::{ScaleRatio, Unit};
+use serde_json::json;
 use std::path::{Path, PathBuf};
 
 /// How the names of all begin that is to be replaced.
@@ -71,7 +74,7 @@ pub fn starter(
       "name": "view 1",
       "render":    {{ "image": {render},
                      "marked_on": {render_content} }},
-      "reference": {{ "image": {reference}, "kind": "{kind}", "source": "{source}",
+      "reference": {{ "image": {reference}, "kind": {kind}, "source": "{source}",
                      "marked_on": {reference_content},
                      "note": "{marks_note}" }},
       "registration": "similarity",
@@ -94,7 +97,7 @@ pub fn starter(
 }}
 "#,
         scale = of.scale,
-        kind = of.kind.word(),
+        kind = json!(RawKind::from(of.kind)),
         source = WORDS[0],
         marks_note = WORDS[1],
         part_note = WORDS[2],
@@ -135,7 +138,7 @@ pub fn starter_on_model(
     {{
       "name": "view 1",
       "render": {{ "drawn": true }},
-      "reference": {{ "image": {reference}, "kind": "{kind}", "source": "{source}",
+      "reference": {{ "image": {reference}, "kind": {kind}, "source": "{source}",
                      "marked_on": {content} }},
       "landmarks": []
     }}
@@ -143,7 +146,7 @@ pub fn starter_on_model(
 }}
 "#,
         scale = of.scale,
-        kind = of.kind.word(),
+        kind = json!(RawKind::from(of.kind)),
         source = WORDS[0],
         file = quoted(&model.file),
         reference = quoted(reference),
@@ -161,7 +164,7 @@ pub fn starter_without_render((reference, content): (&Path, &MarkedOn), of: Star
   "views": [
     {{
       "name": "view 1",
-      "reference": {{ "image": {reference}, "kind": "{kind}", "source": "{source}",
+      "reference": {{ "image": {reference}, "kind": {kind}, "source": "{source}",
                      "marked_on": {content} }},
       "landmarks": [],
       "known": [],
@@ -171,7 +174,7 @@ pub fn starter_without_render((reference, content): (&Path, &MarkedOn), of: Star
 }}
 "#,
         scale = of.scale,
-        kind = of.kind.word(),
+        kind = json!(RawKind::from(of.kind)),
         source = WORDS[0],
         reference = quoted(reference),
         content = noted(content),

@@ -1,23 +1,16 @@
 //! Balls, barrels, cylinders and vessels in a lit picture: another light than the render's, soft shadows on the ground, a
 //! highlight, and cloth beneath them in every second picture.
 use super::{
-    rounded::{FRAME, STUDIO, altered, outermost},
+    rounded::{FRAME, STUDIO, altered, measured_in_frame},
     tally::{self, Tallies},
 };
 use crate::support::{
-    drawn::{Part, SIZE, draw, images_of, job_of, region},
+    drawn::draw,
     random::Random,
     truth::Errors,
     vessels::{Form, Ground, Light, Vessel, draw_over},
-    views,
 };
-use tickstrip::{
-    contour,
-    frame::Point,
-    job::{Landmark, LandmarkUse, RegistrationKind},
-    measurement::{MeasuredView, measure},
-    registration::register,
-};
+use tickstrip::measurement::MeasuredView;
 
 const FORMS: [Form; 4] = [Form::Ball, Form::Cylinder, Form::Barrel, Form::Vessel];
 const PLACES: [[f64; 2]; 4] = [
@@ -61,48 +54,12 @@ fn compared(seed: u64, has_marks: bool, errors: &[Errors; 4]) -> MeasuredView {
     let render = draw_over(&draw(&FRAME, 240.0, 0.0), &model, &STUDIO, 0.0, 1);
     let behind = ground.under(&draw(&FRAME, f64::from(GROUND), 0.0), &subject, &light);
     let reference = draw_over(&behind, &subject, &light, 14.0, seed);
-    let corners: Vec<[f64; 2]> = FRAME
-        .iter()
-        .flat_map(|Part([l, t, r, b], _)| [[*l, *t], [*r, *t], [*r, *b], [*l, *b]])
-        .collect();
-    let marked: Vec<[f64; 2]> = corners.iter().map(|p| random.about(*p, 1.0)).collect();
-    let mut view = views::view(
-        RegistrationKind::Similarity,
-        &marked,
-        &corners,
-        [None, None],
-    );
-    let mut frame = region("frame", [50.0, 395.0, 550.0, 450.0]);
-    frame.landmarks = (0..corners.len()).collect();
-    view.regions = vec![frame];
-    for (k, (of_subject, of_model)) in subject.iter().zip(&model).enumerate() {
-        let [[x, y], [a, b]] = [of_subject.centre, of_subject.half.map(|h| h + 14.0)];
-        let mut part = region(&format!("part {k}"), [x - a, y - b, x + a, y + b]);
-        if has_marks {
-            let marks = outermost(of_model, &mut random)
-                .into_iter()
-                .zip(outermost(of_subject, &mut random));
-            for (i, (render, reference)) in marks.enumerate() {
-                part.landmarks.push(view.landmarks.len());
-                view.landmarks.push(Landmark {
-                    name: format!("part {k} {i}"),
-                    render: Point::new(render[0], render[1]),
-                    reference: Point::new(reference[0], reference[1]),
-                    usage: LandmarkUse::Check,
-                    model_mm: None,
-                    part: None,
-                    on: None,
-                    sigma_px: [None; 2],
-                    model_sigma_mm: None,
-                });
-            }
-        }
-        view.regions.push(part);
-    }
-    let view = contour::seen(&view, &render).into_owned();
-    let registered = register(&view, views::EXPECTED, SIZE, None).expect("twelve datum marks");
-    let job = job_of(&view, views::EXPECTED);
-    measure(&job, &view, images_of(render, reference), registered)
+    measured_in_frame(
+        &mut random,
+        ("part", [&subject, &model]),
+        (has_marks, None),
+        [render, reference],
+    )
 }
 
 /// Errors of the size that modellers make.

@@ -7,6 +7,7 @@ use crate::support::{
     vessels::{Form, Light, Vessel, draw_over},
     views,
 };
+use image::RgbImage;
 use tickstrip::{
     contour,
     frame::Point,
@@ -65,7 +66,7 @@ pub(super) fn altered(vessel: Vessel, errors: Errors) -> Vessel {
 
 /// Points that a modeller marks on a vessel: where its outline is farthest left, up, right and down. Along the outline
 /// they are hard to tell.
-pub(super) fn outermost(vessel: &Vessel, random: &mut Random) -> [[f64; 2]; 4] {
+fn outermost(vessel: &Vessel, random: &mut Random) -> [[f64; 2]; 4] {
     [[-1.0, 0.0], [0.0, -1.0], [1.0, 0.0], [0.0, 1.0]].map(|towards: [f64; 2]| {
         [0, 1].map(|k| {
             let along = towards[k] == 0.0;
@@ -90,6 +91,23 @@ fn compared(seed: u64, has_marks: bool, sigma: Option<f64>) -> (MeasuredView, [E
     };
     let render = draw_over(&draw(&FRAME, 240.0, 0.0), &model, &STUDIO, 0.0, 1);
     let reference = draw_over(&draw(&FRAME, 60.0, 0.0), &SUBJECT, &evening, 14.0, seed);
+    let measured = measured_in_frame(
+        &mut random,
+        ("vessel", [&SUBJECT, &model]),
+        (has_marks, sigma),
+        [render, reference],
+    );
+    (measured, errors)
+}
+
+/// Rounded parts within the frame, whose corners carry the registration, each with a region and, where they have marks, four on its outline.
+/// `sigma` is the deviation of a mark that the job states, if it states one; parts are named by the word and their number.
+pub(super) fn measured_in_frame(
+    random: &mut Random,
+    (word, [subject, model]): (&str, [&[Vessel]; 2]),
+    (has_marks, sigma): (bool, Option<f64>),
+    [render, reference]: [RgbImage; 2],
+) -> MeasuredView {
     let corners: Vec<[f64; 2]> = FRAME
         .iter()
         .flat_map(|Part([l, t, r, b], _)| [[*l, *t], [*r, *t], [*r, *b], [*l, *b]])
@@ -104,17 +122,17 @@ fn compared(seed: u64, has_marks: bool, sigma: Option<f64>) -> (MeasuredView, [E
     let mut frame = region("frame", [50.0, 395.0, 550.0, 450.0]);
     frame.landmarks = (0..corners.len()).collect();
     view.regions = vec![frame];
-    for (k, (part, of_model)) in SUBJECT.iter().zip(&model).enumerate() {
-        let [[x, y], [a, b]] = [part.centre, part.half.map(|h| h + 14.0)];
-        let mut part_region = region(&format!("vessel {k}"), [x - a, y - b, x + a, y + b]);
+    for (k, (of_subject, of_model)) in subject.iter().zip(model).enumerate() {
+        let [[x, y], [a, b]] = [of_subject.centre, of_subject.half.map(|h| h + 14.0)];
+        let mut part = region(&format!("{word} {k}"), [x - a, y - b, x + a, y + b]);
         if has_marks {
-            let marks = outermost(of_model, &mut random)
+            let marks = outermost(of_model, random)
                 .into_iter()
-                .zip(outermost(part, &mut random));
+                .zip(outermost(of_subject, random));
             for (i, (render, reference)) in marks.enumerate() {
-                part_region.landmarks.push(view.landmarks.len());
+                part.landmarks.push(view.landmarks.len());
                 view.landmarks.push(Landmark {
-                    name: format!("vessel {k} {i}"),
+                    name: format!("{word} {k} {i}"),
                     render: Point::new(render[0], render[1]),
                     reference: Point::new(reference[0], reference[1]),
                     usage: LandmarkUse::Check,
@@ -126,15 +144,12 @@ fn compared(seed: u64, has_marks: bool, sigma: Option<f64>) -> (MeasuredView, [E
                 });
             }
         }
-        view.regions.push(part_region);
+        view.regions.push(part);
     }
     let view = contour::seen(&view, &render).into_owned();
     let registered = register(&view, views::EXPECTED, SIZE, None).expect("twelve datum marks");
     let job = job_of(&view, views::EXPECTED);
-    (
-        measure(&job, &view, images_of(render, reference), registered),
-        errors,
-    )
+    measure(&job, &view, images_of(render, reference), registered)
 }
 
 fn tallied(count: u64, has_marks: bool, sigma: Option<f64>) -> Tallies {

@@ -1,7 +1,8 @@
-//! Places of a model that a mark can be set on exactly: corners, and the edges between them.
+//! Places of a model that a mark can be set on exactly: corners, the edges between them, and the middles of round ones.
 use super::{
     edges::{Edge, EdgeKind, Edges},
     model::{Model, dot, length, minus},
+    rounds::{self, Between, Round},
     sight::{Hit, Sight},
 };
 use rayon::prelude::*;
@@ -16,6 +17,8 @@ pub struct Features {
     corners: Vec<[u32; 2]>,
     /// Borders and creases.
     edges: Vec<FeatureEdge>,
+    /// Closed feature edges that are round.
+    rounds: Vec<Round>,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -30,6 +33,8 @@ struct FeatureEdge {
 pub enum FeatureKind {
     /// A corner.
     Corner,
+    /// The middle of a round border or crease.
+    Middle,
     /// On a border or a crease.
     Edge,
     /// Anywhere on the surface.
@@ -77,15 +82,24 @@ impl Features {
             [[vertex, a, _], [_, b, _]] => !goes_on(model, [*a, *vertex, *b], least_cosine),
             _ => true,
         };
-        let corners = (at_vertices.filter(is_corner)).map(|others| [others[0][0], others[0][2]]);
+        let (corners, between): (Vec<_>, Vec<_>) = at_vertices.partition(is_corner);
+        let neighbours = |others: &[[u32; 3]]| match others {
+            [[vertex, a, facet], [_, b, _]] => Some([*vertex, *a, *b, *facet]),
+            _ => None,
+        };
+        let between: Vec<Between> = between.into_iter().filter_map(neighbours).collect();
         Self {
-            corners: corners.collect(),
+            corners: (corners.iter())
+                .map(|others| [others[0][0], others[0][2]])
+                .collect(),
             edges,
+            rounds: rounds::of_lines(model, &between),
         }
     }
 
     /// The place that a pixel of a camera's picture means: the nearest corner that is seen within `reach` = [of corners, of edges]
-    /// pixels, else the nearest place of an edge, else what the pixel shows; `None` where there is none of these.
+    /// pixels, else the middle of a round or a place of an edge, whichever is nearer, else what the pixel shows; `None` where there is
+    /// none of these.
     pub fn at(
         &self,
         model: &Model,
@@ -93,17 +107,35 @@ impl Features {
         (pixel, reach): ([f64; 2], [f64; 2]),
     ) -> Option<Found> {
         let corners = self.corners_near(model, sight, (pixel, reach[0]));
+        let middles = self.middles_near(model, sight, (pixel, reach[0]));
         let edges = self.edges_near(model, sight, (pixel, reach[1]));
-        let near = || corners.iter().chain(&edges);
+        let near = || corners.iter().chain(&middles).chain(&edges);
         let pixels: Vec<[f64; 2]> = near().map(|near| near.pixel).chain([pixel]).collect();
         let places: Vec<[f64; 3]> = near().map(|near| near.place).collect();
         let mut hits = sight.hits(&pixels);
         let under = hits.pop().flatten();
         let seen = sight.at_hits(&places, &hits);
-        let (of_corners, of_edges) = seen.split_at(corners.len());
+        let (of_corners, seen) = seen.split_at(corners.len());
+        let (of_middles, of_edges) = seen.split_at(middles.len());
         let clicked = under.map(|hit: Hit| model.part_of(hit.facet));
-        let corner = nearest(&corners, of_corners, clicked, FeatureKind::Corner);
-        let edge = || nearest(&edges, of_edges, clicked, FeatureKind::Edge);
+        let found = |near: &Near, kind| Found {
+            place: near.place,
+            part: near.part,
+            kind,
+        };
+        let corner = nearest(&corners, of_corners, clicked);
+        let corner = corner.map(|near| found(near, FeatureKind::Corner));
+        let middle_or_edge = || {
+            let middle = nearest(&middles, of_middles, clicked);
+            let edge = nearest(&edges, of_edges, clicked);
+            match (middle, edge) {
+                (Some(middle), Some(edge)) if edge.distance < middle.distance => {
+                    Some(found(edge, FeatureKind::Edge))
+                }
+                (Some(middle), _) => Some(found(middle, FeatureKind::Middle)),
+                (None, edge) => edge.map(|edge| found(edge, FeatureKind::Edge)),
+            }
+        };
         let surface = || {
             under.map(|hit| Found {
                 place: hit.place,
@@ -111,7 +143,7 @@ impl Features {
                 kind: FeatureKind::Surface,
             })
         };
-        corner.or_else(edge).or_else(surface)
+        corner.or_else(middle_or_edge).or_else(surface)
     }
 
     fn corners_near(
@@ -128,6 +160,25 @@ impl Features {
                 place: model.vertices()[vertex as usize],
                 pixel: own,
                 part: model.part_of(facet as usize),
+            })
+        });
+        nearest_first(near.collect())
+    }
+
+    fn middles_near(
+        &self,
+        model: &Model,
+        sight: &Sight<'_>,
+        (pixel, reach): ([f64; 2], f64),
+    ) -> Vec<Near> {
+        let near = self.rounds.iter().filter_map(|round| {
+            let own = sight.pixel_of(round.middle)?;
+            let distance = (own[0] - pixel[0]).hypot(own[1] - pixel[1]);
+            (distance <= reach).then(|| Near {
+                distance,
+                place: round.middle,
+                pixel: own,
+                part: model.part_of(round.facet as usize),
             })
         });
         nearest_first(near.collect())
@@ -191,12 +242,7 @@ fn nearest_first(mut all: Vec<Near>) -> Vec<Near> {
 }
 
 /// The nearest one that is seen; of several at one place that of the part that was clicked.
-fn nearest(
-    all: &[Near],
-    seen: &[bool],
-    clicked: Option<usize>,
-    kind: FeatureKind,
-) -> Option<Found> {
+fn nearest<'a>(all: &'a [Near], seen: &[bool], clicked: Option<usize>) -> Option<&'a Near> {
     /// Two places that a picture shows nearer to each other than this are one, pixels.
     const SAME: f64 = 1e-6;
     let mut visible = all.iter().zip(seen).filter(|(_, seen)| **seen);
@@ -204,15 +250,8 @@ fn nearest(
     let is_same = |near: &&Near| near.distance <= first.distance + SAME;
     let others = visible.map(|(near, _)| near).take_while(is_same);
     let chosen = std::iter::once(first).chain(others);
-    let chosen = chosen
-        .clone()
-        .find(|near| Some(near.part) == clicked)
-        .unwrap_or(first);
-    Some(Found {
-        place: chosen.place,
-        part: chosen.part,
-        kind,
-    })
+    let chosen = chosen.clone().find(|near| Some(near.part) == clicked);
+    Some(chosen.unwrap_or(first))
 }
 
 #[cfg(test)]
@@ -261,9 +300,13 @@ mod tests {
     ];
 
     fn at(model: &Model, pixel: [f64; 2]) -> Option<Found> {
+        from(SIDE, model, pixel)
+    }
+
+    fn from(camera: [[f64; 4]; 3], model: &Model, pixel: [f64; 2]) -> Option<Found> {
         let edges = Edges::of(model, CREASE_DEG);
         let features = Features::of(model, &edges, CREASE_DEG);
-        let projection = Projection::new(SIDE, model).expect("a camera");
+        let projection = Projection::new(camera, model).expect("a camera");
         let sight = Sight::new(model, &projection);
         features.at(model, &sight, (pixel, [12.0, 8.0]))
     }
@@ -299,6 +342,27 @@ mod tests {
         assert_eq!(surface.kind, FeatureKind::Surface);
         assert!((surface.place[0] - 30.0).abs() < 1e-9 && (surface.place[2] - 4.0).abs() < 1e-9);
         assert_eq!(found(20.0, 20.0), None);
+    }
+
+    #[test]
+    fn a_click_in_a_round_means_its_middle_unless_the_rim_is_nearer() {
+        // From above: x to the right, y up.
+        const ABOVE: [[f64; 4]; 3] = [
+            [1.8, 0.0, 0.0, 500.0],
+            [0.0, -1.8, 0.0, 400.0],
+            [0.0, 0.0, 0.0, 1.0],
+        ];
+        let model = model(48);
+        let found = |x: f64, y: f64| {
+            let found = from(ABOVE, &model, [500.0 + 1.8 * x, 400.0 - 1.8 * y]).expect("the post");
+            (found.kind, found.place.map(|v| (v * 1e6).round() / 1e6))
+        };
+        assert_eq!(found(3.0, 2.0), (FeatureKind::Middle, [0.0, 0.0, 30.0]));
+        assert_eq!(found(-6.2, 0.0).0, FeatureKind::Edge, "3.8 mm from the rim");
+        // The middle of the foot lies behind the top, a square has none.
+        let square = self::model(4);
+        let found = from(ABOVE, &square, [500.0, 400.0]).expect("the post");
+        assert_eq!(found.kind, FeatureKind::Surface);
     }
 
     #[test]

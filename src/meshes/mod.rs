@@ -16,6 +16,7 @@ mod polylines;
 mod projection;
 mod read;
 mod recognise;
+mod rounds;
 mod screen;
 mod sight;
 mod soup;

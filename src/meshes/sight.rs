@@ -79,6 +79,11 @@ impl<'a> Sight<'a> {
         is_in_front(seen).then(|| [seen[0] / seen[2], seen[1] / seen[2]])
     }
 
+    /// The same of any place on the model.
+    pub(super) fn pixel_of(&self, place: [f64; 3]) -> Option<[f64; 2]> {
+        self.projection.pixel(place)
+    }
+
     /// The share of the way between two vertices in space of what lies at this share of the way in the picture.
     pub(super) fn share_in_space(&self, ends: [u32; 2], share: f64) -> f64 {
         let [a, b] = ends.map(|vertex| self.seen[vertex as usize][2]);

@@ -133,6 +133,24 @@ fn a_click_tells_the_corner_the_edge_or_the_surface() {
 }
 
 #[test]
+fn what_the_model_hides_is_told() {
+    let (_folder, job) = folder(|_| ());
+    let page = Marking::start(&job);
+    // The front and the rear corner of the tank's top, and one that hangs free before it.
+    let places = [
+        [-35.0, -16.0, 39.0],
+        [-35.0, 16.0, 39.0],
+        [0.0, -90.0, 39.0],
+    ];
+    let (status, seen) = page.post("/api/seen", &json!({ "turn": FRONT, "places": places }));
+    assert_eq!((status, &seen["seen"]), (200, &json!([true, false, true])));
+    let (_, none) = page.post("/api/seen", &json!({ "turn": FRONT, "places": [] }));
+    assert_eq!(none["seen"], json!([]));
+    let (status, said) = page.post("/api/seen", &json!({ "turn": "9999_0", "places": places }));
+    assert_eq!((status, code(&said)), (422, "no-direction"));
+}
+
+#[test]
 fn clicks_that_mean_nothing_are_refused_with_what_to_do() {
     let (_folder, job) = folder(|_| ());
     let page = Marking::start(&job);

@@ -8,7 +8,7 @@ use super::{
 use crate::{
     drawn,
     job::{Job, Side},
-    meshes::{FeatureKind, Projection},
+    meshes::{FeatureKind, Projection, Sight},
     service::shell::{Body, Parts, answer, apart, refusal},
 };
 use axum::{
@@ -83,10 +83,7 @@ fn picked(desk: &Desk, click: &Click) -> Result<Value, Why> {
     let source = job.model.as_ref().ok_or_else(no_model)?;
     let model = desk.models.read(source)?;
     let projection = match &click.turn {
-        Some(turn) => model.turned(turn).ok_or_else(|| {
-            let text = "the model is not seen from there: azimuth 0 to 3599 and elevation -900 to 900 tenths of a degree are".to_owned();
-            ("no-direction", text)
-        })?,
+        Some(turn) => model.turned(turn).ok_or_else(no_direction)?,
         None => {
             let rows = render_camera(desk, &job, click.view)?;
             Projection::new(rows, model.model()).map_err(|e| (e.code(), e.to_string()))?
@@ -102,10 +99,32 @@ fn picked(desk: &Desk, click: &Click) -> Result<Value, Why> {
         "part": picked.part,
         "kind": match picked.kind {
             FeatureKind::Corner => "corner",
+            FeatureKind::Middle => "middle",
             FeatureKind::Edge => "edge",
             FeatureKind::Surface => "surface",
         },
     }))
+}
+
+/// Places of marks, looked at from a direction of the turntable.
+#[derive(Deserialize)]
+pub(super) struct Looked {
+    turn: String,
+    /// Model millimetres.
+    places: Vec<[f64; 3]>,
+}
+
+/// Which places on the model are seen from a direction, and which it hides itself.
+pub(super) async fn seen(State(desk): Shared, Body(looked): Body<Looked>) -> Response {
+    answered(move || {
+        let job = desk.job()?;
+        let source = job.model.as_ref().ok_or_else(no_model)?;
+        let model = desk.models.read(source)?;
+        let projection = model.turned(&looked.turn).ok_or_else(no_direction)?;
+        let sight = Sight::new(model.model(), &projection);
+        Ok(json!({ "seen": sight.are_seen(&looked.places) }))
+    })
+    .await
 }
 
 /// The camera of a view's rendered image.
@@ -151,6 +170,11 @@ fn path(lines: &[Vec<[f64; 2]>]) -> String {
         }
     }
     path
+}
+
+fn no_direction() -> Why {
+    let text = "the model is not seen from there: azimuth 0 to 3599 and elevation -900 to 900 tenths of a degree are";
+    ("no-direction", text.to_owned())
 }
 
 fn no_model() -> Why {

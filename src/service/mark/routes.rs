@@ -102,6 +102,7 @@ pub(super) fn router(desk: Arc<Desk>, door: Arc<Door>, address: SocketAddr) -> R
             get(model_routes::tile),
         )
         .route("/api/pick", post(model_routes::pick))
+        .route("/api/seen", post(model_routes::seen))
         .route("/api/lines/{view}", get(model_routes::lines))
         .route("/api/images", get(images))
         .route("/api/refine", post(refine))

@@ -36,6 +36,14 @@ export function mark(c, [x, y], { color, use, single, selected, wrong, small }) 
   if (wrong) { c.beginPath(); c.arc(x, y, 2 * r + 1, 0, 7); stroke(c, WRONG, 2, [6, 4]); }
 }
 
+/** A landmark that lies behind what is seen: faint, without the cross of one that shows its point. */
+export function behind(c, at, { color, use, selected }) {
+  c.save();
+  c.globalAlpha = selected ? 0.6 : 0.3;
+  mark(c, at, { color, use, small: true });
+  c.restore();
+}
+
 export function residual(c, [x, y], [tx, ty], wrong) {
   const length = Math.hypot(tx - x, ty - y);
   if (length < 2) return;

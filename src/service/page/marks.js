@@ -52,8 +52,7 @@ export const marking = {
   /** Everything that can be grabbed in a pane, with what moving it means. */
   handles(pane) {
     const state = this.state(), list = [];
-    // Marks on the model are chosen and not dragged: a drag turns it.
-    if (pane.side === "model") return this.tool !== "mark" ? [] : this.onModel().filter((l) => l.name !== this.unplaced()?.name).map((l) => ({ key: `mark/${l.name}/model`, point: pane.project(l.model_mm), reach: this.unplaced() ? 3 : undefined, select: { kind: "mark", name: l.name } }));
+    if (pane.side === "model") return this.tool === "mark" ? this.handlesOnModel(pane) : [];
     if (this.tool === "mark") {
       // While a mark waits for its partner here, a click beside another mark sets it and does not grab the other.
       const reach = this.missing(pane) ? 4 : undefined;
@@ -75,6 +74,15 @@ export const marking = {
       a.cornersOf(state, this.view).forEach((point, i) => list.push({ key: `corner/${i}`, point, select: { kind: "corner", index: i }, move: (p) => a.moveScreenCorner(this.view, i, p) }));
     }
     return list;
+  },
+
+  /** The marks that are seen on the model. The chosen one can be dragged; beginning at another one a drag turns the model, as it does beside them. */
+  handlesOnModel(pane) {
+    const reach = this.unplaced() ? 3 : undefined;
+    return this.onModel().filter((l) => l.name !== this.unplaced()?.name && !pane.hides(l.model_mm)).map((l) => ({
+      key: `mark/${l.name}/model`, point: pane.project(l.model_mm), reach, select: { kind: "mark", name: l.name },
+      ...(this.isSelected(l.name) ? { drop: (point) => this.replace(pane, l.name, point) } : { stays: true }),
+    }));
   },
 
   regionHandles(state) {
@@ -127,7 +135,8 @@ export const marking = {
     clearTimeout(this.timer);
     const m = this.moving;
     this.moving = null;
-    if (m) this.change(m.move(m.point));
+    if (m?.drop) m.drop(m.point);
+    else if (m) this.change(m.move(m.point));
     this.busy();
     // A mark in a render whose camera is known takes its place on the model along, unless that was cleared.
     const name = m?.key?.match(/^mark\/(.*)\/render$/)?.[1];
@@ -136,8 +145,7 @@ export const marking = {
 
   /** A click on the drawn model: the place is that of the mark that waits for one, else of a new mark. */
   async pick(pane, point) {
-    const click = { turn: pane.turn, view: a.viewIndex(this.state(), this.view), at: point, zoom: pane.view.scale };
-    const picked = await this.ask("api/pick", { ...click, plain: Boolean(pane.isPlain) });
+    const { click, picked } = await this.placeAt(pane, point);
     if (!picked) return;
     const { view } = this, waits = this.unplaced(), single = this.single();
     let name = waits?.name;
@@ -158,7 +166,24 @@ export const marking = {
     if (!waits) this.awaitPrediction(name, "reference");
   },
 
-  pickedWords({ kind, part }) { return `${{ corner: "a corner", edge: "on an edge", surface: "on the surface" }[kind]} of the ${part}`; },
+  /** What a click on the drawn model means, with the click itself; nothing where the model is not. */
+  async placeAt(pane, point) {
+    const click = { turn: pane.turn, view: a.viewIndex(this.state(), this.view), at: point, zoom: pane.view.scale };
+    return { click, picked: await this.ask("api/pick", { ...click, plain: Boolean(pane.isPlain) }) };
+  },
+
+  /** A mark on the model was dragged to another place of it. */
+  async replace(pane, name, point) {
+    const { click, picked } = await this.placeAt(pane, point);
+    if (!picked || !this.find(name)) return this.redraw();
+    const to = this.isAlone() ? a.namedAt(this.state(), this.view, name, picked) : name;
+    this.change(a.place(this.view, name, picked));
+    this.picked = { name: to, click, ...picked };
+    this.select({ kind: "mark", name: to });
+    this.say(`${to}: ${this.pickedWords(picked)}.`);
+  },
+
+  pickedWords({ kind, part }) { return `${{ corner: "a corner", middle: "the middle of a round", edge: "on an edge", surface: "on the surface" }[kind]} of the ${part}`; },
 
   /** The place as it was clicked, whatever corner or edge is near. */
   async pickPlain() {
@@ -293,8 +318,8 @@ export const marking = {
       },
       dragged: (pane, handle, point) => {
         if (this.moving && this.moving.key !== handle.key) this.flush();
-        if (!handle.move) return;
-        this.moving = { key: handle.key, point: (handle.native ?? ((p) => p))(point), move: handle.move, select: handle.select };
+        if (!handle.move && !handle.drop) return;
+        this.moving = { key: handle.key, point: (handle.native ?? ((p) => p))(point), move: handle.move, drop: handle.drop, select: handle.select };
         this.redraw();
       },
       dropped: () => { const m = this.moving; this.flush(); if (m) this.select(m.select); },

@@ -13,6 +13,8 @@ export class ModelPane extends Pane {
     super("model", host);
     this.tiles.root = "api/model";
     this.about = null;
+    /** Places that the model itself hides from where it is looked at now, each as its three numbers. */
+    this.hidden = new Set();
     [this.azimuth, this.elevation] = START;
     for (const id of ["azimuth", "elevation"]) {
       const slider = $(`model-${id}`);
@@ -72,6 +74,23 @@ export class ModelPane extends Pane {
 
   /** For another view: asked for anew, from where it was seen at first. */
   begin() { this.isAsked = false; [this.azimuth, this.elevation] = START; this.fitted = true; }
+
+  /** Whether the model itself hides a place. */
+  hides(place) { return this.hidden.has(String(place)); }
+
+  /** Asks which of these places the model hides, once for each direction and list: one question at a time. */
+  async tellHidden(places) {
+    const asked = `${this.about.stamp}/${this.turn}/${places.join(" ")}`;
+    if (this.isTelling || asked === this.told) return;
+    this.isTelling = true;
+    const { ok, data } = places.length ? await ask("api/seen", { turn: this.turn, places }) : { ok: true, data: { seen: [] } };
+    this.isTelling = false;
+    // Of another direction by now, it is asked anew with the next picture.
+    this.told = asked;
+    this.hidden = new Set(ok ? places.filter((_, k) => !data.seen[k]).map(String) : []);
+    this.canvas.dataset.hidden = this.hidden.size;
+    this.draw();
+  }
 
   /** Where the picture shows a place on the model. */
   project(place) {

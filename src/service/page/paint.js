@@ -35,8 +35,14 @@ export function paint(app, pane, c) {
 /** The marks on the drawn model, and where the next one would help most. */
 function onModel(app, pane, c, names) {
   const marks = app.onModel();
+  pane.tellHidden(marks.map((l) => l.model_mm));
   for (const l of marks) {
-    const at = pane.toScreen(pane.project(l.model_mm)), selected = app.isSelected(l.name), wrong = isOff(app.fit()?.landmarks?.find((f) => f.name === l.name));
+    const at = pane.toScreen(app.place(`mark/${l.name}/model`, pane.project(l.model_mm))), selected = app.isSelected(l.name), wrong = isOff(app.fit()?.landmarks?.find((f) => f.name === l.name));
+    if (pane.hides(l.model_mm) && app.moving?.key !== `mark/${l.name}/model`) {
+      d.behind(c, at, { color: d.colour("model"), use: l.use, selected });
+      if (selected) names.add(`${l.name} (behind the model)`, at, { must: true, color: d.colour("model") });
+      continue;
+    }
     d.mark(c, at, { color: d.colour("model"), use: l.use, selected, wrong, single: !l.reference, small: !selected });
     names.add(wrong ? `! ${l.name}` : l.name, at, { must: selected || wrong, crowded: marks.length > 12, color: wrong ? d.WRONG : d.colour("model") });
   }

@@ -190,7 +190,7 @@ export class Pane {
     const press = this.press;
     if (press) {
       if (Math.hypot(at[0] - press.at[0], at[1] - press.at[1]) > CLICK) press.far = true;
-      if (press.far && press.grabbed) {
+      if (press.far && press.grabbed && !press.grabbed.stays) {
         const [gx, gy] = press.grabbed.point;
         const move = [(at[0] - press.at[0]) / this.view.scale, (at[1] - press.at[1]) / this.view.scale];
         this.host.dragged(this, press.grabbed, this.clamp([gx + move[0], gy + move[1]]));
@@ -249,4 +249,4 @@ export class Pane {
   }
 }
 
-function showCursor(canvas, handle) { canvas.style.cursor = handle ? "move" : "crosshair"; }
+function showCursor(canvas, handle) { canvas.style.cursor = handle?.stays ? "pointer" : handle ? "move" : "crosshair"; }

@@ -206,6 +206,12 @@ impl Browser {
 
     /// Clicks the point of a picture that lies nearest to this one, the whole picture being shown.
     pub async fn click(&self, side: &str, point: [f64; 2]) {
+        let at = self.in_window(side, point).await;
+        self.click_at(at).await;
+    }
+
+    /// Where the window shows a point of a picture, the whole picture being shown.
+    pub async fn in_window(&self, side: &str, point: [f64; 2]) -> [f64; 2] {
         self.press(&format!("[data-pane={side}][data-zoom=fit]"))
             .await;
         // The picture is drawn with the next frame.
@@ -222,8 +228,7 @@ impl Browser {
             point[0], point[1]
         );
         let at = self.run(&script).await;
-        self.click_at([0, 1].map(|k| at[k].as_f64().expect("a number")))
-            .await;
+        [0, 1].map(|k| at[k].as_f64().expect("a number"))
     }
 
     /// Clicks a place of the window.

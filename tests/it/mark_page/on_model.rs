@@ -158,6 +158,7 @@ async fn a_photo_is_marked_on_the_drawn_model_and_its_camera_found() {
         );
     }
     lines_lie_on_the_photo(&browser, &view).await;
+    the_chosen_one_is_dragged_and_a_hidden_one_is_not_chosen(&browser, &job, &about).await;
     drop(server);
     browser.close().await;
 
@@ -220,6 +221,52 @@ async fn refused_and_cleared(browser: &Browser, job: &Path, about: &Value) {
     for key in ["name", "model_mm", "part", "reference", "use"] {
         assert_eq!(again[key], corner[key], "{key}");
     }
+}
+
+/// The first landmark, a corner of the tank, is dragged to the next corner and taken back; from another mark the same drag turns the model.
+/// From behind neither is it chosen nor dragged.
+async fn the_chosen_one_is_dragged_and_a_hidden_one_is_not_chosen(
+    browser: &Browser,
+    job: &Path,
+    about: &Value,
+) {
+    let first = |job: &Path| read(job)["views"][0]["landmarks"][0].clone();
+    let before = first(job);
+    let place = place_on_model(&before);
+    let other = [-place[0], place[1], place[2]];
+    let [from, to] = [place, other].map(|place| on_turntable(about, place));
+    let from = browser.in_window("model", from).await;
+    let to = browser.in_window("model", to).await;
+    browser.click_at(from).await;
+    let name = before["name"].as_str().expect("a name");
+    browser
+        .until(&format!(
+            "return document.querySelector('#mark-name')?.value === {}",
+            json!(name)
+        ))
+        .await;
+    browser.drag(from, to).await;
+    browser.saved().await;
+    let after = first(job);
+    assert_eq!(place_on_model(&after), other, "{after}");
+    assert_eq!(
+        (&after["name"], &after["part"]),
+        (&before["name"], &before["part"])
+    );
+    browser.shot("model-dragged").await;
+    browser.run("document.activeElement.blur()").await;
+    browser.press("#undo").await;
+    browser.saved().await;
+    assert_eq!(first(job), before);
+
+    // From below all corners of the tank's top are hidden.
+    browser
+        .run("const slider = document.querySelector('#model-elevation'); slider.value = -80; for (const sort of ['input', 'change']) slider.dispatchEvent(new Event(sort, { bubbles: true }))")
+        .await;
+    browser
+        .until("return Number(document.querySelector('#model').dataset.hidden) >= 3")
+        .await;
+    browser.shot("model-from-below").await;
 }
 
 /// With key D the model's lines lie over the photo: each corner that is marked has a line that ends near it.

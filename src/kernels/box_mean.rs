@@ -1,9 +1,9 @@
 //! The mean over a square box, at the same cost whatever its size.
-use super::Plane;
+use super::{Plane, wide::built_twice};
 use rayon::prelude::*;
 
-/// Columns that one task sums up.
-const STRIP: usize = 64;
+/// Rows that one task sums up.
+const BAND: usize = 256;
 
 /// The mean of `plane` over the square of `2 radius + 1` pixels around each pixel; at the border over the part of the
 /// square that lies inside.
@@ -13,82 +13,104 @@ pub fn box_mean(plane: Plane<f32>, radius: usize) -> Plane<f32> {
     if width == 0 || height == 0 {
         return along_rows;
     }
-    along_rows
+    let rows = along_rows
         .as_slice_mut()
         .expect("rows are contiguous")
-        .par_chunks_mut(width)
-        .for_each_init(
-            || vec![0.0; width],
-            |out, row| {
-                sliding_mean(row, out, radius);
-                row.copy_from_slice(out);
-            },
-        );
+        .par_chunks_mut(width);
+    rows.for_each_init(
+        || vec![0.0; width],
+        |sums, row| sliding_mean(row, sums, radius),
+    );
     let source = along_rows.as_slice().expect("rows are contiguous");
-    let strips: Vec<(usize, Vec<f32>)> = (0..width.div_ceil(STRIP))
-        .into_par_iter()
-        .map(|s| {
-            let (from, to) = (s * STRIP, ((s + 1) * STRIP).min(width));
-            (from, column_means(source, width, height, from..to, radius))
-        })
-        .collect();
     let mut out = Plane::zeros((height, width));
-    let rows = out.as_slice_mut().expect("rows are contiguous");
-    for (from, strip) in strips {
-        let n = strip.len() / height;
-        for (row, values) in rows.chunks_mut(width).zip(strip.chunks(n)) {
-            row[from..from + n].copy_from_slice(values);
-        }
-    }
+    let bands = out
+        .as_slice_mut()
+        .expect("rows are contiguous")
+        .par_chunks_mut(BAND * width);
+    bands.enumerate().for_each_init(
+        || vec![0.0; width],
+        |sums, (k, band)| column_means(source, sums, (k * BAND, radius), band),
+    );
     out
 }
 
-fn sliding_mean(row: &[f32], out: &mut [f32], radius: usize) {
+/// Pixels of `n` that the box around pixel `at` has along one axis.
+fn count(at: usize, n: usize, radius: usize) -> f64 {
+    ((at + radius + 1).min(n) - at.saturating_sub(radius)) as f64
+}
+
+/// Puts the means along a row in its place; `sums` is room as long.
+fn sliding_mean(row: &mut [f32], sums: &mut [f64], radius: usize) {
     let n = row.len();
     let mut sum: f64 = row.iter().take(radius).map(|v| f64::from(*v)).sum();
-    for x in 0..n {
+    for (x, here) in sums.iter_mut().enumerate() {
         if x + radius < n {
             sum += f64::from(row[x + radius]);
         }
         if x > radius {
             sum -= f64::from(row[x - radius - 1]);
         }
-        let count = (x + radius + 1).min(n) - x.saturating_sub(radius);
-        out[x] = (sum / count as f64) as f32;
+        *here = sum;
+    }
+    // Where the box is whole it has as many pixels everywhere.
+    let whole = radius.min(n)..n.saturating_sub(radius).max(radius.min(n));
+    for x in (0..whole.start).chain(whole.end..n) {
+        row[x] = (sums[x] / count(x, n, radius)) as f32;
+    }
+    divide(
+        &sums[whole.clone()],
+        (2 * radius + 1) as f64,
+        &mut row[whole],
+    );
+}
+
+/// Writes the means down the columns of whole rows from `first` on; `sums` is room of one row.
+fn column_means(
+    source: &[f32],
+    sums: &mut [f64],
+    (first, radius): (usize, usize),
+    out: &mut [f32],
+) {
+    let width = sums.len();
+    let height = source.len() / width;
+    let row = |y: usize| &source[y * width..(y + 1) * width];
+    sums.fill(0.0);
+    for y in first.saturating_sub(radius)..(first + radius).min(height) {
+        add(row(y), sums);
+    }
+    for (y, out) in (first..).zip(out.chunks_exact_mut(width)) {
+        if y + radius < height {
+            add(row(y + radius), sums);
+        }
+        if y > radius && y > first {
+            subtract(row(y - radius - 1), sums);
+        }
+        divide(sums, count(y, height, radius), out);
     }
 }
 
-/// Means down the columns of a strip, row by row.
-fn column_means(
-    source: &[f32],
-    width: usize,
-    height: usize,
-    columns: std::ops::Range<usize>,
-    radius: usize,
-) -> Vec<f32> {
-    let n = columns.len();
-    let row = |y: usize| &source[y * width + columns.start..y * width + columns.end];
-    let mut sums = vec![0.0_f64; n];
-    let add = |sums: &mut [f64], y: usize, sign: f64| {
-        sums.iter_mut()
-            .zip(row(y))
-            .for_each(|(s, v)| *s += sign * f64::from(*v));
-    };
-    for y in 0..radius.min(height) {
-        add(&mut sums, y, 1.0);
-    }
-    let mut out = Vec::with_capacity(n * height);
-    for y in 0..height {
-        if y + radius < height {
-            add(&mut sums, y + radius, 1.0);
+built_twice! {
+    fn add(row: &[f32], sums: &mut [f64]) {
+        for (sum, v) in sums.iter_mut().zip(row) {
+            *sum += f64::from(*v);
         }
-        if y > radius {
-            add(&mut sums, y - radius - 1, -1.0);
-        }
-        let count = (y + radius + 1).min(height) - y.saturating_sub(radius);
-        out.extend(sums.iter().map(|s| (s / count as f64) as f32));
     }
-    out
+}
+
+built_twice! {
+    fn subtract(row: &[f32], sums: &mut [f64]) {
+        for (sum, v) in sums.iter_mut().zip(row) {
+            *sum -= f64::from(*v);
+        }
+    }
+}
+
+built_twice! {
+    fn divide(sums: &[f64], count: f64, means: &mut [f32]) {
+        for (mean, sum) in means.iter_mut().zip(sums) {
+            *mean = (sum / count) as f32;
+        }
+    }
 }
 
 #[cfg(test)]
@@ -111,8 +133,14 @@ mod tests {
 
     #[test]
     fn it_equals_the_slow_obvious_mean() {
-        for (height, width, radius) in [(1, 1, 3), (1, 9, 2), (7, 1, 1), (13, 150, 4), (90, 70, 30)]
-        {
+        for (height, width, radius) in [
+            (1, 1, 3),
+            (1, 9, 2),
+            (7, 1, 1),
+            (13, 150, 4),
+            (90, 70, 30),
+            (600, 5, 30),
+        ] {
             let plane =
                 Plane::from_shape_fn((height, width), |(y, x)| ((y * 7 + x * 13) % 11) as f32);
             let slow = slow(&plane, radius);

@@ -78,8 +78,11 @@ fn area_average<const CHANNELS: usize>(
         .enumerate()
         .for_each_init(
             // The last columns may count pixels beyond the row, with no weight.
-            || vec![0.0; (from_width + columns.taps) * CHANNELS + LANES],
-            |sums, (y, row)| {
+            || {
+                let sums = vec![0.0; (from_width + columns.taps) * CHANNELS + LANES];
+                (sums, vec![0.0; width * CHANNELS + LANES])
+            },
+            |(sums, totals), (y, row)| {
                 if stop::is_asked() {
                     return;
                 }
@@ -89,7 +92,8 @@ fn area_average<const CHANNELS: usize>(
                     let bytes = &source[from_row * stride..(from_row + 1) * stride];
                     add_row(bytes, rows.part_of(from_row), sums);
                 }
-                average_columns::<CHANNELS>(sums, &columns, area, row);
+                add_columns(sums, &columns, CHANNELS, totals);
+                average(totals, area, row);
             },
         );
     pixels
@@ -136,28 +140,39 @@ impl Columns {
     }
 }
 
-fn average_columns<const CHANNELS: usize>(
-    sums: &[f32],
-    columns: &Columns,
-    area: f32,
-    row: &mut [u8],
-) {
-    let covers = columns
-        .first
-        .iter()
-        .zip(columns.parts.chunks_exact(columns.taps));
-    for (pixel, (first, parts)) in row.chunks_exact_mut(CHANNELS).zip(covers) {
-        let covered = &sums[first * CHANNELS..];
-        let mut total = [0.0; LANES];
-        for (part, colour) in parts.iter().zip(covered.windows(LANES).step_by(CHANNELS)) {
-            for (total, sum) in total.iter_mut().zip(colour) {
-                *total += sum * part;
+built_twice! {
+    /// Writes the totals of each column of the result, `channels` numbers a column.
+    fn add_columns(sums: &[f32], columns: &Columns, channels: usize, totals: &mut [f32]) {
+        let covers = columns
+            .first
+            .iter()
+            .zip(columns.parts.chunks_exact(columns.taps));
+        for (column, (first, parts)) in covers.enumerate() {
+            let covered = &sums[first * channels..];
+            let mut total = [0.0; LANES];
+            for (part, colour) in parts.iter().zip(covered.windows(LANES).step_by(channels)) {
+                for (total, sum) in total.iter_mut().zip(colour) {
+                    *total += sum * part;
+                }
             }
+            // What is beyond the column's own channels the next one writes over.
+            totals[column * channels..][..LANES].copy_from_slice(&total);
         }
-        // Dividing, not multiplying by 1 / area: halves then come out exactly where the area is a whole number.
-        let mean = total.map(|total| total / area + 0.5);
-        for (channel, mean) in pixel.iter_mut().zip(mean) {
-            *channel = mean as u8;
+    }
+}
+
+built_twice! {
+    /// Rounds each total over the area, halves up.
+    fn average(totals: &[f32], area: f32, row: &mut [u8]) {
+        /// From here on numbers have no fraction, and the bits of a sum with it end in the whole number that was added. A cast would
+        /// look at each number by itself whether it fits.
+        const WHOLE: f32 = 8_388_608.0;
+        for (mean, total) in row.iter_mut().zip(totals) {
+            // Dividing, not multiplying by 1 / area: halves then come out exactly where the area is a whole number.
+            let above = total / area + 0.5;
+            let nearest = (above + WHOLE) - WHOLE;
+            let below = nearest - f32::from(u8::from(nearest > above));
+            *mean = (below + WHOLE).to_bits() as u8;
         }
     }
 }

@@ -1,7 +1,7 @@
 //! What the requests of the marking page share.
 use super::{
-    MarkOptions, comparison::Comparison, document::Document, laid::Laid, looks::Looks,
-    model::Models, pictures::Pictures,
+    MarkOptions, comparison::Comparison, document::Document, fit::KeptFits, laid::Laid,
+    looks::Looks, model::Models, pictures::Pictures,
 };
 use crate::job::{self, Job};
 use std::{
@@ -21,6 +21,7 @@ pub(super) struct Desk {
     pub(super) kept: Mutex<HashSet<String>>,
     /// References laid over their renders, the last ones asked for at the end.
     pub(super) laid: Mutex<Vec<Arc<Laid>>>,
+    pub(super) fits: KeptFits,
 }
 
 impl Desk {

@@ -2,14 +2,15 @@
 //! figures for the page.
 use super::{
     alone, camera,
+    kept_fits::{self, State},
     laid::PageMap,
     mark_fit::{DraftPrediction, MarkFit},
     marked_on,
-    model::OwnModel,
     needs::{self, Need},
     on_model::{self, CameraFit},
     pictures::Pyramid,
     places,
+    seen::Seen,
 };
 use crate::{
     contour,
@@ -21,9 +22,12 @@ use crate::{
     report::DimensionsInWords,
 };
 use rayon::prelude::*;
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 use serde_json::Value;
 use std::{borrow::Cow, path::Path, sync::Arc};
+
+/// The fits of views as they were computed last.
+pub(super) type KeptFits = kept_fits::KeptFits<ViewFit>;
 
 /// All that is computed of a job.
 #[derive(Debug, Default, Serialize)]
@@ -33,7 +37,8 @@ pub(super) struct JobFit {
     /// What may not be meant.
     pub doubts: Vec<String>,
     /// One a view, in the job's order; empty where the job is faulty.
-    pub views: Vec<ViewFit>,
+    #[serde(serialize_with = "each")]
+    pub views: Vec<Arc<ViewFit>>,
 }
 
 /// One view.
@@ -63,19 +68,6 @@ pub(super) struct ViewFit {
     tells_places: bool,
 }
 
-/// What was seen of a view's render and reference.
-#[derive(Debug, Default)]
-pub(super) struct Seen {
-    /// Their sizes, where they can be read.
-    pub sizes: [Option<(u32, u32)>; 2],
-    /// Their contents, where they can be read and the job states what was marked.
-    pub contents: [Option<MarkedOn>; 2],
-    /// The render, where the page shows it: it tells what its marks lie on.
-    pub render: Option<Arc<Pyramid>>,
-    /// The mesh of the job, where it was read.
-    pub model: Option<Arc<OwnModel>>,
-}
-
 /// An image that is not the one that was marked.
 #[derive(Debug, Serialize)]
 struct ChangedImage {
@@ -86,12 +78,17 @@ struct ChangedImage {
     can_carry: bool,
 }
 
-/// Registers every view of a job as it is in its file. `seen_of` says what was seen of its images.
+fn each<S: Serializer>(views: &[Arc<ViewFit>], to: S) -> Result<S::Ok, S::Error> {
+    to.collect_seq(views.iter().map(Arc::as_ref))
+}
+
+/// Registers every view of a job as it is in its file, but for those that are as they were when they were `kept`. `seen_of` says what
+/// was seen of its images.
 pub(super) fn job_fit(
     document: &Value,
     file: &Path,
     draft: &Value,
-    seen_of: &dyn Fn(&Job, &View) -> Seen,
+    (seen_of, kept): (&dyn Fn(&Job, &View) -> Seen, &KeptFits),
 ) -> JobFit {
     let job = match job::parse(job::document_text(document).as_bytes(), file) {
         Ok(job) => job,
@@ -107,13 +104,23 @@ pub(super) fn job_fit(
     let missing = job::missing_images(&job);
     let missing = missing.iter().map(|fault| places::fault(fault, document));
     let seen: Vec<Seen> = (job.views.iter()).map(|view| seen_of(&job, view)).collect();
-    let fits = (job.views.par_iter())
-        .zip(&seen)
-        .map(|(view, seen)| view_fit(&job, view, &draft[&view.name], seen));
+    let of_view = |(index, (view, seen)): (usize, (&View, &Seen))| {
+        let draft = &draft[&view.name];
+        let state = State::of(document, index, draft, seen);
+        let known = kept.find(&state);
+        let fit = known.unwrap_or_else(|| Arc::new(view_fit(&job, view, draft, seen)));
+        (state, fit)
+    };
+    let fits: Vec<(State, Arc<ViewFit>)> = (job.views.par_iter().zip(&seen).enumerate())
+        .map(of_view)
+        .collect();
+    let views = fits.iter().map(|(_, fit)| Arc::clone(fit)).collect();
+    // Of images that were written over it hangs on which copies are there.
+    kept.keep(fits.into_iter().filter(|(_, fit)| fit.changed.is_empty()));
     JobFit {
         faults: missing.collect(),
         doubts: job::doubts(&job).iter().map(|d| d.text.clone()).collect(),
-        views: fits.collect(),
+        views,
     }
 }
 
@@ -398,10 +405,58 @@ mod tests {
 
     fn fit(job: &Value, draft: Value) -> JobFit {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/pump.json");
-        job_fit(job, &folder, &draft, &|_, _| Seen {
+        let kept = KeptFits::default();
+        let first = job_fit(job, &folder, &draft, (&|_, _| sizes(), &kept));
+        let again = job_fit(job, &folder, &draft, (&|_, _| sizes(), &kept));
+        let same = first.views.iter().zip(&again.views);
+        assert!(same.clone().all(|(a, b)| Arc::ptr_eq(a, b)));
+        again
+    }
+
+    fn sizes() -> Seen {
+        Seen {
             sizes: [Some((1530, 1190)), Some((1900, 1210))],
             ..Seen::default()
-        })
+        }
+    }
+
+    #[test]
+    fn what_a_view_hangs_on_has_it_fitted_anew() {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/pump.json");
+        let mut two = demo();
+        let mut second = two["views"][0].clone();
+        second["name"] = json!("other");
+        two["views"] = json!([two["views"][0], second]);
+        let kept = KeptFits::default();
+        let fits = |job: &Value, draft: Value, seen: &dyn Fn() -> Seen| {
+            job_fit(job, &folder, &draft, (&|_, _| seen(), &kept)).views
+        };
+        let is_same = |a: &[Arc<ViewFit>], b: &[Arc<ViewFit>]| {
+            let each = a.iter().zip(b).map(|(a, b)| Arc::ptr_eq(a, b));
+            each.collect::<Vec<bool>>()
+        };
+        let first = fits(&two, json!({}), &sizes);
+        // A mark of one of them.
+        let mut moved = two.clone();
+        moved["views"][1]["landmarks"][3]["reference"][0] = json!(1240.0);
+        let then = fits(&moved, json!({}), &sizes);
+        assert_eq!(is_same(&first, &then), [true, false]);
+        assert_ne!(
+            first[1].landmarks[3].residual_px,
+            then[1].landmarks[3].residual_px
+        );
+        // What counts for all; a draft of one; an image that is another one, or is seen for the first time.
+        let mut all = moved.clone();
+        all["tolerance"]["proportion_percent"] = json!(1.25);
+        let after = fits(&all, json!({}), &sizes);
+        assert_eq!(is_same(&then, &after), [false, false]);
+        let drafted = fits(&all, json!({ "side": { "skipped": [[1.0, 2.0]] } }), &sizes);
+        assert_eq!(is_same(&after, &drafted), [false, true]);
+        let larger = fits(&all, json!({}), &|| Seen {
+            sizes: [Some((3060, 2380)), Some((1900, 1210))],
+            ..Seen::default()
+        });
+        assert_eq!(is_same(&drafted, &larger), [false, false]);
     }
 
     #[test]

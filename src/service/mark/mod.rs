@@ -17,6 +17,7 @@ mod files_beside;
 mod fit;
 mod fit_words;
 mod journal;
+mod kept_fits;
 mod laid;
 mod looks;
 mod mark_fit;
@@ -31,6 +32,7 @@ mod pictures;
 mod places;
 mod proposals;
 mod routes;
+mod seen;
 mod stamp;
 mod versions;
 
@@ -111,6 +113,7 @@ pub fn mark(options: MarkOptions, ready: &dyn Fn(&str)) -> Result<(), MarkError>
             options,
             kept: Mutex::default(),
             laid: Mutex::default(),
+            fits: Default::default(),
         });
         desk.keep_marked();
         let mut asked = shell::Asked::listen().map_err(server)?;

@@ -7,6 +7,7 @@ use super::{
     door::{self, Door},
     edits::Edit,
     files_beside, fit, marked_on, model_routes, proposals,
+    seen::Seen,
 };
 use crate::{
     contour,
@@ -181,7 +182,7 @@ impl Desk {
 
     /// All that the page shows.
     fn describe(&self, document: &Document) -> Value {
-        let seen = |job: &job::Job, view: &job::View| fit::Seen {
+        let seen = |job: &job::Job, view: &job::View| Seen {
             model: (job.model.as_ref()).and_then(|source| self.models.at_hand(source)),
             sizes: Side::BOTH.map(|side| self.pictures.size(view.image(side)?)),
             // Where nothing is stated nothing is compared, and no file is read.
@@ -193,7 +194,8 @@ impl Desk {
                 .image(Side::Render)
                 .and_then(|path| self.pictures.at_hand(path)),
         };
-        let fit = fit::job_fit(document.job(), document.file(), document.draft(), &seen);
+        let known = (&seen as _, &self.fits);
+        let fit = fit::job_fit(document.job(), document.file(), document.draft(), known);
         json!({
             "revision": document.revision(),
             "file": document.file(),

@@ -1,0 +1,79 @@
+//! Fits of views that nothing has changed since: a click changes one view of several.
+use super::{model::OwnModel, pictures::Pyramid, seen::Seen};
+use serde_json::Value;
+use std::sync::{Arc, Mutex, PoisonError, Weak};
+
+/// The fits of the views as they were computed last.
+#[derive(Debug)]
+pub(super) struct KeptFits<F>(Mutex<Vec<(State, Arc<F>)>>);
+
+/// All that a view's fit depends on.
+#[derive(Debug)]
+pub(super) struct State {
+    /// Checksum of the job, the view, its draft, and the sizes and contents of its images.
+    checksum: blake3::Hash,
+    /// As long as it is held here, no other picture has its address; its pixels are not held.
+    render: Option<Weak<Pyramid>>,
+    model: Option<Weak<OwnModel>>,
+}
+
+impl State {
+    /// That of the view at `index` of a job.
+    pub fn of(document: &Value, index: usize, draft: &Value, seen: &Seen) -> Self {
+        let mut checksum = blake3::Hasher::new();
+        let mut add = |text: &str| {
+            checksum.update(&(text.len() as u64).to_le_bytes());
+            checksum.update(text.as_bytes());
+        };
+        // A model's marks in one photo may be told by those of another.
+        let is_alone = document.get("model").is_none_or(Value::is_null);
+        for (key, value) in document.as_object().into_iter().flatten() {
+            if key == "views" && is_alone {
+                add(&value[index].to_string());
+            } else {
+                add(key);
+                add(&value.to_string());
+            }
+        }
+        add(&index.to_string());
+        add(&draft.to_string());
+        add(&format!("{:?} {:?}", seen.sizes, seen.contents));
+        Self {
+            checksum: checksum.finalize(),
+            render: seen.render.as_ref().map(Arc::downgrade),
+            model: seen.model.as_ref().map(Arc::downgrade),
+        }
+    }
+
+    fn is(&self, other: &Self) -> bool {
+        fn same<T>(a: Option<&Weak<T>>, b: Option<&Weak<T>>) -> bool {
+            match (a, b) {
+                (Some(a), Some(b)) => a.ptr_eq(b),
+                (a, b) => a.is_none() && b.is_none(),
+            }
+        }
+        self.checksum == other.checksum
+            && same(self.render.as_ref(), other.render.as_ref())
+            && same(self.model.as_ref(), other.model.as_ref())
+    }
+}
+
+impl<F> Default for KeptFits<F> {
+    fn default() -> Self {
+        Self(Mutex::default())
+    }
+}
+
+impl<F> KeptFits<F> {
+    /// The fit of a view in this state, where it is known.
+    pub fn find(&self, state: &State) -> Option<Arc<F>> {
+        let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let same = kept.iter().find(|(of, _)| of.is(state));
+        same.map(|(_, fit)| Arc::clone(fit))
+    }
+
+    /// Keeps these in place of those of before.
+    pub fn keep(&self, fits: impl Iterator<Item = (State, Arc<F>)>) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = fits.collect();
+    }
+}

@@ -19,26 +19,35 @@ use crate::{
 };
 use image::{RgbImage, imageops};
 use nalgebra::{Matrix2, Vector2};
+use rayon::prelude::*;
 use settings::CONTOUR;
 use std::borrow::Cow;
 
 /// The view with what its marks are set on, as far as the render tells: the tangent of each outline, and marks that say
 /// nothing of themselves but lie on one smooth outline as marks on it.
 pub fn seen<'a>(view: &'a View, render: &RgbImage) -> Cow<'a, View> {
-    let mut seen = Cow::Borrowed(view);
-    for (i, landmark) in view.landmarks.iter().enumerate() {
-        let on = match landmark.on {
-            Some(MarkOn::Corner | MarkOn::Centre | MarkOn::Outline(Some(_))) => continue,
-            Some(MarkOn::Outline(None)) => around(render, landmark.render)
-                .filter(|around| around.roundness < CONTOUR.stated_roundness.get()),
-            None => around(render, landmark.render)
-                .filter(|around| around.roundness < CONTOUR.smooth_roundness.get()),
-        };
-        if let Some(on) = on {
-            seen.to_mut().landmarks[i].on = Some(MarkOn::Outline(Some(on.tangent.into())));
-        }
+    let found = view
+        .landmarks
+        .par_iter()
+        .enumerate()
+        .filter_map(|(i, landmark)| {
+            let least_round = match landmark.on {
+                Some(MarkOn::Corner | MarkOn::Centre | MarkOn::Outline(Some(_))) => return None,
+                Some(MarkOn::Outline(None)) => CONTOUR.stated_roundness.get(),
+                None => CONTOUR.smooth_roundness.get(),
+            };
+            let around = around(render, landmark.render)?;
+            (around.roundness < least_round).then_some((i, around.tangent))
+        });
+    let found: Vec<_> = found.collect();
+    if found.is_empty() {
+        return Cow::Borrowed(view);
     }
-    seen
+    let mut seen = view.clone();
+    for (i, tangent) in found {
+        seen.landmarks[i].on = Some(MarkOn::Outline(Some(tangent.into())));
+    }
+    Cow::Owned(seen)
 }
 
 /// The edges around a mark.

@@ -5,6 +5,7 @@ use super::{
     input::read_input,
     raw::RawCamera,
     resolve::{check_camera, of_unit_size},
+    slips,
 };
 use serde_json::{Value, json};
 use std::path::Path;
@@ -25,7 +26,7 @@ pub fn read_camera(path: &Path) -> Result<[[f64; 4]; 3], Error> {
     let bytes = read_input(path, MOST_BYTES).map_err(|error| unreadable(error.into()))?;
     let fail = |pointer, kind| Error::one(path, pointer, kind);
     let value: Value = serde_json::from_slice(&bytes).map_err(|error| {
-        let text = error.to_string();
+        let text = slips::words(&String::from_utf8_lossy(&bytes), &error);
         fail("", FaultKind::NotJson { text })
     })?;
     // What a solved camera's file calls its matrix.

@@ -21,6 +21,7 @@ mod rectify;
 mod resolve;
 mod schema;
 mod shapes;
+mod slips;
 mod starter;
 mod structure;
 mod surroundings;

@@ -4,7 +4,7 @@ use super::{
     error::{Error, Fault, FaultKind, Faults},
     input::{InputError, read_input},
     raw::{RawJob, RawView},
-    resolve, structure,
+    resolve, slips, structure,
     surroundings::Surroundings,
 };
 use serde_json::Value;
@@ -39,7 +39,7 @@ pub fn parse(bytes: &[u8], file: &Path) -> Result<Job, Error> {
     })?;
     let fail = |kind| Error::one(file, "", kind);
     let text = text_of(bytes).map_err(fail)?;
-    let value: Value = serde_json::from_str(text).map_err(|error| fail(not_json(&error)))?;
+    let value: Value = serde_json::from_str(text).map_err(|error| fail(not_json(text, &error)))?;
     let mut faults = Faults::default();
     structure::check(&value, &mut faults);
     if !faults.is_empty() {
@@ -47,7 +47,7 @@ pub fn parse(bytes: &[u8], file: &Path) -> Result<Job, Error> {
         return Err(faults.into_error(file));
     }
     // From the text once more and not from the value: only so a key that is written twice comes out.
-    let raw: RawJob = serde_json::from_str(text).map_err(|error| fail(not_json(&error)))?;
+    let raw: RawJob = serde_json::from_str(text).map_err(|error| fail(not_json(text, &error)))?;
     let checksum = blake3::hash(bytes).to_hex().to_string();
     resolve::job(&raw, &absolute, checksum, &mut faults).ok_or_else(|| faults.into_error(file))
 }
@@ -63,9 +63,9 @@ fn text_of(bytes: &[u8]) -> Result<&str, FaultKind> {
     Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
 }
 
-fn not_json(error: &serde_json::Error) -> FaultKind {
+fn not_json(text: &str, error: &serde_json::Error) -> FaultKind {
     FaultKind::NotJson {
-        text: error.to_string(),
+        text: slips::words(text, error),
     }
 }
 

@@ -17,7 +17,7 @@ pub(crate) struct Placed {
     /// Index into the sizes.
     pub version: usize,
     pub area: Box2,
-    /// A line from the label to what it names, where the label had to move away.
+    /// A line from the label to what it names, where the label had to move away or stands on something else.
     pub leader: Option<[Position; 2]>,
 }
 
@@ -55,7 +55,11 @@ impl Layout<'_> {
             (cost <= farthest || version == last).then_some((version, area))
         });
         let (version, area) = found?;
-        let leader = leader(area, label.about, area.height.min(self.bounds.height) * 0.6);
+        let leader = if self.stands_on_another(area, label.about) {
+            leader_into(area, label.about)
+        } else {
+            leader(area, label.about, area.height.min(self.bounds.height) * 0.6)
+        };
         self.taken.push(area);
         self.leaders.extend(leader);
         Some(Placed {
@@ -87,6 +91,12 @@ impl Layout<'_> {
         best
     }
 
+    /// Whether a label would seem to name something else than it does: it covers that and not its own.
+    fn stands_on_another(&self, area: Box2, about: Box2) -> bool {
+        let others = self.obstacles.iter().filter(|other| **other != about);
+        area.shared(about) == 0.0 && others.fold(0.0, |sum, other| sum + other.shared(area)) > 0.0
+    }
+
     /// What a place costs beyond its distance: hiding what should be seen, and lines that cross labels.
     fn nuisance(&self, area: Box2, about: Box2) -> f64 {
         let weight = area.height / (area.width * area.height);
@@ -115,6 +125,16 @@ fn leader(area: Box2, about: Box2, near: f64) -> Option<[Position; 2]> {
         let end = about.nearest(area.centre());
         [area.nearest(end), end]
     })
+}
+
+/// The line from a label into what it names; none where it names a point beside which it stands.
+fn leader_into(area: Box2, about: Box2) -> Option<[Position; 2]> {
+    /// Share of the way from the border to the middle.
+    const INTO: f64 = 0.4;
+    let (border, middle) = (about.nearest(area.centre()), about.centre());
+    let end = [0, 1].map(|k| border[k] + INTO * (middle[k] - border[k]));
+    let from = area.nearest(end);
+    (from != end && about.width > 0.0).then_some([from, end])
 }
 
 /// Whether a line touches a box (Liang and Barsky 1984).
@@ -207,6 +227,26 @@ mod tests {
                 "{a:?} overlaps"
             );
         }
+    }
+
+    #[test]
+    fn a_label_that_stands_on_something_else_points_into_its_own() {
+        let part = |x: f64| Box2::new(x, 300.0, 100.0, 100.0);
+        let [own, other] = [part(100.0), part(202.0)];
+        let wanted = Wanted {
+            about: own,
+            sizes: vec![[90.0, 90.0]],
+        };
+        // There is room on the other alone.
+        let places = place(other, &[wanted], &[own, other]);
+        let placed = places[0].expect("has room");
+        assert!(other.shared(placed.area) > 0.0);
+        let [from, to] = placed.leader.expect("points back");
+        assert!(own.holds(Box2::new(to[0], to[1], 0.0, 0.0)), "{to:?}");
+        assert!(
+            placed.area.x <= from[0] && to[0] < from[0] - 10.0,
+            "{from:?}"
+        );
     }
 
     #[test]

@@ -40,10 +40,16 @@ pub(crate) enum About {
 impl About {
     /// In words, for the title block.
     pub(crate) fn words(self, input: &ViewToDraw<'_>) -> String {
-        let view = &input.view.name;
+        let name = &input.view.name;
+        // The one that "new" gives says it by itself.
+        let view = if name.starts_with("view") {
+            name.clone()
+        } else {
+            format!("view {name}")
+        };
         match self {
-            Self::View => format!("view {view}"),
-            Self::Part(part) => format!("{}, view {view}", input.view.regions[part].name),
+            Self::View => view,
+            Self::Part(part) => format!("{}, {view}", input.view.regions[part].name),
         }
     }
 

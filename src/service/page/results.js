@@ -23,6 +23,16 @@ export async function compare() {
   else show(answer.data);
 }
 
+/** What a reader must know of a job or a view, open where it puts the figures in question. */
+function told(warnings, isOpen) {
+  if (!warnings?.length) return [];
+  const list = make("ul"), details = make("details");
+  warnings.forEach((warning) => list.append(make("li", warning.text)));
+  details.open = isOpen;
+  details.append(make("summary", `Warnings (${warnings.length})`), list);
+  return [details];
+}
+
 const SIGNS = { within: "✓", undecided: "?", out: "✕" };
 
 /** A verdict with its sign, as everywhere. */
@@ -33,10 +43,12 @@ function show({ found: { report: found, earlier_kept: isKept, notes }, number, f
   notes.forEach((note) => body.append(make("p", note)));
   report.href = address(`results/report.html?${number}`);
   report.hidden = isKept;
+  body.append(...told(found.warnings, true));
   for (const view of found.views) {
     body.append(make("h3", `${view.name}: ${view.error ? view.error.text : signed(view.verdict)}`));
+    if (view.distrusted) body.append(make("p", "Not to be trusted yet, for what the warnings say."));
+    body.append(...told(view.warnings, view.distrusted || !view.corrections?.length));
     if (view.corrections?.length) {
-      if (view.distrusted) body.append(make("p", "Not to be trusted yet: see the warnings of this view in the report."));
       const list = make("ul");
       view.corrections.forEach((c) => list.append(make("li", `${c.about}: ${c.text}`)));
       body.append(list);

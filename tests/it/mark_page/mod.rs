@@ -450,6 +450,18 @@ async fn a_second_page_and_an_editor_overwrite_nothing() {
     browser.press("#compare").await;
     browser.until("return [...document.querySelectorAll('#results img')].filter(i => i.complete && i.naturalWidth).length >= 8").await;
     browser.shot("results").await;
+    // Of the front view two marks are exchanged: that stands with its changes.
+    let warned = browser
+        .run("return [...document.querySelectorAll('#results details')].map(d => [d.open, d.textContent])")
+        .await;
+    let exchanged = warned.as_array().expect("a list").iter();
+    let exchanged = exchanged.filter(|told| {
+        told[1]
+            .as_str()
+            .expect("words")
+            .contains("are exchanged in one of the images")
+    });
+    assert_eq!(exchanged.count(), 1, "{warned}");
     // The report's own style and script work, apart from the page's origin; nothing else of it does.
     let report = format!("{}results/report.html", page_address(&address));
     browser.client.goto(&report).await.expect("opened");

@@ -71,10 +71,11 @@ fn offset_along_x(measured: &MeasuredView) -> Option<tickstrip::statistics::Meas
 #[test]
 fn a_mirrored_lamp_moves_a_part_no_more_once_the_normals_are_known() {
     let by_light = offset_along_x(&compared(None)).expect("seven panes outweigh two sides");
-    assert!(by_light.value > 0.6 * MOVED, "{by_light:?}");
+    // The model lies to the left of what the light makes of the subject.
+    assert!((by_light.value() + MOVED).abs() < 1.0, "{by_light:?}");
     let by_shape = offset_along_x(&compared(Some(normals()))).expect("two sides tell it");
     assert!(
-        by_shape.value.abs() < 0.7 && by_shape.holds(0.0),
+        by_shape.value().abs() < 0.7 && by_shape.holds(0.0),
         "{by_shape:?}"
     );
 }

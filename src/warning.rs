@@ -69,6 +69,7 @@ codes! {
     MarksDisagree = "marks-disagree" "The marks disagree more than their stated deviation allows.",
     NotAtRest = "not-at-rest" "The adjustment did not come quite to rest.",
     DatumEdgesRefused = "datum-edges-refused" "The edges of datum parts contradict the datum marks and were not used.",
+    ShapeUnlikeRender = "shape-unlike-render" "The further picture of a render's view has hardly any of its edges and was not used.",
     HiddenErrors = "hidden-errors" "Errors that this registration cannot show.",
     Parallax = "parallax" "Depth shows up as offset.",
     NoScale = "no-scale" "Nothing tells a scale.",

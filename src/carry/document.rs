@@ -104,7 +104,7 @@ pub fn carry_job(
     } else {
         carry_rectify(of_image, change, &mut notes);
     }
-    drop_mask(view, image, &mut notes);
+    drop_further(view, image, &mut notes);
     Ok(CarriedJob { marks, notes })
 }
 
@@ -438,8 +438,8 @@ fn carry_points(value: &mut Value, change: &Change) -> bool {
     }
 }
 
-/// A silhouette in a file of its own belongs to the old image.
-fn drop_mask(view: &mut Map<String, Value>, image: &str, notes: &mut Vec<String>) {
+/// A silhouette in a file of its own and a further picture of the view belong to the old image.
+fn drop_further(view: &mut Map<String, Value>, image: &str, notes: &mut Vec<String>) {
     let Some(of_image) = view.get_mut(image).and_then(Value::as_object_mut) else {
         return;
     };
@@ -452,6 +452,11 @@ fn drop_mask(view: &mut Map<String, Value>, image: &str, notes: &mut Vec<String>
         notes.push(format!(
             "the mask of the {image} belongs to the old picture and was left out"
         ));
+    }
+    if image == "render" && of_image.shift_remove("shape").is_some() {
+        notes.push(
+            "the picture of the render's \"shape\" shows the old version and was left out; name that of the new one".to_owned(),
+        );
     }
 }
 

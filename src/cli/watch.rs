@@ -232,7 +232,8 @@ fn images(job: &Job) -> Vec<PathBuf> {
             let shots = view.reference.shots().map(Path::to_owned);
             let own = render.into_iter().chain(shots);
             let masks = [mask(&view.render.mask), mask(&view.reference.mask)];
-            own.chain(masks.into_iter().flatten())
+            let shape = view.render.shape.clone();
+            own.chain(masks.into_iter().flatten()).chain(shape)
         })
         .chain(
             job.model

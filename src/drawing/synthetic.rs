@@ -376,6 +376,7 @@ fn job(wish: Wish) -> Job {
                 kind: Default::default(),
                 mark_sigma_px: None,
                 mask: Mask::None,
+                shape: None,
                 camera: None,
             },
             reference: ReferenceSource {

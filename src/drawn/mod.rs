@@ -101,6 +101,7 @@ pub fn draw(
             kind: RenderKind::Model,
             mark_sigma_px: Some(DRAWN.mark_deviation.get()),
             mask: Mask::Alpha,
+            shape: None,
             camera: Some(camera.rows()),
         },
         // The camera was solved from these very marks, so the adjustment leaves it free, as one that stands elsewhere: what it bends to

@@ -16,6 +16,7 @@ mod response;
 mod scene;
 mod search;
 pub(crate) mod settings;
+mod shape;
 mod window;
 
 pub(crate) use chance::OnEdges;

@@ -3,7 +3,7 @@
 //! # Source
 //! Non-maximum suppression along the gradient with a parabola through three samples: J. Canny (1986); F. Devernay, "A
 //! non-maxima suppression method for edge detection with sub-pixel accuracy" (INRIA RR-2724, 1995).
-use super::{inside, settings::EDGES};
+use super::{inside, settings::EDGES, shape::Shape};
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     job::Region,
@@ -34,12 +34,13 @@ pub(crate) struct EdgePoint {
 /// Most points of one region.
 const MOST_POINTS: usize = 500;
 
-/// The edge points of a render that lie on a region, each on the smallest one that contains it.
+/// The edge points of a render that lie on a region, each on the smallest one that contains it; with a further picture of its view, those
+/// that this has too. Where it has hardly any, all, and the share that it has, in per cent.
 pub(crate) fn find(
-    render: &RgbImage,
+    (render, shape): (&RgbImage, Option<&RgbImage>),
     regions: &[Region],
     work_from_render: &Projective<WorkPx, RenderPx>,
-) -> Vec<EdgePoint> {
+) -> (Vec<EdgePoint>, Option<f64>) {
     let outlines: Vec<Vec<[f64; 2]>> = regions
         .iter()
         .map(|r| {
@@ -54,10 +55,14 @@ pub(crate) fn find(
         (render.width() as usize, render.height() as usize),
     );
     let mut of_region: Vec<Vec<EdgePoint>> = vec![Vec::new(); regions.len()];
-    for point in maxima(render, &owners) {
+    let shape = shape.map(|shape| Shape::new(shape, &owners));
+    let mut all = maxima(render, &owners);
+    let unlike_percent = shape.and_then(|shape| shape.keep(&mut all));
+    for point in all {
         of_region[point.region].push(point);
     }
-    of_region.into_iter().flat_map(thinned).collect()
+    let points = of_region.into_iter().flat_map(thinned).collect();
+    (points, unlike_percent)
 }
 
 /// The places on a mesh's visible edges as edge points: those of a part on the region of its name; those of parts without one on the
@@ -155,7 +160,7 @@ pub(crate) fn in_picture(picture: &RgbImage) -> Vec<EdgePoint> {
 }
 
 /// All gradient maxima that lie on a region, row by row.
-fn maxima(render: &RgbImage, owners: &Plane<u16>) -> Vec<EdgePoint> {
+pub(super) fn maxima(render: &RgbImage, owners: &Plane<u16>) -> Vec<EdgePoint> {
     let (gradient, magnitude) = gradient::strongest_channel(render, EDGES.point_blur.get());
     let (height, width) = magnitude.dim();
     let least = EDGES.least_gradient.get() as f32;
@@ -251,6 +256,10 @@ pub(super) mod tests {
         }
     }
 
+    fn found(render: &RgbImage, regions: &[Region]) -> Vec<EdgePoint> {
+        find((render, None), regions, &Projective::identity()).0
+    }
+
     #[test]
     fn an_edge_is_found_where_it_lies_between_pixels() {
         // Column 20 is covered by three tenths: the edge lies at x = 20.7.
@@ -266,7 +275,7 @@ pub(super) mod tests {
             "whole",
             &[[0.0, 0.0], [40.0, 0.0], [40.0, 30.0], [0.0, 30.0]],
         );
-        let points = find(&render, &[whole], &Projective::identity());
+        let points = found(&render, &[whole]);
         assert!(!points.is_empty());
         for p in &points {
             assert!((p.place.x - 20.7).abs() < 0.08, "{}", p.place.x);
@@ -284,7 +293,7 @@ pub(super) mod tests {
             "whole",
             &[[0.0, 0.0], [60.0, 0.0], [60.0, 30.0], [0.0, 30.0]],
         );
-        find(&render, &[whole], &Projective::identity()).len()
+        found(&render, &[whole]).len()
     }
 
     #[test]
@@ -306,7 +315,7 @@ pub(super) mod tests {
             "part",
             &[[10.0, 10.0], [30.0, 10.0], [30.0, 20.0], [10.0, 20.0]],
         );
-        let points = find(&render, &[whole, part], &Projective::identity());
+        let points = found(&render, &[whole, part]);
         assert!(
             points
                 .iter()

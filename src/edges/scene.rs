@@ -38,6 +38,9 @@ pub(crate) struct EdgeScene {
     pub(super) is_datum: Vec<bool>,
     /// Where the points are a mesh's: which lie on one line.
     pub(super) lines: Option<Lines>,
+    /// The share of the render's edges that the further picture of its view has too, in per cent, where that is so small that it
+    /// was not used.
+    pub(crate) unlike_percent: Option<f64>,
 }
 
 impl EdgeScene {
@@ -52,12 +55,16 @@ impl EdgeScene {
         let render_from_work = &window.render_from_window;
         let work_from_render = render_from_work.inverse();
         // One after the other: side by side they would need twice the memory, and each is parallel in itself.
-        let found = match mesh {
+        let (found, unlike_percent) = match mesh {
             Some(mesh) => {
                 let size = window.render.dimensions();
-                points::of_mesh(mesh, &view.regions, &work_from_render, size)
+                let of_mesh = points::of_mesh(mesh, &view.regions, &work_from_render, size);
+                (of_mesh, None)
             }
-            None => points::find(&window.render, &view.regions, &work_from_render),
+            None => {
+                let pictures = (&window.render, window.shape.as_ref());
+                points::find(pictures, &view.regions, &work_from_render)
+            }
         };
         let mut response = Response::new(&window.reference, view.reference.kind);
         if let Some(usable) = &window.usable {
@@ -112,6 +119,7 @@ impl EdgeScene {
             work_from_reference: state.render_from_reference().then(&work_from_render),
             factor: render_from_work.rows()[0][0],
             is_datum,
+            unlike_percent,
         }
     }
 

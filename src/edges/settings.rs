@@ -14,6 +14,12 @@ settings! {
             "How far to both sides of a weak edge its gradient has to have fallen off.";
         band_share = 0.15, "share", "judgement":
             "To what share of its height.";
+        shape_reach = 1.5, "working px", "judgement":
+            "How near to an edge of the render the further picture of its view has to have one.";
+        shape_direction = 25.0, "degrees", "judgement":
+            "By how much their directions may differ.";
+        least_shape = 0.05, "share", "judgement":
+            "A further picture that has fewer of the render's edges than this is none of its view.";
         spacing = 3.0, "working px", "judgement":
             "One point for each cell of this size: nearer ones say the same.";
         response_blur = 1.5, "working px", "judgement":

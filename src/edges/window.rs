@@ -16,6 +16,8 @@ pub(crate) const MARGIN: f64 = 50.0 + FARTHEST + 31.0;
 /// A part of the working grid with both images; its own frame of working pixels begins at its corner.
 pub(crate) struct Window {
     pub(crate) render: RgbImage,
+    /// The further picture of the render's view.
+    pub(crate) shape: Option<RgbImage>,
     pub(crate) reference: RgbImage,
     /// 0 where the reference shows no edge of the subject; `None`: it may everywhere.
     pub(crate) usable: Option<Plane<u8>>,

@@ -18,7 +18,7 @@ use std::{io::Seek, path::Path};
 /// read. A colour profile that cannot be used, or is longer than 16 MB, is left out, and a note says so.
 ///
 /// # Errors
-/// Every variant of [`Error`] but [`Error::MaskSize`].
+/// Every variant of [`Error`] but [`Error::MaskSize`] and [`Error::ShapeSize`].
 pub fn read(path: &Path, limits: &Limits) -> Result<Picture, Error> {
     read_as_seen(path, limits, None)
 }

@@ -183,6 +183,19 @@ pub enum Error {
         /// Each of the others, and why.
         reasons: Vec<String>,
     },
+    /// A further picture of a view does not have the render's size.
+    #[error(
+        "{}: has {} x {} pixels, the render {} x {}; write both from the same camera in the same size",
+        path.display(), found.0, found.1, expected.0, expected.1
+    )]
+    ShapeSize {
+        /// The further picture.
+        path: PathBuf,
+        /// Its upright width and height.
+        found: (u32, u32),
+        /// Upright width and height of the render.
+        expected: (u32, u32),
+    },
     /// A mask does not have the size of its picture.
     #[error(
         "{}: the mask has {} x {} pixels, its picture {} x {}; make both the same size",
@@ -263,6 +276,7 @@ impl Error {
             Self::RareKind { .. } => "image-rare-kind",
             Self::Changed { .. } => "image-changed",
             Self::NoShotAligns { .. } => "no-shot-aligns",
+            Self::ShapeSize { .. } => "shape-size",
             Self::MaskSize { .. } => "mask-size",
         }
     }

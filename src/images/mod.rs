@@ -58,6 +58,8 @@ pub struct ViewImages {
     pub render: Picture,
     /// The image of the subject, as it is on disk, upright; of several shots, their mean as the first one shows it.
     pub reference: Picture,
+    /// A further picture of the render's view, of its size, whose edges tell which of the render's are the shape's.
+    pub shape: Option<Picture>,
     /// What became of several shots; `None` where the reference is a single image.
     pub shots: Option<Shots>,
     /// Silhouette of the model in render pixels: 255 inside, 0 outside.

@@ -30,6 +30,7 @@ pub struct SideLook {
     mask: Option<Header>,
     has_silhouette: bool,
     more_shots: Vec<Header>,
+    shape: Option<Header>,
 }
 
 impl SideLook {
@@ -57,7 +58,25 @@ impl SideLook {
             image,
             mask: seen,
             more_shots: shots::look(more_shots, limits)?,
+            shape: None,
         })
+    }
+
+    /// The same with a further picture of the view, which must have the image's size.
+    fn with_shape(mut self, shape: Option<&Path>, limits: &Limits) -> Result<Self, Error> {
+        let Some(path) = shape else {
+            return Ok(self);
+        };
+        let seen = header::look(path, limits)?.1;
+        if seen.size() != self.size() {
+            return Err(Error::ShapeSize {
+                path: path.to_owned(),
+                found: seen.size(),
+                expected: self.size(),
+            });
+        }
+        self.shape = Some(seen);
+        Ok(self)
     }
 
     /// That of an image of this size that is made with its opacity, taking `bytes` for each pixel meanwhile.
@@ -75,6 +94,7 @@ impl SideLook {
             mask: None,
             has_silhouette: true,
             more_shots: Vec::new(),
+            shape: None,
         }
     }
 
@@ -93,6 +113,11 @@ impl SideLook {
         self.image.kept()
     }
 
+    /// Bytes that the further picture of the view takes once it is read.
+    pub fn shape_bytes(&self) -> u64 {
+        self.shape.as_ref().map_or(0, Header::kept)
+    }
+
     /// Bytes that its silhouette takes.
     pub fn silhouette_bytes(&self) -> u64 {
         u64::from(self.has_silhouette).saturating_mul(self.pixels())
@@ -105,7 +130,11 @@ impl SideLook {
             None => self.silhouette_bytes(),
         };
         let shots = shots::peak(&self.image, &self.more_shots);
-        self.image.peak().max(self.image.kept() + mask.max(shots))
+        let beside = self.shape.as_ref().map_or(0, |shape| {
+            self.silhouette_bytes().saturating_add(shape.peak())
+        });
+        let further = mask.max(shots).max(beside);
+        self.image.peak().max(self.image.kept() + further)
     }
 }
 
@@ -142,7 +171,8 @@ pub fn look_at_view(view: &View, limits: &Limits) -> Result<ViewLook, Error> {
     let render = view.render.image.file();
     let render = render.ok_or_else(|| Error::without_file(view))?;
     Ok(ViewLook {
-        render: SideLook::new(render, &[], &view.render.mask, limits)?,
+        render: SideLook::new(render, &[], &view.render.mask, limits)?
+            .with_shape(view.render.shape.as_deref(), limits)?,
         reference: look_at_reference(view, limits)?,
         limits: *limits,
     })
@@ -188,7 +218,11 @@ pub fn read_looked_view(view: &View, look: &ViewLook) -> Result<ViewImages, Erro
     let image = view.render.image.file();
     let image = image.ok_or_else(|| Error::without_file(view))?;
     read_sides(view, look, || {
-        look.side(image, &view.render.mask, &look.render)
+        let side = look.side(image, &view.render.mask, &look.render)?;
+        let seen = look.render.shape.as_ref();
+        let shape = view.render.shape.as_deref();
+        let shape = shape.map(|path| read_as_seen(path, &look.limits, seen));
+        Ok((side, shape.transpose()?))
     })
 }
 
@@ -202,7 +236,7 @@ pub fn read_beside_drawn(
     render: Picture,
 ) -> Result<ViewImages, Error> {
     let mask = mask::of_picture(&Mask::Alpha, &render, None, &look.limits)?;
-    read_sides(view, look, || Ok((render, mask)))
+    read_sides(view, look, || Ok(((render, mask), None)))
 }
 
 /// A picture and its silhouette.
@@ -211,14 +245,15 @@ type Side = (Picture, Option<Plane<u8>>);
 fn read_sides(
     view: &View,
     look: &ViewLook,
-    render: impl FnOnce() -> Result<Side, Error> + Send,
+    render: impl FnOnce() -> Result<(Side, Option<Picture>), Error> + Send,
 ) -> Result<ViewImages, Error> {
     let (render, reference) = rayon::join(render, || look.reference(&view.reference));
-    let (render, render_mask) = render?;
+    let ((render, render_mask), shape) = render?;
     let ((reference, reference_mask), shots) = reference?;
     Ok(ViewImages {
         render,
         reference,
+        shape,
         shots,
         render_mask,
         reference_mask,

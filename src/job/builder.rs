@@ -141,6 +141,7 @@ impl View {
                 marked_on: None,
                 kind: RawRenderKind::default(),
                 mask: None,
+                shape: None,
                 camera: None,
                 mark_sigma_px: None,
                 is_absent: false,

@@ -329,6 +329,8 @@ pub struct RenderSource {
     pub mark_sigma_px: Option<f64>,
     /// Silhouette.
     pub mask: Mask,
+    /// Absolute path of a further picture of the same view, whose edges tell which of the render's are the shape's.
+    pub shape: Option<PathBuf>,
     /// 3 x 4 matrix that takes model millimetres to render pixels.
     pub camera: Option<[[f64; 4]; 3]>,
 }

@@ -348,6 +348,11 @@ pub struct RawRender {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 1, max = 4096))]
     pub mask: Option<String>,
+    /// A further picture of the same view, of the render's size, whose edges tell which of the render's edges are the shape's and not
+    /// the light's: normals as colours, or the same view in another light or in flat colours; an image file, relative to the job file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1, max = 4096))]
+    pub shape: Option<String>,
     /// The camera, where the CAD program can tell it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub camera: Option<RawCamera>,
@@ -369,6 +374,7 @@ impl RawRender {
             marked_on: None,
             kind: RawRenderKind::default(),
             mask: None,
+            shape: None,
             camera: None,
             mark_sigma_px: None,
             is_absent: true,

@@ -114,6 +114,9 @@ pub fn named_files(job: &Job) -> Vec<(String, &Path)> {
         if let super::Mask::Image(path) = &view.render.mask {
             take(format!("/views/{index}/render/mask"), path);
         }
+        if let Some(path) = &view.render.shape {
+            take(format!("/views/{index}/render/shape"), path);
+        }
         let source = &view.reference;
         for (shot, image) in source.shots().enumerate() {
             let at = format!("/views/{index}/reference");

@@ -367,6 +367,8 @@ fn render(
 ) -> Option<RenderSource> {
     let image = render_image(raw, at, around, faults);
     let mask = mask(raw.mask.as_deref(), Mask::Alpha, at, around, faults);
+    let shape = raw.shape.as_deref();
+    let shape = shape.map(|text| path(text, &format!("{at}/shape"), around, faults));
     let camera = raw.camera.map(|raw| {
         let camera = of_unit_size(raw.matrix);
         faults.keep(&format!("{at}/camera/matrix"), check_camera(&raw, &camera));
@@ -384,6 +386,7 @@ fn render(
         },
         mark_sigma_px: raw.mark_sigma_px,
         mask: mask?,
+        shape: shape.map_or(Some(None), |path| path.map(Some))?,
         camera,
     })
 }

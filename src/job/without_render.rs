@@ -12,6 +12,7 @@ impl View {
             kind: RenderKind::Model,
             mark_sigma_px: None,
             mask: Mask::None,
+            shape: None,
             camera: self.render.camera,
         };
         for landmark in &mut alone.landmarks {

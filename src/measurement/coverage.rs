@@ -132,6 +132,7 @@ fn job_seen(
             kind: Default::default(),
             mark_sigma_px: sigma(RENDER_SIGMA),
             mask: Mask::None,
+            shape: None,
             camera: None,
         },
         reference: ReferenceSource {

@@ -71,7 +71,7 @@ pub fn measure_in_run(
     let treated = screen::treat(view, &images, &registered.registration)?;
     let prepared = Prepared::new(images, treated.source);
     stop::check()?;
-    let (registration, refined) = refined_or_by_marks(view, &prepared, &registered, mesh);
+    let (registration, refined, unlike) = refined_or_by_marks(view, &prepared, &registered, mesh);
     stop::check()?;
     let adjustment = refined
         .as_ref()
@@ -126,6 +126,7 @@ pub fn measure_in_run(
     };
     warned.extend(warnings(job, view, &measurement, adjustment));
     warned.extend(refused_edges(refined.as_ref()));
+    warned.extend(unlike);
     warned.extend(datum_doubts::all(view, &registered, reference_size));
     measurement.warnings = warned;
     Ok(MeasuredView {
@@ -138,18 +139,19 @@ pub fn measure_in_run(
     })
 }
 
-/// The registration with the edges of both images, where they tell something; else that of the marks.
+/// The registration with the edges of both images, where they tell something; else that of the marks. And what is to be said of the
+/// further picture of the render's view.
 fn refined_or_by_marks(
     view: &View,
     prepared: &Prepared,
     registered: &Registered,
     mesh: Option<&MeshEdges>,
-) -> (Registration, Option<EdgeFit>) {
-    let refined = refine(view, prepared, registered, mesh)
-        .and_then(|fit| Some((registered.summary(view, &fit.adjustment)?, fit)));
+) -> (Registration, Option<EdgeFit>, Option<Warning>) {
+    let (fit, unlike) = refine(view, prepared, registered, mesh);
+    let refined = fit.and_then(|fit| Some((registered.summary(view, &fit.adjustment)?, fit)));
     match refined {
-        Some((registration, fit)) => (registration, Some(fit)),
-        None => (registered.registration.clone(), None),
+        Some((registration, fit)) => (registration, Some(fit), unlike),
+        None => (registered.registration.clone(), None, unlike),
     }
 }
 
@@ -275,21 +277,38 @@ fn worst_of(regions: &[RegionMeasure], spans: &[SpanMeasure], angles: &[AngleMea
     verdict::worst(verdicts).unwrap_or(Verdict::Undecided)
 }
 
-/// The adjustment with the edges of both images; `None` where there is nothing to look for.
+/// The adjustment with the edges of both images; `None` where there is nothing to look for. And what is to be said of the further
+/// picture of the render's view.
 fn refine(
     view: &View,
     prepared: &Prepared,
     registered: &Registered,
     mesh: Option<&MeshEdges>,
-) -> Option<EdgeFit> {
+) -> (Option<EdgeFit>, Option<Warning>) {
     let window = prepared.window(
         &view.regions,
         edges::MARGIN,
         &registered.registration.render_from_reference,
-    )?;
+    );
+    let Some(window) = window else {
+        return (None, None);
+    };
     let scene = EdgeScene::new(view, &window, &registered.adjustment, mesh);
     drop(window);
-    scene.fit(&registered.adjustment)
+    let unlike = scene.unlike_percent.map(unlike_shape);
+    (scene.fit(&registered.adjustment), unlike)
+}
+
+/// A further picture that shows hardly any of the render's edges.
+fn unlike_shape(percent: f64) -> Warning {
+    Warning {
+        code: Code::ShapeUnlikeRender,
+        text: format!(
+            "The picture of the render's \"shape\" has {percent:.0} % of the render's edges, so it shows another view, or nothing, and was \
+             not used: all edges of the render count. Write it once more from the render's camera: normals as colours, or the same \
+             view in another light."
+        ),
+    }
 }
 
 /// What the marks did not bear.
@@ -626,6 +645,7 @@ mod tests {
             render: blank(),
             reference: blank(),
             shots: None,
+            shape: None,
             render_mask: None,
             reference_mask: None,
         };

@@ -149,7 +149,9 @@ fn look_at<'a>(job: &Job, view: &'a View, mesh: Option<&JobMesh>) -> (Look, Opti
     let render = match (&view.render.image, reference) {
         (RenderImage::File(image), _) => {
             let image = (image.as_path(), "image".to_owned());
-            look.size(image, &view.render.mask, &format!("{at}/render"))
+            let size = look.size(image, &view.render.mask, &format!("{at}/render"));
+            look.shape(view, size, format!("{at}/render/shape"));
+            size
         }
         (RenderImage::Drawn, Some(reference)) => {
             let size = drawn::size(view, reference, Limits::default().max_pixels);
@@ -360,6 +362,25 @@ impl Look {
             }
         }
         Some(size)
+    }
+
+    /// A further picture of the view must have the render's size.
+    fn shape(&mut self, view: &View, render: Option<(u32, u32)>, pointer: String) {
+        let Some(path) = &view.render.shape else {
+            return;
+        };
+        let found = self.readable(path, pointer.clone());
+        if let (Some(found), Some(expected)) = (found, render)
+            && found != expected
+        {
+            let path = path.clone();
+            let error = images::Error::ShapeSize {
+                path,
+                found,
+                expected,
+            };
+            self.refuse(pointer, &error);
+        }
     }
 
     fn readable(&mut self, path: &Path, pointer: String) -> Option<(u32, u32)> {

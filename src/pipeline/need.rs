@@ -40,8 +40,9 @@ pub(super) fn of_view(view: &View, look: &ViewLook, rectified: u64) -> u64 {
         pixels.window = pixels.grid;
     }
     let masks = look.render.silhouette_bytes() + look.reference.silhouette_bytes();
-    let read = look.render.picture_bytes() + look.reference.picture_bytes() + masks;
-    let kept = look.reference.picture_bytes() + masks + SCREEN_KEPT * reference;
+    let shape = look.render.shape_bytes();
+    let read = look.render.picture_bytes() + look.reference.picture_bytes() + masks + shape;
+    let kept = look.reference.picture_bytes() + masks + shape + SCREEN_KEPT * reference;
     // A view with a camera may have its edges from the mesh.
     let seen_mesh = view.render.camera.map_or(0, |_| DRAWN * render);
     let stages = [

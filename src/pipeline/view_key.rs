@@ -210,6 +210,9 @@ fn by_names(view: &View) -> View {
             *path = name_of(path);
         }
     }
+    if let Some(path) = &mut view.render.shape {
+        *path = name_of(path);
+    }
     view
 }
 
@@ -222,6 +225,7 @@ fn image_files(view: &View) -> impl Iterator<Item = &Path> {
     render
         .chain(view.reference.shots())
         .chain(mask_file(&view.render.mask))
+        .chain(view.render.shape.as_deref())
         .chain(mask_file(&view.reference.mask))
 }
 

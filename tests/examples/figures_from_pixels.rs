@@ -121,6 +121,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             &[(as_seen(BODY), 90.0), (as_seen(TRUE_LANTERN), 140.0)],
         ),
         shots: None,
+        shape: None,
         render_mask: None,
         reference_mask: None,
     };

@@ -135,6 +135,7 @@ fn measure(job: &Job, view: &View) -> Result<Measured, String> {
         render: picture(RENDER, 0),
         reference,
         shots: None,
+        shape: None,
         render_mask: None,
         reference_mask: None,
     };

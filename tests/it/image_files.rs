@@ -677,6 +677,7 @@ fn view(render: PathBuf, reference: PathBuf) -> tickstrip::job::View {
             kind: Default::default(),
             mark_sigma_px: None,
             mask: Mask::Alpha,
+            shape: None,
             camera: None,
         },
         reference: ReferenceSource {

@@ -44,6 +44,7 @@ mod revision;
 mod screen;
 mod service;
 mod settings;
+mod shape;
 mod sheets;
 mod shots;
 mod silhouette;

@@ -77,6 +77,7 @@ fn view(name: &str, landmarks: &[&str]) -> View {
             kind: Default::default(),
             mark_sigma_px: None,
             mask: Mask::None,
+            shape: None,
             camera: None,
         },
         reference: ReferenceSource {

@@ -351,6 +351,7 @@ fn natural_pictures_have_no_screen_pattern_and_no_bars() {
             render,
             reference: photo,
             shots: None,
+            shape: None,
             render_mask: None,
             reference_mask: None,
         };

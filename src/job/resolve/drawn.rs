@@ -23,6 +23,7 @@ pub(super) fn check(raw: &RawView, at: &str, faults: &mut Faults) {
         ("render/marked_on", render.marked_on.is_some()),
         ("render/kind", render.kind != RawRenderKind::Model),
         ("render/mask", render.mask.is_some()),
+        ("render/shape", render.shape.is_some()),
         ("render/camera", render.camera.is_some()),
         ("render/mark_sigma_px", render.mark_sigma_px.is_some()),
         ("same_camera", !raw.same_camera),

@@ -50,6 +50,8 @@ pub(crate) struct Prepared {
     native: (u32, u32),
     /// The render over plain grey, on the working grid.
     pub(crate) render: RgbImage,
+    /// The further picture of its view, likewise.
+    shape: Option<RgbImage>,
     render_mask: Option<Plane<u8>>,
     reference: Picture,
     reference_mask: Option<Plane<u8>>,
@@ -62,6 +64,7 @@ impl Prepared {
         let ViewImages {
             render,
             reference,
+            shape,
             render_mask,
             reference_mask,
             shots: _,
@@ -70,10 +73,15 @@ impl Prepared {
         let grid = Grid::for_render(native);
         let plain = on_plain_ground(render.rgb, render.alpha.as_ref());
         let (render, _) = grid.reduce(plain);
+        let shape = shape.map(|shape| {
+            let plain = on_plain_ground(shape.rgb, shape.alpha.as_ref());
+            grid.reduce(plain).0
+        });
         Self {
             grid,
             native,
             render,
+            shape,
             render_mask,
             reference,
             reference_mask,
@@ -96,8 +104,12 @@ impl Prepared {
         let source = self.edge_source.picture.as_ref();
         let source = source.unwrap_or(&self.reference.rgb);
         let usable = self.edge_source.usable.as_ref();
+        let cut = |picture: &RgbImage| {
+            image::imageops::crop_imm(picture, left, top, width, height).to_image()
+        };
         Some(Window {
-            render: image::imageops::crop_imm(&self.render, left, top, width, height).to_image(),
+            render: cut(&self.render),
+            shape: self.shape.as_ref().map(cut),
             reference: warp::warp_rgb(source, (width, height), &reference_from_window),
             usable: usable.map(|usable| {
                 let size = (width as usize, height as usize);

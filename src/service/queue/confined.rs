@@ -155,6 +155,9 @@ pub(super) fn read_job(root: &Path, file: &Path) -> Result<Job, Refusal> {
         if let Mask::Image(path) = &mut view.render.mask {
             inside(path, "render/mask")?;
         }
+        if let Some(path) = &mut view.render.shape {
+            inside(path, "render/shape")?;
+        }
         if let Mask::Image(path) = &mut view.reference.mask {
             inside(path, "reference/mask")?;
         }

@@ -96,6 +96,7 @@ pub fn images_of(render: RgbImage, reference: RgbImage) -> ViewImages {
         render: picture(render),
         reference: picture(reference),
         shots: None,
+        shape: None,
         render_mask: None,
         reference_mask: None,
     }

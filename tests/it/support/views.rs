@@ -47,6 +47,7 @@ pub fn view(
             kind: Default::default(),
             mark_sigma_px: sigmas[0],
             mask: Mask::None,
+            shape: None,
             camera: None,
         },
         reference: ReferenceSource {

@@ -18,7 +18,7 @@ mod search;
 pub(crate) mod settings;
 mod window;
 
-pub(crate) use chance::OnEdges;
+pub(crate) use chance::{OnEdges, own_reach};
 pub(crate) use fit::EdgeFit;
 pub(crate) use inside::holds;
 pub(crate) use points::in_picture;

@@ -120,7 +120,12 @@ impl Evidence {
 
     /// What the camera that took the reference tells of a region; `None` where that is nothing.
     pub(crate) fn by_camera(region: &Region, part: &PartByCamera) -> Option<Self> {
-        let fit = part.fit.clone();
+        let mut fit = part.fit.clone();
+        for k in 0..2 {
+            let wider = REGIONS.sizes_by_camera.get();
+            fit.covariance.row_mut(k).scale_mut(wider);
+            fit.covariance.column_mut(k).scale_mut(wider);
+        }
         let is_told = is_told(&fit.covariance, &fit.expected);
         let by_edges = matches!(part.edges, EdgesOfPart::Used(_));
         is_told.contains(&true).then(|| Self {
@@ -139,6 +144,20 @@ impl Evidence {
             no_depth: None,
             size_px: extent(region),
             fit: Some(fit),
+        })
+    }
+
+    /// Whether this says of a size or an offset what the interval of `other` excludes.
+    pub(crate) fn is_beyond(&self, other: &Self) -> bool {
+        let (Some(own), Some(fit)) = (&self.fit, &other.fit) else {
+            return false;
+        };
+        let quantile = t_quantile(0.975, fit.freedom);
+        let (ours, theirs) = (own.errors.to_array(), fit.errors.to_array());
+        [0, 1, 3, 4].into_iter().any(|k| {
+            let half_width = quantile * fit.covariance[(k, k)].max(0.0).sqrt();
+            let are_told = self.is_told[k] && other.is_told[k];
+            are_told && (ours[k] - theirs[k]).abs() > half_width
         })
     }
 

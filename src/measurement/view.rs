@@ -22,7 +22,7 @@ use crate::{
     meshes::MeshEdges,
     printable::listed,
     rectification::BezelFinding,
-    registration::{Adjustment, Convergence, Finding, RegionFit, Registered, Registration},
+    registration::{Adjustment, Convergence, Finding, Registered, Registration},
     statistics::chi_square_quantile,
     stop::{self, Stopped},
     warning::Code,
@@ -237,24 +237,25 @@ impl Parts<'_> {
         regions
             .enumerate()
             .map(|(j, (region, fit))| {
-                self.by_camera_of(j, fit.as_ref())
-                    .unwrap_or_else(|| {
-                        regions::Evidence::of(j, region, fit.as_ref(), self.refined)
-                            .with_symmetry(j, mirrored)
-                            .without_depth(no_depth)
-                    })
+                let by_map = regions::Evidence::of(j, region, fit.as_ref(), self.refined)
+                    .with_symmetry(j, mirrored)
+                    .without_depth(no_depth);
+                self.by_camera_of(j, &by_map)
+                    .unwrap_or(by_map)
                     .with_size(self.part_size(j))
             })
             .collect()
     }
 
-    /// What the camera of the reference tells of a region; a datum part is judged by the others.
-    fn by_camera_of(&self, j: usize, by_marks: Option<&RegionFit>) -> Option<regions::Evidence> {
+    /// What the camera of the reference tells of a region, unless the registration excludes it. A datum part is judged by the others.
+    fn by_camera_of(&self, j: usize, by_map: &regions::Evidence) -> Option<regions::Evidence> {
+        let by_marks = self.registered.regions[j].as_ref();
         if by_marks.is_some_and(|fit| fit.is_datum) {
             return None;
         }
         let part = self.by_camera[j].as_ref()?;
-        regions::Evidence::by_camera(&self.view.regions[j], part)
+        let told = regions::Evidence::by_camera(&self.view.regions[j], part)?;
+        (!told.is_beyond(by_map)).then_some(told)
     }
 
     /// Width and height of a part, render pixels.

@@ -2,6 +2,7 @@
 use super::{
     photo::PhotoEdges,
     places::{Group, InPhoto, MeshParts},
+    search::Search,
 };
 use crate::{
     edges::{
@@ -9,7 +10,7 @@ use crate::{
         settings::EDGES,
         window::STEP,
     },
-    registration::space::together::{Fitting, Nine, Sight},
+    registration::space::together::{EdgesOfPart, Fitting, Nine, Sight},
     stop::Stopped,
 };
 use nalgebra::{Vector2, Vector3};
@@ -57,7 +58,7 @@ struct Seen<'a> {
 
 impl Seen<'_> {
     fn on_edges(&self, render: &InRender<'_>) -> Option<OnEdges> {
-        let fitted = self.fitting.known(self.part).mean;
+        let fitted = self.fits_best();
         let as_is = self.placed(&Nine::zeros());
         if as_is.len() < EDGES.least_points.count() {
             return None;
@@ -72,6 +73,18 @@ impl Seen<'_> {
             self.in_render(render),
             render.reach_px,
         ))
+    }
+
+    /// The errors with which the edges fit best: those that are told, where they are by its edges; else those of the best place among what is
+    /// known of it.
+    fn fits_best(&self) -> Nine {
+        let known = self.fitting.known(self.part).mean;
+        if matches!(self.fitting.edges_of(self.part), EdgesOfPart::Used(_)) {
+            return known;
+        }
+        let (own, photos) = (std::iter::once(self.group), [Some(self.photo)]);
+        let search = Search::new(self.fitting, self.part, own, &photos);
+        search.and_then(|search| search.best()).unwrap_or(known)
     }
 
     /// Where the photo has the places with these errors of the part.

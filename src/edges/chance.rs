@@ -17,7 +17,45 @@ pub(crate) struct OnEdges {
     reach_px: f64,
 }
 
+/// How far off its place an edge is still the same, render pixels, of which a working pixel has `factor`.
+pub(crate) fn own_reach(factor: f64) -> f64 {
+    EDGES.own_reach.get() * factor
+}
+
+/// Shares of a part's edge points that have an edge of the reference.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Hits {
+    /// Where the registration alone puts them.
+    pub(super) share: f64,
+    /// The mean at displacements well beyond the tolerance.
+    pub(super) chance: f64,
+    /// Where the part fits best.
+    pub(super) best: f64,
+}
+
 impl OnEdges {
+    /// What is above chance counts relative to what the part reaches where it fits best; `points` are places and unit normals of its
+    /// edge points, `reach_px` how far off its place an edge is still the same, render pixels.
+    pub(super) fn new(
+        hits: Hits,
+        points: Vec<(Vector2<f64>, Vector2<f64>)>,
+        reach_px: f64,
+    ) -> Self {
+        let Hits {
+            share,
+            chance,
+            best,
+        } = hits;
+        let reachable = (best - chance).max(EDGES.least_reachable.get() * (1.0 - chance));
+        let above = ((share - chance) / reachable.max(1e-6)).min(1.0);
+        Self {
+            share: (chance + above * (1.0 - chance)).max(0.0),
+            chance,
+            points,
+            reach_px,
+        }
+    }
+
     /// Above chance: from 0, or a little less, to 1.
     pub(crate) fn above_chance(&self) -> f64 {
         if self.chance < 1.0 {
@@ -130,22 +168,24 @@ impl EdgeScene {
         let region = self.moved_by_region(j);
         let fit = self.placed(onto, j, |k| fitted.subject_of(self.places[k], region));
         let best = self.share_on_edges(&fit, Vector2::zeros(), EDGES.overlap_reach.get());
-        let reachable = (best - chance).max(EDGES.least_reachable.get() * (1.0 - chance));
-        let above = ((share(Vector2::zeros()) - chance) / reachable.max(1e-6)).min(1.0);
         let points = self.points_of(j).iter();
-        Some(OnEdges {
-            share: (chance + above * (1.0 - chance)).max(0.0),
+        let points = points.map(|&k| (self.places[k], self.points[k].normal));
+        let hits = Hits {
+            share: share(Vector2::zeros()),
             chance,
-            points: points
-                .map(|&k| (self.places[k], self.points[k].normal))
-                .collect(),
-            reach_px: EDGES.own_reach.get() * self.factor,
-        })
+            best,
+        };
+        let reach_px = own_reach(self.factor);
+        Some(OnEdges::new(hits, points.collect(), reach_px))
     }
 }
 
 /// `n` displacements spread over a ring, by the golden angle: the same on every run.
-fn displacements(n: usize, inner: f64, outer: f64) -> impl Iterator<Item = Vector2<f64>> {
+pub(super) fn displacements(
+    n: usize,
+    inner: f64,
+    outer: f64,
+) -> impl Iterator<Item = Vector2<f64>> {
     let golden = std::f64::consts::PI * (3.0 - 5.0_f64.sqrt());
     (0..n).map(move |k| {
         let part = (k as f64 + 0.5) / n as f64;

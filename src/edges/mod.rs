@@ -19,7 +19,7 @@ pub(crate) mod settings;
 mod shape;
 mod window;
 
-pub(crate) use chance::OnEdges;
+pub(crate) use chance::{OnEdges, own_reach};
 pub(crate) use fit::EdgeFit;
 pub(crate) use inside::holds;
 pub(crate) use points::in_picture;

@@ -1,6 +1,7 @@
 //! What is measured once the reference lies over the render: regions, spans, angles, edge overlap, verdicts, corrections.
 #![doc = include_str!("METHOD.md")]
 mod alone;
+mod by_camera;
 #[cfg(test)]
 pub(crate) mod by_marks;
 mod by_reference;
@@ -35,6 +36,7 @@ pub use alone::{
     AloneError, Asked, MeasuredBy, Proportion, ReferenceAlone, ScaleFrom, SeenTwice, Untold,
     along_model, measure_alone, seen_twice,
 };
+pub use by_camera::ViewMesh;
 pub use far_parts::{FarFromDatum, far_from_datum};
 pub use foreign::ForeignMarks;
 pub(crate) use in_space::{AXES, OWN_AXES, TURNS};

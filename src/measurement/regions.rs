@@ -1,7 +1,9 @@
 //! The proportion errors of one region, as far as the picture can tell them.
 use super::settings::REGIONS;
 use super::{
-    Correction, EdgeOverlap, MeasureKind, Method, RegionMeasure, Verdict, contradiction,
+    Correction, EdgeOverlap, MeasureKind, Method, RegionMeasure, Verdict,
+    by_camera::PartByCamera,
+    contradiction,
     judge::{correction, pivot, ranking, verdict},
     lengths::{RegionNumber, absolute, scales::ScaleStudy},
     symmetry::Mirrored,
@@ -10,7 +12,9 @@ use crate::{
     edges::{EdgeFit, OnEdges},
     frame::{Point, RenderPx},
     job::{Job, Region, View},
-    registration::{Adjustment, ByReference, RegionErrors, RegionFit},
+    registration::{
+        Adjustment, ByReference, RegionErrors, RegionFit, space::together::EdgesOfPart,
+    },
     statistics::{Measured, t_quantile},
 };
 
@@ -39,6 +43,8 @@ enum EdgesSay {
     Ambiguous,
     /// They agree.
     Agree,
+    /// They lead farther away from where the marks have the part than these allow, and are not used.
+    LeadAway,
     /// They lead away from where the marks have the part, by so many render px at its anchor.
     ContradictMarks(f64),
 }
@@ -110,6 +116,49 @@ impl Evidence {
             no_depth: None,
             size_px: extent_px,
         }
+    }
+
+    /// What the camera that took the reference tells of a region; `None` where that is nothing.
+    pub(crate) fn by_camera(region: &Region, part: &PartByCamera) -> Option<Self> {
+        let mut fit = part.fit.clone();
+        for k in 0..2 {
+            let wider = REGIONS.sizes_by_camera.get();
+            fit.covariance.row_mut(k).scale_mut(wider);
+            fit.covariance.column_mut(k).scale_mut(wider);
+        }
+        let is_told = is_told(&fit.covariance, &fit.expected);
+        let by_edges = matches!(part.edges, EdgesOfPart::Used(_));
+        is_told.contains(&true).then(|| Self {
+            is_told,
+            method: match (by_edges, fit.landmarks) {
+                (false, _) => Method::Landmarks,
+                (true, 0) => Method::Edges,
+                (true, _) => Method::LandmarksAndEdges,
+            },
+            edges: match part.edges {
+                EdgesOfPart::NotLookedFor | EdgesOfPart::TooFew => EdgesSay::Nothing,
+                EdgesOfPart::NoBetterThanChance => EdgesSay::NoBetterThanChance,
+                EdgesOfPart::AgainstMarks => EdgesSay::LeadAway,
+                EdgesOfPart::Used(_) => EdgesSay::Agree,
+            },
+            no_depth: None,
+            size_px: extent(region),
+            fit: Some(fit),
+        })
+    }
+
+    /// Whether this says of a size or an offset what the interval of `other` excludes.
+    pub(crate) fn is_beyond(&self, other: &Self) -> bool {
+        let (Some(own), Some(fit)) = (&self.fit, &other.fit) else {
+            return false;
+        };
+        let quantile = t_quantile(0.975, fit.freedom);
+        let (ours, theirs) = (own.errors.to_array(), fit.errors.to_array());
+        [0, 1, 3, 4].into_iter().any(|k| {
+            let half_width = quantile * fit.covariance[(k, k)].max(0.0).sqrt();
+            let are_told = self.is_told[k] && other.is_told[k];
+            are_told && (ours[k] - theirs[k]).abs() > half_width
+        })
     }
 
     /// The same for a part of this size.
@@ -365,6 +414,9 @@ fn sureness(measure: &RegionMeasure, evidence: &Evidence) -> String {
         }
         EdgesSay::Ambiguous => "its edges fit at several places".to_owned(),
         EdgesSay::Agree => "edges used".to_owned(),
+        EdgesSay::LeadAway => {
+            "its edges lead away from its marks and are not used: look at both".to_owned()
+        }
         EdgesSay::ContradictMarks(px) => {
             format!("edges used, which contradict its marks by {px:.1} px: look at both")
         }

@@ -45,6 +45,10 @@ settings! {
             "Where the registration is so many times less well known than at the datum marks, a further datum mark is advised.";
         far_within = 2.0, "render px", "judgement":
             "A registration that is known better than this, as half a 95 % interval, asks for no further datum mark.";
+        sizes_by_camera = 1.25, "times", "judgement, by eighteen generated cases of another camera":
+            "Deviations of widths and heights that the camera of a photo tells are so much larger than the adjustment has them.";
+        near_level = 0.05, "probability", "judgement":
+            "Level of the test whether the camera of a photo stands as far from the subject as that of the render; below it nothing is taken for known of that.";
         far_camera = 3.0, "expected deviations", "judgement":
             "The reference's camera is expected near the render's: so far off is a contradiction.";
     }

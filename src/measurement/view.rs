@@ -1,8 +1,9 @@
 //! One view measured as a whole.
 use super::{
     AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, ForeignMarks, RegionMeasure,
-    SpanMeasure, Verdict, ViewMeasurement, Warning, WorkImages, by_reference, datum_doubts, depth,
-    earlier_issue, far_parts, foreign,
+    SpanMeasure, Verdict, ViewMeasurement, Warning, WorkImages,
+    by_camera::{self, PartByCamera, ViewMesh},
+    by_reference, datum_doubts, depth, earlier_issue, far_parts, foreign,
     judge::{follows::Changed, leave_alone, verdict},
     lengths::{plausible, print, scales, sizes},
     overlap::{
@@ -63,12 +64,16 @@ pub fn measure_in_run(
     job: &Job,
     view: &View,
     images: ViewImages,
-    (registered, mesh): (Registered, Option<&MeshEdges>),
+    (registered, whole): (Registered, Option<ViewMesh<'_>>),
 ) -> Result<MeasuredView, Stopped> {
+    let mesh = whole.map(|mesh| mesh.seen);
     let mut warned = notes(view, &images);
     let shots = images.shots.clone();
     let reference_size = images.reference.rgb.dimensions();
     let treated = screen::treat(view, &images, &registered.registration)?;
+    let (by_marks, pictures) = (&registered.adjustment, (&images, &treated.source));
+    let by_camera = by_camera::parts((job, view), pictures, (by_marks, whole))?;
+    stop::check()?;
     let prepared = Prepared::new(images, treated.source);
     stop::check()?;
     let (registration, refined, unlike) = refined_or_by_marks(view, &prepared, &registered, mesh);
@@ -91,6 +96,7 @@ pub fn measure_in_run(
         view,
         registered: &registered,
         refined: refined.as_ref(),
+        by_camera: &by_camera,
     };
     let told_by = (&scales, adjustment);
     let evidence = parts.evidence();
@@ -192,6 +198,8 @@ struct Parts<'a> {
     view: &'a View,
     registered: &'a Registered,
     refined: Option<&'a EdgeFit>,
+    /// What the camera of the reference tells of each region.
+    by_camera: &'a [Option<PartByCamera>],
 }
 
 impl Parts<'_> {
@@ -231,12 +239,25 @@ impl Parts<'_> {
         regions
             .enumerate()
             .map(|(j, (region, fit))| {
-                regions::Evidence::of(j, region, fit.as_ref(), self.refined)
+                let by_map = regions::Evidence::of(j, region, fit.as_ref(), self.refined)
                     .with_symmetry(j, mirrored)
+                    .without_depth(no_depth);
+                self.by_camera_of(j, &by_map)
+                    .unwrap_or(by_map)
                     .with_size(self.part_size(j))
-                    .without_depth(no_depth)
             })
             .collect()
+    }
+
+    /// What the camera of the reference tells of a region, unless the registration excludes it. A datum part is judged by the others.
+    fn by_camera_of(&self, j: usize, by_map: &regions::Evidence) -> Option<regions::Evidence> {
+        let by_marks = self.registered.regions[j].as_ref();
+        if by_marks.is_some_and(|fit| fit.is_datum) {
+            return None;
+        }
+        let part = self.by_camera[j].as_ref()?;
+        let told = regions::Evidence::by_camera(&self.view.regions[j], part)?;
+        (!told.is_beyond(by_map)).then_some(told)
     }
 
     /// Width and height of a part, render pixels.
@@ -253,7 +274,9 @@ impl Parts<'_> {
         evidence: &[regions::Evidence],
     ) -> Vec<Option<EdgeOverlap>> {
         let on_edges = |j: usize| {
-            let all = self.refined?.on_edges[j].clone()?;
+            let by_camera = self.by_camera[j].as_ref();
+            let by_camera = by_camera.and_then(|part| part.on_edges.clone());
+            let all = by_camera.or_else(|| self.refined?.on_edges[j].clone())?;
             Some(match evidence[j].errors() {
                 Some(errors) => all.on_own(&errors, self.view.regions[j].anchor.xy().into()),
                 None => all,

@@ -4,6 +4,7 @@
 //! largest stage. The factors are those of the code, and were measured at the allocator with pictures as rich as noise,
 //! which compress to nothing less (`tests/memory.rs`; `tests/bench/MEASURED.md` has the figures).
 use crate::{
+    edges::in_space,
     images::{PictureLook, ViewLook},
     job::{RenderImage, View},
     measurement::{WorkingPixels, bytes_of_patches, working_pixels},
@@ -45,7 +46,17 @@ pub(super) fn of_view(view: &View, look: &ViewLook, rectified: u64) -> u64 {
     let kept = look.reference.picture_bytes() + masks + shape + SCREEN_KEPT * reference;
     // A view with a camera may have its edges from the mesh.
     let seen_mesh = view.render.camera.map_or(0, |_| DRAWN * render);
+    // The photo of another camera is looked through for them as it is.
+    let is_elsewhere = !view.same_camera && view.render.camera.is_some();
+    let by_camera = match is_elsewhere {
+        true => {
+            let grid = reference.min(in_space::pixels_of_each(1) as u64);
+            kept + 3 * render + WINDOW * grid + DRAWN * grid
+        }
+        false => 0,
+    };
     let stages = [
+        by_camera,
         look.reading_bytes(),
         read + 3 * rectified,
         read + SCREEN * reference,

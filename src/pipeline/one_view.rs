@@ -234,8 +234,14 @@ pub(super) fn with_measured<'a, T>(
         _ => None,
     };
     stage("measuring")?;
-    let mut measured = measurement::measure_in_run(job, view, images, (registered, edges.as_ref()))
-        .map_err(stopped)?;
+    let whole = mesh.of(view)?.zip(edges.as_ref());
+    let whole = whole.map(|(mesh, seen)| measurement::ViewMesh {
+        seen,
+        model: &mesh.model,
+        edges: &mesh.edges,
+    });
+    let mut measured =
+        measurement::measure_in_run(job, view, images, (registered, whole)).map_err(stopped)?;
     let doubts = admission::repeated_doubts(job, view, sizes[1]);
     if let Some(why) = &measured.foreign {
         let mut refused = failure(FOREIGN, why);

@@ -142,6 +142,7 @@ fn subject<'a>(job: &Job, together: &'a Together) -> (Subject, Vec<&'a TogetherL
     });
     let symmetry = together.symmetry.as_ref();
     let subject = Subject {
+        middles: Vec::new(),
         parts: together.parts.len(),
         axes: (together.parts.iter())
             .map(|part| part.axes.unwrap_or(PartAxes::OF_MODEL))

@@ -31,6 +31,7 @@ mod marks_outside;
 mod measure;
 mod meshes;
 mod one_picture;
+mod other_camera;
 mod page;
 mod pictures;
 mod plan;

@@ -2,7 +2,7 @@
 use crate::{
     edges::{response::Response, settings::EDGES},
     job::ReferenceKind,
-    kernels::resize::reduce_rgb,
+    kernels::{Plane, resize::reduce_rgb},
 };
 use image::RgbImage;
 use nalgebra::Vector2;
@@ -40,6 +40,23 @@ impl PhotoEdges {
             response: Response::new(&reduced, kind),
             scale: side(width) / f64::from(width),
         }
+    }
+
+    /// Takes the response away where `usable`, of the photo's size, is 0.
+    pub(crate) fn keep_where(&mut self, usable: &Plane<u8>) {
+        let (rows, columns) = usable.dim();
+        let size = [columns, rows].map(|side| (side as f64 * self.scale).round().max(1.0) as usize);
+        if [columns, rows] == size {
+            self.response.keep_where(usable);
+            return;
+        }
+        let nearest = |k: usize, most: usize| {
+            (((k as f64 + 0.5) / self.scale) as usize).min(most.saturating_sub(1))
+        };
+        let reduced = Plane::from_shape_fn((size[1], size[0]), |(y, x)| {
+            usable[(nearest(y, rows), nearest(x, columns))]
+        });
+        self.response.keep_where(&reduced);
     }
 
     /// Strength of an edge of this normal at a place of the photo, pixels.

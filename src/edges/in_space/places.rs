@@ -14,6 +14,8 @@ pub(crate) enum MeshPart {
     Datum,
     /// The part of this number: right or not, as its marks are.
     Part(usize),
+    /// The same, and its edges are looked for where it has no marks, too.
+    Looked(usize),
     /// No part that marks lie on.
     Other,
 }
@@ -50,11 +52,14 @@ impl<'a> MeshParts<'a> {
         let owner = |part: &MeshPart| match *part {
             MeshPart::Datum => Owner::Datum,
             MeshPart::Other => Owner::Nobody,
-            MeshPart::Part(part) => match (fitting.is_marked(part), fitting.carries_datum(part)) {
-                (true, false) => Owner::Part(part),
-                (false, true) => Owner::Datum,
-                _ => Owner::Nobody,
-            },
+            MeshPart::Looked(part) if !fitting.carries_datum(part) => Owner::Part(part),
+            MeshPart::Part(part) | MeshPart::Looked(part) => {
+                match (fitting.is_marked(part), fitting.carries_datum(part)) {
+                    (true, false) => Owner::Part(part),
+                    (false, true) => Owner::Datum,
+                    _ => Owner::Nobody,
+                }
+            }
         };
         Owned {
             model: self.model,

@@ -225,6 +225,11 @@ pub fn working_pixels(view: &View, render: (u32, u32)) -> WorkingPixels {
     }
 }
 
+/// Render pixels per working pixel of a render of this width and height.
+pub(crate) fn render_px_per_work_px(render: (u32, u32)) -> f64 {
+    Grid::for_render(render).factor
+}
+
 /// How far an edge may lie from its partner, render pixels: one six-hundredth of the diagonal, at least two pixels.
 pub(crate) fn edge_tolerance_px((width, height): (u32, u32)) -> f64 {
     (f64::from(width).hypot(f64::from(height)) / 600.0).max(2.0)

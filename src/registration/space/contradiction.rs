@@ -50,36 +50,24 @@ pub(super) fn refuse_focal(
     let KnownFocal::Length { px, deviation } = photo.focal else {
         return Ok(());
     };
-    let free = Photo {
-        focal: KnownFocal::Unknown,
-        ..*photo
-    };
-    // Marks that are too few to tell a focal length cannot contradict one.
-    let Ok(alone) = looked_at(&free, marks) else {
+    let Some(freed) = Freed::of(photo, marks, looked) else {
         return Ok(());
     };
-    let solved = &alone.cleaned.solved;
-    if alone.wrong() > looked.wrong() || alone.is_reversed() {
+    if !freed.contradicts(CHECKS.mark_level.get()) {
         return Ok(());
     }
-    // What it costs the same marks to have the stated one.
-    let mut problem = alone.cleaned.problem.clone();
-    problem.known = looked.cleaned.problem.known.clone();
-    let plan = Plan::least_squares(&alone.cleaned.kept, alone.cleaned.factor);
-    let Some(stated) = problem.solve(&looked.cleaned.solved.camera, &plan) else {
-        return Ok(());
-    };
-    let deviations = (stated.cost - solved.cost).max(0.0).sqrt();
-    let limit = t_quantile(1.0 - CHECKS.mark_level.get() / 2.0, alone.cleaned.freedom);
-    if deviations <= limit {
-        return Ok(());
-    }
+    let Freed {
+        photo: free,
+        alone,
+        deviations,
+    } = &freed;
     let basis = Basis {
-        photo: &free,
+        photo: free,
         units: &alone.units,
         is_flat: alone.is_flat,
         freedom: alone.cleaned.freedom,
     };
+    let solved = &alone.cleaned.solved;
     let found = match basis.focal(solved).times(alone.units.picture_radius) {
         Told::Figure(f) => format!("{:.0} to {:.0} px", f.low(), f.high()),
         Told::AtLeast { low, .. } => format!("at least {low:.0} px"),
@@ -89,6 +77,50 @@ pub(super) fn refuse_focal(
         px,
         percent: 100.0 * deviation,
         found,
-        deviations,
+        deviations: *deviations,
     })
+}
+
+/// Whether the marks contradict what is taken for known of the focal length or the perspective, by a test that is wrong as often as
+/// `level` says.
+pub(crate) fn contradicts_focal(photo: &Photo, marks: &[SpaceMark], level: f64) -> bool {
+    let looked = looked_at(photo, marks).ok();
+    let freed = looked.and_then(|looked| Freed::of(photo, marks, &looked));
+    freed.is_some_and(|freed| freed.contradicts(level))
+}
+
+/// A photo without what is known of its focal length.
+struct Freed {
+    photo: Photo,
+    alone: Looked,
+    /// What it costs the same marks to have what is known, in standard deviations.
+    deviations: f64,
+}
+
+impl Freed {
+    /// `None` where the marks are too few to tell a focal length, or tell none that is better.
+    fn of(photo: &Photo, marks: &[SpaceMark], looked: &Looked) -> Option<Self> {
+        let free = Photo {
+            focal: KnownFocal::Unknown,
+            ..*photo
+        };
+        let alone = looked_at(&free, marks).ok()?;
+        let solved = &alone.cleaned.solved;
+        if alone.wrong() > looked.wrong() || alone.is_reversed() {
+            return None;
+        }
+        let mut problem = alone.cleaned.problem.clone();
+        problem.known = looked.cleaned.problem.known.clone();
+        let plan = Plan::least_squares(&alone.cleaned.kept, alone.cleaned.factor);
+        let stated = problem.solve(&looked.cleaned.solved.camera, &plan)?;
+        Some(Self {
+            photo: free,
+            deviations: (stated.cost - solved.cost).max(0.0).sqrt(),
+            alone,
+        })
+    }
+
+    fn contradicts(&self, level: f64) -> bool {
+        self.deviations > t_quantile(1.0 - level / 2.0, self.alone.cleaned.freedom)
+    }
 }

@@ -20,6 +20,7 @@ mod tests;
 pub mod together;
 mod told;
 
+pub(crate) use contradiction::contradicts_focal;
 pub use error::Error;
 pub use figures::Attitude;
 pub(crate) use measured::{MeasuredPlaces, NotPlaced};

@@ -75,6 +75,14 @@ impl KnownLens {
         deviation: 0.0,
     };
 
+    /// A lens of a photo that bends little, as nobody has said anything of it.
+    pub(crate) fn slight() -> Self {
+        Self {
+            coefficient: 0.0,
+            deviation: SPACE.slight_lens.get(),
+        }
+    }
+
     /// A lens of which nothing is known.
     pub fn unknown() -> Self {
         Self {

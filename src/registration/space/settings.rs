@@ -14,6 +14,8 @@ settings! {
             "Standard deviation of a principal point that is stated.";
         unknown_lens = 0.3, "of the coefficient", "judgement":
             "Standard deviation of an unknown lens's coefficient before anything is measured.";
+        slight_lens = 0.012, "of the coefficient", "judgement: a few pixels at the corners of a photo":
+            "The same of the lens of a photo that is compared by itself, where the job says nothing of it.";
         focal_percent = 3.0, "%", "judgement":
             "Standard deviation of a focal length that is stated in pixels without one.";
         focal_35mm_percent = 10.0, "%", "judgement":

@@ -393,6 +393,7 @@ pub(super) fn scene(seed: usize, draw: &Draw) -> Scene {
         pictures,
         shots,
         subject: Subject {
+            middles: Vec::new(),
             parts: draw.parts,
             axes: Vec::new(),
             expected: EXPECTED,

@@ -149,6 +149,29 @@ impl Fitting {
             .any(|(mark, kept)| *kept && mark.part == Some(part))
     }
 
+    /// How many marks that count lie on a part.
+    pub(crate) fn marks_on(&self, part: usize) -> usize {
+        let marks = self.cleaned.joint.marks.iter().zip(&self.cleaned.kept);
+        let own = marks.filter(|(mark, kept)| **kept && mark.part == Some(part));
+        own.count()
+    }
+
+    /// What is expected of the errors of a part, standard deviations.
+    pub(crate) fn expected(&self, part: usize) -> Nine {
+        self.cleaned.joint.parts[part].expected
+    }
+
+    /// Degrees of freedom of the noise of the marks; infinite where it is stated.
+    pub(crate) fn freedom(&self) -> f64 {
+        self.cleaned.freedom
+    }
+
+    /// What became of the edges of a part.
+    pub(crate) fn edges_of(&self, part: usize) -> EdgesOfPart {
+        let said = self.cleaned.edges.get(part);
+        said.cloned().unwrap_or_default()
+    }
+
     /// Whether marks of the datum lie on a part.
     pub(crate) fn carries_datum(&self, part: usize) -> bool {
         let mut marks = self.cleaned.joint.marks.iter();

@@ -213,8 +213,12 @@ fn joint_parts(joint: &Joint, each: &[(usize, &Looked)], subject: &Subject) -> V
     let part = |part: usize| {
         let places = joint.marks.iter().filter(|mark| mark.part == Some(part));
         let axes = subject.axes_of(part).vectors().map(Vector3::from);
+        let about = PartFrame::about(places.map(|mark| mark.place), Matrix3::from_columns(&axes));
         JointPart {
-            frame: PartFrame::about(places.map(|mark| mark.place), Matrix3::from_columns(&axes)),
+            frame: PartFrame {
+                anchor: subject.middle_of(part).unwrap_or(about.anchor),
+                ..about
+            },
             expected: nine,
             first: None,
         }

@@ -1,5 +1,6 @@
 //! What is known of the subject, and along which axes the errors of its parts are, beside the photos: lengths on it, and that it is the mirror image of itself.
 use crate::job::PartAxes;
+use nalgebra::Vector3;
 
 /// What is adjusted beside the cameras, and what is known of it.
 #[derive(Clone, Debug)]
@@ -8,6 +9,9 @@ pub struct Subject {
     pub parts: usize,
     /// Axes of the first of them; parts that are not listed have those of the model.
     pub axes: Vec<PartAxes>,
+    /// Where errors of parts are stated, model millimetres; of parts that are not listed, or have none here, in the middle of the box of
+    /// their marks.
+    pub middles: Vec<Option<[f64; 3]>>,
     /// What is expected of the errors of any part.
     pub expected: ExpectedOfParts,
     /// Known lengths. One between two places of the datum tells the size of the whole subject, which is then one more unknown; without
@@ -23,6 +27,7 @@ impl Subject {
         Self {
             parts,
             axes: Vec::new(),
+            middles: Vec::new(),
             expected,
             lengths: Vec::new(),
             mirror: None,
@@ -32,6 +37,11 @@ impl Subject {
     /// The axes along which the errors of a part are.
     pub(super) fn axes_of(&self, part: usize) -> PartAxes {
         self.axes.get(part).copied().unwrap_or(PartAxes::OF_MODEL)
+    }
+
+    /// Where the errors of a part are stated, where that is given.
+    pub(super) fn middle_of(&self, part: usize) -> Option<Vector3<f64>> {
+        self.middles.get(part).copied().flatten().map(Vector3::from)
     }
 }
 

@@ -140,6 +140,7 @@ impl Object {
     /// What is told of its parts.
     fn as_asked(&self) -> Subject {
         Subject {
+            middles: Vec::new(),
             axes: self.axes.clone(),
             ..Subject::of(self.parts.len(), EXPECTED)
         }

@@ -3,7 +3,7 @@
 //! # Source
 //! Non-maximum suppression along the gradient with a parabola through three samples: J. Canny (1986); F. Devernay, "A
 //! non-maxima suppression method for edge detection with sub-pixel accuracy" (INRIA RR-2724, 1995).
-use super::{inside, settings::EDGES, shape::Shape};
+use super::{inside, settings::EDGES};
 use crate::{
     frame::{Point, Projective, RenderPx, WorkPx},
     job::Region,
@@ -34,13 +34,14 @@ pub(crate) struct EdgePoint {
 /// Most points of one region.
 const MOST_POINTS: usize = 500;
 
-/// The edge points of a render that lie on a region, each on the smallest one that contains it; with a further picture of its view, those
-/// that this has too. Where it has hardly any, all, and the share that it has, in per cent.
+/// The edge points of a render that lie on a region, each on the smallest one that contains it; `choose` gets all of them, with what says where
+/// the regions are, and leaves those that count.
 pub(crate) fn find(
-    (render, shape): (&RgbImage, Option<&RgbImage>),
+    render: &RgbImage,
     regions: &[Region],
     work_from_render: &Projective<WorkPx, RenderPx>,
-) -> (Vec<EdgePoint>, Option<f64>) {
+    choose: impl FnOnce(&mut Vec<EdgePoint>, &Plane<u16>),
+) -> Vec<EdgePoint> {
     let outlines: Vec<Vec<[f64; 2]>> = regions
         .iter()
         .map(|r| {
@@ -55,14 +56,12 @@ pub(crate) fn find(
         (render.width() as usize, render.height() as usize),
     );
     let mut of_region: Vec<Vec<EdgePoint>> = vec![Vec::new(); regions.len()];
-    let shape = shape.map(|shape| Shape::new(shape, &owners));
     let mut all = maxima(render, &owners);
-    let unlike_percent = shape.and_then(|shape| shape.keep(&mut all));
+    choose(&mut all, &owners);
     for point in all {
         of_region[point.region].push(point);
     }
-    let points = of_region.into_iter().flat_map(thinned).collect();
-    (points, unlike_percent)
+    of_region.into_iter().flat_map(thinned).collect()
 }
 
 /// The places on a mesh's visible edges as edge points: those of a part on the region of its name; those of parts without one on the
@@ -257,7 +256,7 @@ pub(super) mod tests {
     }
 
     fn found(render: &RgbImage, regions: &[Region]) -> Vec<EdgePoint> {
-        find((render, None), regions, &Projective::identity()).0
+        find(render, regions, &Projective::identity(), |_, _| ())
     }
 
     #[test]

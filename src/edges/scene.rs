@@ -6,11 +6,13 @@ use super::{
     owner,
     points::{self, EdgePoint},
     response::Response,
+    shape::Shape,
     window::Window,
 };
 use crate::{
     frame::{FromReference, WorkPx},
     job::{LandmarkUse, View},
+    kernels::Plane,
     meshes::MeshEdges,
     registration::{Adjustment, RegionErrors, adjustment::SubjectPoint},
 };
@@ -55,15 +57,19 @@ impl EdgeScene {
         let render_from_work = &window.render_from_window;
         let work_from_render = render_from_work.inverse();
         // One after the other: side by side they would need twice the memory, and each is parallel in itself.
-        let (found, unlike_percent) = match mesh {
+        let mut unlike_percent = None;
+        let found = match mesh {
             Some(mesh) => {
                 let size = window.render.dimensions();
-                let of_mesh = points::of_mesh(mesh, &view.regions, &work_from_render, size);
-                (of_mesh, None)
+                points::of_mesh(mesh, &view.regions, &work_from_render, size)
             }
             None => {
-                let pictures = (&window.render, window.shape.as_ref());
-                points::find(pictures, &view.regions, &work_from_render)
+                let of_shape = |points: &mut Vec<EdgePoint>, owners: &Plane<u16>| {
+                    let shape = window.shape.as_ref();
+                    let shape = shape.map(|picture| Shape::new(picture, owners));
+                    unlike_percent = shape.and_then(|shape| shape.keep(points));
+                };
+                points::find(&window.render, &view.regions, &work_from_render, of_shape)
             }
         };
         let mut response = Response::new(&window.reference, view.reference.kind);

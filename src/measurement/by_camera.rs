@@ -9,12 +9,13 @@ use crate::{
         own_reach,
     },
     images::ViewImages,
-    job::{Job, LandmarkUse, ReferenceKind, RenderImage, View},
+    job::{Job, LandmarkUse, MarkOn, ReferenceKind, RenderImage, View},
     meshes::{Edges, MeshEdges, Model, Part, Projection},
     registration::{
         Adjustment, RegionErrors, RegionFit,
+        checks::places::Places,
         space::{
-            self, KnownFocal, KnownLens, Photo, ViewPhoto,
+            self, KnownFocal, KnownLens, Photo, SpaceMark, ViewPhoto,
             together::{
                 Adjusted, EdgesOfPart, ExpectedOfParts, Fitting, NINE, Nine, Placing, Subject,
                 TogetherPhoto,
@@ -125,6 +126,7 @@ fn is_asked(view: &View, registered: &Adjustment) -> bool {
 /// screen nobody knows where, for then it is no picture by a camera.
 fn photo(view: &View, size: (u32, u32)) -> Option<TogetherPhoto> {
     let ViewPhoto { mut photo, marks } = space::of_view(view, size).ok()?;
+    let marks: Vec<SpaceMark> = (marks.into_iter().filter(is_point_of_model(view))).collect();
     if photo.screen.is_none() && photo.focal == KnownFocal::Unknown {
         return None;
     }
@@ -141,13 +143,27 @@ fn photo(view: &View, size: (u32, u32)) -> Option<TogetherPhoto> {
             photo = near;
         }
     }
-    let placed = (0..view.landmarks.len()).filter(|&k| view.landmarks[k].model_mm.is_some());
-    let part_of = |k: usize| view.regions.iter().position(|r| r.landmarks.contains(&k));
+    let part_of = |mark: &SpaceMark| {
+        let k = view.landmarks.iter().position(|l| l.name == mark.name)?;
+        view.regions.iter().position(|r| r.landmarks.contains(&k))
+    };
     Some(TogetherPhoto {
-        part_of: placed.map(part_of).collect(),
+        part_of: marks.iter().map(part_of).collect(),
         view: ViewPhoto { photo, marks },
         same_as: None,
     })
+}
+
+/// Which marks are of points of the model: not those on a rounded outline, which lie along it where the user's eye put them, and not those
+/// whose place the render's own camera sees elsewhere.
+fn is_point_of_model(view: &View) -> impl Fn(&SpaceMark) -> bool {
+    let places = Places::of(view);
+    move |mark| {
+        let own = view.landmarks.iter().position(|l| l.name == mark.name);
+        own.is_some_and(|k| {
+            !matches!(view.landmarks[k].on, Some(MarkOn::Outline(_))) && places.holds(k)
+        })
+    }
 }
 
 /// Each region is a part, about the middle of what the mesh has of it.

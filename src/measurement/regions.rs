@@ -161,6 +161,23 @@ impl Evidence {
         })
     }
 
+    /// The same with half widths that reach as far as to what `other` says where both tell a number: two ways to one figure that differ
+    /// show what neither has in its interval.
+    pub(crate) fn widened_by(mut self, other: &Self) -> Self {
+        if let (Some(own), Some(fit)) = (&mut self.fit, &other.fit) {
+            let quantile = t_quantile(0.975, own.freedom);
+            let (ours, theirs) = (own.errors.to_array(), fit.errors.to_array());
+            let apart =
+                nalgebra::Vector5::from_fn(|k, _| match self.is_told[k] && other.is_told[k] {
+                    true => (ours[k] - theirs[k]) / quantile,
+                    false => 0.0,
+                });
+            own.covariance += apart * apart.transpose();
+            self.is_told = is_told(&own.covariance, &own.expected);
+        }
+        self
+    }
+
     /// The same for a part of this size.
     pub(crate) fn with_size(mut self, size_px: [f64; 2]) -> Self {
         self.size_px = size_px;

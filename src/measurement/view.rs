@@ -257,7 +257,7 @@ impl Parts<'_> {
         }
         let part = self.by_camera[j].as_ref()?;
         let told = regions::Evidence::by_camera(&self.view.regions[j], part)?;
-        (!told.is_beyond(by_map)).then_some(told)
+        (!told.is_beyond(by_map)).then(|| told.widened_by(by_map))
     }
 
     /// Width and height of a part, render pixels.

@@ -519,6 +519,48 @@ mod tests {
         );
     }
 
+    /// What is known of a part, with a standard deviation of 0.01 or 1 px in each number; the rotation is not told.
+    fn evidence(errors: [f64; 5]) -> Evidence {
+        let deviations = nalgebra::Vector5::from([0.01, 0.01, 0.01, 1.0, 1.0]);
+        Evidence {
+            fit: Some(RegionFit {
+                errors: RegionErrors::from_array(errors),
+                covariance: nalgebra::Matrix5::from_diagonal(&deviations.map(|d| d * d)),
+                freedom: f64::INFINITY,
+                expected: [0.05, 0.05, 0.011, 10.0, 10.0],
+                landmarks: 4,
+                is_datum: false,
+                by_reference: Default::default(),
+            }),
+            is_told: [true, true, false, true, true],
+            method: Method::Landmarks,
+            edges: EdgesSay::Nothing,
+            no_depth: None,
+            size_px: [100.0, 100.0],
+        }
+    }
+
+    #[test]
+    fn where_two_ways_differ_the_interval_reaches_from_one_to_the_other() {
+        let half_widths = |of: &Evidence| {
+            let covariance = of.fit.as_ref().expect("told").covariance;
+            [0, 1, 2, 3, 4].map(|k| 1.96 * covariance[(k, k)].sqrt())
+        };
+        let [own, other] = [[0.0; 5], [0.0, 0.03, 1.0, 2.0, 0.0]].map(evidence);
+        let before = half_widths(&own);
+        let after = half_widths(&own.widened_by(&other));
+        for (k, apart) in [0.0, 0.03, 0.0, 2.0, 0.0].into_iter().enumerate() {
+            assert!(
+                (after[k] - before[k].hypot(apart)).abs() < 1e-3 * after[k],
+                "{k}: {after:?}"
+            );
+        }
+        // So wide that it says little beyond what was expected, a number is not told any more.
+        let far = evidence([0.0, 0.0, 0.0, 40.0, 0.0]);
+        let own = evidence([0.0; 5]).widened_by(&far);
+        assert_eq!(own.is_told, [true, true, false, false, true]);
+    }
+
     #[test]
     fn edges_that_barely_beat_chance_keep_the_whole_spread() {
         for (beyond_chance, share) in [(1.5, 1.0), (2.75, 0.8), (4.0, 0.6), (7.0, 0.6)] {

@@ -26,6 +26,9 @@ use serde::{Serialize, Serializer};
 use serde_json::Value;
 use std::{borrow::Cow, path::Path, sync::Arc};
 
+/// Says what was seen of the images of a view.
+type SeenOf<'a> = dyn Fn(&Job, &View) -> Seen + 'a;
+
 /// The fits of views as they were computed last.
 pub(super) type KeptFits = kept_fits::KeptFits<ViewFit>;
 
@@ -88,7 +91,7 @@ pub(super) fn job_fit(
     document: &Value,
     file: &Path,
     draft: &Value,
-    (seen_of, kept): (&dyn Fn(&Job, &View) -> Seen, &KeptFits),
+    (seen_of, kept): (&SeenOf<'_>, &KeptFits),
 ) -> JobFit {
     let job = match job::parse(job::document_text(document).as_bytes(), file) {
         Ok(job) => job,

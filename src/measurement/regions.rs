@@ -28,6 +28,8 @@ pub(crate) struct Evidence {
     edges: EdgesSay,
     /// Why an offset cannot be told from depth, where it cannot.
     no_depth: Option<&'static str>,
+    /// Told by the camera that took the reference, and not by the map that lays it over the render.
+    is_by_camera: bool,
     /// Width and height of the part, render pixels: what its millimetres refer to.
     size_px: [f64; 2],
 }
@@ -64,6 +66,7 @@ impl Evidence {
             method: Method::Landmarks,
             edges,
             no_depth: None,
+            is_by_camera: false,
             size_px: extent_px,
         };
         let Some((fit, evidence)) = edges.and_then(|e| Some((e, e.regions.get(j)?.as_ref()?)))
@@ -114,6 +117,7 @@ impl Evidence {
                 _ => EdgesSay::Agree,
             },
             no_depth: None,
+            is_by_camera: false,
             size_px: extent_px,
         }
     }
@@ -142,6 +146,7 @@ impl Evidence {
                 EdgesOfPart::Used(_) => EdgesSay::Agree,
             },
             no_depth: None,
+            is_by_camera: true,
             size_px: extent(region),
             fit: Some(fit),
         })
@@ -424,7 +429,7 @@ fn judge(region: &Region, measure: &RegionMeasure, has_scale: bool) -> Verdict {
 
 /// Why the figures are sure or not.
 fn sureness(measure: &RegionMeasure, evidence: &Evidence) -> String {
-    let edges = &match evidence.edges {
+    let edges = match evidence.edges {
         EdgesSay::Nothing => "too few edges".to_owned(),
         EdgesSay::NoBetterThanChance => {
             "its edges fit the reference no better than displaced ones".to_owned()
@@ -455,16 +460,23 @@ fn sureness(measure: &RegionMeasure, evidence: &Evidence) -> String {
         _ => marks,
     };
     let basis = if fit.is_datum {
-        "datum part, judged by the other datum landmarks"
+        "datum part, judged by the other datum landmarks".to_owned()
+    } else if evidence.is_by_camera {
+        format!("{edges}; by the camera that took the photo")
     } else {
-        edges
+        edges.clone()
     };
-    let no_offset = measure.offset_px.iter().any(Option::is_none);
+    let offset = match measure.offset_px.map(|offset| offset.is_none()) {
+        [true, true] => "offset",
+        [true, false] => "offset x",
+        [false, true] => "offset y",
+        [false, false] => "",
+    };
     let missing: Vec<&str> = [
         (measure.width_percent.is_none(), "width"),
         (measure.height_percent.is_none(), "height"),
         (measure.rotation_deg.is_none(), "rotation"),
-        (no_offset && evidence.no_depth.is_none(), "offset"),
+        (!offset.is_empty() && evidence.no_depth.is_none(), offset),
     ]
     .into_iter()
     .filter_map(|(is_missing, name)| is_missing.then_some(name))
@@ -536,6 +548,7 @@ mod tests {
             method: Method::Landmarks,
             edges: EdgesSay::Nothing,
             no_depth: None,
+            is_by_camera: true,
             size_px: [100.0, 100.0],
         }
     }

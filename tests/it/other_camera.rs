@@ -132,6 +132,11 @@ fn errors_of_parts_are_told_though_another_camera_took_the_photo() {
     let lantern = region(&view, "lantern");
     tells(lantern, &lantern["width_percent"], 3.41, 2.5);
     tells(lantern, &lantern["height_percent"], 0.12, 2.5);
+    let words = lantern["sureness"].as_str().expect("words");
+    assert!(
+        words.contains("by the camera that took the photo"),
+        "{words}"
+    );
     // Its interval misses 0 by 0.006 mm, as one of twenty may.
     let offset = lantern["offset_model_mm"]["x"]["value"].as_f64();
     assert!(offset.is_some_and(|mm| mm.abs() < 0.15), "{lantern}");

@@ -93,8 +93,8 @@ impl Layout<'_> {
 
     /// Whether a label would seem to name something else than it does: it covers that and not its own.
     fn stands_on_another(&self, area: Box2, about: Box2) -> bool {
-        let others = self.obstacles.iter().filter(|other| **other != about);
-        area.shared(about) == 0.0 && others.fold(0.0, |sum, other| sum + other.shared(area)) > 0.0
+        let mut others = self.obstacles.iter().filter(|other| **other != about);
+        area.shared(about) == 0.0 && others.any(|other| other.shared(area) > 0.0)
     }
 
     /// What a place costs beyond its distance: hiding what should be seen, and lines that cross labels.

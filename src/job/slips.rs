@@ -17,7 +17,7 @@ pub(super) fn words(text: &str, error: &serde_json::Error) -> String {
         return said;
     };
     // Columns are counted in bytes, from 1 on; that of a slip is its own or the one after it.
-    let at = boundary(shown, column.saturating_sub(1));
+    let at = shown.floor_char_boundary(column.saturating_sub(1));
     let (before, after) = shown.split_at(at);
     let from = before.char_indices().rev().nth(AROUND - 1);
     let before_shown = &before[from.map_or(0, |(i, _)| i)..];
@@ -26,19 +26,11 @@ pub(super) fn words(text: &str, error: &serde_json::Error) -> String {
         .nth(AROUND)
         .map_or(after.len(), |(i, _)| i);
     let place = format!("{before_shown}{}", &after[..to]).replace('\t', " ");
-    let said = format!("{said}, near `{}`", on_one_line(place.trim()));
-    match advice(&error.to_string(), (before, after), line) {
-        Some(advice) => format!("{said}: {advice}"),
-        None => said,
+    let there = format!("{said}, near `{}`", on_one_line(place.trim()));
+    match advice(&said, (before, after), line) {
+        Some(advice) => format!("{there}: {advice}"),
+        None => there,
     }
-}
-
-fn boundary(line: &str, byte: usize) -> usize {
-    let byte = byte.min(line.len());
-    (0..=byte)
-        .rev()
-        .find(|i| line.is_char_boundary(*i))
-        .unwrap_or(0)
 }
 
 /// What to do about it, where it is one of the usual slips.

@@ -2,7 +2,7 @@
 //! figures for the page.
 use super::{
     alone, camera,
-    kept_fits::{self, State},
+    kept_fits::{self, JobState, State},
     laid::PageMap,
     mark_fit::{DraftPrediction, MarkFit},
     marked_on,
@@ -107,9 +107,10 @@ pub(super) fn job_fit(
     let missing = job::missing_images(&job);
     let missing = missing.iter().map(|fault| places::fault(fault, document));
     let seen: Vec<Seen> = (job.views.iter()).map(|view| seen_of(&job, view)).collect();
+    let state_of = JobState::of(document);
     let of_view = |(index, (view, seen)): (usize, (&View, &Seen))| {
         let draft = &draft[&view.name];
-        let state = State::of(document, index, draft, seen);
+        let state = state_of.view(index, draft, seen);
         let known = kept.find(&state);
         let fit = known.unwrap_or_else(|| Arc::new(view_fit(&job, view, draft, seen)));
         (state, fit)

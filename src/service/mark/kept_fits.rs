@@ -17,34 +17,51 @@ pub(super) struct State {
     model: Option<Weak<OwnModel>>,
 }
 
-impl State {
-    /// That of the view at `index` of a job.
-    pub fn of(document: &Value, index: usize, draft: &Value, seen: &Seen) -> Self {
+/// What the fits of all views of a job depend on: told once, however many there are.
+pub(super) struct JobState<'a> {
+    document: &'a Value,
+    checksum: blake3::Hasher,
+}
+
+impl<'a> JobState<'a> {
+    pub fn of(document: &'a Value) -> Self {
         let mut checksum = blake3::Hasher::new();
-        let mut add = |text: &str| {
-            checksum.update(&(text.len() as u64).to_le_bytes());
-            checksum.update(text.as_bytes());
-        };
         // A model's marks in one photo may be told by those of another.
         let is_alone = document.get("model").is_none_or(Value::is_null);
         for (key, value) in document.as_object().into_iter().flatten() {
-            if key == "views" && is_alone {
-                add(&value[index].to_string());
-            } else {
-                add(key);
-                add(&value.to_string());
+            if key != "views" || !is_alone {
+                add(&mut checksum, key);
+                add(&mut checksum, &value.to_string());
             }
         }
-        add(&index.to_string());
-        add(&draft.to_string());
-        add(&format!("{:?} {:?}", seen.sizes, seen.contents));
-        Self {
+        Self { document, checksum }
+    }
+
+    /// The state of the view at `index`.
+    pub fn view(&self, index: usize, draft: &Value, seen: &Seen) -> State {
+        let mut checksum = self.checksum.clone();
+        add(&mut checksum, &index.to_string());
+        add(&mut checksum, &self.document["views"][index].to_string());
+        add(&mut checksum, &draft.to_string());
+        add(
+            &mut checksum,
+            &format!("{:?} {:?}", seen.sizes, seen.contents),
+        );
+        State {
             checksum: checksum.finalize(),
             render: seen.render.as_ref().map(Arc::downgrade),
             model: seen.model.as_ref().map(Arc::downgrade),
         }
     }
+}
 
+/// A text with its length, so that no two lists of texts are one.
+fn add(checksum: &mut blake3::Hasher, text: &str) {
+    checksum.update(&(text.len() as u64).to_le_bytes());
+    checksum.update(text.as_bytes());
+}
+
+impl State {
     fn is(&self, other: &Self) -> bool {
         fn same<T>(a: Option<&Weak<T>>, b: Option<&Weak<T>>) -> bool {
             match (a, b) {

@@ -228,7 +228,8 @@ pub struct RawExpected {
     /// Rotation, degrees.
     #[schemars(extend("minimum" = 0.01, "maximum" = 360))]
     pub rotation_deg: f64,
-    /// Offset in x and in y, per cent of the render's diagonal.
+    /// Offset in x and in y, per cent of the render's diagonal. Where the parts of a view show that they lie nearer to their places, less
+    /// is expected of those that are badly known.
     #[schemars(extend("minimum" = 0.01, "maximum" = 100))]
     pub offset_percent: f64,
     /// Stretch, shear and keystone that a projective registration of a rectified reference still has, per cent at the

@@ -1,6 +1,6 @@
 //! A view measured by its marks alone, for tests: no picture is looked at.
 use super::{
-    ViewMeasurement, by_reference, coverage,
+    ViewMeasurement, by_reference, coverage, expected_offsets,
     judge::follows::Changed,
     lengths::{print, scales},
     regions::{self, Evidence},
@@ -25,6 +25,7 @@ pub(crate) fn measured(job: &Job) -> ViewMeasurement {
     let evidence: Vec<_> = fits
         .map(|(j, (region, fit))| Evidence::of(j, region, fit.as_ref(), None))
         .collect();
+    let evidence = expected_offsets::considered(&evidence);
     let parts = evidence.iter().enumerate();
     let regions: Vec<_> = parts
         .map(|(j, evidence)| regions::measure(job, (view, j), evidence, told_by, None).0)

@@ -13,6 +13,7 @@ mod depth;
 mod earlier_issue;
 #[cfg(test)]
 mod edge_coverage;
+mod expected_offsets;
 mod far_parts;
 mod figures;
 mod foreign;

@@ -19,6 +19,7 @@ use crate::{
 };
 
 /// What a region's figures rest on.
+#[derive(Clone)]
 pub(crate) struct Evidence {
     fit: Option<RegionFit>,
     /// For each of the fit's five numbers: it is told, not only expected.
@@ -201,6 +202,20 @@ impl Evidence {
         }
         let is_any = !fit.is_datum && self.is_told.contains(&true);
         is_any.then(|| RegionErrors::from_array(errors))
+    }
+
+    /// What it rests on where an offset is told, and the part is no datum part: that is to be right.
+    pub(crate) fn with_offset(&self) -> Option<&RegionFit> {
+        let is_told = self.is_told[3] || self.is_told[4];
+        self.fit.as_ref().filter(|fit| is_told && !fit.is_datum)
+    }
+
+    /// The same with that changed, where there is something to change; the same numbers are told.
+    pub(crate) fn with_fit(mut self, change: impl Fn(&RegionFit) -> Option<RegionFit>) -> Self {
+        if let Some(fit) = self.with_offset().and_then(change) {
+            self.fit = Some(fit);
+        }
+        self
     }
 
     /// What the noise of the reference does to each figure that is told, as half a 95 % interval.

@@ -13,6 +13,8 @@ settings! {
             "A figure is given only where its deviation is below this part of what was expected beforehand: else the figure would mostly repeat the expectation.";
         clearly_told = 0.5, "share", "judgement":
             "Only errors whose deviation is below this part of what was expected say which edges of the reference are a part's own.";
+        believed_offsets = 1.0, "observations", "judgement, by generated cases":
+            "Offsets as large as the job expects that are added to those of the view's parts before it is said how large offsets are.";
         least_beyond_chance = 1.5, "deviations", "judgement":
             "Edges count only where they fit so much better than displaced ones do.";
         contradiction_level = 0.2, "probability", "judgement":

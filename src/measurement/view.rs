@@ -3,7 +3,7 @@ use super::{
     AngleMeasure, Correction, DrawnPair, EdgeOverlap, Explained, ForeignMarks, RegionMeasure,
     SpanMeasure, Verdict, ViewMeasurement, Warning, WorkImages,
     by_camera::{self, PartByCamera, ViewMesh},
-    by_reference, datum_doubts, depth, earlier_issue, far_parts, foreign,
+    by_reference, datum_doubts, depth, earlier_issue, expected_offsets, far_parts, foreign,
     judge::{follows::Changed, leave_alone, verdict},
     lengths::{plausible, print, scales, sizes},
     overlap::{
@@ -100,7 +100,9 @@ pub fn measure_in_run(
     };
     let told_by = (&scales, adjustment);
     let evidence = parts.evidence();
-    let regions = parts.measure(job, (in_regions, &evidence), told_by, &mut corrections);
+    let overlaps = parts.overlaps(in_regions, &evidence);
+    let evidence = expected_offsets::considered(&evidence);
+    let regions = parts.measure(job, (&evidence, overlaps), told_by, &mut corrections);
     let changed = Changed::new(view, &regions, scales.model.as_ref().map(|m| m.mm_per_px));
     let spans = measure_spans((job, &changed), adjustment, &scales, &mut corrections);
     let angles = measure_angles(&changed, adjustment, &mut corrections);
@@ -203,15 +205,15 @@ struct Parts<'a> {
 }
 
 impl Parts<'_> {
-    /// All of them measured; `in_regions` are their overlaps by edge maps, `evidence` what their figures rest on, `corrections` gets the changes that they ask for.
+    /// All of them measured; `evidence` is what their figures rest on, `overlaps` those of their edges, `corrections` gets the changes that
+    /// they ask for.
     fn measure(
         &self,
         job: &Job,
-        (in_regions, evidence): (Vec<Option<EdgeOverlap>>, &[regions::Evidence]),
+        (evidence, overlaps): (&[regions::Evidence], Vec<Option<EdgeOverlap>>),
         told_by: (&scales::ScaleStudy, &Adjustment),
         corrections: &mut Corrections,
     ) -> Vec<RegionMeasure> {
-        let overlaps = self.overlaps(in_regions, evidence);
         let parts = evidence.iter().zip(overlaps).enumerate();
         parts
             .map(|(j, (evidence, overlap))| {

@@ -5,7 +5,8 @@ use crate::{
     job::{LandmarkUse, View},
     printable::listed,
     registration::{
-        Adjustment, AlteredDatum, Finding, Registered, Registration, checks::places::Places,
+        Adjustment, AlteredDatum, Finding, Registered, Registration,
+        checks::places::{Places, is_slight},
     },
     statistics::t_quantile,
     warning::Code,
@@ -77,10 +78,12 @@ fn missed_places(view: &View) -> impl Iterator<Item = (Code, String)> + '_ {
         Places::Missed(missed) => missed,
         Places::Fit | Places::CameraMisses { .. } => Vec::new(),
     };
-    let what_is_done = if view.same_camera {
-        "its place is not used"
-    } else {
-        "neither its place nor its marks are used, because the reference was taken from elsewhere"
+    let what_is_done = |px: f64| match (view.same_camera, is_slight(px)) {
+        (true, _) => "its place is not used",
+        (false, true) => "its marks count for less, because the reference was taken from elsewhere",
+        (false, false) => {
+            "neither its place nor its marks are used, because the reference was taken from elsewhere"
+        }
     };
     missed.into_iter().map(move |(i, px)| {
         let by = if px.is_finite() {
@@ -89,9 +92,10 @@ fn missed_places(view: &View) -> impl Iterator<Item = (Code, String)> + '_ {
             "nowhere in the picture".to_owned()
         };
         let text = format!(
-            "The render's camera sees the place of \"{}\" on the model (model_mm) {by}: {what_is_done}. See whether \
+            "The render's camera sees the place of \"{}\" on the model (model_mm) {by}: {}. See whether \
              coordinates are exchanged, a sign is wrong, or the mark is.",
-            view.landmarks[i].name
+            view.landmarks[i].name,
+            what_is_done(px),
         );
         (Code::WrongPlace, text)
     })

@@ -82,7 +82,7 @@ fn layout(view: &View, rectification: Option<Rectification>, places: &Places) ->
         .map(|m| (m - centre).norm())
         .fold(1.0, f64::max);
     let in_space: Vec<[f64; 3]> = (0..view.landmarks.len())
-        .filter(|&i| places.holds(i))
+        .filter(|&i| places.serves(i))
         .filter_map(|i| view.landmarks[i].model_mm)
         .collect();
     let parallax = match view.render.camera {
@@ -154,10 +154,15 @@ fn pairs(view: &View, places: &Places, depth: Option<&[f64]>) -> Vec<Pair> {
             render_noise: with_depth(
                 own_or(landmark.sigma_px[0], render_noise),
                 depth.map(|depth| depth[i]),
-            ),
+            )
+            .and(if view.same_camera {
+                0.0
+            } else {
+                places.doubt(i)
+            }),
             reference_noise: own_or(landmark.sigma_px[1], reference_noise),
             along: along_outline(landmark),
-            space: landmark.model_mm.filter(|_| places.holds(i)),
+            space: landmark.model_mm.filter(|_| places.serves(i)),
             part: view.regions.iter().position(|r| r.landmarks.contains(&i)),
             region: match landmark.usage {
                 LandmarkUse::Datum => None,
@@ -212,7 +217,7 @@ fn roles(view: &View, pairs: &[Pair], places: &Places, is_depth_in_doubt: bool) 
 fn wrong_places(view: &View, datum: &[bool], places: &Places) -> Vec<bool> {
     let needs_places = !view.same_camera && matches!(places, Places::Missed(_));
     let wrong: Vec<bool> = (0..datum.len())
-        .map(|i| needs_places && !places.holds(i))
+        .map(|i| needs_places && !places.serves(i))
         .collect();
     let left = datum
         .iter()

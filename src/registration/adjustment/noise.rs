@@ -53,6 +53,14 @@ impl MarkNoise {
         is_own: true,
     };
 
+    /// The same with a further deviation.
+    pub(crate) fn and(self, further: f64) -> Self {
+        Self {
+            sigma: self.sigma.hypot(further),
+            ..self
+        }
+    }
+
     /// With the factor of its image.
     pub(crate) fn deviation(self, factor: f64) -> f64 {
         if self.is_own {

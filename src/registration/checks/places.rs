@@ -60,7 +60,27 @@ impl Places {
         }
     }
 
-    /// Whether the place of landmark `i` may be used.
+    /// Whether the depth of the place of landmark `i` may be used: it holds, or is so little off that its depth cannot be off by much.
+    pub(crate) fn serves(&self, i: usize) -> bool {
+        self.holds(i) || self.slight_miss(i).is_some()
+    }
+
+    /// What is not known of the mark of landmark `i` because its place lies slightly beside it, as a standard deviation in render pixels:
+    /// most often the place is off, at times the mark. 0 where the place holds.
+    pub(crate) fn doubt(&self, i: usize) -> f64 {
+        CHECKS.doubt_of_miss.get() * self.slight_miss(i).unwrap_or(0.0)
+    }
+
+    /// By how many render pixels the place of landmark `i` misses its mark, where that is slight.
+    fn slight_miss(&self, i: usize) -> Option<f64> {
+        let Self::Missed(missed) = self else {
+            return None;
+        };
+        let (_, px) = missed.iter().find(|(k, _)| *k == i)?;
+        is_slight(*px).then_some(*px)
+    }
+
+    /// Whether the place of landmark `i` holds.
     pub(crate) fn holds(&self, i: usize) -> bool {
         match self {
             Self::Fit => true,
@@ -68,6 +88,11 @@ impl Places {
             Self::CameraMisses { .. } => false,
         }
     }
+}
+
+/// Whether a place that misses its mark by so many render pixels is off by little in depth too.
+pub(crate) fn is_slight(px: f64) -> bool {
+    px <= CHECKS.slight_miss.get()
 }
 
 /// Where the camera sees a place, render pixels; `None` beside it.

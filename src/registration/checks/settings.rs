@@ -36,6 +36,10 @@ settings! {
             "Share of the bend that no other unknown may take up, below which the marks cannot tell it.";
         least_place_deviation = 0.25, "render px", "judgement":
             "A deviation of a mark that is stated smaller than this is taken for this where places on the model are checked: places and matrices are rounded.";
+        slight_miss = 20.0, "render px", "judgement: so much depth moves a mark by a pixel where the camera moves by a twentieth of its distance":
+            "A place on the model that lies beside its mark by no more serves for its depth, and its landmark counts, less surely.";
+        doubt_of_miss = 0.3, "share", "judgement: one in ten is the mark's fault and not the place's":
+            "Share of such a miss that is added to the deviation of the mark.";
         largest_place_deviation = 2.5, "render px", "judgement":
             "The largest deviation that is taken for that of clicks where none is stated and places on the model are checked.";
     }

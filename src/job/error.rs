@@ -288,11 +288,11 @@ fault_kinds! {
         other: String,
     }
     /// A landmark that the view does not have.
-    #[error("no landmark \"{name}\"; the view has {known}")]
+    #[error("no landmark \"{name}\"; {known}")]
     "unknown-landmark" UnknownLandmark {
         /// The name.
         name: String,
-        /// The nearest names.
+        /// Which one may have been meant, and which ones there are.
         known: String,
     }
     /// Both ends of a distance are one landmark.

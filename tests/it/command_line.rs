@@ -344,8 +344,14 @@ fn faults_go_to_standard_error_one_a_line() {
     assert_eq!(output.status.code(), Some(2));
     assert_eq!(
         stderr(&output),
-        "pump.json: /views/0/spans/0/to: no landmark \"beam edn\"; the view has \"beam end\"\n\
-         pump.json: /views/0/angles/0/to: no landmark \"beam edn\"; the view has \"beam end\"\n"
+        ["spans", "angles"]
+            .map(|list| {
+                format!(
+                    "pump.json: /views/0/{list}/0/to: no landmark \"beam edn\"; did you mean \"beam end\"? the view has 6: \"beam end\", \
+                     \"tank front\", \"tank rear\", \"lantern front\", \"lantern rear\", \"lantern top\"\n"
+                )
+            })
+            .concat()
     );
     assert!(output.stdout.is_empty());
 }

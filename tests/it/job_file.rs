@@ -301,12 +301,12 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         (
             "/views/0/regions/0/landmarks/1",
             json!("lantern tip"),
-            "/views/0/regions/0/landmarks/1: no landmark \"lantern tip\"; the view has \"lantern top\"",
+            "/views/0/regions/0/landmarks/1: no landmark \"lantern tip\"; did you mean \"lantern top\"? the view has",
         ),
         (
             "/views/0/regions/0/landmarks/1",
             json!("xx"),
-            "no landmark \"xx\"; the view has \"tank front\", \"tank rear\", \"beam end\"",
+            "no landmark \"xx\"; the view has 6: \"tank front\", \"tank rear\", \"beam end\"",
         ),
         (
             "/views/0/regions/0/landmarks/1",
@@ -351,7 +351,7 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         (
             "/views/0/spans/0/to",
             json!("tank raer"),
-            "/views/0/spans/0/to: no landmark \"tank raer\"; the view has \"tank rear\"",
+            "/views/0/spans/0/to: no landmark \"tank raer\"; did you mean \"tank rear\"? the view has",
         ),
         (
             "/views/0/angles/0/against",
@@ -696,7 +696,7 @@ fn callipers_measure_a_print_between_two_of_its_landmarks() {
                 json!({ "from": "tank front", "to": "tank rea", "model": "18.92 mm" }),
                 "print",
             ),
-            "/views/0/measured/0/to: no landmark \"tank rea\"; the view has \"tank rear\"",
+            "/views/0/measured/0/to: no landmark \"tank rea\"; did you mean \"tank rear\"? the view has",
         ),
         (
             reading(

@@ -291,7 +291,7 @@ fn what_cannot_be_measured_is_told_with_what_to_do() {
         |job| job["views"][0]["origin"] = json!("hub fron"),
         &[],
         2,
-        "/views/0/origin: no landmark \"hub fron\"; the view has \"hub front\"",
+        "/views/0/origin: no landmark \"hub fron\"; did you mean \"hub front\"?",
     );
     refused(
         |job| {

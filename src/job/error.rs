@@ -141,6 +141,14 @@ fn in_times(times: f64) -> String {
     format!(" ({times:.digits$} times as far from each other{unit})")
 }
 
+/// A file of a job that is not there, in a sentence without its full stop; `named` is what names it.
+pub(crate) fn no_file_in_words(path: &Path, named: &str) -> String {
+    let path = path.display();
+    format!(
+        "there is no file {path}, which {named} names; put it there, or mend the name (it is taken relative to the job file)"
+    )
+}
+
 macro_rules! fault_kinds {
     ($($(#[$meta:meta])* $code:literal $name:ident $({ $($(#[$field_meta:meta])* $field:ident: $ty:ty,)+ })?)+) => {
         /// What is wrong.
@@ -734,9 +742,11 @@ fault_kinds! {
         found: String,
     }
     /// An image that is not there.
-    #[error("there is no file {}; the path is taken relative to the job file", path.display())]
+    #[error("{}", no_file_in_words(path, named))]
     "missing-image" MissingImage {
         /// The absolute path.
         path: PathBuf,
+        /// What names it.
+        named: String,
     }
 }

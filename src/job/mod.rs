@@ -34,6 +34,7 @@ pub use camera_file::read_camera;
 #[cfg(feature = "draw")]
 pub(crate) use doubts::doubts_of;
 pub use doubts::{Doubt, doubts};
+pub(crate) use error::no_file_in_words;
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
 pub(crate) use input::{InputError, InputFile, open_input, read_input};
 pub use interior::{FocalLength, Interior, PrincipalPoint, ScreenCorners};

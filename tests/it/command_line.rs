@@ -362,8 +362,19 @@ fn an_image_that_is_not_there_is_a_fault_to_check() {
     fs::remove_file(folder.path().join("side-screen.jpg")).expect("removed");
     let output = run(folder.path(), &["check", "pump.json"]);
     assert_eq!(output.status.code(), Some(2));
-    assert!(stderr(&output).contains("pump.json: /views/0/reference/image: there is no file "));
+    let found = stderr(&output);
+    assert!(found.contains("pump.json: /views/0/reference/image: there is no file "));
     assert!(!stdout(&output).contains("can be compared"));
+    // All commands say it in one sentence.
+    let (_, sentence) = found.trim_end().split_once("image: ").expect("a sentence");
+    let named = "which \"reference/image\" of the view \"side\" names; put it there, or mend the name (it is taken relative to the job file)";
+    assert!(sentence.ends_with(named), "{sentence}");
+    for command in ["compare", "measure", "camera", "sheet"] {
+        let output = run(folder.path(), &[command, "pump.json"]);
+        let told = format!("{}{}", stdout(&output), stderr(&output));
+        let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words(&told).contains(&words(sentence)), "{command}: {told}");
+    }
 }
 
 #[test]

@@ -851,9 +851,9 @@ fn images_that_are_not_there_are_told_on_demand() {
     ];
     assert_eq!(pointers, expected);
     assert!(
-        missing[2]
-            .text()
-            .contains("there is no file /jobs/side-render.png; the path is taken relative")
+        missing[2].text().contains(
+            "there is no file /jobs/side-render.png, which \"render/image\" of the view \""
+        )
     );
 }
 

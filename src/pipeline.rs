@@ -66,7 +66,7 @@ pub use shards::{Merged, ShardOutcome, compare_shard, merge};
 pub use sheets::{SheetRequest, SheetSort, Sheets, SheetsError, draw_sheets};
 pub use trend::{TrendError, trend, trend_files};
 pub use turns::{LookError, memory_need};
-pub use whole_file::{There, clear_left, free_name, write_whole};
+pub use whole_file::{There, clear_left, free_name, refused_in_words, write_whole};
 pub use whole_job::page_of;
 
 use crate::report::Report;

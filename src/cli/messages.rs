@@ -386,7 +386,7 @@ pub(super) enum Failure {
         source: io::Error,
     },
     /// A file cannot be read or written.
-    #[error("{}: cannot be {action}: {source}", path.display())]
+    #[error("{}: cannot be {action}: {}", path.display(), action.refused(source))]
     File {
         /// The file.
         path: PathBuf,
@@ -454,6 +454,15 @@ impl fmt::Display for Action {
             Self::Read => "read",
             Self::Written => "written",
         })
+    }
+}
+
+impl Action {
+    fn refused(self, source: &io::Error) -> String {
+        match self {
+            Self::Read => source.to_string(),
+            Self::Written => pipeline::refused_in_words(source, "another place for it"),
+        }
     }
 }
 

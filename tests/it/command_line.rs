@@ -357,6 +357,32 @@ fn faults_go_to_standard_error_one_a_line() {
 }
 
 #[test]
+fn where_nothing_can_be_written_it_is_said_what_to_do() {
+    let folder = folder();
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let inside = path("side-screen.jpg/x");
+    for (arguments, told) in [
+        (
+            ["compare", "pump.json", "--out", &inside],
+            format!(
+                "error: {}: making the folder for the results: a file is where a folder has to be; name another place with --out, or move that file away\n",
+                path("side-screen.jpg")
+            ),
+        ),
+        (
+            ["measure", "pump.json", "--out", &inside],
+            format!(
+                "error: {inside}: cannot be written: a file is where a folder has to be; name another place for it, or move that file away\n"
+            ),
+        ),
+    ] {
+        let output = run(folder.path(), &arguments);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        assert_eq!(stderr(&output), told);
+    }
+}
+
+#[test]
 fn an_image_that_is_not_there_is_a_fault_to_check() {
     let folder = folder();
     fs::remove_file(folder.path().join("side-screen.jpg")).expect("removed");

@@ -1,5 +1,6 @@
 //! Why results cannot be written.
 use super::manifest::MANIFEST;
+use crate::pipeline::whole_file::refused_in_words;
 use std::{
     io,
     path::{Path, PathBuf},
@@ -10,7 +11,7 @@ use std::{
 #[non_exhaustive]
 pub enum ResultsError {
     /// The disk refuses.
-    #[error("{}: {what}: {source}", path.display())]
+    #[error("{}: {what}: {}", path.display(), refused_in_words(source, "another place with --out"))]
     Disk {
         /// The file or folder.
         path: PathBuf,

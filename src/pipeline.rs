@@ -59,7 +59,9 @@ pub use options::{CompareOptions, Reuse};
 pub use own_folder::OwnFolder;
 pub use places::Turns;
 pub use rectify::{RectifiedPicture, RectifyError, rectify_picture};
-pub use results_folder::{Named, ResultsError, clear_left_runs, earlier_report, remove_results};
+pub use results_folder::{
+    Named, ResultsError, clear_left_runs, earlier_report, refuse_folder_of_results, remove_results,
+};
 pub use run::{compare, compare_until};
 pub use shard::{Shard, ShardError, shards_folder};
 pub use shards::{Merged, ShardOutcome, compare_shard, merge};

@@ -244,6 +244,9 @@ pub(super) enum Failure {
     /// The index of a batch cannot be written.
     #[error("{}", .0.to_string().replace("--out", "--index"))]
     Index(#[source] pipeline::ResultsError),
+    /// A folder that holds the results of a comparison.
+    #[error("{0}")]
+    Results(#[source] pipeline::ResultsError),
     /// Marks cannot be carried over.
     #[error("{0}")]
     Carry(#[from] pipeline::CarryError),

@@ -255,6 +255,28 @@ fn the_table_says_by_what_and_files_are_written_once() {
 }
 
 #[test]
+fn the_results_of_a_comparison_are_no_place_for_dimensions() {
+    let folder = alone("side", |_| ());
+    let results = folder.path().join("results");
+    fs::create_dir(&results).expect("made");
+    let list = json!({ "format": "tickstrip-results", "format_version": 1, "job": { "file": "../pump.json", "path_blake3": "" }, "files": [] });
+    fs::write(results.join("tickstrip-results.json"), list.to_string()).expect("written");
+    for force in [&[][..], &["--force"]] {
+        let run = measure(
+            folder.path(),
+            &[&["job.json", "--out", "results"], force].concat(),
+        );
+        assert_eq!(run.status, 2, "{} {}", run.out, run.err);
+        assert!(
+            run.err.contains("this folder holds the results of comparing ../pump.json, which are replaced as a whole; name another folder with --out"),
+            "{}",
+            run.err
+        );
+    }
+    assert_eq!(fs::read_dir(&results).expect("there").count(), 1);
+}
+
+#[test]
 fn what_cannot_be_measured_is_told_with_what_to_do() {
     let refused = |change: fn(&mut Value), arguments: &[&str], status: i32, expected: &str| {
         let folder = alone("side", change);

@@ -57,6 +57,17 @@ pub enum ResultsError {
         /// The job as seen from the folder.
         job: String,
     },
+    /// Something else is to be put among the results of a comparison.
+    #[error(
+        "{}: this folder holds the results of comparing {job}, which are replaced as a whole; name another folder with --out",
+        path.display()
+    )]
+    OfComparison {
+        /// The folder.
+        path: PathBuf,
+        /// The job as seen from the folder.
+        job: String,
+    },
     /// A file of the user's would be overwritten.
     #[error(
         "{}: {}, and is not overwritten; move or rename it, or name another folder with --out",
@@ -80,6 +91,7 @@ impl ResultsError {
             Self::Foreign { .. } => "foreign-folder",
             Self::Unreadable { .. } => "unreadable-list",
             Self::OtherJob { .. } => "results-of-another-job",
+            Self::OfComparison { .. } => "results-of-a-comparison",
             Self::InTheWay { .. } => "file-in-the-way",
         }
     }

@@ -48,6 +48,8 @@ pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
 pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};
 pub use part_axes::PartAxes;
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
+#[cfg(feature = "service")]
+pub(crate) use read::key_of_view;
 pub use read::{MOST_BYTES, missing_images, named_files, parse, read};
 pub use rectify::stated_alone as rectify;
 pub use schema::schema;

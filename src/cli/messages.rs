@@ -474,6 +474,7 @@ impl Failure {
     pub fn status(&self) -> Status {
         match self {
             failure if failure.is_stop() => Status::Stopped,
+            Self::Sheets(pipeline::SheetsError::NoSheet { .. }) => Status::ViewsFailed,
             _ => Status::Unusable,
         }
     }

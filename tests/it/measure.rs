@@ -354,7 +354,7 @@ fn commands_that_need_a_render_name_the_view_and_say_what_measures_it() {
     let folder = alone("side", |_| ());
     for (command, status) in [
         (&["compare", "job.json", "--out", "results"][..], 3),
-        (&["sheet", "job.json"], 2),
+        (&["sheet", "job.json"], 3),
         (
             &[
                 "carry",

@@ -1035,6 +1035,53 @@ fn a_length_of_one_image_alone_is_doubtful() {
 }
 
 #[test]
+fn known_lengths_by_which_the_model_is_absurdly_small_or_large_are_doubtful() {
+    let doubts = |side: &str, key: &str, length: &str| {
+        let known = json!([{ "in": side, "from": [0, 0], "to": [1000, 0], key: length }]);
+        doubts_of(&with("/views/0/known", known)).join("\n")
+    };
+    for (side, key, length, words) in [
+        (
+            "reference",
+            "full_size",
+            "33 mm",
+            "a length of the model is stated as \"full_size\"",
+        ),
+        (
+            "render",
+            "full_size",
+            "33 mm",
+            "a length of the model is stated as \"full_size\"",
+        ),
+        (
+            "reference",
+            "full_size",
+            "5.8 mm",
+            "full-size; see whether a length of the model is stated as",
+        ),
+        (
+            "render",
+            "model",
+            "33 m",
+            "a length of the full-size object is stated as \"model\"",
+        ),
+    ] {
+        let found = doubts(side, key, length);
+        let head = format!(
+            "model-size-absurd: /views/0/known: by the known lengths of the {side} the landmarks reach "
+        );
+        assert!(found.contains(&head) && found.contains(words), "{found}");
+    }
+    for (side, key, length) in [
+        ("reference", "full_size", "792 mm"),
+        ("render", "model", "33 mm"),
+    ] {
+        let found = doubts(side, key, length);
+        assert!(!found.contains("model-size-absurd"), "{found}");
+    }
+}
+
+#[test]
 fn views_of_different_variants_are_doubtful() {
     let mut job = example();
     let mut view = job["views"][0].clone();

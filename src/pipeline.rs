@@ -59,14 +59,16 @@ pub use options::{CompareOptions, Reuse};
 pub use own_folder::OwnFolder;
 pub use places::Turns;
 pub use rectify::{RectifiedPicture, RectifyError, rectify_picture};
-pub use results_folder::{Named, ResultsError, clear_left_runs, earlier_report, remove_results};
+pub use results_folder::{
+    Named, ResultsError, clear_left_runs, earlier_report, refuse_folder_of_results, remove_results,
+};
 pub use run::{compare, compare_until};
 pub use shard::{Shard, ShardError, shards_folder};
 pub use shards::{Merged, ShardOutcome, compare_shard, merge};
 pub use sheets::{SheetRequest, SheetSort, Sheets, SheetsError, draw_sheets};
 pub use trend::{TrendError, trend, trend_files};
 pub use turns::{LookError, memory_need};
-pub use whole_file::{There, clear_left, free_name, write_whole};
+pub use whole_file::{There, clear_left, free_name, refused_in_words, write_whole};
 pub use whole_job::page_of;
 
 use crate::report::Report;

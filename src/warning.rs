@@ -37,7 +37,7 @@ codes! {
     AspectFromView = "aspect-from-view" "The aspect is found from the view alone.",
     NoKnownLength = "no-known-length" "No length is known, so figures are in pixels and per cent.",
     OneImageScaled = "one-image-scaled" "Only one image has a scale, so sizes are not compared absolutely.",
-    ModelSizeAbsurd = "model-size-absurd" "The places on the model reach absurdly little or far: a unit is asked about.",
+    ModelSizeAbsurd = "model-size-absurd" "The places on the model, or the known lengths, make it absurdly small or large: a unit is asked about.",
     MarksCoincide = "marks-coincide" "Two landmarks lie on one point.",
     MarksAtBorder = "marks-at-border" "Marks a little outside of their picture.",
     AnchorOutside = "anchor-outside" "An anchor outside of the picture.",

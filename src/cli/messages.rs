@@ -244,6 +244,9 @@ pub(super) enum Failure {
     /// The index of a batch cannot be written.
     #[error("{}", .0.to_string().replace("--out", "--index"))]
     Index(#[source] pipeline::ResultsError),
+    /// A folder that holds the results of a comparison.
+    #[error("{0}")]
+    Results(#[source] pipeline::ResultsError),
     /// Marks cannot be carried over.
     #[error("{0}")]
     Carry(#[from] pipeline::CarryError),
@@ -386,7 +389,7 @@ pub(super) enum Failure {
         source: io::Error,
     },
     /// A file cannot be read or written.
-    #[error("{}: cannot be {action}: {source}", path.display())]
+    #[error("{}: cannot be {action}: {}", path.display(), action.refused(source))]
     File {
         /// The file.
         path: PathBuf,
@@ -457,11 +460,21 @@ impl fmt::Display for Action {
     }
 }
 
+impl Action {
+    fn refused(self, source: &io::Error) -> String {
+        match self {
+            Self::Read => source.to_string(),
+            Self::Written => pipeline::refused_in_words(source, "another place for it"),
+        }
+    }
+}
+
 impl Failure {
     /// How the program exits.
     pub fn status(&self) -> Status {
         match self {
             failure if failure.is_stop() => Status::Stopped,
+            Self::Sheets(pipeline::SheetsError::NoSheet { .. }) => Status::ViewsFailed,
             _ => Status::Unusable,
         }
     }

@@ -3,6 +3,7 @@ use super::{
     messages::{Action, Failure, Terminal, shown_path},
     new::write_file,
 };
+use crate::pipeline;
 use std::{
     fs,
     path::{Path, PathBuf},
@@ -22,12 +23,14 @@ pub(super) fn tell_written(written: &[PathBuf], terminal: &Terminal) -> Result<(
 
 const ADVICE: &str = "name another folder with --out, or say --force";
 
-/// Writes the files, each whole; nothing where one of them is there already, unless that `is_forced`. Returns their paths.
+/// Writes the files, each whole; nothing where one of them is there already, unless that `is_forced`, or where a comparison's
+/// results lie. Returns their paths.
 pub(super) fn write_new_files(
     files: Vec<NewFile>,
     out: &Path,
     is_forced: bool,
 ) -> Result<Vec<PathBuf>, Failure> {
+    pipeline::refuse_folder_of_results(out).map_err(Failure::Results)?;
     if let Some(file) = files.iter().find(|file| file.path.exists() && !is_forced) {
         return Err(Failure::Exists {
             path: file.path.clone(),

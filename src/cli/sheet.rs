@@ -28,7 +28,13 @@ use std::path::{Path, PathBuf};
   tickstrip sheet fire-pump-demo/pump.json --strip --out marks.pdf
   tickstrip sheet fire-pump-demo/pump.json --part lantern --portrait --out lantern.pdf
   tickstrip sheet fire-pump-demo/pump-carried.json --before fire-pump-demo/pump-results --out revision.pdf
-  tickstrip sheet fire-pump-demo/pump.json --view side --tiled reference --scale 2:1 --out template.pdf")]
+  tickstrip sheet fire-pump-demo/pump.json --view side --tiled reference --scale 2:1 --out template.pdf
+
+Exit status:
+  0  the sheets were drawn, whatever they show
+  2  the job or the command line cannot be used
+  3  some views could not be compared or drawn (the others were), or none, and then nothing is written
+  130  it was stopped by Ctrl-C or a termination signal")]
 pub(super) struct Arguments {
     /// The job file
     job: PathBuf,

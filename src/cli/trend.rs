@@ -45,6 +45,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Status, 
             advice: ADVICE,
         });
     }
+    pipeline::refuse_folder_of_results(&arguments.out).map_err(Failure::Results)?;
     fs::create_dir_all(&arguments.out)
         .map_err(|source| Failure::file(&arguments.out, Action::Written, source))?;
     for (place, (_, bytes)) in places.zip(&files) {

@@ -1,7 +1,7 @@
 //! Why a picture cannot be read: which file, what was found, what to do.
 use super::{budget::BudgetError, format::Format};
 use crate::{
-    job::{InputError, RenderImage, View},
+    job::{InputError, RenderImage, View, no_file_in_words},
     printable::shortened,
     stop::Stopped,
 };
@@ -40,6 +40,14 @@ pub enum Error {
     Missing {
         /// The file.
         path: PathBuf,
+    },
+    /// There is no such file, and a view names it.
+    #[error("{}", no_file_in_words(path, named))]
+    MissingOfView {
+        /// The file.
+        path: PathBuf,
+        /// What names it.
+        named: String,
     },
     /// The path names a folder.
     #[error("{}: is a folder; name an image file in it", path.display())]
@@ -254,13 +262,25 @@ impl Error {
         }
     }
 
+    /// The same as said of a view: a file that is not there with what names it.
+    #[must_use]
+    pub fn of_view(self, view: &View) -> Self {
+        match self {
+            Self::Missing { path } => match view.who_names(&path) {
+                Some(named) => Self::MissingOfView { path, named },
+                None => Self::Missing { path },
+            },
+            error => error,
+        }
+    }
+
     /// A short name of the fault that stays the same from version to version.
     pub fn code(&self) -> &'static str {
         match self {
             Self::Stopped(_) => "stopped",
             Self::Drawn { .. } => "render-is-drawn",
             Self::NoRender { .. } => "no-render",
-            Self::Missing { .. } => "image-missing",
+            Self::Missing { .. } | Self::MissingOfView { .. } => "image-missing",
             Self::Folder { .. } => "image-is-a-folder",
             Self::NotAFile { .. } => "image-no-file",
             Self::FileTooLong { .. } => "image-file-too-long",

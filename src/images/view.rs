@@ -170,9 +170,10 @@ impl ViewLook {
 pub fn look_at_view(view: &View, limits: &Limits) -> Result<ViewLook, Error> {
     let render = view.render.image.file();
     let render = render.ok_or_else(|| Error::without_file(view))?;
+    let side = SideLook::new(render, &[], &view.render.mask, limits)
+        .and_then(|side| side.with_shape(view.render.shape.as_deref(), limits));
     Ok(ViewLook {
-        render: SideLook::new(render, &[], &view.render.mask, limits)?
-            .with_shape(view.render.shape.as_deref(), limits)?,
+        render: side.map_err(|error| error.of_view(view))?,
         reference: look_at_reference(view, limits)?,
         limits: *limits,
     })
@@ -200,6 +201,7 @@ pub fn look_at_drawn<E: From<Error>>(
 fn look_at_reference(view: &View, limits: &Limits) -> Result<SideLook, Error> {
     let source = &view.reference;
     SideLook::new(&source.image, &source.more_shots, &source.mask, limits)
+        .map_err(|error| error.of_view(view))
 }
 
 /// Reads the pictures and silhouettes of a view, both sides at the same time.

@@ -1,6 +1,6 @@
 //! What is legal in a job but may not be meant, or will limit what can be told.
 use super::{
-    Job, KnownPlane, Landmark, LandmarkUse, Rectangle, Rectify, ReferenceKind, Region,
+    End, Job, KnownPlane, Landmark, LandmarkUse, Rectangle, Rectify, ReferenceKind, Region,
     RegistrationKind, RenderImage, Side, View, shapes::distance_outside,
 };
 use crate::frame::Point;
@@ -81,6 +81,7 @@ pub(crate) fn doubts_of(view: &View, denominator: f64, at: &str) -> Vec<Doubt> {
     }
     about_picture(view, at, &mut add);
     about_places(view, denominator, at, &mut add);
+    about_known_sizes(view, denominator, at, &mut add);
     about_marks(view, at, &mut add);
     for (number, region) in view.regions.iter().enumerate() {
         about_region(view, region, &format!("{at}/regions/{number}"), &mut add);
@@ -285,6 +286,59 @@ fn about_places(view: &View, denominator: f64, at: &str, add: &mut Add<'_>) {
         in_digits(size * denominator)
     );
     add(format!("{at}/landmarks"), Code::ModelSizeAbsurd, text);
+}
+
+/// Known lengths by which the marks of an image reach absurdly little or far on the model: of the model and said to be of the
+/// full-size object, the other way round, or in another unit.
+fn about_known_sizes(view: &View, denominator: f64, at: &str, add: &mut Add<'_>) {
+    for side in Side::BOTH {
+        if side == Side::Render && !matches!(view.render.image, RenderImage::File(_)) {
+            continue;
+        }
+        let mark = |landmark: &Landmark| match side {
+            Side::Render => landmark.render.xy(),
+            Side::Reference => landmark.reference.xy(),
+        };
+        let end = |end| match end {
+            End::Landmark(k) => mark(&view.landmarks[k]),
+            End::Point(place) => place,
+        };
+        let of_side = view.known.iter().filter(|known| known.side == side);
+        let ratios = of_side.filter_map(|known| {
+            let ([a, b], [c, d]) = (end(known.from), end(known.to));
+            let per_px = known.length?.0 / denominator / (a - c).hypot(b - d);
+            per_px.is_finite().then_some(per_px)
+        });
+        let mut ratios: Vec<f64> = ratios.collect();
+        ratios.sort_by(f64::total_cmp);
+        let Some(per_px) = ratios.get(ratios.len() / 2) else {
+            continue;
+        };
+        let reach = |axis: usize| {
+            let along = view.landmarks.iter().map(|landmark| mark(landmark)[axis]);
+            along.clone().fold(f64::NEG_INFINITY, f64::max) - along.fold(f64::INFINITY, f64::min)
+        };
+        let size = per_px * reach(0).max(reach(1));
+        let advice = match size {
+            size if size < MODEL_MM.0 => {
+                "whether a length of the model is stated as \"full_size\", and the unit of each"
+            }
+            size if size > MODEL_MM.1 => {
+                "whether a length of the full-size object is stated as \"model\", and the unit of each"
+            }
+            _ => continue,
+        };
+        if view.landmarks.len() < LEAST_PLACES || !size.is_finite() {
+            continue;
+        }
+        let text = format!(
+            "by the known lengths of the {} the landmarks reach {} mm on the model, which is {} mm full-size; see {advice}, and whether the job's scale is right",
+            side.name(),
+            in_digits(size),
+            in_digits(size * denominator)
+        );
+        add(format!("{at}/known"), Code::ModelSizeAbsurd, text);
+    }
 }
 
 /// A length with three digits or so.

@@ -7,7 +7,7 @@ pub use outside_mark::OutsideMark;
 
 use crate::{
     printable::{on_one_line, shortened},
-    units::{LengthError, ScaleError},
+    units::{LengthError, ScaleError, unit_between},
 };
 use outside_mark::{lying, named};
 use std::{
@@ -129,6 +129,24 @@ impl fmt::Display for Fault {
             pointer => write!(f, "{}: {}", on_one_line(pointer), self.text()),
         }
     }
+}
+
+/// Such as ` (0.1 times as far from each other: 10 lies between millimetres and centimetres)`.
+fn in_times(times: f64) -> String {
+    let unit = match unit_between(times.max(1.0 / times)) {
+        Some((factor, units)) => format!(": {factor} lies between {units}"),
+        None => String::new(),
+    };
+    let digits = if times < 1.0 { 3 } else { 1 };
+    format!(" ({times:.digits$} times as far from each other{unit})")
+}
+
+/// A file of a job that is not there, in a sentence without its full stop; `named` is what names it.
+pub(crate) fn no_file_in_words(path: &Path, named: &str) -> String {
+    let path = path.display();
+    format!(
+        "there is no file {path}, which {named} names; put it there, or mend the name (it is taken relative to the job file)"
+    )
 }
 
 macro_rules! fault_kinds {
@@ -288,11 +306,11 @@ fault_kinds! {
         other: String,
     }
     /// A landmark that the view does not have.
-    #[error("no landmark \"{name}\"; the view has {known}")]
+    #[error("no landmark \"{name}\"; {known}")]
     "unknown-landmark" UnknownLandmark {
         /// The name.
         name: String,
-        /// The nearest names.
+        /// Which one may have been meant, and which ones there are.
         known: String,
     }
     /// Both ends of a distance are one landmark.
@@ -666,6 +684,18 @@ fault_kinds! {
         /// Its place there.
         other: [f64; 3],
     }
+    /// Many names for two places on the model each.
+    #[error("{count} landmarks lie elsewhere on the model here than in the view \"{view}\"{}, such as {names}; in views that are taken \"together\" landmarks of one name are one point: mend one of the views{}", times.map_or(String::new(), in_times), times.map_or("", |_| ", \"model_mm\" being millimetres of the model in all of them"))]
+    "places-differ" PlacesDiffer {
+        /// How many.
+        count: usize,
+        /// The earlier view.
+        view: String,
+        /// Distances between the places here, in those of the earlier view, where one number says it.
+        times: Option<f64>,
+        /// The first few.
+        names: String,
+    }
     /// Datum in one view, check in the other.
     #[error("the landmark \"{name}\" is datum in one and check in the other of this view and \"{view}\"; in views that are taken \"together\" it is one point of one part: state the same \"use\"")]
     "use-differs" UseDiffers {
@@ -712,9 +742,11 @@ fault_kinds! {
         found: String,
     }
     /// An image that is not there.
-    #[error("there is no file {}; the path is taken relative to the job file", path.display())]
+    #[error("{}", no_file_in_words(path, named))]
     "missing-image" MissingImage {
         /// The absolute path.
         path: PathBuf,
+        /// What names it.
+        named: String,
     }
 }

@@ -34,6 +34,7 @@ pub use camera_file::read_camera;
 #[cfg(feature = "draw")]
 pub(crate) use doubts::doubts_of;
 pub use doubts::{Doubt, doubts};
+pub(crate) use error::no_file_in_words;
 pub use error::{Error, Fault, FaultKind, MOST_FAULTS, OutsideMark};
 pub(crate) use input::{InputError, InputFile, open_input, read_input};
 pub use interior::{FocalLength, Interior, PrincipalPoint, ScreenCorners};
@@ -47,6 +48,8 @@ pub(crate) use names::{LONGEST_FILE_NAME, is_device_name};
 pub use outside::{MarksOutside, marks_outside, rectify_marks_outside};
 pub use part_axes::PartAxes;
 pub use print::{DEFAULT_SMALLEST_VISIBLE, Print};
+#[cfg(feature = "service")]
+pub(crate) use read::key_of_view;
 pub use read::{MOST_BYTES, missing_images, named_files, parse, read};
 pub use rectify::stated_alone as rectify;
 pub use schema::schema;

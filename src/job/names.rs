@@ -6,6 +6,9 @@ use std::collections::HashMap;
 /// Least likeness (Jaro and Winkler, 0 to 1) at which a name is offered for a mistyped one.
 const LIKENESS: f64 = 0.75;
 
+/// Names that are offered in place of one that is not there, at most: a judgement.
+const MOST_OFFERED: usize = 8;
+
 /// At most three names that `word` may have been meant for, the likest first.
 ///
 /// # Source
@@ -91,24 +94,26 @@ impl<'a> Names<'a> {
         found
     }
 
-    /// The nearest names; where none is near, the first few.
+    /// The name that may have been meant, how many there are, and the first few, the likest of them first.
     fn advice(&self, name: &str) -> String {
-        let near = nearest(name, self.in_order.iter().copied());
-        let shown: Vec<String> = if near.is_empty() {
-            &self.in_order
-        } else {
-            &near
-        }
-        .iter()
-        .take(6)
-        .map(|name| format!("\"{}\"", shortened(name)))
-        .collect();
-        match (shown.len(), self.in_order.len()) {
-            (0, _) => "none".to_owned(),
-            (s, all) if near.is_empty() && all > s => {
-                format!("{} and {} more", shown.join(", "), all - s)
+        let mut shown = nearest(name, self.in_order.iter().copied());
+        let asked = match shown.first() {
+            None => String::new(),
+            Some(near) => format!("did you mean \"{}\"? ", shortened(near)),
+        };
+        for other in &self.in_order {
+            if shown.len() < MOST_OFFERED && !shown.contains(other) {
+                shown.push(other);
             }
-            _ => shown.join(", "),
+        }
+        let quoted = shown.iter().map(|name| format!("\"{}\"", shortened(name)));
+        let quoted = quoted.collect::<Vec<_>>().join(", ");
+        let all = self.in_order.len();
+        match all.saturating_sub(shown.len()) {
+            _ if all == 0 => "the view has none".to_owned(),
+            0 if all == 1 => format!("{asked}the view has one: {quoted}"),
+            0 => format!("{asked}the view has {all}: {quoted}"),
+            more => format!("{asked}the view has {all}: {quoted} and {more} more"),
         }
     }
 }

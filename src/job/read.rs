@@ -1,12 +1,13 @@
 //! Reading a job file: bytes, JSON, schema, meaning; every fault that can be told is told at once.
 use super::{
-    Job, RenderImage,
+    Job, Mask, RenderImage, View,
     error::{Error, Fault, FaultKind, Faults},
     input::{InputError, read_input},
     raw::{RawJob, RawView},
     resolve, slips, structure,
     surroundings::Surroundings,
 };
+use crate::printable::shortened;
 use serde_json::Value;
 use std::path::Path;
 
@@ -92,12 +93,37 @@ pub fn missing_images(job: &Job) -> Vec<Fault> {
     files
         .filter(|(_, path)| !path.is_file())
         .map(|(pointer, path)| Fault {
-            pointer,
             kind: FaultKind::MissingImage {
                 path: path.to_owned(),
+                named: named_by(job, &pointer),
             },
+            pointer,
         })
         .collect()
+}
+
+/// What names a file at this pointer, in words.
+fn named_by(job: &Job, pointer: &str) -> String {
+    let of_view = pointer.strip_prefix("/views/").and_then(|rest| {
+        let (index, key) = rest.split_once('/')?;
+        let view = job.views.get(index.parse::<usize>().ok()?)?;
+        Some(key_of_view(&view.name, key))
+    });
+    of_view.unwrap_or_else(|| format!("\"{}\"", pointer.trim_start_matches('/')))
+}
+
+/// Such as `"reference/image" of the view "side"`.
+pub(crate) fn key_of_view(view: &str, key: &str) -> String {
+    format!("\"{key}\" of the view \"{}\"", shortened(view))
+}
+
+impl View {
+    /// Which of its keys names a file, in words such as `"reference/image" of the view "side"`.
+    pub(crate) fn who_names(&self, path: &Path) -> Option<String> {
+        let mut files = files_of_view(self).into_iter();
+        let (key, _) = files.find(|(_, named)| *named == path)?;
+        Some(key_of_view(&self.name, &key))
+    }
 }
 
 /// Every image, mask and mesh that a job names, with the place in its document (a JSON pointer), in the document's order.
@@ -108,23 +134,32 @@ pub fn named_files(job: &Job) -> Vec<(String, &Path)> {
         take(format!("/model/files/{index}"), file.path.as_path());
     }
     for (index, view) in job.views.iter().enumerate() {
-        if let RenderImage::File(image) = &view.render.image {
-            take(format!("/views/{index}/render/image"), image);
+        for (key, path) in files_of_view(view) {
+            take(format!("/views/{index}/{key}"), path);
         }
-        if let super::Mask::Image(path) = &view.render.mask {
-            take(format!("/views/{index}/render/mask"), path);
-        }
-        if let Some(path) = &view.render.shape {
-            take(format!("/views/{index}/render/shape"), path);
-        }
-        let source = &view.reference;
-        for (shot, image) in source.shots().enumerate() {
-            let at = format!("/views/{index}/reference");
-            take(format!("{at}/{}", source.key_of_shot(shot)), image);
-        }
-        if let super::Mask::Image(path) = &view.reference.mask {
-            take(format!("/views/{index}/reference/mask"), path);
-        }
+    }
+    files
+}
+
+/// Every image and mask that a view names, with its key below that of the view.
+fn files_of_view(view: &View) -> Vec<(String, &Path)> {
+    let mut files = Vec::new();
+    let mut take = |key: String, path| files.push((key, path));
+    if let RenderImage::File(image) = &view.render.image {
+        take("render/image".to_owned(), image.as_path());
+    }
+    if let Mask::Image(path) = &view.render.mask {
+        take("render/mask".to_owned(), path);
+    }
+    if let Some(path) = &view.render.shape {
+        take("render/shape".to_owned(), path);
+    }
+    let source = &view.reference;
+    for (shot, image) in source.shots().enumerate() {
+        take(format!("reference/{}", source.key_of_shot(shot)), image);
+    }
+    if let Mask::Image(path) = &view.reference.mask {
+        take("reference/mask".to_owned(), path);
     }
     files
 }

@@ -8,6 +8,7 @@ use crate::{
         in_space::{self, InRender, MeshPart, MeshParts, PhotoEdges},
         own_reach,
     },
+    frame::fit,
     images::ViewImages,
     job::{Job, LandmarkUse, MarkOn, ReferenceKind, RenderImage, View},
     meshes::{Edges, MeshEdges, Model, Part, Projection},
@@ -24,7 +25,7 @@ use crate::{
     },
     stop::{self, Stopped},
 };
-use nalgebra::{Matrix2, SMatrix, SVector, Vector2, Vector3};
+use nalgebra::{SMatrix, SVector, Vector2, Vector3};
 
 /// Step of the difference quotients, in what is expected of an error.
 const STEP: f64 = 1e-4;
@@ -271,30 +272,24 @@ impl InPicture {
         anchor: Vector2<f64>,
     ) -> Option<SVector<f64, 5>> {
         let pixel = |place: &Vector3<f64>| self.projection.pixel((*place).into());
-        let mut pairs = Vec::with_capacity(corners.len());
-        for corner in corners {
-            let both = (pixel(&placing.on_subject(corner))?, pixel(corner)?);
-            pairs.push((Vector2::from(both.0), Vector2::from(both.1)));
-        }
-        let count = pairs.len() as f64;
-        let subject = pairs.iter().map(|(s, _)| s).sum::<Vector2<f64>>() / count;
-        let model = pairs.iter().map(|(_, m)| m).sum::<Vector2<f64>>() / count;
-        let (mut square, mut mixed) = (Matrix2::<f64>::zeros(), Matrix2::<f64>::zeros());
-        for (s, m) in &pairs {
-            square += (s - subject) * (s - subject).transpose();
-            mixed += (m - model) * (s - subject).transpose();
-        }
-        let map = mixed * square.try_inverse()?;
+        let seen = |corner: &Vector3<f64>| pixel(&placing.on_subject(corner));
+        let subject: Vec<[f64; 2]> = corners.iter().map(seen).collect::<Option<_>>()?;
+        let model: Vec<[f64; 2]> = corners.iter().map(pixel).collect::<Option<_>>()?;
+        let map = fit::affine(&subject, &model)?;
         let turn = (map[(1, 0)] - map[(0, 1)]).atan2(map[(0, 0)] + map[(1, 1)]);
         let (sin, cos) = turn.sin_cos();
         let stretch = Vector2::new(
             cos * map[(0, 0)] + sin * map[(1, 0)],
             cos * map[(1, 1)] - sin * map[(0, 1)],
         );
-        // Turned back and unstretched: where the subject has what the model has at the anchor.
-        let off = anchor - model;
+        // Turned back and unstretched, from the middle of the corners: where the subject has what the model has at the anchor.
+        let middle = |of: &[[f64; 2]]| {
+            let sum: Vector2<f64> = of.iter().map(|p| Vector2::from(*p)).sum();
+            sum / of.len() as f64
+        };
+        let off = anchor - middle(&model);
         let back = Vector2::new(cos * off.x + sin * off.y, cos * off.y - sin * off.x);
-        let at = subject + back.component_div(&stretch);
+        let at = middle(&subject) + back.component_div(&stretch);
         let offset = anchor - at;
         let all = [stretch.x - 1.0, stretch.y - 1.0, turn, offset.x, offset.y];
         all.iter()

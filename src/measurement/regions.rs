@@ -155,29 +155,33 @@ impl Evidence {
 
     /// Whether this says of a size or an offset what the interval of `other` excludes.
     pub(crate) fn is_beyond(&self, other: &Self) -> bool {
-        let (Some(own), Some(fit)) = (&self.fit, &other.fit) else {
+        let (Some(apart), Some(fit)) = (self.apart_from(other), &other.fit) else {
             return false;
         };
         let quantile = t_quantile(0.975, fit.freedom);
-        let (ours, theirs) = (own.errors.to_array(), fit.errors.to_array());
         [0, 1, 3, 4].into_iter().any(|k| {
             let half_width = quantile * fit.covariance[(k, k)].max(0.0).sqrt();
-            let are_told = self.is_told[k] && other.is_told[k];
-            are_told && (ours[k] - theirs[k]).abs() > half_width
+            apart[k].abs() > half_width
         })
+    }
+
+    /// The errors that this says less those that `other` says; 0 where not both tell a number.
+    fn apart_from(&self, other: &Self) -> Option<nalgebra::Vector5<f64>> {
+        let [ours, theirs] = [&self.fit, &other.fit];
+        let [ours, theirs] = [ours.as_ref()?, theirs.as_ref()?].map(|fit| fit.errors.to_array());
+        let are_told = |k: usize| self.is_told[k] && other.is_told[k];
+        let apart = |k: usize| ours[k] - theirs[k];
+        Some(nalgebra::Vector5::from_fn(|k, _| {
+            if are_told(k) { apart(k) } else { 0.0 }
+        }))
     }
 
     /// The same with half widths that reach as far as to what `other` says where both tell a number: two ways to one figure that differ
     /// show what neither has in its interval.
     pub(crate) fn widened_by(mut self, other: &Self) -> Self {
-        if let (Some(own), Some(fit)) = (&mut self.fit, &other.fit) {
-            let quantile = t_quantile(0.975, own.freedom);
-            let (ours, theirs) = (own.errors.to_array(), fit.errors.to_array());
-            let apart =
-                nalgebra::Vector5::from_fn(|k, _| match self.is_told[k] && other.is_told[k] {
-                    true => (ours[k] - theirs[k]) / quantile,
-                    false => 0.0,
-                });
+        let apart = self.apart_from(other);
+        if let (Some(own), Some(apart)) = (&mut self.fit, apart) {
+            let apart = apart / t_quantile(0.975, own.freedom);
             own.covariance += apart * apart.transpose();
             self.is_told = is_told(&own.covariance, &own.expected);
         }

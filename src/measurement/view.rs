@@ -488,7 +488,7 @@ fn warnings(
             "Only one image has a scale: proportions are compared, not absolute sizes.".to_owned(),
         );
     }
-    if let Some(text) = plausible::of_scales(scales) {
+    if let Some(text) = plausible::of_scales(scales, job.scale.denominator()) {
         warn(Code::ImplausibleSize, sentence(&text));
     }
     if let Some(symmetry) = measurement.symmetry.as_ref().filter(|s| s.test.speaks()) {

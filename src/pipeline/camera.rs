@@ -45,7 +45,7 @@ pub fn cameras(job: &Job, names: &[String]) -> Result<CameraReport, Error> {
 }
 
 fn solve(view: &View) -> Result<CameraOfView, (&'static str, String)> {
-    let reference = size(&view.reference.image)?;
+    let reference = size(view, &view.reference.image)?;
     let render = render_size(view, reference)?;
     let outside = job::marks_outside(view, "", render, reference);
     if let Some(fault) = outside.faults.first() {

@@ -94,7 +94,7 @@ pub(super) struct Looked {
 impl Looked {
     /// Reads the head of a view's reference.
     pub(super) fn new(view: &View, limits: &Limits) -> Result<Self, Why> {
-        let head = images::look_at(&view.reference.image, limits);
+        let head = images::look_at(&view.reference.image, limits).map_err(|e| e.of_view(view));
         let head = head.map_err(|e| (e.code(), e.to_string()))?;
         let size = head.size();
         let outside = job::marks_outside(view, "", sizes::render_size(view, size)?, size);

@@ -38,7 +38,8 @@ pub(super) fn refine(
         .iter()
         .map(|view| {
             let look = images::look_at(&view.reference.image, bounds.0);
-            look.map_err(|e| (e.code(), e.to_string()))
+            look.map_err(|e| e.of_view(view))
+                .map_err(|e| (e.code(), e.to_string()))
         })
         .collect();
     let most_pixels = in_space::pixels_of_each(views.len());

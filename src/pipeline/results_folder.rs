@@ -346,6 +346,27 @@ fn tells_of_a_view(out: &Path) -> bool {
     report.is_some_and(|report| report.views.iter().any(|view| view.error.is_none()))
 }
 
+/// Refuses a folder of results for what another command than a comparison writes.
+///
+/// # Errors
+/// Where it holds the results of a comparison, or may hold some.
+pub fn refuse_folder_of_results(folder: &Path) -> Result<(), ResultsError> {
+    if !has_list(folder) {
+        return Ok(());
+    }
+    match Manifest::read(folder) {
+        Ok(None) => Ok(()),
+        Ok(Some(list)) => Err(ResultsError::OfComparison {
+            path: folder.to_owned(),
+            job: list.job_file().to_owned(),
+        }),
+        Err(reason) => Err(ResultsError::Unreadable {
+            path: folder.join(MANIFEST),
+            reason,
+        }),
+    }
+}
+
 /// Whether a folder has a list of results.
 pub(super) fn has_list(folder: &Path) -> bool {
     fs::symlink_metadata(folder.join(MANIFEST)).is_ok()

@@ -13,7 +13,7 @@ pub(super) type Why = (&'static str, String);
 /// the reference where there is none.
 pub(super) fn render_size(view: &View, reference: (u32, u32)) -> Result<(u32, u32), Why> {
     match &view.render.image {
-        RenderImage::File(image) => size(image),
+        RenderImage::File(image) => size(view, image),
         RenderImage::Drawn => drawn::size(view, reference, Limits::default().max_pixels)
             .map_err(|e| (e.code(), e.to_string())),
         // No mark lies in it.
@@ -21,9 +21,9 @@ pub(super) fn render_size(view: &View, reference: (u32, u32)) -> Result<(u32, u3
     }
 }
 
-/// Upright width and height of an image; no pixel is decoded.
-pub(super) fn size(image: &Path) -> Result<(u32, u32), Why> {
-    let look = images::look_at(image, &Limits::default());
+/// Upright width and height of an image of a view; no pixel is decoded.
+pub(super) fn size(view: &View, image: &Path) -> Result<(u32, u32), Why> {
+    let look = images::look_at(image, &Limits::default()).map_err(|e| e.of_view(view));
     look.map(|look| look.size())
         .map_err(|e| (e.code(), e.to_string()))
 }

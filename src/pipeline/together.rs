@@ -42,7 +42,7 @@ pub(super) fn found_in_space(
     let views: Vec<&View> = together.views.iter().map(|&k| &job.views[k]).collect();
     let sizes: Vec<Result<(u32, u32), Why>> = views
         .iter()
-        .map(|view| size(&view.reference.image))
+        .map(|view| size(view, &view.reference.image))
         .collect();
     let read: Vec<Result<space::ViewPhoto, Why>> = views
         .iter()
@@ -200,7 +200,7 @@ fn photo(job: &Job, view: &View, size: (u32, u32)) -> Result<space::ViewPhoto, W
     }
     if let Some(master) = view.reference.interior.same_as {
         let master = &job.views[master];
-        let other = self::size(&master.reference.image)?;
+        let other = self::size(master, &master.reference.image)?;
         if other != size {
             let error = space::Error::OtherSize {
                 size,

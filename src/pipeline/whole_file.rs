@@ -17,6 +17,30 @@ pub enum There {
     IsReplaced,
 }
 
+/// Why the system refuses to write, and what to do; `another` is what may be named instead, such as "another with --out".
+pub fn refused_in_words(error: &io::Error, another: &str) -> String {
+    use io::ErrorKind::{
+        AlreadyExists, NotADirectory, NotFound, PermissionDenied, QuotaExceeded,
+        ReadOnlyFilesystem, StorageFull,
+    };
+    match error.kind() {
+        PermissionDenied => {
+            format!("permission denied; name {another}, or get the right to write there")
+        }
+        ReadOnlyFilesystem => format!("what is there can only be read; name {another}"),
+        StorageFull | QuotaExceeded => {
+            format!("there is no room left; make some, or name {another} on another disk")
+        }
+        AlreadyExists | NotADirectory => {
+            format!("a file is where a folder has to be; name {another}, or move that file away")
+        }
+        NotFound => {
+            format!("there is no such folder, and none can be made there; name {another}")
+        }
+        _ => format!("{error}; name {another} if that stays so"),
+    }
+}
+
 /// Writes a file so that it is there whole or not at all, also after a crash.
 ///
 /// # Errors
@@ -125,6 +149,32 @@ fn prefix(path: &Path) -> io::Result<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_refusal_of_the_system_says_what_to_do_and_names_no_temporary_file() {
+        use io::ErrorKind::{Other, PermissionDenied, ReadOnlyFilesystem, StorageFull};
+        for (kind, told) in [
+            (
+                PermissionDenied,
+                "permission denied; name another with --out, or get the right to write there",
+            ),
+            (
+                ReadOnlyFilesystem,
+                "what is there can only be read; name another with --out",
+            ),
+            (
+                StorageFull,
+                "there is no room left; make some, or name another with --out on another disk",
+            ),
+            (
+                Other,
+                "at .tickstrip-1; name another with --out if that stays so",
+            ),
+        ] {
+            let error = io::Error::new(kind, "at .tickstrip-1");
+            assert_eq!(refused_in_words(&error, "another with --out"), told);
+        }
+    }
 
     fn names(folder: &Path) -> Vec<String> {
         let entries = fs::read_dir(folder).expect("readable");

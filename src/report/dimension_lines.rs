@@ -150,13 +150,30 @@ impl Dimensions {
         self.print_places(page);
     }
 
+    /// How the drawing is turned; more of a quarter than of nothing is asked about: such a picture lies on its side, or "x" and "y" are
+    /// exchanged.
+    fn turned(&self) -> String {
+        let says = "as a known length with \"along\" says";
+        match self.drawing_turned_deg {
+            None => "as it lies: a known length with \"along\" would turn it".to_owned(),
+            Some(turn) if turn.value.abs() > 45.0 => {
+                let by = with_unit(&plus_minus(&turn, Sign::Always), "°");
+                format!(
+                    "turned by {by} {says} (if the picture does not lie on its side, \"x\" and \"y\" are exchanged)"
+                )
+            }
+            Some(_) => format!("turned {says}"),
+        }
+    }
+
     fn print_places(&self, page: &mut Page) {
         if let Some(origin) = &self.origin {
             let turned = match self.place_axes {
-                ["right", _] => {
-                    ", to the right and down in the picture, turned as a known length with \"along\" says; the view's \"axes\" would name them"
-                }
-                _ => ", along the axes of the model",
+                ["right", _] => format!(
+                    ", to the right and down in the picture, {}; the view's \"axes\" would name them",
+                    self.turned()
+                ),
+                _ => ", along the axes of the model".to_owned(),
             };
             page.line("");
             let words = format!("\"{}\"{turned}", clean(origin));

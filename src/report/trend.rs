@@ -67,6 +67,22 @@ impl Series {
             .map_or(0.0, |t| most / t)
     }
 
+    /// The figure of each result in words; "-" where it is not told.
+    fn told(&self) -> Vec<String> {
+        let told = |figure: &Option<Figure>| match figure {
+            Some(figure) => with_unit(&plus_minus(figure, Sign::Always), &self.unit),
+            None => with_unit("-", &self.unit),
+        };
+        self.figures.iter().map(told).collect()
+    }
+
+    /// Whether all of several results tell it in the same words.
+    fn never_moved(&self) -> bool {
+        let told = self.told();
+        let is_told = self.figures.iter().all(Option::is_some);
+        told.len() > 1 && is_told && told.iter().all(|text| *text == told[0])
+    }
+
     fn is(&self, view: &str, m: &RevisionMeasure) -> bool {
         self.view == view
             && (self.of, &self.name, self.measure) == (m.of, &m.name, m.measure)
@@ -189,19 +205,46 @@ pub fn trend_table(trend: &Trend, width: usize) -> String {
         page.wrapped(&format!("  {:>2}  ", k + 1), name, "      ");
     }
     page.line("");
+    let mut unmoved: Vec<&Series> = Vec::new();
     for series in &trend.series {
+        if series.never_moved() {
+            unmoved.push(series);
+            continue;
+        }
         let change = series
             .change
             .map_or(String::new(), |c| format!("   {} {}", c.word(), c.sign()));
         page.wrapped("", &format!("{}{change}", clean(&series.title(true))), "  ");
-        let told = series.figures.iter().enumerate();
-        let pieces: Vec<String> = told
-            .map(|(k, figure)| {
-                let text = figure.map_or("-".to_owned(), |f| plus_minus(&f, Sign::Always));
-                format!("{}: {}", k + 1, with_unit(&text, &series.unit))
-            })
-            .collect();
+        let told = series.told().into_iter().enumerate();
+        let pieces: Vec<String> = told.map(|(k, t)| format!("{}: {t}", k + 1)).collect();
         page.flow("    ", &pieces, "   ", "    ");
     }
+    if !unmoved.is_empty() {
+        page.wrapped("", &unmoved_in_words(&unmoved), "  ");
+    }
     page.text
+}
+
+/// Figures that are named of those that never moved: a judgement; they are those that are off the most.
+const MOST_UNMOVED: usize = 3;
+
+fn unmoved_in_words(unmoved: &[&Series]) -> String {
+    let word = if unmoved.len() == 1 {
+        "figure is"
+    } else {
+        "figures are"
+    };
+    let named = unmoved.iter().take(MOST_UNMOVED).map(|series| {
+        let told = series.told();
+        format!("{} {}", clean(&series.title(true)), told[0])
+    });
+    let named = named.collect::<Vec<_>>().join("; ");
+    let rest = match unmoved.len().saturating_sub(MOST_UNMOVED) {
+        0 => String::new(),
+        rest => format!("; and {rest} more (trend.csv has all)"),
+    };
+    format!(
+        "{} {word} the same in all results: {named}{rest}",
+        unmoved.len()
+    )
 }

@@ -344,10 +344,42 @@ fn faults_go_to_standard_error_one_a_line() {
     assert_eq!(output.status.code(), Some(2));
     assert_eq!(
         stderr(&output),
-        "pump.json: /views/0/spans/0/to: no landmark \"beam edn\"; the view has \"beam end\"\n\
-         pump.json: /views/0/angles/0/to: no landmark \"beam edn\"; the view has \"beam end\"\n"
+        ["spans", "angles"]
+            .map(|list| {
+                format!(
+                    "pump.json: /views/0/{list}/0/to: no landmark \"beam edn\"; did you mean \"beam end\"? the view has 6: \"beam end\", \
+                     \"tank front\", \"tank rear\", \"lantern front\", \"lantern rear\", \"lantern top\"\n"
+                )
+            })
+            .concat()
     );
     assert!(output.stdout.is_empty());
+}
+
+#[test]
+fn where_nothing_can_be_written_it_is_said_what_to_do() {
+    let folder = folder();
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let inside = path("side-screen.jpg/x");
+    for (arguments, told) in [
+        (
+            ["compare", "pump.json", "--out", &inside],
+            format!(
+                "error: {}: making the folder for the results: a file is where a folder has to be; name another place with --out, or move that file away\n",
+                path("side-screen.jpg")
+            ),
+        ),
+        (
+            ["measure", "pump.json", "--out", &inside],
+            format!(
+                "error: {inside}: cannot be written: a file is where a folder has to be; name another place for it, or move that file away\n"
+            ),
+        ),
+    ] {
+        let output = run(folder.path(), &arguments);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        assert_eq!(stderr(&output), told);
+    }
 }
 
 #[test]
@@ -356,8 +388,19 @@ fn an_image_that_is_not_there_is_a_fault_to_check() {
     fs::remove_file(folder.path().join("side-screen.jpg")).expect("removed");
     let output = run(folder.path(), &["check", "pump.json"]);
     assert_eq!(output.status.code(), Some(2));
-    assert!(stderr(&output).contains("pump.json: /views/0/reference/image: there is no file "));
+    let found = stderr(&output);
+    assert!(found.contains("pump.json: /views/0/reference/image: there is no file "));
     assert!(!stdout(&output).contains("can be compared"));
+    // All commands say it in one sentence.
+    let (_, sentence) = found.trim_end().split_once("image: ").expect("a sentence");
+    let named = "which \"reference/image\" of the view \"side\" names; put it there, or mend the name (it is taken relative to the job file)";
+    assert!(sentence.ends_with(named), "{sentence}");
+    for command in ["compare", "measure", "camera", "sheet"] {
+        let output = run(folder.path(), &[command, "pump.json"]);
+        let told = format!("{}{}", stdout(&output), stderr(&output));
+        let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words(&told).contains(&words(sentence)), "{command}: {told}");
+    }
 }
 
 #[test]

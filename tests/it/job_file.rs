@@ -301,12 +301,12 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         (
             "/views/0/regions/0/landmarks/1",
             json!("lantern tip"),
-            "/views/0/regions/0/landmarks/1: no landmark \"lantern tip\"; the view has \"lantern top\"",
+            "/views/0/regions/0/landmarks/1: no landmark \"lantern tip\"; did you mean \"lantern top\"? the view has",
         ),
         (
             "/views/0/regions/0/landmarks/1",
             json!("xx"),
-            "no landmark \"xx\"; the view has \"tank front\", \"tank rear\", \"beam end\"",
+            "no landmark \"xx\"; the view has 6: \"tank front\", \"tank rear\", \"beam end\"",
         ),
         (
             "/views/0/regions/0/landmarks/1",
@@ -351,7 +351,7 @@ fn each_fault_is_told_with_its_place_and_a_way_out() {
         (
             "/views/0/spans/0/to",
             json!("tank raer"),
-            "/views/0/spans/0/to: no landmark \"tank raer\"; the view has \"tank rear\"",
+            "/views/0/spans/0/to: no landmark \"tank raer\"; did you mean \"tank rear\"? the view has",
         ),
         (
             "/views/0/angles/0/against",
@@ -696,7 +696,7 @@ fn callipers_measure_a_print_between_two_of_its_landmarks() {
                 json!({ "from": "tank front", "to": "tank rea", "model": "18.92 mm" }),
                 "print",
             ),
-            "/views/0/measured/0/to: no landmark \"tank rea\"; the view has \"tank rear\"",
+            "/views/0/measured/0/to: no landmark \"tank rea\"; did you mean \"tank rear\"? the view has",
         ),
         (
             reading(
@@ -851,9 +851,9 @@ fn images_that_are_not_there_are_told_on_demand() {
     ];
     assert_eq!(pointers, expected);
     assert!(
-        missing[2]
-            .text()
-            .contains("there is no file /jobs/side-render.png; the path is taken relative")
+        missing[2].text().contains(
+            "there is no file /jobs/side-render.png, which \"render/image\" of the view \""
+        )
     );
 }
 
@@ -1032,6 +1032,53 @@ fn a_length_of_one_image_alone_is_doubtful() {
     }
     let found = doubts(json!([length("render"), length("reference")]));
     assert!(!found.contains("one-image-scaled"), "{found}");
+}
+
+#[test]
+fn known_lengths_by_which_the_model_is_absurdly_small_or_large_are_doubtful() {
+    let doubts = |side: &str, key: &str, length: &str| {
+        let known = json!([{ "in": side, "from": [0, 0], "to": [1000, 0], key: length }]);
+        doubts_of(&with("/views/0/known", known)).join("\n")
+    };
+    for (side, key, length, words) in [
+        (
+            "reference",
+            "full_size",
+            "33 mm",
+            "a length of the model is stated as \"full_size\"",
+        ),
+        (
+            "render",
+            "full_size",
+            "33 mm",
+            "a length of the model is stated as \"full_size\"",
+        ),
+        (
+            "reference",
+            "full_size",
+            "5.8 mm",
+            "full-size; see whether a length of the model is stated as",
+        ),
+        (
+            "render",
+            "model",
+            "33 m",
+            "a length of the full-size object is stated as \"model\"",
+        ),
+    ] {
+        let found = doubts(side, key, length);
+        let head = format!(
+            "model-size-absurd: /views/0/known: by the known lengths of the {side} the landmarks reach "
+        );
+        assert!(found.contains(&head) && found.contains(words), "{found}");
+    }
+    for (side, key, length) in [
+        ("reference", "full_size", "792 mm"),
+        ("render", "model", "33 mm"),
+    ] {
+        let found = doubts(side, key, length);
+        assert!(!found.contains("model-size-absurd"), "{found}");
+    }
 }
 
 #[test]

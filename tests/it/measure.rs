@@ -254,6 +254,99 @@ fn the_table_says_by_what_and_files_are_written_once() {
     assert_eq!(forced.status, 0, "{}", forced.err);
 }
 
+/// The plan with the first known lengths along x and along y, and what "along" says of either.
+fn plan_of_two(along: [&str; 2]) -> tempfile::TempDir {
+    alone("plan", |job| {
+        let known = &mut job["views"][0]["known"];
+        let [first, second] = [0, 4].map(|k| known[k].clone());
+        *known = json!([first, second]);
+        // As the first one asks for: the paper is stretched, which is another matter.
+        known[1]["full_size"] = json!("827.5 mm");
+        for (k, along) in along.into_iter().enumerate() {
+            known[k]["along"] = json!(along);
+        }
+        job["views"][0]
+            .as_object_mut()
+            .expect("a view")
+            .remove("axes");
+    })
+}
+
+#[test]
+fn lengths_whose_directions_cross_tell_the_scale_and_no_turn() {
+    let [sound, crossed] = [["x", "y"], ["x", "x"]].map(|along| {
+        let folder = plan_of_two(along);
+        let run = measure(folder.path(), &["job.json"]);
+        assert_eq!(run.status, 0, "{} {}", run.out, run.err);
+        let span = json_of(&measure(folder.path(), &["job.json", "--json"]));
+        let span = span["views"][0]["measured"]["spans"][0].clone();
+        (run.out.replace("\n    ", " "), span["full_size_mm"].clone())
+    });
+    let told = "The 2 known directions (\"along\") of the reference contradict each other";
+    assert!(!sound.0.contains(told), "{}", sound.0);
+    assert!(crossed.0.contains(told), "{}", crossed.0);
+    assert!(
+        crossed
+            .0
+            .contains("Look whether \"x\" and \"y\" are exchanged")
+    );
+    // The lengths agree, whatever their directions: 800 mm with an interval of hundreds would be an error of the scale.
+    let wide = number(&crossed.1["high"]) - number(&crossed.1["low"]);
+    assert!(wide < 0.1 * number(&crossed.1["value"]), "{:?}", crossed.1);
+    assert!(holds(&crossed.1, number(&sound.1["value"])), "{crossed:?}");
+}
+
+#[test]
+fn a_plan_that_seems_to_lie_on_its_side_is_asked_about() {
+    for (along, is_asked) in [(["x", "y"], false), (["y", "x"], true)] {
+        let folder = plan_of_two(along);
+        let said = measure(folder.path(), &["job.json"]).out;
+        let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+        let asked = "° as a known length with \"along\" says (if the picture does not lie on its side, \"x\" and \"y\" are exchanged)";
+        assert_eq!(said.contains(asked), is_asked, "{said}");
+    }
+}
+
+#[test]
+fn a_scale_that_two_lengths_contradict_is_not_told() {
+    let folder = alone("plan", |job| {
+        let known = &mut job["views"][0]["known"];
+        *known = json!([known[0].clone(), known[4].clone()]);
+        known[1]["full_size"] = json!("500 in");
+    });
+    let run = measure(folder.path(), &["job.json"]);
+    assert_eq!(run.status, 0, "{} {}", run.out, run.err);
+    for said in [
+        "known lengths contradict each other",
+        "Nothing tells a scale",
+    ] {
+        assert!(run.out.contains(said), "{said}: {}", run.out);
+    }
+    assert!(!run.out.contains("a full-size millimetre"), "{}", run.out);
+}
+
+#[test]
+fn the_results_of_a_comparison_are_no_place_for_dimensions() {
+    let folder = alone("side", |_| ());
+    let results = folder.path().join("results");
+    fs::create_dir(&results).expect("made");
+    let list = json!({ "format": "tickstrip-results", "format_version": 1, "job": { "file": "../pump.json", "path_blake3": "" }, "files": [] });
+    fs::write(results.join("tickstrip-results.json"), list.to_string()).expect("written");
+    for force in [&[][..], &["--force"]] {
+        let run = measure(
+            folder.path(),
+            &[&["job.json", "--out", "results"], force].concat(),
+        );
+        assert_eq!(run.status, 2, "{} {}", run.out, run.err);
+        assert!(
+            run.err.contains("this folder holds the results of comparing ../pump.json, which are replaced as a whole; name another folder with --out"),
+            "{}",
+            run.err
+        );
+    }
+    assert_eq!(fs::read_dir(&results).expect("there").count(), 1);
+}
+
 #[test]
 fn what_cannot_be_measured_is_told_with_what_to_do() {
     let refused = |change: fn(&mut Value), arguments: &[&str], status: i32, expected: &str| {
@@ -291,7 +384,7 @@ fn what_cannot_be_measured_is_told_with_what_to_do() {
         |job| job["views"][0]["origin"] = json!("hub fron"),
         &[],
         2,
-        "/views/0/origin: no landmark \"hub fron\"; the view has \"hub front\"",
+        "/views/0/origin: no landmark \"hub fron\"; did you mean \"hub front\"?",
     );
     refused(
         |job| {
@@ -332,7 +425,7 @@ fn commands_that_need_a_render_name_the_view_and_say_what_measures_it() {
     let folder = alone("side", |_| ());
     for (command, status) in [
         (&["compare", "job.json", "--out", "results"][..], 3),
-        (&["sheet", "job.json"], 2),
+        (&["sheet", "job.json"], 3),
         (
             &[
                 "carry",

@@ -399,6 +399,13 @@ fn a_trend_of_results_kept_by_date_takes_all_of_them_and_refuses_foreign_ones() 
         out.contains("1  1970-01-01T00-00") && out.contains("3  1970-01-03T00-00"),
         "{out}"
     );
+    // Nothing has moved, which is said once.
+    let told = out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(told.contains("the same in all results: "), "{out}");
+    assert!(
+        !out.contains("    1: ") && !out.contains(" same ="),
+        "{out}"
+    );
     let mut other = job("wide.png", 9.0);
     other["scale"] = json!("1:24");
     write(&folder, "other.json", &other);

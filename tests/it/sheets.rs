@@ -150,7 +150,10 @@ fn what_cannot_be_drawn_is_told_and_nothing_is_written() {
         ),
     ] {
         let run = run(&folder, &[&["sheet", "job.json"], arguments].concat());
-        assert_eq!(run.status, 2, "{arguments:?}: {}", run.err);
+        // What is wrong with a view and not with the command line has the status that a comparison gives it.
+        let is_of_view = run.err.contains("there is nothing to draw: front: ");
+        let status = if is_of_view { 3 } else { 2 };
+        assert_eq!(run.status, status, "{arguments:?}: {}", run.err);
         assert!(run.err.contains(told), "{arguments:?}: {}", run.err);
         assert!(
             !folder.path().join("job-sheet.pdf").exists(),
@@ -180,4 +183,12 @@ fn a_view_that_cannot_be_compared_is_named_and_the_others_are_drawn() {
         pages(&folder, "job-sheet.pdf") >= 2,
         "an overview and the sheet of the front"
     );
+    // With none of the others: the same status, and nothing is written.
+    let alone = ["sheet", "job.json", "--view", "lost", "--out", "lost.pdf"];
+    let found = self::run(&folder, &alone);
+    assert_eq!(found.status, 3, "{}", found.err);
+    assert!(found.err.contains("there is nothing to draw: lost: "));
+    assert!(!folder.path().join("lost.pdf").exists());
+    let help = self::run(&folder, &["sheet", "--help"]).out;
+    assert!(help.contains("3  some views could not be compared or drawn"));
 }

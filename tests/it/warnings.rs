@@ -571,6 +571,20 @@ fn what_speaks_against_known_lengths_and_directions_is_told() {
                 },
             ),
             (
+                "directions-refused",
+                "The 2 known directions (\"along\") of the reference contradict each other",
+                |v| {
+                    let known = v["known"].as_array_mut().expect("a list");
+                    known.truncate(2);
+                    known[0]["along"] = json!("y");
+                },
+            ),
+            (
+                "doubtful-length",
+                "it runs at 90° to the direction that its \"along\" states. Look whether \"x\" and \"y\" are exchanged",
+                |v| v["known"][2]["along"] = json!("y"),
+            ),
+            (
                 "lengths-disagree",
                 "The known lengths of the reference disagree by more than the noise",
                 |v| {

@@ -9,7 +9,7 @@ use crate::{
         part_axes::NoAxes,
         raw::{RawJob, RawModelAxis, RawModelSymmetry, RawPartAxes, RawReference},
     },
-    printable::shortened,
+    printable::{listed, shortened},
     units::ModelMm,
 };
 use std::collections::HashMap;
@@ -269,6 +269,7 @@ fn view_of(name: &str, views: &[View], at: &str, faults: &mut Faults) -> Option<
 fn check_landmarks(views: &[View], indices: &[usize], faults: &mut Faults) {
     let mut seen: HashMap<&str, (usize, &Landmark)> = HashMap::new();
     for &index in indices {
+        let mut apart: Vec<Apart<'_>> = Vec::new();
         for (number, landmark) in views[index].landmarks.iter().enumerate() {
             let Some(place) = landmark.model_mm else {
                 continue;
@@ -277,32 +278,86 @@ fn check_landmarks(views: &[View], indices: &[usize], faults: &mut Faults) {
                 seen.insert(&landmark.name, (index, landmark));
                 continue;
             };
-            let at = format!("/views/{index}/landmarks/{number}");
             let other = before.model_mm.unwrap_or(place);
-            let apart = (0..3)
-                .map(|k| (place[k] - other[k]).powi(2))
-                .sum::<f64>()
-                .sqrt();
-            let name = || shortened(&landmark.name);
-            let view = || shortened(&views[first].name);
-            if apart.is_nan() || apart > SAME_PLACE {
-                let (name, view) = (name(), view());
-                faults.push(
-                    &format!("{at}/model_mm"),
-                    FaultKind::PlaceDiffers {
-                        name,
-                        place,
-                        view,
-                        other,
-                    },
-                );
+            let distance = distance(place, other);
+            if distance.is_nan() || distance > SAME_PLACE {
+                apart.push(Apart {
+                    number,
+                    name: &landmark.name,
+                    places: [place, other],
+                    view: first,
+                });
             }
             if landmark.usage != before.usage {
-                let (name, view) = (name(), view());
-                faults.push(&format!("{at}/use"), FaultKind::UseDiffers { name, view });
+                let name = shortened(&landmark.name);
+                let view = shortened(&views[first].name);
+                let at = format!("/views/{index}/landmarks/{number}/use");
+                faults.push(&at, FaultKind::UseDiffers { name, view });
             }
         }
+        for (first, view) in views.iter().enumerate() {
+            let of_view: Vec<&Apart<'_>> = apart.iter().filter(|a| a.view == first).collect();
+            tell_apart(&of_view, index, &view.name, faults);
+        }
     }
+}
+
+/// A landmark that has another place on the model than in an earlier view.
+struct Apart<'a> {
+    number: usize,
+    name: &'a str,
+    /// Here, and in the earlier view.
+    places: [[f64; 3]; 2],
+    /// The earlier view.
+    view: usize,
+}
+
+/// Landmarks of one view that are told one by one where they lie elsewhere than in another; more have one cause (a judgement).
+const ONE_BY_ONE: usize = 3;
+/// How near the ratios of distances come to one number, so that it is told, as parts of it: places are written to three digits.
+const SAME_RATIO: f64 = 0.01;
+
+fn tell_apart(apart: &[&Apart<'_>], index: usize, view: &str, faults: &mut Faults) {
+    let at = format!("/views/{index}/landmarks");
+    let view = shortened(view);
+    if apart.len() > ONE_BY_ONE {
+        let kind = FaultKind::PlacesDiffer {
+            count: apart.len(),
+            view,
+            times: times(apart),
+            names: listed(apart.iter().take(ONE_BY_ONE).map(|a| a.name)),
+        };
+        return faults.push(&at, kind);
+    }
+    for a in apart {
+        let [place, other] = a.places;
+        let kind = FaultKind::PlaceDiffers {
+            name: shortened(a.name),
+            place,
+            view: view.clone(),
+            other,
+        };
+        faults.push(&format!("{at}/{}/model_mm", a.number), kind);
+    }
+}
+
+fn distance(a: [f64; 3], b: [f64; 3]) -> f64 {
+    let squares = (0..3).map(|k| (a[k] - b[k]).powi(2));
+    squares.sum::<f64>().sqrt()
+}
+
+/// Distances between the places here over those of the earlier view, where one number other than 1 says it.
+fn times(apart: &[&Apart<'_>]) -> Option<f64> {
+    let (first, others) = apart.split_first()?;
+    let from_first = |a: &&Apart<'_>, k: usize| distance(a.places[k], first.places[k]);
+    let ratios = others.iter().map(|a| from_first(a, 0) / from_first(a, 1));
+    let mut ratios: Vec<f64> = ratios.filter(|r| r.is_finite() && *r > 0.0).collect();
+    ratios.sort_by(f64::total_cmp);
+    let [least, median, most] =
+        [ratios.first(), ratios.get(ratios.len() / 2), ratios.last()].map(|r| r.copied());
+    let is_near = |r: f64, to: f64| (r / to - 1.0).abs() <= SAME_RATIO;
+    let median = median.filter(|m| !is_near(*m, 1.0))?;
+    (is_near(least?, median) && is_near(most?, median)).then_some(median)
 }
 
 /// What a view calls a part: a region that it states; where it states none, what its landmarks name as their part.

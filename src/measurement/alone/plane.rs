@@ -106,6 +106,12 @@ impl PlainMap {
     }
 }
 
+/// Whether known lengths tell a scale: one whose interval is wider than itself says nothing.
+fn is_told(scales: &Scales) -> bool {
+    let fit = scales.reference_dimensions.as_ref();
+    fit.is_some_and(|fit| fit.px_per_mm.half_width() < fit.px_per_mm.value())
+}
+
 impl Plane {
     pub(super) fn new(job: &Job, view: &View, rectification: Option<&Rectification>) -> Self {
         let believed = OwnNoise::beforehand(view);
@@ -124,12 +130,14 @@ impl Plane {
         let adjustment = KnownMarks::new(view, &alone(view, rectification, noise)).adjustment;
         let by_points = rectification.and_then(|r| r.px_per_full_size_mm());
         let scale_from = match &fit {
-            Some(fit) if fit.has_scale() => Some(ScaleFrom::KnownLengths),
+            Some(fit) if fit.has_scale() && is_told(&scales) => Some(ScaleFrom::KnownLengths),
             _ => by_points.map(|_| ScaleFrom::Points),
         };
         let mut values = fit.as_ref().map_or([0.0; 4], |fit| fit.values);
-        if let (Some(ScaleFrom::Points), Some(px)) = (scale_from, by_points) {
-            values[SCALE] = px.ln();
+        match (scale_from, by_points) {
+            (Some(ScaleFrom::Points), Some(px)) => values[SCALE] = px.ln(),
+            (None, _) => values[SCALE] = 0.0,
+            _ => {}
         }
         let beyond_marks = fit.as_ref().map_or_else(
             || DMatrix::zeros(0, 0),

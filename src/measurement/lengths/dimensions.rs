@@ -169,6 +169,7 @@ impl Dimensions {
             }
             let fitted = self.fitted(&used)?;
             let contradicting = self.contradicting(&used, &fitted.left_out);
+            let contradicting = contradicting.or_else(|| self.crossed(&used, &fitted.solution));
             // Each time lengths or directions go: it ends after two times.
             let Some((what, counts)) = contradicting else {
                 return Some(self.finish(adjustment, lines, &fitted, refused));
@@ -196,6 +197,21 @@ impl Dimensions {
                     counts[0] as f64 > LENGTHS.most_contradicting.get() * counts[1] as f64;
                 is_too_many.then_some((what, counts))
             })
+    }
+
+    /// Directions that are used and far from the one that all of them ask for, with their number and that of all: they cross, and
+    /// nothing tells which of them is right.
+    fn crossed(&self, used: &[usize], solution: &Solution) -> Option<(What, [usize; 2])> {
+        let is_direction = |i: &&usize| self.observations[**i].what == What::Direction;
+        let is_crossed = |i: &&usize| {
+            let (value, derivatives) = self.observed(**i, &solution.values);
+            let expected: f64 = (0..4).map(|u| derivatives[u] * solution.values[u]).sum();
+            (value - expected).to_degrees().abs() > LENGTHS.crossed_direction.get()
+        };
+        let directions = solution.kept.rows.iter().filter(is_direction);
+        let crossed = directions.filter(is_crossed).count();
+        let all = used.iter().filter(is_direction).count();
+        (crossed > 0).then_some((What::Direction, [crossed, all]))
     }
 
     /// The solution of these observations, with stretch and shear where they are found.

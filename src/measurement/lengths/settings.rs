@@ -14,6 +14,8 @@ settings! {
             "A dimension is drawn and rounded too: its own deviation.";
         least_redundancy = 0.05, "share", "judgement":
             "Below this share of an error that shows, nothing tells whether a line is misread.";
+        crossed_direction = 20.0, "degrees", "judgement":
+            "A direction that is so far off is no matter of noise or of shear: x and y are exchanged, or the ends.";
         most_stretch = 0.2, "of its logarithm", "judgement":
             "Largest stretch or shear that is told: no copy of a drawing is that far off, and the rounds of the fit no longer end.";
     }

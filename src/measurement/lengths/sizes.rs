@@ -1,5 +1,5 @@
 //! Sizes of two images against each other, and what their known lengths say, in words.
-use super::DimensionFit;
+use super::{DimensionFit, settings::LENGTHS};
 use crate::{
     job::{Job, Known, ReferenceKind, RenderKind, Side, View},
     measurement::{KnownFit, Scales, SpanMeasure},
@@ -197,12 +197,19 @@ fn about_refused(side: Side, scales: &Scales, warn: &mut dyn FnMut(Code, String)
         );
     }
     if let Some([wrong, all]) = refused.directions {
+        let which = match wrong < all {
+            true => format!(
+                "{wrong} of {all} known directions (\"along\") of the {image} contradict the others"
+            ),
+            false => format!(
+                "The {all} known directions (\"along\") of the {image} contradict each other"
+            ),
+        };
         warn(
             Code::DirectionsRefused,
             format!(
-                "{wrong} of {all} known directions (\"along\") of the {image} contradict the others, so nothing tells \
-                 which are right, and no angle of the drawing is taken from them. Look whether \"x\" and \"y\" are \
-                 exchanged."
+                "{which}, so nothing tells which are right, and no angle of the drawing is taken from them. Look whether \
+                 \"x\" and \"y\" are exchanged."
             ),
         );
     }
@@ -240,6 +247,14 @@ fn doubtful(view: &View, known: &Known, fit: &KnownFit) -> String {
             ),
             Side::Render => format!("the others ask for {} full size", with_unit(asked, " mm")),
         });
+    let off = fit.direction_error_deg.map_or(0.0, f64::abs);
+    if off > LENGTHS.crossed_direction.get() {
+        return format!(
+            "The known length {} disagrees with the others{test}: it runs at {off:.0}° to the direction that its \"along\" \
+             states. Look whether \"x\" and \"y\" are exchanged, and at its ends. Its direction was left out.",
+            in_words(view, known)
+        );
+    }
     let advice = asked.unwrap_or_else(|| "look at its direction and its ends".to_owned());
     format!(
         "The known length {} disagrees with the others{test}: it is probably misread or marked at the wrong ends; {advice}. \

@@ -1,5 +1,6 @@
 //! Why results cannot be written.
 use super::manifest::MANIFEST;
+use crate::pipeline::whole_file::refused_in_words;
 use std::{
     io,
     path::{Path, PathBuf},
@@ -10,7 +11,7 @@ use std::{
 #[non_exhaustive]
 pub enum ResultsError {
     /// The disk refuses.
-    #[error("{}: {what}: {source}", path.display())]
+    #[error("{}: {what}: {}", path.display(), refused_in_words(source, "another place with --out"))]
     Disk {
         /// The file or folder.
         path: PathBuf,
@@ -56,6 +57,17 @@ pub enum ResultsError {
         /// The job as seen from the folder.
         job: String,
     },
+    /// Something else is to be put among the results of a comparison.
+    #[error(
+        "{}: this folder holds the results of comparing {job}, which are replaced as a whole; name another folder with --out",
+        path.display()
+    )]
+    OfComparison {
+        /// The folder.
+        path: PathBuf,
+        /// The job as seen from the folder.
+        job: String,
+    },
     /// A file of the user's would be overwritten.
     #[error(
         "{}: {}, and is not overwritten; move or rename it, or name another folder with --out",
@@ -79,6 +91,7 @@ impl ResultsError {
             Self::Foreign { .. } => "foreign-folder",
             Self::Unreadable { .. } => "unreadable-list",
             Self::OtherJob { .. } => "results-of-another-job",
+            Self::OfComparison { .. } => "results-of-a-comparison",
             Self::InTheWay { .. } => "file-in-the-way",
         }
     }

@@ -7,7 +7,7 @@ use super::{
     versions::Versions,
 };
 use crate::{
-    job::{self, InputError},
+    job::{self, Fault, FaultKind, InputError},
     pipeline::{self, There},
 };
 use serde_json::{Value, json};
@@ -203,6 +203,7 @@ impl Document {
             return Ok(());
         };
         self.refuse_spoiling(&after["job"])?;
+        self.refuse_missing(&after["job"])?;
         let step = Step {
             label: label.chars().take(200).collect(),
             difference,
@@ -306,6 +307,49 @@ impl Document {
             }
             _ => Ok(()),
         }
+    }
+
+    /// A change must not name an image that is not there; one that was named before may be missing for the time.
+    fn refuse_missing(&self, after: &Value) -> Result<(), Refusal> {
+        let before: Vec<PathBuf> = self.images_of(self.job()).map(|(_, path)| path).collect();
+        let is_new = |path: &PathBuf| !before.contains(path) && !path.is_file();
+        let missing = self.images_of(after).filter(|(_, path)| is_new(path));
+        let texts = missing.map(|((index, key), path)| {
+            let view = after["views"][index]["name"].as_str().unwrap_or_default();
+            let named = job::key_of_view(view, &key);
+            let fault = Fault {
+                pointer: format!("/views/{index}/{key}"),
+                kind: FaultKind::MissingImage { path, named },
+            };
+            places::fault(&fault, after)
+        });
+        let texts: Vec<String> = texts.collect();
+        match texts.is_empty() {
+            true => Ok(()),
+            false => Err(Refusal::Faulty {
+                text: texts.join("\n"),
+            }),
+        }
+    }
+
+    /// The images that the views of a job name, each with the view's number and its key in it.
+    fn images_of<'j>(
+        &self,
+        job: &'j Value,
+    ) -> impl Iterator<Item = ((usize, String), PathBuf)> + use<'j> {
+        let folder = self.file.parent().unwrap_or(&self.file).to_owned();
+        let views = job["views"].as_array().into_iter().flatten().enumerate();
+        let keys = ["render/image", "render/shape", "reference/image"];
+        views.flat_map(move |(index, view)| {
+            let own = keys.map(str::to_owned).into_iter();
+            let shots = view["reference"]["images"].as_array().map_or(0, Vec::len);
+            let shots = (0..shots).map(|shot| format!("reference/images/{shot}"));
+            let folder = folder.clone();
+            own.chain(shots).filter_map(move |key| {
+                let named = view.pointer(&format!("/{key}"))?.as_str()?;
+                Some(((index, key), folder.join(named)))
+            })
+        })
     }
 
     /// Brings the journal to what lies on the disk.
@@ -504,6 +548,36 @@ mod tests {
             .expect_err("refused");
         assert!(refusal.to_string().starts_with("scale: "), "{refusal}");
         assert_eq!(fs::read_to_string(document.file()).expect("there"), sound);
+    }
+
+    #[test]
+    fn an_image_that_is_not_there_is_not_taken_into_the_job() {
+        // Its own image is missing already, which is no reason to refuse what does not speak of it.
+        let job = r#"{"title":"t","scale":"1:32","views":[{"name":"side","reference":{"image":"side.jpg"}}]}"#;
+        let (folder, mut document) = opened(job);
+        let add = |image: &str| {
+            let view = json!({ "name": "front", "render": { "image": image }, "reference": { "image": "side.jpg" } });
+            [set("/job/views/-", view)]
+        };
+        let base = document.revision();
+        let refusal = document
+            .change(&base, "View", &add("front.png"), &|_, _| ())
+            .expect_err("refused");
+        let told = refusal.to_string();
+        assert!(
+            told.starts_with("view \"front\", render, image: there is no file ")
+                && told.contains(
+                    "front.png, which \"render/image\" of the view \"front\" names; put it there"
+                ),
+            "{told}"
+        );
+        assert_eq!(fs::read_to_string(document.file()).expect("there"), job);
+        assert_eq!(document.revision(), base);
+        fs::write(folder.path().join("front.png"), "now it is there").expect("written");
+        document
+            .change(&base, "View", &add("front.png"), &|_, _| ())
+            .expect("taken");
+        assert_eq!(on_disk(&document)["views"][1]["name"], "front");
     }
 
     #[cfg(unix)]

@@ -542,3 +542,64 @@ async fn a_click_in_a_render_with_a_camera_tells_the_place_on_the_model() {
     assert!(last(&job).get("model_mm").is_none());
     browser.close().await;
 }
+
+/// A round post of 24 sides, with its middle on the z axis.
+fn post(radius: f64, height: f64) -> String {
+    let sides = 24;
+    let corner = |k: usize, z: f64| {
+        let (sin, cos) = (std::f64::consts::TAU * k as f64 / f64::from(sides)).sin_cos();
+        format!("v {:.4} {:.4} {z}\n", radius * cos, radius * sin)
+    };
+    let sides = sides as usize;
+    let below = (0..sides).map(|k| corner(k, 0.0));
+    let above = (0..sides).map(|k| corner(k, height));
+    let facets = (0..sides).flat_map(|k| {
+        let (here, next) = (k + 1, (k + 1) % sides + 1);
+        let mut own = vec![
+            [here, next, sides + next],
+            [here, sides + next, sides + here],
+        ];
+        if (1..sides - 1).contains(&k) {
+            own.extend([[1, next, here], [sides + 1, sides + here, sides + next]]);
+        }
+        own.into_iter().map(|[a, b, c]| format!("f {a} {b} {c}\n"))
+    });
+    let head = std::iter::once("o post\n".to_owned());
+    head.chain(below).chain(above).chain(facets).collect()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_click_in_a_round_rim_means_its_middle() {
+    let Some(browser) = Browser::open("a_click_in_a_round_rim", false).await else {
+        return;
+    };
+    let (folder, job, _) = demo();
+    fs::write(folder.path().join("post.obj"), post(10.0, 30.0)).expect("written");
+    let new = [
+        "new", "gate.jpg", "--model", "post.obj", "--unit", "mm", "--out", "own.json",
+    ];
+    let made = run(folder.path(), &new);
+    assert_eq!(made.status, 0, "{}", made.err);
+    let (server, address) = mark(&job);
+    browser.goto(&address).await;
+    let about = turned(&browser).await;
+    browser.click("reference", [400.0, 300.0]).await;
+    browser.saved().await;
+    // Half a millimetre beside the middle of the top.
+    browser
+        .click("model", on_turntable(&about, [0.5, 0.0, 30.0]))
+        .await;
+    browser.saved().await;
+    says(&browser, "#mark-part", "middle of a round").await;
+    browser.shot("model-round").await;
+    let found = read(&job)["views"][0]["landmarks"][0].clone();
+    let off = place_on_model(&found);
+    assert!(
+        off.iter()
+            .zip([0.0, 0.0, 30.0])
+            .all(|(found, truth)| (found - truth).abs() < 1e-3),
+        "{found}"
+    );
+    drop(server);
+    browser.close().await;
+}

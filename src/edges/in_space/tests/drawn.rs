@@ -264,32 +264,64 @@ impl Scene {
     }
 }
 
+/// Where the judged parts of a small object stand, and on what: the last one on the tank.
+const EIGHT_PLACES: [[f64; 3]; 8] = [
+    [12.0, 9.5, 0.0],
+    [-4.5, 10.5, 0.0],
+    [4.0, -10.5, 0.0],
+    [-13.0, -9.0, 0.0],
+    [13.5, -8.5, 0.0],
+    [13.0, 0.0, 0.0],
+    [-13.5, 9.5, 0.0],
+    [0.0, 0.0, TANK_TOP],
+];
+
+/// As [`EIGHT_PLACES`], of an object with more parts, that are so much smaller as [`SMALLER`] says: none stands within another.
+const TWENTY_PLACES: [[f64; 3]; 20] = [
+    [-16.0, -12.0, 0.0],
+    [-9.6, -12.0, 0.0],
+    [-3.2, -12.0, 0.0],
+    [3.2, -12.0, 0.0],
+    [9.6, -12.0, 0.0],
+    [16.0, -12.0, 0.0],
+    [-16.0, 12.0, 0.0],
+    [-9.6, 12.0, 0.0],
+    [-3.2, 12.0, 0.0],
+    [3.2, 12.0, 0.0],
+    [9.6, 12.0, 0.0],
+    [16.0, 12.0, 0.0],
+    [-16.4, -6.2, 0.0],
+    [-16.4, 6.2, 0.0],
+    [16.4, -6.2, 0.0],
+    [16.4, 6.2, 0.0],
+    [10.6, 6.2, 0.0],
+    [13.0, 0.0, 0.0],
+    [-3.6, 0.0, TANK_TOP],
+    [3.6, 0.0, TANK_TOP],
+];
+const TANK_TOP: f64 = 8.0;
+const SMALLER: f64 = 0.7;
+
 /// The datum parts, then parts that are judged.
 fn prisms(random: &mut Random, count: usize) -> (Vec<Prism>, usize) {
     let mut prisms = vec![
         Prism::block("sole plate", [0.0, 0.0], [40.0, 30.0], [-2.0, 0.0]),
-        Prism::block("tank", [0.0, 0.0], [14.0, 9.0], [0.0, 8.0]),
+        Prism::block("tank", [0.0, 0.0], [14.0, 9.0], [0.0, TANK_TOP]),
         Prism::round("air vessel", [-13.0, 0.0], 2.6, [0.0, 13.0], 10),
     ];
     let datum = prisms.len();
-    let places = [
-        [12.0, 9.5],
-        [-4.5, 10.5],
-        [4.0, -10.5],
-        [-13.0, -9.0],
-        [13.5, -8.5],
-        [13.0, 0.0],
-        [-13.5, 9.5],
-        [0.0, 0.0],
-    ];
-    for k in 0..count {
+    let (places, large, aside) = match count <= EIGHT_PLACES.len() {
+        true => (&EIGHT_PLACES[..], 1.0, 0.8),
+        false => (&TWENTY_PLACES[..], SMALLER, 0.4),
+    };
+    assert!(count <= places.len(), "a place for each part");
+    for (k, [x, y, foot]) in places.iter().take(count).enumerate() {
         let mut side = |least: f64, most: f64| least + (most - least) * random.uniform();
-        let [x, y] = places[k % places.len()];
-        let [x, y] = [x + side(-0.8, 0.8), y + side(-0.8, 0.8)];
-        let foot = if k % places.len() == 7 { 8.0 } else { 0.0 };
-        let (size, top) = ([side(4.2, 7.0), side(4.2, 6.4)], foot + side(4.5, 9.0));
+        let [x, y] = [x + side(-aside, aside), y + side(-aside, aside)];
+        let size = [large * side(4.2, 7.0), large * side(4.2, 6.4)];
+        let top = foot + large * side(4.5, 9.0);
         let name = format!("part {k}");
-        let z = [foot, top];
+        let z = [*foot, top];
         let mut prism = match k % 3 {
             2 => Prism::round(&name, [x, y], size[0] / 2.0, z, 6),
             _ => Prism::block(&name, [x, y], size, z),
@@ -298,6 +330,29 @@ fn prisms(random: &mut Random, count: usize) -> (Vec<Prism>, usize) {
         prisms.push(prism);
     }
     (prisms, datum)
+}
+
+#[test]
+fn no_part_stands_within_another() {
+    let bounds = |prism: &Prism| {
+        let of = |k: usize| {
+            let values = prism.corners().into_iter().map(|corner| corner[k]);
+            let both = |[least, most]: [f64; 2], v: f64| [least.min(v), most.max(v)];
+            values.fold([f64::INFINITY, f64::NEG_INFINITY], both)
+        };
+        [of(0), of(1), of(2)]
+    };
+    for (seed, count) in (0..50).flat_map(|seed| [(seed, 8), (seed, 20)]) {
+        let (prisms, _) = prisms(&mut Random::of(seed, 17), count);
+        for (k, one) in prisms.iter().enumerate() {
+            for other in &prisms[..k] {
+                let mut pairs = bounds(one).into_iter().zip(bounds(other));
+                let is_within = |([a, b], [c, d]): ([f64; 2], [f64; 2])| a < d && c < b;
+                let are_within = pairs.all(is_within);
+                assert!(!are_within, "{seed}: {} in {}", one.name, other.name);
+            }
+        }
+    }
 }
 
 fn model_of(prisms: &[Prism]) -> Model {

@@ -6,3 +6,4 @@ mod lit;
 mod places;
 mod rounded;
 mod tally;
+mod textured;

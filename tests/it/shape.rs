@@ -136,7 +136,10 @@ fn a_picture_that_cannot_be_used_is_refused_with_what_to_do() {
             "small.png: has 96 x 121 pixels, the render 960 x 1215; write both from the same camera in the same size",
         ),
         ("notes.png", "notes.png: holds "),
-        ("nowhere.png", "nowhere.png: there is no such file"),
+        (
+            "nowhere.png",
+            "nowhere.png, which \"render/shape\" of the view \"front\" names; put it there, or mend the name",
+        ),
     ] {
         let folder = folder(json!(shape));
         let output = run(folder.path(), &["compare", "job.json"]);

@@ -25,7 +25,7 @@ pub(crate) fn measured(job: &Job) -> ViewMeasurement {
     let evidence: Vec<_> = fits
         .map(|(j, (region, fit))| Evidence::of(j, region, fit.as_ref(), None))
         .collect();
-    let evidence = expected_offsets::considered(&evidence);
+    let evidence = expected_offsets::considered(evidence);
     let parts = evidence.iter().enumerate();
     let regions: Vec<_> = parts
         .map(|(j, evidence)| regions::measure(job, (view, j), evidence, told_by, None).0)

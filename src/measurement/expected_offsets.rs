@@ -20,16 +20,16 @@ const OFFSETS: Range<usize> = 3..5;
 const ROUNDS: usize = 60;
 
 /// The same evidence with offsets expected as large as all of it tells together.
-pub(crate) fn considered(evidence: &[Evidence]) -> Vec<Evidence> {
+pub(crate) fn considered(evidence: Vec<Evidence>) -> Vec<Evidence> {
     let deviation = deviation(evidence.iter().filter_map(Evidence::with_offset));
     let nearer = |fit: &RegionFit| nearer(fit, deviation?);
     let with = evidence
-        .iter()
-        .map(|evidence| evidence.clone().with_fit(nearer));
+        .into_iter()
+        .map(|evidence| evidence.with_fit(nearer));
     with.collect()
 }
 
-/// What is known of one part with nothing expected beforehand: the inverse of its covariance, and that times its errors.
+/// What is known of one part, with what the job states expected beforehand: the inverse of its covariance, and that times its errors.
 struct Known {
     information: Matrix5<f64>,
     weighed: Vector5<f64>,
@@ -38,10 +38,10 @@ struct Known {
 
 impl Known {
     fn of(fit: &RegionFit) -> Option<Self> {
-        let known = fit.covariance.cholesky()?.inverse();
+        let information = fit.covariance.cholesky()?.inverse();
         Some(Self {
-            information: known - weights(fit.expected),
-            weighed: known * Vector5::from(fit.errors.to_array()),
+            information,
+            weighed: information * Vector5::from(fit.errors.to_array()),
             stated: fit.expected,
         })
     }
@@ -52,7 +52,8 @@ impl Known {
         for k in OFFSETS {
             expected[k] = deviation.min(expected[k]);
         }
-        let covariance = (self.information + weights(expected)).cholesky()?.inverse();
+        let by_picture = self.information - weights(self.stated);
+        let covariance = (by_picture + weights(expected)).cholesky()?.inverse();
         Some((covariance * self.weighed, covariance))
     }
 }
@@ -83,8 +84,9 @@ fn deviation<'a>(fits: impl Iterator<Item = &'a RegionFit>) -> Option<f64> {
 }
 
 fn nearer(fit: &RegionFit, deviation: f64) -> Option<RegionFit> {
-    let (errors, covariance) = Known::of(fit)?.with(deviation)?;
-    let by_errors = covariance * fit.covariance.cholesky()?.inverse();
+    let known = Known::of(fit)?;
+    let (errors, covariance) = known.with(deviation)?;
+    let by_errors = covariance * known.information;
     let by_reference = std::array::from_fn(|k| {
         let mut sum = fit.by_reference[k].clone().times(by_errors[(k, k)]);
         for l in (0..5).filter(|l| *l != k) {

@@ -19,7 +19,6 @@ use crate::{
 };
 
 /// What a region's figures rest on.
-#[derive(Clone)]
 pub(crate) struct Evidence {
     fit: Option<RegionFit>,
     /// For each of the fit's five numbers: it is told, not only expected.

@@ -101,7 +101,7 @@ pub fn measure_in_run(
     let told_by = (&scales, adjustment);
     let evidence = parts.evidence();
     let overlaps = parts.overlaps(in_regions, &evidence);
-    let evidence = expected_offsets::considered(&evidence);
+    let evidence = expected_offsets::considered(evidence);
     let regions = parts.measure(job, (&evidence, overlaps), told_by, &mut corrections);
     let changed = Changed::new(view, &regions, scales.model.as_ref().map(|m| m.mm_per_px));
     let spans = measure_spans((job, &changed), adjustment, &scales, &mut corrections);

@@ -176,8 +176,8 @@ fn pairs(view: &View, places: &Places, depth: Option<&[f64]>) -> Vec<Pair> {
 /// is the mark's own.
 fn with_depth(noise: MarkNoise, depth: Option<f64>) -> MarkNoise {
     depth.map_or(noise, |depth| MarkNoise {
-        sigma: noise.sigma.hypot(depth),
         is_own: false,
+        ..noise.and(depth)
     })
 }
 
